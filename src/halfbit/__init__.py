@@ -1,0 +1,1 @@
+"""Decodes the digital track signal of model railways."""

@@ -1,0 +1,84 @@
+"""Raw numbers of a capture, some at a time, each with its place."""
+
+from __future__ import annotations
+
+import math
+import operator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any
+
+import attrs
+
+from .error import CaptureError
+from .unit import Number
+
+__all__ = ["Block", "blocks_of", "integers", "plain"]
+
+#: How many values of a sequence are looked at in one go: enough to make the cost of a block small,
+#: little enough to stay in the cache.
+SIZE = 1 << 14
+
+_INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
+
+
+@attrs.frozen(slots=True)
+class Block:
+    """Some raw values of a capture in a row, and where each stands in it."""
+
+    values: Sequence[Any]
+    #: The place of ``values[i]``, in words ("line 17").
+    place: Callable[[int], str]
+
+
+def blocks_of(values: Iterable[Any]) -> Iterator[Block]:
+    """Cut values into blocks: those of a sequence or an array into large ones, others singly."""
+    row: Sequence[Any]
+    try:
+        row = memoryview(values)  # type: ignore[arg-type]
+    except TypeError:
+        if not isinstance(values, Sequence):
+            for index, value in enumerate(values):
+                yield Block((value,), lambda _, index=index: f"item {index}")  # type: ignore[misc]
+            return
+        row = values
+    for start in range(0, len(row), SIZE):
+        yield Block(row[start : start + SIZE], lambda i, start=start: f"item {start + i}")  # type: ignore[misc]
+
+
+def integers(values: Sequence[Any]) -> bool:
+    """Whether all values are Python integers, or are held as machine integers."""
+    if isinstance(values, memoryview):
+        return values.format.lstrip("@=<>!") in _INTEGER_FORMATS
+    return set(map(type, values)) <= {int}
+
+
+def plain(block: Block) -> Sequence[Number]:
+    """A block's values as Python's own finite numbers, or held as machine integers.
+
+    :raises CaptureError: with the place, where a value is no finite number.
+    """
+    values = block.values
+    if integers(values):
+        return values
+    if isinstance(values, memoryview):
+        values = values.tolist()
+    numbers = [_number(value, block, index) for index, value in enumerate(values)]
+    return numbers
+
+
+def _number(value: object, block: Block, index: int) -> Number:
+    if isinstance(value, float):
+        number: Number = value
+    else:
+        try:
+            number = operator.index(value)  # type: ignore[arg-type]
+        except TypeError:
+            try:
+                if isinstance(value, (str, bytes)):
+                    raise TypeError
+                number = float(value)  # type: ignore[arg-type]
+            except (TypeError, ValueError):
+                raise CaptureError(f"{value!r} is not a number", block.place(index)) from None
+    if not math.isfinite(number):
+        raise CaptureError(f"{value!r} is not a finite number", block.place(index))
+    return number

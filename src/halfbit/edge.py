@@ -1,0 +1,265 @@
+"""Layer 1: raw numbers to level changes.
+
+Capture tools give change times, durations between changes, or levels at a fixed rate. All
+three become the same here: edges whose times are whole nanoseconds from the first change.
+An :class:`Edges` keeps the raw numbers, so that whoever only wants packets never pays for
+an :class:`Edge`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import accumulate, chain
+from operator import sub
+from typing import Any
+
+import attrs
+
+from .block import Block, blocks_of, integers, plain
+from .error import CaptureError, HalfbitError
+from .unit import Number, Scale, Unit
+
+__all__ = [
+    "Edge",
+    "EdgeMachine",
+    "Edges",
+    "edges_from_durations",
+    "edges_from_samples",
+    "edges_from_times",
+]
+
+
+@attrs.frozen(slots=True)
+class Edge:
+    """A level change: when, and to which level."""
+
+    #: ns from the capture's first change.
+    time: int
+    #: The level after the change, 0 or 1.
+    level: int
+
+
+class EdgeMachine:
+    """Raw change times, or durations between changes, in; edges out.
+
+    :param unit: of the times: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
+    :param wrap: for a counter that starts over: how many counts it has (``2**32``). Without it
+        time going backwards is an error.
+    :param level: the level after the first change, where ``feed`` is not told levels.
+    :raises HalfbitError: for arguments that are none of these.
+    """
+
+    def __init__(self, unit: Unit = "us", *, wrap: int | None = None, level: int = 1) -> None:
+        self._scale = Scale.of(unit)
+        if wrap is not None and (isinstance(wrap, bool) or not isinstance(wrap, int) or wrap < 2):
+            raise HalfbitError(f"wrap: {wrap!r} is not a number of counts from 2 up")
+        if level not in (0, 1):
+            raise HalfbitError(f"level: {level!r} is neither 0 nor 1")
+        self._wrap = wrap
+        self._level = int(level)  # after the next change
+        self._seen: int | None = None  # the level last looked at
+        self._raw: Number | None = None  # the raw time before
+        self._since: Number | None = None  # counts from the first change to the last one
+        self._waited: Number = 0  # counts since the last change, while looks showed none
+
+    def feed(self, time: Number, level: int | None = None, place: str = "") -> tuple[Edge, ...]:
+        """Take one change; or, with levels, one look, which is a change where the level is another.
+
+        The first look says only what the level is.
+
+        :param time: raw, in the unit.
+        :param level: 0 or 1; ``None`` where each time is a change.
+        :param place: where the time stands, for an error's text.
+        :raises CaptureError: where the time is no finite number, goes backwards without ``wrap``, or
+            lies outside the counter's range; where the level is neither 0 nor 1.
+        """
+        (number,) = plain(Block((time,), lambda _: place))
+        (step,) = steps_between((self._raw, number), self._wrap, lambda _: place)
+        self._raw = number
+        if level is not None:
+            if level not in (0, 1):
+                raise CaptureError(f"level {level!r} is neither 0 nor 1", place)
+            if self._seen is None or self._seen == level:
+                self._seen = level
+                self._waited += step
+                return ()
+            self._seen = self._level = level
+        return self._change(step)
+
+    def feed_duration(self, duration: Number, place: str = "") -> tuple[Edge, ...]:
+        """Take the time from one change to the next. The first gives both changes.
+
+        :param duration: raw, in the unit, 0 or more.
+        :param place: where the duration stands, for an error's text.
+        :raises CaptureError: where the duration is no finite number, or negative.
+        """
+        block = Block((duration,), lambda _: place)
+        (number,) = plain(block)
+        check_durations((number,), block)
+        opening = self._change(0) if self._since is None else ()
+        return opening + self._change(number)
+
+    def _change(self, step: Number) -> tuple[Edge, ...]:
+        self._since = 0 if self._since is None else self._since + (self._waited + step)
+        self._waited = 0
+        level, self._level = self._level, 1 - self._level
+        return (Edge(self._scale.nanoseconds(self._since), level),)
+
+
+class Edges:
+    """The level changes of a capture, as edges or in bulk.
+
+    Iterate over it for :class:`Edge` values; hand it to :func:`halfbit.decode` or
+    :meth:`halfbit.StreamDecoder.feed_many` as it is, and none is made. It can be gone through again
+    where its values can (a list, an array), once where they can't (an iterator).
+    """
+
+    def __init__(
+        self,
+        blocks: Callable[[], Iterable[Block]],
+        *,
+        are_durations: bool,
+        unit: Unit = "us",
+        wrap: int | None = None,
+        level: int = 1,
+    ) -> None:
+        self._blocks = blocks
+        self._are_durations = are_durations
+        self._scale = Scale.of(unit)
+        self._wrap = wrap
+        self._machine = lambda: EdgeMachine(unit, wrap=wrap, level=level)
+        self._machine()  # refuses wrong arguments now, not at first use
+
+    def __iter__(self) -> Iterator[Edge]:
+        machine = self._machine()
+        take = machine.feed_duration if self._are_durations else machine.feed
+        for block in self._blocks():
+            for index, value in enumerate(block.values):
+                yield from take(value, place=block.place(index))
+
+    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
+        """The same in bulk: integer durations between changes, and how many ns a count of them is.
+
+        Their products, summed, are the edges' times exactly.
+
+        :raises CaptureError: as :class:`EdgeMachine`.
+        """
+        since: Number = 0
+        before: Number | None = None
+        nanoseconds = self._scale.nanoseconds
+        for block in self._blocks():
+            values = plain(block)
+            steps: Sequence[Any] = values
+            if self._are_durations:
+                check_durations(values, block)
+            else:
+                steps = steps_between((before, *values), self._wrap, block.place)
+                if before is None:
+                    steps = steps[1:]  # up to the first change there is no duration
+                before = values[-1] if values else before
+            if self._scale.denominator == 1 and integers(steps) and isinstance(since, int):
+                since += sum(steps)
+                yield steps, self._scale.numerator
+            else:
+                totals = list(accumulate(steps, initial=since))
+                since = totals[-1]
+                times = list(map(nanoseconds, totals))
+                yield list(map(sub, times[1:], times)), 1
+
+
+def check_durations(values: Sequence[Number], block: Block) -> None:
+    """:raises CaptureError: where a duration is negative."""
+    if values and min(values) < 0:
+        index = next(i for i, value in enumerate(values) if value < 0)
+        raise CaptureError(f"duration {values[index]!r} is negative", block.place(index))
+
+
+def steps_between(
+    times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]
+) -> list[Number]:
+    """How far each time is from the one before it; the first of ``times`` is the one before all.
+
+    It is ``None`` at the start of a capture; the first step is 0 then.
+
+    :param place: the place of ``times[1 + i]``.
+    :raises CaptureError: where a step goes backwards without ``wrap``, or a time is no count of the
+        counter.
+    """
+    before, *after = times
+    chained: list[Any] = [after[0] if before is None and after else before, *after]
+    steps = list(map(sub, chained[1:], chained))
+    if wrap is not None:
+        for index, time in enumerate(chained[1:]):
+            if not 0 <= time < wrap:
+                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
+        return [step + wrap if step < 0 else step for step in steps]
+    if steps and min(steps) < 0:
+        index = next(i for i, step in enumerate(steps) if step < 0)
+        raise CaptureError(
+            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
+            "(if the counter starts over, say after how many counts: wrap)",
+            place(index),
+        )
+    return steps
+
+
+def edges_from_times(
+    times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1
+) -> Edges:
+    """Edges from the times at which the level changed.
+
+    :param times: in the unit, integers or floats; a sequence, an array, or an iterator, which is
+        taken one value at a time, so that a live source is decoded as it comes.
+    :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
+    :param wrap: for a counter that starts over: how many counts it has (``2**32``).
+    :param level: the level after the first change.
+    :raises HalfbitError: for arguments that are none of these; once gone through,
+        :class:`halfbit.CaptureError` with the item where a time is no finite number or goes backwards.
+    """
+    return Edges(lambda: blocks_of(times), are_durations=False, unit=unit, wrap=wrap, level=level)
+
+
+def edges_from_durations(durations: Iterable[Number], unit: Unit = "us", *, level: int = 1) -> Edges:
+    """Edges from the durations between level changes: one more edge than durations.
+
+    :param durations: in the unit, as :func:`edges_from_times` takes times.
+    :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
+    :param level: the level after the first change.
+    :raises HalfbitError: for arguments that are none of these; once gone through,
+        :class:`halfbit.CaptureError` with the item where a duration is no finite number or negative.
+    """
+    return Edges(lambda: blocks_of(durations), are_durations=True, unit=unit, level=level)
+
+
+def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
+    """Edges from levels sampled at a fixed rate.
+
+    :param samples: 0 or 1 each; bytes are fastest.
+    :param unit: what lies between two samples: ``"us"``, or the samples per second.
+    :raises HalfbitError: for another unit; once gone through, :class:`halfbit.CaptureError` with
+        the item where a sample is neither 0 nor 1.
+    """
+    return Edges(lambda: _changes(samples), are_durations=False, unit=unit)
+
+
+def _changes(samples: Iterable[int]) -> Iterator[Block]:
+    """The indices of the samples that differ from the one before."""
+    before: int | None = None
+    start = 0
+    for block in blocks_of(samples):
+        levels = plain(block)
+        if not set(levels) <= {0, 1}:
+            index = next(i for i, level in enumerate(levels) if level not in (0, 1))
+            raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", block.place(index))
+        row = bytes(map(int, levels))
+        changes = []
+        level = row[0] if before is None else before
+        at = row.find(1 - level)
+        while at >= 0:
+            changes.append(start + at)
+            level = 1 - level
+            at = row.find(1 - level, at)
+        before = level
+        start += len(row)
+        if changes:
+            yield Block(changes, lambda i, changes=tuple(changes): f"item {changes[i]}")

@@ -1,0 +1,120 @@
+"""The timing limits a signal is held against (S-9.1 section A, table 1; S-9.2 section A)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import attrs
+
+from . import core
+from .error import HalfbitError
+
+__all__ = ["RECEIVE", "TRANSMIT", "Limits"]
+
+US = 1000  # nanoseconds in a microsecond; the standards speak of us, halfbit counts ns
+
+
+def _nanoseconds(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
+        raise HalfbitError(f"{attribute.name}: {value!r} is not a number of nanoseconds (an integer from 0 up)")
+
+
+def _count(low: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
+    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= 255:
+            raise HalfbitError(f"{attribute.name}: {value!r} is not a count from {low} to 255")
+
+    return check
+
+
+@attrs.frozen(kw_only=True)
+class Limits:
+    """The windows for half-bits, and the counts for preambles and packets. Every bound is inclusive.
+
+    Times are integer nanoseconds. The defaults are what S-9.1 (table 1) and S-9.2 (section A)
+    bid a decoder accept.
+
+    :raises HalfbitError: where a bound is no whole number of nanoseconds (or no count from 1 to
+        255), a window is empty, or the windows of ones and zeros overlap.
+    """
+
+    #: Shortest half of a one-bit, ns (S-9.1 A, table 1).
+    one_min: int = attrs.field(default=52 * US, validator=_nanoseconds)
+    #: Longest half of a one-bit, ns (S-9.1 A, table 1).
+    one_max: int = attrs.field(default=64 * US, validator=_nanoseconds)
+    #: Largest difference between the halves of a one-bit, ns; ``None`` to leave it unchecked
+    #: (S-9.1 A, table 1).
+    one_difference: int | None = attrs.field(
+        default=6 * US, validator=attrs.validators.optional(_nanoseconds)
+    )
+    #: Shortest half of a zero-bit, ns (S-9.1 A, table 1).
+    zero_min: int = attrs.field(default=90 * US, validator=_nanoseconds)
+    #: Longest half of a zero-bit, stretched zeros included, ns (S-9.1 A, table 1).
+    zero_max: int = attrs.field(default=10_000 * US, validator=_nanoseconds)
+    #: Longest whole zero-bit, ns; ``None`` for no limit of its own. Stations must keep 12000 us,
+    #: for decoders none is stated (S-9.1 A, table 1).
+    zero_total_max: int | None = attrs.field(
+        default=None, validator=attrs.validators.optional(_nanoseconds)
+    )
+    #: Fewest one-bits that make a preamble, 10 or more: nine in a row stand inside packets too.
+    #: A decoder must not accept fewer than 10 and must not require more than 12 (S-9.2 A).
+    preamble_min: int = attrs.field(default=core.RUN_LENGTH, validator=_count(core.RUN_LENGTH))
+    #: Fewest bytes of a packet, error detection byte included (S-9.2 A: address, data, error byte).
+    packet_min: int = attrs.field(default=3, validator=_count(1))
+    #: Most bytes of a packet, error detection byte included. S-9.2.1 B has 6; later documents
+    #: have longer ones (from memory), hence 15.
+    packet_max: int = attrs.field(default=15, validator=_count(1))
+
+    def __attrs_post_init__(self) -> None:
+        for low, high in (
+            ("one_min", "one_max"),
+            ("zero_min", "zero_max"),
+            ("packet_min", "packet_max"),
+        ):
+            if getattr(self, low) > getattr(self, high):
+                raise HalfbitError(f"{low} {getattr(self, low)} is above {high} {getattr(self, high)}")
+        if self.one_min == 0:
+            raise HalfbitError("one_min 0: a half-bit must last")
+        if self.one_max >= self.zero_min:
+            raise HalfbitError(
+                f"one_max {self.one_max} reaches zero_min {self.zero_min}: "
+                "a half-bit would be of a one and of a zero at once"
+            )
+
+    def half_bits_core(self) -> core.HalfBits:
+        """The core's layer 2 for these limits, counting ns."""
+        return core.HalfBits(self.one_min, self.one_max, self.zero_min, self.zero_max)
+
+    def bits_core(self) -> core.Bits:
+        """The core's layer 3 for these limits, counting ns."""
+        total = 2 * self.zero_max if self.zero_total_max is None else self.zero_total_max
+        return core.Bits(self._difference(), total)
+
+    def packets_core(self) -> core.Packets:
+        """The core's layer 4 for these limits, counting ns."""
+        return core.Packets(self._difference(), self.preamble_min, self.packet_min, self.packet_max)
+
+    def receiver_core(self) -> core.Receiver:
+        """The core's layers 2 to 4 in one for these limits, counting ns."""
+        return core.Receiver(self.half_bits_core(), self.bits_core(), self.packets_core())
+
+    def _difference(self) -> int:
+        """The core knows no unchecked difference; one that no two halves can exceed is the same."""
+        return self.one_max if self.one_difference is None else self.one_difference
+
+
+#: What a decoder must accept (S-9.1 A, table 1, decoder's column).
+RECEIVE = Limits()
+
+#: What a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
+TRANSMIT = Limits(
+    one_min=55 * US,
+    one_max=61 * US,
+    one_difference=3 * US,
+    zero_min=95 * US,
+    zero_max=9_900 * US,
+    zero_total_max=12_000 * US,
+    preamble_min=14,
+    packet_max=6,
+)

@@ -1,0 +1,28 @@
+"""The value of layer 4, apart from its machine so that the account of time can make it."""
+
+from __future__ import annotations
+
+import attrs
+
+__all__ = ["Packet"]
+
+
+@attrs.frozen(slots=True)
+class Packet:
+    """A packet whose error detection byte agrees.
+
+    From the end of the packet before (or of what was lost before) to the end of its packet end bit.
+    """
+
+    #: All bytes, address first, error detection byte last (S-9.2 A).
+    data: bytes
+    #: One-bits before the packet start bit, the end bit of the packet before among them where
+    #: there was one (S-9.2 A lets it count); 255 stands for 255 or more.
+    preamble: int = 0
+    #: First ns of the preamble, from the capture's start.
+    start: int = 0
+    #: The ns after the packet end bit.
+    end: int = 0
+
+    def __str__(self) -> str:
+        return self.data.hex(" ").upper()

@@ -1,0 +1,128 @@
+"""All layers in one: raw level changes in; instructions, faults and cutouts out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Union
+
+from .account import Event
+from .edge import Edge, Edges
+from .error import HalfbitError
+from .fault import Cutout, Fault
+from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
+from .limits import RECEIVE, Limits
+from .receive import Receiver
+
+__all__ = ["Decoded", "StreamDecoder", "decode"]
+
+#: What decoding gives.
+Decoded = Union[Instruction, Fault, Cutout]
+
+
+class StreamDecoder:
+    """Level changes in, in any portions; what is complete with them out.
+
+    However the changes are cut into portions, what comes out is the same.
+
+    :param limits: the windows and counts the signal is held against.
+    :param registry: the instructions known.
+    :param configuration: CV 29 of the decoder addressed, where it is known: without it what
+        depends on it carries both readings.
+    :param context: forces operations or service mode; without it the packets tell (S-9.2.3 E).
+    """
+
+    def __init__(
+        self,
+        limits: Limits = RECEIVE,
+        *,
+        registry: Registry = STANDARD,
+        configuration: Configuration | None = None,
+        context: Context | None = None,
+    ) -> None:
+        self._limits = limits
+        self._receiver: Receiver | None = None
+        self._instructions = InstructionMachine(registry, configuration, context)
+        self._finished = False
+
+    def feed(self, edge: Edge) -> tuple[Decoded, ...]:
+        """Take the next change.
+
+        :raises HalfbitError: where it lies before the one before, or the decoder is finished.
+        """
+        if self._receiver is None:
+            self._start(edge.time)
+            return ()
+        return self._dress(self._receiver.feed(self._duration(edge)))
+
+    def feed_many(self, edges: Iterable[Edge]) -> list[Decoded]:
+        """Take many changes. An :class:`Edges` is taken in bulk, and goes on from the last change.
+
+        :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
+        """
+        decoded: list[Decoded] = []
+        if isinstance(edges, Edges):
+            for durations, scale in edges.durations():
+                decoded += self._feed_durations(durations, scale)
+        else:
+            for edge in edges:
+                decoded += self.feed(edge)
+        return decoded
+
+    def finish(self) -> tuple[Decoded, ...]:
+        """The signal is over: what was pending is cut or lost. Nothing can be fed after."""
+        self._check()
+        self._finished = True
+        events = () if self._receiver is None else self._receiver.finish()
+        return self._dress(events) + self._instructions.finish()
+
+    def _feed_durations(self, durations: Sequence[int], scale: int) -> tuple[Decoded, ...]:
+        receiver = self._receiver or self._start(0)
+        self._check()
+        return self._dress(receiver.feed_many(durations, scale))
+
+    def _start(self, time: int) -> Receiver:
+        self._receiver = Receiver(self._limits, time)
+        return self._receiver
+
+    def _duration(self, edge: Edge) -> int:
+        self._check()
+        assert self._receiver is not None
+        duration = edge.time - self._receiver.now
+        if duration < 0:
+            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._receiver.now} ns")
+        return duration
+
+    def _check(self) -> None:
+        if self._finished:
+            raise HalfbitError("the decoder is finished: make a new one for another signal")
+
+    def _dress(self, events: Sequence[Event]) -> tuple[Decoded, ...]:
+        decoded: tuple[Decoded, ...] = ()
+        for event in events:
+            decoded += self._instructions.feed(event)
+        return decoded
+
+
+def decode(
+    edges: Iterable[Edge],
+    limits: Limits = RECEIVE,
+    *,
+    registry: Registry = STANDARD,
+    configuration: Configuration | None = None,
+    context: Context | None = None,
+) -> Iterator[Decoded]:
+    """What a signal says, in order: its instructions, and the faults and cutouts among them.
+
+    Arguments as :class:`StreamDecoder`'s. An iterator's edges are taken one at a time, so that a
+    live source is decoded as it comes.
+    """
+    decoder = StreamDecoder(
+        limits, registry=registry, configuration=configuration, context=context
+    )
+    if isinstance(edges, Edges):
+        for durations, scale in edges.durations():
+            yield from decoder._feed_durations(durations, scale)
+    else:
+        for edge in edges:
+            yield from decoder.feed(edge)
+    yield from decoder.finish()

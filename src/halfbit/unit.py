@@ -1,0 +1,52 @@
+"""Units of time, and the conversion of raw counts to whole nanoseconds."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import Union
+
+import attrs
+
+from .error import HalfbitError
+
+__all__ = ["Number", "Scale", "Unit"]
+
+#: A raw time, duration or voltage.
+Number = Union[int, float]
+
+#: ``"ns"``, ``"us"``, ``"ms"`` or ``"s"``; or a number: ticks per second.
+Unit = Union[str, int, float, Fraction]
+
+_NAMED = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
+
+
+@attrs.frozen(slots=True)
+class Scale:
+    """How many nanoseconds one count lasts: ``numerator / denominator``."""
+
+    numerator: int
+    denominator: int
+
+    @classmethod
+    def of(cls, unit: Unit) -> Scale:
+        """The scale of a unit.
+
+        :param unit: a name of a unit, or ticks per second.
+        :raises HalfbitError: where it is neither.
+        """
+        if isinstance(unit, str):
+            if unit in _NAMED:
+                return cls(_NAMED[unit], 1)
+        elif not isinstance(unit, bool) and math.isfinite(unit) and unit > 0:
+            exact = Fraction(1_000_000_000) / Fraction(unit)
+            return cls(exact.numerator, exact.denominator)
+        raise HalfbitError(
+            f"unit: {unit!r} is none of {', '.join(_NAMED)}, nor a number of ticks per second above 0"
+        )
+
+    def nanoseconds(self, count: Number) -> int:
+        """A count in whole nanoseconds, to the nearest."""
+        if isinstance(count, int):
+            return (2 * count * self.numerator + self.denominator) // (2 * self.denominator)
+        return round(count * self.numerator / self.denominator)
