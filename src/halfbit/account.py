@@ -13,12 +13,18 @@ import attrs
 
 from . import core
 from .fault import Cutout, Fault, FaultKind, Layer
-from .limits import Limits
+from .limits import US, Limits
 from .packet_type import Packet
 
 __all__ = ["Account", "Element", "Event"]
 
 Event = Packet | Fault | Cutout
+
+# Bi-directional communication cutout: ends 454 to 488 us after the packet end bit (S-9.3.2, RCN-217,
+# both from memory). A rail seen alone may show the halves next to it as part of it.
+CUTOUT_MIN = 454 * US
+CUTOUT_MAX = 488 * US
+CUTOUT_HALVES = 3
 
 _BIT_LAYER = frozenset((core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED))
 _HALF_BIT_LAYER = frozenset((core.SHORT, core.BETWEEN, core.LONG))
@@ -50,6 +56,7 @@ class Account:
         self._packets = packets
         self._one_max = limits.one_max
         self.settled = start
+        self._packet_end: int | None = None
         self.inside = False  # a packet has started
         # What was lost, its end not yet known. At first: what may be the rest of a packet.
         self._lost: Fault | None = Fault(FaultKind.CUT, Layer.PACKET, start, start, start, count=0)
@@ -57,7 +64,7 @@ class Account:
     @staticmethod
     def history(limits: Limits) -> int:
         """How many half-bits back :attr:`Element.halves` must reach for these limits."""
-        return 2 * max(core.RUN_LENGTH, limits.preamble_min) + 2
+        return 2 * max(core.RUN_LENGTH, limits.preamble_min) + 2 + CUTOUT_HALVES
 
     def answer(self, answer: int, element: Element) -> tuple[Event, ...]:
         """Take an answer of the core's layer 4 other than MORE."""
@@ -92,7 +99,7 @@ class Account:
     def _packet(self, end: int) -> tuple[Event, ...]:
         machine = self._packets
         packet = Packet(bytes(machine.data[: machine.length]), machine.preamble, self.settled, end)
-        self.settled = end
+        self.settled = self._packet_end = end
         self.inside = False
         return (packet,)
 
@@ -138,7 +145,20 @@ class Account:
             # The capture starts among one-bits, perhaps with the last part of one.
             self.settled = lost.start
             return ()
+        if lost.start == self._packet_end and not lost.data and self._is_cutout(lost.start, start, element):
+            return (Cutout(lost.start, start),)
         return (attrs.evolve(lost, end=start),)
+
+    def _is_cutout(self, start: int, end: int, element: Element) -> bool:
+        """Whether what stands between a packet's end and the run of ones just found is a cutout."""
+        if not CUTOUT_MIN <= end - start <= CUTOUT_MAX + 2 * self._one_max:
+            return False
+        changes = []  # times of the changes, back from the latest
+        time = element.end
+        for half in reversed(element.halves):
+            time -= half
+            changes.append(time)
+        return start in changes and changes.index(start) - changes.index(end) <= CUTOUT_HALVES
 
     def _run_start(self, element: Element) -> int:
         machine = self._packets
