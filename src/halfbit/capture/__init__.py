@@ -1,0 +1,7 @@
+"""Readers of capture files: each gives edges."""
+
+from .format import FORMATS, Format, open_capture
+from .options import Column, Options
+from .source import Location, Source
+
+__all__ = ["FORMATS", "Column", "Format", "Location", "Options", "Source", "open_capture"]

@@ -1,0 +1,41 @@
+"""Edges that know the file they come from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from ..block import Block
+from ..edge import Edge, Edges
+from ..error import CaptureError
+from ..unit import Unit
+
+__all__ = ["CaptureEdges"]
+
+
+class CaptureEdges(Edges):
+    """As :class:`halfbit.Edges`, whose errors name the file."""
+
+    def __init__(
+        self,
+        file: str,
+        blocks: Callable[[], Iterable[Block]],
+        *,
+        are_durations: bool,
+        unit: Unit = "us",
+        wrap: int | None = None,
+        level: int = 1,
+    ) -> None:
+        super().__init__(blocks, are_durations=are_durations, unit=unit, wrap=wrap, level=level)
+        self._file = file
+
+    def __iter__(self) -> Iterator[Edge]:
+        try:
+            yield from super().__iter__()
+        except CaptureError as error:
+            raise error.within(self._file) from None
+
+    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
+        try:
+            yield from super().durations()
+        except CaptureError as error:
+            raise error.within(self._file) from None

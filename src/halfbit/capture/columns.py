@@ -1,0 +1,172 @@
+"""How a table is laid out: what parts its fields, its column names, and which columns matter."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+
+import attrs
+
+from ..error import CaptureError
+from ..unit import Unit
+from .heading import Heading
+from .lines import quoted
+from .numbers import looks_like_number
+from .options import Column, Options
+from .text import say_what
+
+__all__ = ["LEVELS", "Layout", "layout_of", "split"]
+
+#: How a level may be written, in small letters.
+LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
+
+# Tried in this order where several part a row into as many numbers: a comma may stand inside a
+# number, and a space behind any other.
+_DELIMITERS = "\t;| ,"
+
+#: A unit at the end of a column's name: "time [us]", "time (us)", "time_us", "time / us".
+_UNIT = re.compile(r"(?:[\[(_/]|\s)\s*(ns|us|µs|μs|ms|s)\s*[\])]?\s*$", re.IGNORECASE)
+_TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
+_DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
+
+
+@attrs.frozen(slots=True)
+class Layout:
+    """Where a table's values are, and what they are."""
+
+    delimiter: str
+    #: How many fields each row has.
+    width: int
+    #: The rows before the first one with values.
+    names: int
+    #: Index of the column with times or durations.
+    time: int
+    #: Index of the column with levels; ``None`` where each row is a change.
+    level: int | None
+    #: Holds, unit and wrap, from the caller, the head and the column's name.
+    heading: Heading
+
+    @property
+    def decimal_comma(self) -> bool:
+        """Whether a comma in a number is a decimal comma."""
+        return self.delimiter != ","
+
+
+def split(text: str, delimiter: str) -> list[str]:
+    """The fields of one row, without spaces around them.
+
+    :raises CaptureError: where a quote is not closed.
+    """
+    try:
+        (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
+    except (csv.Error, ValueError):
+        raise CaptureError(f"{quoted(text.encode())} is no row of fields: a quote is not closed, or out of place") from None
+    return [field.strip() for field in row]
+
+
+def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout:
+    """The layout, from the first one or two rows of a table.
+
+    :param heading: what the caller and the table's head say.
+    :raises CaptureError: where there is no such column, or nothing says what the values are.
+    """
+    delimiter = options.delimiter or _delimiter(rows[-1])
+    parted = [split(row, delimiter) for row in rows]
+    first, last = parted[0], parted[-1]
+    has_names = _are_names(first, last, delimiter)
+    names = first if has_names else []
+    width = len(last)
+    if has_names and len(names) != width and not (len(names) == width - 1 and last[-1] == ""):
+        raise CaptureError(f"there are {len(names)} column names over {width} fields")
+    time = _time(options.time_column, names, width, heading.holds)
+    if heading.unit is None and names and time < len(names):
+        heading = attrs.evolve(heading, unit=_unit(names[time]))
+    if heading.holds is None and names and time < len(names) and _DURATION.match(names[time]):
+        heading = attrs.evolve(heading, holds="durations")
+    if heading.holds == "durations":
+        if options.level_column is not None:
+            raise CaptureError("level_column: durations have none: each is from one level change to the next")
+        return Layout(delimiter, width, int(has_names), time, None, heading)
+    level = _level(options.level_column, names, width, time)
+    if heading.holds is None:
+        if level is None and not _TIME.match(names[time] if names else ""):
+            raise CaptureError(say_what())
+        heading = attrs.evolve(heading, holds="times")
+    return Layout(delimiter, width, int(has_names), time, level, heading)
+
+
+def _delimiter(row: str) -> str:
+    """What parts a row into most values."""
+    counts = {}
+    for delimiter in _DELIMITERS:
+        if delimiter in row.strip():
+            try:
+                fields = split(row, delimiter)
+            except CaptureError:
+                continue
+            counts[delimiter] = sum(_is_value(field, delimiter) for field in fields)
+    return max(counts, key=counts.__getitem__, default=",")
+
+
+def _is_value(field: str, delimiter: str) -> bool:
+    text = field if delimiter == "," else field.replace(",", ".")
+    return field.lower() in LEVELS or looks_like_number(text.encode())
+
+
+def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> bool:
+    """Whether the first row holds names: words, over values. (Channels may be called 0 and 1.)"""
+    return any(
+        field[:1].isalpha() and not _is_value(field, delimiter) and (first is last or _is_value(below, delimiter))
+        for field, below in zip(first, last)
+    )
+
+
+def _unit(name: str) -> Unit | None:
+    match = _UNIT.search(name)
+    return match[1].lower().replace("µ", "u").replace("μ", "u") if match else None
+
+
+def _time(said: Column | None, names: Sequence[str], width: int, holds: str | None) -> int:
+    if said is not None:
+        return _find("time_column", said, names, width)
+    patterns = {"times": (_TIME,), "durations": (_DURATION,), None: (_TIME, _DURATION)}[holds]
+    fitting = [index for index, name in enumerate(names) if any(pattern.match(name) for pattern in patterns)]
+    if len(fitting) > 1:
+        raise CaptureError(f"several columns may be the one; say which: time_column ({_listed(names)})")
+    return fitting[0] if fitting else 0
+
+
+def _level(said: Column | None, names: Sequence[str], width: int, time: int) -> int | None:
+    if said is not None:
+        return _find("level_column", said, names, width)
+    others = [index for index in range(width) if index != time and (not names or index < len(names))]
+    if len(others) > 1:
+        raise CaptureError(f"say which column has the level: level_column ({_listed(names) or f'1 to {width}'})")
+    return others[0] if others else None
+
+
+def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:
+    if isinstance(said, int):
+        if said <= width:
+            return said - 1
+        raise CaptureError(f"{option}: there is no column {said}; there are {width}{_brackets(names)}")
+    wanted = said.strip()
+    for same in (str, str.lower):
+        found = [index for index, name in enumerate(names) if same(name) == same(wanted)]
+        if len(found) > 1:
+            raise CaptureError(f"{option}: {said!r} names several columns; say which by number{_brackets(names)}")
+        if found:
+            return found[0]
+    if not names:
+        raise CaptureError(f"{option}: there is no column {said!r}: the columns have no names, only numbers 1 to {width}")
+    raise CaptureError(f"{option}: there is no column {said!r}; there are {_listed(names)}")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f"{number} {name!r}" for number, name in enumerate(names, 1))
+
+
+def _brackets(names: Sequence[str]) -> str:
+    return f" ({_listed(names)})" if names else ""
+

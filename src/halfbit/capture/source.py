@@ -1,0 +1,132 @@
+"""Where a capture's bytes come from: a file, which can be read again, or a stream, which is read once."""
+
+from __future__ import annotations
+
+import os
+import stat
+from abc import ABC, abstractmethod
+from collections.abc import Generator
+from typing import BinaryIO, Union
+
+from ..error import CaptureError, HalfbitError
+
+__all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of"]
+
+#: A capture's place: a path, or a stream of bytes opened for reading.
+Location = Union[str, "os.PathLike[str]", BinaryIO]
+
+#: Bytes asked for in one read. What a stream has is taken at once, though it is less.
+SIZE = 1 << 16
+
+
+class Source(ABC):
+    """The bytes of a capture, in chunks."""
+
+    #: What errors call it.
+    name: str
+
+    @abstractmethod
+    def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes, from the first.
+
+        :raises CaptureError: where the input cannot be read.
+        :raises HalfbitError: where it is a stream that has been read.
+        """
+
+    @abstractmethod
+    def look(self) -> Generator[bytes, None, None]:
+        """The first chunks, without taking them: :meth:`chunks` gives them too."""
+
+
+class FileSource(Source):
+    """A regular file."""
+
+    def __init__(self, path: str) -> None:
+        self.name = path
+
+    def chunks(self) -> Generator[bytes, None, None]:
+        try:
+            with open(self.name, "rb", buffering=0) as file:
+                while chunk := file.read(SIZE):
+                    yield chunk
+        except OSError as error:
+            raise unreadable(error, self.name) from error
+
+    def look(self) -> Generator[bytes, None, None]:
+        return self.chunks()
+
+
+class StreamSource(Source):
+    """A stream: a pipe, a terminal, a serial line, or what the caller has opened.
+
+    Never waits for more than there is: what one read gives is passed on.
+    """
+
+    def __init__(self, stream: BinaryIO, name: str) -> None:
+        self.name = name
+        self._stream = stream
+        self._looked_at: list[bytes] = []
+        self._taken = False
+
+    def chunks(self) -> Generator[bytes, None, None]:
+        if self._taken:
+            raise HalfbitError(f"{self.name}: a stream can be read only once")
+        self._taken = True
+        first, self._looked_at = self._looked_at, []
+        yield from first
+        while chunk := self._read():
+            yield chunk
+
+    def look(self) -> Generator[bytes, None, None]:
+        yield from self._looked_at
+        while chunk := self._read():
+            self._looked_at.append(chunk)
+            yield chunk
+
+    def _read(self) -> bytes:
+        # A buffered stream's read() waits until it has all it was asked for, its read1() does not;
+        # a raw stream has no read1(), and its read() does not wait.
+        read = getattr(self._stream, "read1", self._stream.read)
+        try:
+            chunk: object = read(SIZE)
+        except (OSError, ValueError) as error:  # ValueError: it has been closed
+            raise unreadable(error, self.name) from error
+        if not isinstance(chunk, bytes):
+            raise HalfbitError(f"{self.name}: the stream gives {type(chunk).__name__}: open it for bytes")
+        return chunk
+
+
+def source_of(location: Location) -> Source:
+    """The source at a path, or over an open stream.
+
+    :raises CaptureError: where nothing can be opened there.
+    :raises HalfbitError: for what is neither a path nor a stream.
+    """
+    if isinstance(location, (str, os.PathLike)):
+        path = os.fsdecode(location)
+    elif hasattr(location, "read"):
+        name = getattr(location, "name", "")
+        return StreamSource(location, name if isinstance(name, str) and name else "the stream")
+    else:
+        raise HalfbitError(f"{location!r} is neither a path nor a stream of bytes")
+    try:
+        if stat.S_ISREG(os.stat(path).st_mode):
+            with open(path, "rb"):
+                return FileSource(path)
+        # A named pipe or a serial line gives its bytes to whoever opens it first: open it once.
+        return StreamSource(open(path, "rb", buffering=0), path)
+    except (OSError, ValueError) as error:  # ValueError: no path at all, as with a zero byte in it
+        raise unreadable(error, path) from error
+
+
+def unreadable(error: Exception, name: str) -> CaptureError:
+    """What a system's error means for a capture."""
+    if isinstance(error, FileNotFoundError):
+        problem = "no such file"
+    elif isinstance(error, IsADirectoryError):
+        problem = "is a directory, not a capture"
+    elif isinstance(error, PermissionError):
+        problem = "may not be read"
+    else:
+        problem = f"cannot be read: {getattr(error, 'strerror', None) or error}"
+    return CaptureError(problem, file=name)

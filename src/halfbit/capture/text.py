@@ -1,0 +1,142 @@
+"""Text captures: one number a line, durations or times.
+
+``#`` starts a comment, on a line of its own or behind a number; blank lines are allowed. What the
+numbers are the caller says, or a heading (:mod:`halfbit.capture.heading`).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from itertools import islice
+
+from ..block import Block
+from ..edge import Edges
+from ..error import CaptureError
+from ..unit import Number
+from .capture_edges import CaptureEdges
+from .heading import HEADING, LATE_HEADING, Heading, heading_in
+from .lines import Lines, lines_of
+from .numbers import fields_are_plain, number_in, numbers_in
+from .options import Options
+from .source import Source
+
+__all__ = ["read_text", "say_what"]
+
+_COMMENT = re.compile(rb"#[^\n]*")
+
+
+def read_text(source: Source, options: Options) -> Edges:
+    """The edges of a text capture.
+
+    :raises CaptureError: where there is no value in it, or nothing says what the values are.
+    """
+    heading = options.heading.over(_heading_of(source, options.take_last))
+    if heading.holds is None:
+        raise CaptureError(say_what())
+    are_durations = heading.holds == "durations"
+    if are_durations and heading.wrap is not None:
+        raise CaptureError("wrap: durations do not start over, times do")
+    return CaptureEdges(
+        source.name,
+        lambda: _blocks(source, options.take_last),
+        are_durations=are_durations,
+        unit="us" if heading.unit is None else heading.unit,
+        wrap=heading.wrap,
+    )
+
+
+def say_what() -> str:
+    """How to say what a capture's numbers are."""
+    return (
+        "nothing says what the numbers are: say holds 'durations' (from one level change to the next) or "
+        "'times' (of the changes), or put a line such as '# halfbit: durations us' at the head"
+    )
+
+
+def _heading_of(source: Source, take_last: bool) -> Heading:
+    """Read up to the first value."""
+    heading: Heading | None = None
+    empty = True
+    with closing(source.look()) as chunks:
+        for lines in lines_of(chunks, take_last):
+            empty = False
+            texts = lines.texts
+            ends = (index for index, text in enumerate(texts) if _COMMENT.sub(b"", text).strip())
+            value = next(ends, None)
+            found = heading_in(Lines(lines.number, b"\n".join(texts[:value])))
+            if found is not None and heading is not None:
+                raise CaptureError("a second heading: one is enough", f"line {lines.number}")
+            heading = found or heading
+            if value is not None:
+                return heading or Heading()
+    raise CaptureError("is empty" if empty else "holds no number, only comments and blank lines")
+
+
+def _blocks(source: Source, take_last: bool) -> Iterator[Block]:
+    opening = True
+    for lines in lines_of(source.chunks(), take_last):
+        try:
+            block = _clean(lines) or _commented(lines)
+        except ValueError:  # CaptureError is one too
+            yield from _one_by_one(lines, opening)
+        else:
+            if block.values:
+                yield block
+                opening = False
+
+
+def _clean(lines: Lines) -> Block | None:
+    """Lines of which each is a number."""
+    if not fields_are_plain(lines.text) or b"#" in lines.text:
+        return None
+    try:
+        number = lines.number
+        return Block(numbers_in(lines.texts), lambda index: f"line {number + index}")
+    except ValueError:
+        return None
+
+
+def _commented(lines: Lines) -> Block:
+    """Lines with comments and blank ones among them."""
+    text = _COMMENT.sub(b"", lines.text)
+    if not fields_are_plain(text) or HEADING.search(lines.text):
+        raise ValueError
+    fields = list(filter(None, map(bytes.strip, text.split(b"\n"))))
+    return Block(numbers_in(fields), _place(text, lines.number))
+
+
+def _place(text: bytes, number: int) -> Callable[[int], str]:
+    """The place of the n-th value, looked for only when asked."""
+
+    def place(index: int) -> str:
+        filled = (line for line, field in enumerate(text.split(b"\n"), number) if field.strip())
+        return f"line {next(islice(filled, index, None))}"
+
+    return place
+
+
+def _one_by_one(lines: Lines, opening: bool) -> Iterator[Block]:
+    """Lines of which one is wrong: the values before it, then the error with its place."""
+    values: list[Number] = []
+    places: list[str] = []
+    wrong: CaptureError | None = None
+    for number, text in enumerate(lines.texts, lines.number):
+        place = f"line {number}"
+        if HEADING.match(text) and (values or not opening):
+            wrong = CaptureError(LATE_HEADING, place)
+            break
+        field = _COMMENT.sub(b"", text)
+        if not field.strip():
+            continue
+        try:
+            values.append(number_in(field, place))
+        except CaptureError as error:
+            wrong = error
+            break
+        places.append(place)
+    if values:
+        yield Block(values, places.__getitem__)
+    if wrong is not None:
+        raise wrong
