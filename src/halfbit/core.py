@@ -211,11 +211,12 @@ class Packets:
                 return FEW_BYTES
             if self.check != 0:
                 return ERROR_BYTE
-            # The end bit counts for the next preamble, the bits before it do not (S-9.2 A).
+            # The end bit counts for the next preamble, the bits before it do not (S-9.2 A). Its last
+            # half stays in ``before``: where a half was lost among the packet's last one-bits, it is
+            # in truth the first half of the next preamble.
             self.state = IDLE
             self.ones = 1
             self.skew = 0
-            self.before = 0
             return PACKET
         if step == FIND:
             self.state = IDLE
