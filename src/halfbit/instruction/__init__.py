@@ -1,0 +1,158 @@
+"""Layer 5: packets to instructions (S-9.2 B, S-9.2.1, S-9.2.3)."""
+
+from __future__ import annotations
+
+from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
+from .address import (
+    AccessoryAddress,
+    AccessoryBroadcast,
+    Address,
+    Broadcast,
+    ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast,
+    IdleAddress,
+    LinearConvention,
+    LongAddress,
+    NoAddress,
+    ReservedAddress,
+    ShortAddress,
+    UnresolvedAddress,
+)
+from .base import Context, Evidence, Instruction, Sighting, choice, flag, integer, octets
+from .clock import ModelDate, ModelTime, SystemTime
+from .configuration import Configuration
+from .control import (
+    AddressQuery,
+    ConsistControl,
+    DecoderAcknowledgementRequest,
+    DecoderLock,
+    DigitalDecoderReset,
+    FactoryTest,
+    HardReset,
+    Idle,
+    SetDecoderFlags,
+    SetExtendedAddressing,
+)
+from .cv import (
+    CvBitManipulation,
+    CvShortForm,
+    CvShortFormPair,
+    CvVerifyByte,
+    CvWriteByte,
+    LegacyCvAccess,
+)
+from .entry import Entry, Place, Tail
+from .function import (
+    AnalogFunction,
+    BinaryStateLong,
+    BinaryStateShort,
+    FunctionExpansion,
+    FunctionGroupOne,
+    FunctionGroupTwo,
+)
+from .listing import FORMATS, Row, listing, render
+from .machine import Event, InstructionMachine, instructions
+from .pattern import Bits, FieldLayout, Pattern, Run
+from .registry import Registry
+from .service import (
+    DirectBitManipulation,
+    DirectVerifyByte,
+    DirectWriteByte,
+    FactoryReset,
+    PagePreset,
+    RegisterAccess,
+)
+from .special import Ambiguous, Reserved, Unknown
+from .speed import (
+    BroadcastStop,
+    RestrictedSpeedStep,
+    SpeedAndDirection,
+    SpeedControl128,
+    SpeedDirectionFunctions,
+    SpeedReading,
+)
+from .standard import STANDARD
+
+__all__ = [
+    "FORMATS",
+    "STANDARD",
+    "AccessoryAddress",
+    "AccessoryBroadcast",
+    "AccessoryNop",
+    "Address",
+    "AddressQuery",
+    "Ambiguous",
+    "AnalogFunction",
+    "BasicAccessory",
+    "BinaryStateLong",
+    "BinaryStateShort",
+    "Bits",
+    "Broadcast",
+    "BroadcastStop",
+    "Configuration",
+    "ConsistControl",
+    "Context",
+    "CvBitManipulation",
+    "CvShortForm",
+    "CvShortFormPair",
+    "CvVerifyByte",
+    "CvWriteByte",
+    "DecoderAcknowledgementRequest",
+    "DecoderLock",
+    "DigitalDecoderReset",
+    "DirectBitManipulation",
+    "DirectVerifyByte",
+    "DirectWriteByte",
+    "Entry",
+    "Event",
+    "Evidence",
+    "ExtendedAccessory",
+    "ExtendedAccessoryAddress",
+    "ExtendedAccessoryBroadcast",
+    "FactoryReset",
+    "FactoryTest",
+    "FieldLayout",
+    "FunctionExpansion",
+    "FunctionGroupOne",
+    "FunctionGroupTwo",
+    "HardReset",
+    "Idle",
+    "IdleAddress",
+    "Instruction",
+    "InstructionMachine",
+    "LegacyCvAccess",
+    "LinearConvention",
+    "LongAddress",
+    "ModelDate",
+    "ModelTime",
+    "NoAddress",
+    "PagePreset",
+    "Pattern",
+    "Place",
+    "RegisterAccess",
+    "Registry",
+    "Reserved",
+    "ReservedAddress",
+    "RestrictedSpeedStep",
+    "Row",
+    "Run",
+    "SetDecoderFlags",
+    "SetExtendedAddressing",
+    "ShortAddress",
+    "Sighting",
+    "SpeedAndDirection",
+    "SpeedControl128",
+    "SpeedDirectionFunctions",
+    "SpeedReading",
+    "SystemTime",
+    "Tail",
+    "Unknown",
+    "UnresolvedAddress",
+    "choice",
+    "flag",
+    "instructions",
+    "integer",
+    "listing",
+    "octets",
+    "render",
+]

@@ -1,0 +1,55 @@
+"""Instructions to accessory decoders (S-9.2.1 D)."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import attrs
+
+from .base import Instruction, flag, integer
+
+__all__ = ["AccessoryNop", "BasicAccessory", "ExtendedAccessory"]
+
+
+@attrs.frozen(slots=True)
+class BasicAccessory(Instruction):
+    """Basic accessory decoder packet: 10AAAAAA 1AAACDDD (S-9.2.1 D).
+
+    Which pair and output it is for stands in the address.
+    """
+
+    name: ClassVar[str] = "Basic Accessory Decoder Packet"
+    #: C: activate the output, rather than deactivate it.
+    activate: bool = flag()
+
+    def __str__(self) -> str:
+        return f"basic accessory: {'activate' if self.activate else 'deactivate'}"
+
+
+@attrs.frozen(slots=True)
+class ExtendedAccessory(Instruction):
+    """Extended accessory decoder packet: 10AAAAAA 0AAA0AA1 and the aspect (S-9.2.1 D).
+
+    S-9.2.1 has five bits of aspect behind three zeros; later documents use all eight (from memory).
+    """
+
+    name: ClassVar[str] = "Extended Accessory Decoder Packet"
+    #: What the signal is to show; 0 is absolute stop.
+    aspect: int = integer(0, 255)
+
+    def __str__(self) -> str:
+        words = f"extended accessory: aspect {self.aspect}"
+        return words + (", absolute stop" if self.aspect == 0 else "")
+
+
+@attrs.frozen(slots=True)
+class AccessoryNop(Instruction):
+    """Accessory NOP: 10AAAAAA 0AAA1AAT (RCN-213, from memory).
+
+    It bids nothing, but lets the decoder answer. T says whether the address is a basic or an extended one.
+    """
+
+    name: ClassVar[str] = "Accessory NOP"
+
+    def __str__(self) -> str:
+        return "accessory NOP"

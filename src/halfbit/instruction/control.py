@@ -1,0 +1,166 @@
+"""Decoder control, consist control and what keeps decoders from or for service mode."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import attrs
+
+from .address import JsonValue
+from .base import Instruction, flag, integer, octets
+
+__all__ = [
+    "AddressQuery",
+    "ConsistControl",
+    "DecoderAcknowledgementRequest",
+    "DecoderLock",
+    "DigitalDecoderReset",
+    "FactoryTest",
+    "HardReset",
+    "Idle",
+    "SetDecoderFlags",
+    "SetExtendedAddressing",
+]
+
+
+@attrs.frozen(slots=True)
+class DigitalDecoderReset(Instruction):
+    """Digital decoder reset: 00000000; to broadcast the reset packet (S-9.2 B, S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Digital Decoder Reset"
+
+    def __str__(self) -> str:
+        return "digital decoder reset"
+
+
+@attrs.frozen(slots=True)
+class HardReset(Instruction):
+    """Hard reset: 00000001 (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Hard Reset"
+
+    def __str__(self) -> str:
+        return "hard reset"
+
+
+@attrs.frozen(slots=True)
+class FactoryTest(Instruction):
+    """Factory test: 0000001F and bytes that the maker of the decoder chose (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Factory Test"
+    #: F.
+    f: bool = flag()
+    #: All that follows in the packet.
+    data: bytes = octets(0, None)
+
+    def __str__(self) -> str:
+        return f"factory test: F {int(self.f)}, bytes {self.data.hex(' ').upper() or 'none'}"
+
+
+_FLAGS = {
+    0b0000: "disable 111 instructions",
+    0b0100: "disable decoder acknowledgement request",
+    0b0101: "activate bi-directional communication",
+    0b1000: "set bi-directional communication",
+    0b1001: "set 111 instruction",
+    0b1111: "accept 111 instructions",
+}
+
+
+@attrs.frozen(slots=True)
+class SetDecoderFlags(Instruction):
+    """Set decoder flags: 0000011D CCCC0SSS (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Set Decoder Flags"
+    #: D.
+    value: bool = flag()
+    #: CCCC: which flag.
+    code: int = integer(0, 15)
+    #: SSS: the decoders at the address it is for; 0: all.
+    sub_address: int = integer(0, 7)
+
+    @property
+    def flag_name(self) -> str | None:
+        """What the code stands for; ``None`` where the standard gives it no meaning (S-9.2.1 C)."""
+        return _FLAGS.get(self.code)
+
+    def details(self) -> dict[str, JsonValue]:
+        return {"flag_name": self.flag_name}
+
+    def __str__(self) -> str:
+        what = self.flag_name or f"flag {self.code:04b} of no stated meaning"
+        whom = f"sub-address {self.sub_address}" if self.sub_address else "all sub-addresses"
+        return f"set decoder flags: {what}, {int(self.value)}, {whom}"
+
+
+@attrs.frozen(slots=True)
+class SetExtendedAddressing(Instruction):
+    """Set extended addressing, CV 29 bit 5: 0000101D (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Set Extended Addressing"
+    #: D.
+    enabled: bool = flag()
+
+    def __str__(self) -> str:
+        return f"set extended addressing: CV 29 bit 5 := {int(self.enabled)}"
+
+
+@attrs.frozen(slots=True)
+class DecoderAcknowledgementRequest(Instruction):
+    """Decoder acknowledgement request: 0000111D (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Decoder Acknowledgement Request"
+    #: D.
+    value: bool = flag()
+
+    def __str__(self) -> str:
+        return f"decoder acknowledgement request: {int(self.value)}"
+
+
+@attrs.frozen(slots=True)
+class ConsistControl(Instruction):
+    """Set consist address: 0001001D 0AAAAAAA (S-9.2.1 C)."""
+
+    name: ClassVar[str] = "Consist Control"
+    #: Whether the locomotive runs in the consist with its direction reversed.
+    reversed: bool = flag()
+    #: The consist's address; 0 dissolves it.
+    number: int = integer(0, 127)
+
+    def __str__(self) -> str:
+        direction = "reversed direction" if self.reversed else "normal direction"
+        if self.number == 0:
+            return f"consist control: no consist, {direction}"
+        return f"consist control: consist address {self.number}, {direction}"
+
+
+@attrs.frozen(slots=True)
+class DecoderLock(Instruction):
+    """Decoder lock, to broadcast: 11111001 0AAAAAAA (S-9.2.3 appendix B)."""
+
+    name: ClassVar[str] = "Decoder Lock"
+    #: AAAAAAA.
+    number: int = integer(0, 127)
+
+    def __str__(self) -> str:
+        return f"decoder lock: address {self.number}"
+
+
+@attrs.frozen(slots=True)
+class AddressQuery(Instruction):
+    """Address query, to a short address from 1 to 111: 11111001 (S-9.2.3 appendix A)."""
+
+    name: ClassVar[str] = "Address Query"
+
+    def __str__(self) -> str:
+        return "address query"
+
+
+@attrs.frozen(slots=True)
+class Idle(Instruction):
+    """Nothing for anybody: 11111111 00000000 (S-9.2 B)."""
+
+    name: ClassVar[str] = "Idle"
+
+    def __str__(self) -> str:
+        return "idle"

@@ -1,0 +1,72 @@
+"""The registry as a table for people and programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import attrs
+
+from ..error import HalfbitError
+from .registry import Registry
+from .standard import STANDARD
+
+__all__ = ["FORMATS", "Row", "listing", "render"]
+
+#: The formats :func:`render` knows.
+FORMATS = ("text", "csv", "json")
+
+_HEADINGS = ("pattern", "name", "addresses", "source")
+
+
+@attrs.frozen(slots=True)
+class Row:
+    """One entry of a registry, in words."""
+
+    #: The pattern and what may follow it.
+    pattern: str
+    #: The instruction's name.
+    name: str
+    #: The kinds of address it is for.
+    addresses: tuple[str, ...]
+    #: Where it is from.
+    source: str
+
+    def cells(self) -> tuple[str, str, str, str]:
+        """The columns of a table."""
+        return (self.pattern, self.name, ", ".join(self.addresses), self.source)
+
+
+def listing(registry: Registry = STANDARD) -> tuple[Row, ...]:
+    """A row for each entry, in the registry's order."""
+    return tuple(
+        Row(entry.text, entry.name, tuple(kind.kind for kind in entry.addresses), entry.source)
+        for entry in registry.entries()
+    )
+
+
+def render(rows: tuple[Row, ...], form: str = "text") -> str:
+    """The rows as a text table, as CSV with a heading, or as one JSON object on each line.
+
+    :param form: ``"text"``, ``"csv"`` or ``"json"``.
+    :raises HalfbitError: for another form.
+    """
+    if form == "text":
+        return _text(rows)
+    if form == "csv":
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(_HEADINGS)
+        writer.writerows(row.cells() for row in rows)
+        return out.getvalue()
+    if form == "json":
+        return "".join(json.dumps(attrs.asdict(row)) + "\n" for row in rows)
+    raise HalfbitError(f"form: {form!r} is none of {', '.join(FORMATS)}")
+
+
+def _text(rows: tuple[Row, ...]) -> str:
+    table = [_HEADINGS, *(row.cells() for row in rows)]
+    widths = [max(len(line[column]) for line in table) for column in range(len(_HEADINGS))]
+    lines = ("  ".join(cell.ljust(width) for cell, width in zip(line, widths)).rstrip() for line in table)
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,191 @@
+"""Layer 5: packets to instructions, in their context (S-9.2 B, S-9.2.1, S-9.2.3)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Union
+
+from ..error import HalfbitError
+from ..fault import Cutout, Fault
+from ..packet import Packet
+from .address import UnresolvedAddress
+from .base import Context, Evidence, Instruction, Sighting, dressed
+from .configuration import Configuration
+from .context import RepeatTracker, ServiceTracker, in_service_form
+from .registry import Registry
+from .special import Ambiguous
+from .standard import STANDARD
+
+__all__ = ["Event", "InstructionMachine", "instructions"]
+
+#: What comes out of layer 5.
+Event = Union[Instruction, Fault, Cutout]
+
+#: How many different packets are remembered with their decoding. A layout with a hundred
+#: locomotives repeats a few hundred packets.
+REMEMBERED = 2048
+
+
+class _Reading:
+    """The decoding of one packet's bytes in one context, without what varies from one time to the next."""
+
+    __slots__ = ("configuration", "instructions", "needs_repeat", "valid")
+
+    def __init__(
+        self, data: bytes, instructions: tuple[Instruction, ...], configuration: Configuration | None
+    ) -> None:
+        self.instructions = instructions
+        self.needs_repeat = any(instruction.needs_repeat for instruction in instructions)
+        own = configuration is not None and configuration.holds_for(instructions[0].address)
+        self.configuration = configuration if own else None
+        error = 0
+        for byte in data:
+            error ^= byte
+        self.valid = error == 0
+
+
+class InstructionMachine:
+    """Packets, faults and cutouts in; instructions, faults and cutouts out, in the same order.
+
+    A packet gives at least one instruction. Whether it is read as one of service mode follows
+    from the packets before it (S-9.2.3). In the form of service mode, with nothing before that
+    tells, or after service mode was left and before operations resumed, it is :class:`Ambiguous`.
+
+    :param registry: the instructions to look for.
+    :param configuration: CV 29 of a decoder, for what packets alone do not tell.
+    :param context: ``Context.OPERATIONS`` or ``Context.SERVICE`` to read every packet in that
+        context, whatever comes before.
+    :raises HalfbitError: for another context.
+    """
+
+    def __init__(
+        self,
+        registry: Registry = STANDARD,
+        configuration: Configuration | None = None,
+        context: Context | None = None,
+    ) -> None:
+        if context not in (None, Context.OPERATIONS, Context.SERVICE):
+            raise HalfbitError(f"context: {context!r} is neither operations nor service mode")
+        self._registry = registry
+        self._configuration = configuration
+        self._forced = context
+        self._tracker = ServiceTracker()
+        self._repeats = RepeatTracker()
+        self._operations: dict[bytes, _Reading] = {}
+        self._service: dict[bytes, _Reading] = {}
+        self._evidence: dict[tuple[object, ...], Evidence] = {}
+
+    def feed(self, event: Packet | Fault | Cutout) -> tuple[Event, ...]:
+        """Take the next packet, fault or cutout; nothing is ever held back.
+
+        :raises HalfbitError: for anything else.
+        """
+        if isinstance(event, Packet):
+            return self._packet(event)
+        if isinstance(event, (Fault, Cutout)):
+            return (event,)
+        raise HalfbitError(f"{event!r} is no packet, fault or cutout")
+
+    def finish(self) -> tuple[Event, ...]:
+        """The capture is over; nothing can be pending."""
+        return ()
+
+    def _packet(self, packet: Packet) -> tuple[Instruction, ...]:
+        data = packet.data
+        operations = self._operations.get(data) or self._read(data, service=False)
+        if not operations.valid:
+            # Its bytes are not what was sent, so they are no valid packet to any rule.
+            return self._dress(operations, packet, Context.UNKNOWN, None)
+        tracker = self._tracker
+        tracker.take(data, packet.end if packet.start or packet.end else None)
+        context = self._forced or tracker.context
+        if not in_service_form(data):
+            return self._dress(operations, packet, context, self._repeat(data, operations))
+        if context is Context.OPERATIONS:
+            return self._dress(operations, packet, context, self._repeat(data, operations))
+        service = self._service.get(data) or self._read(data, service=True)
+        if context is Context.SERVICE:
+            return self._in_service(service, packet)
+        return self._ambiguous(operations, service, packet, context)
+
+    def _in_service(self, reading: _Reading, packet: Packet) -> tuple[Instruction, ...]:
+        tracker = self._tracker
+        if tracker.sighting is Sighting.REPEAT:
+            tracker.executed(reading.instructions[0])
+        return self._dress(reading, packet, Context.SERVICE, tracker.sighting, tracker.page)
+
+    def _ambiguous(
+        self, operations: _Reading, service: _Reading, packet: Packet, context: Context
+    ) -> tuple[Instruction, ...]:
+        sighting = self._repeat(packet.data, operations)
+        return (
+            Ambiguous(
+                UnresolvedAddress(packet.data[0]),
+                self._dress(operations, packet, context, sighting),
+                self._dress(service, packet, context, self._tracker.sighting),
+                packet=packet,
+                evidence=self._known(context, None, None, None),
+            ),
+        )
+
+    def _repeat(self, data: bytes, reading: _Reading) -> Sighting | None:
+        return self._repeats.take(data, reading.instructions[0].address, reading.needs_repeat)
+
+    def _read(self, data: bytes, *, service: bool) -> _Reading:
+        """Decode, and remember it. A full memory is emptied: what still comes is soon back in it."""
+        memory = self._service if service else self._operations
+        registry = self._registry
+        found = registry.decode_service(data) if service else registry.decode(data)
+        if len(memory) >= REMEMBERED:
+            memory.clear()
+        reading = memory[data] = _Reading(data, found, self._configuration)
+        return reading
+
+    def _dress(
+        self,
+        reading: _Reading,
+        packet: Packet,
+        context: Context,
+        sighting: Sighting | None,
+        page: int | None = None,
+    ) -> tuple[Instruction, ...]:
+        known = self._known(context, sighting, page, reading.configuration)
+        if sighting is None or len(reading.instructions) == 1:
+            return tuple([dressed(one, packet, known) for one in reading.instructions])
+        single = self._known(context, None, page, reading.configuration)
+        return tuple(
+            dressed(one, packet, known if one.needs_repeat else single)
+            for one in reading.instructions
+        )
+
+    def _known(
+        self,
+        context: Context,
+        sighting: Sighting | None,
+        page: int | None,
+        configuration: Configuration | None,
+    ) -> Evidence:
+        hold_off = self._tracker.hold_off and context is not Context.SERVICE
+        key = (context, sighting, hold_off, page, configuration is None)
+        known = self._evidence.get(key)
+        if known is None:
+            known = Evidence(context, sighting, hold_off, page, configuration)
+            self._evidence[key] = known
+        return known
+
+
+def instructions(
+    events: Iterable[Packet | Fault | Cutout],
+    registry: Registry = STANDARD,
+    *,
+    configuration: Configuration | None = None,
+    context: Context | None = None,
+) -> Iterator[Event]:
+    """The instructions of a signal, in order, with faults and cutouts in their places.
+
+    The parameters are those of :class:`InstructionMachine`.
+    """
+    machine = InstructionMachine(registry, configuration, context)
+    for event in events:
+        yield from machine.feed(event)
+    yield from machine.finish()

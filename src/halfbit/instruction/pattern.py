@@ -1,0 +1,191 @@
+"""Bit patterns as the standards write them, and where a field's bits stand in one.
+
+``"00111111 DSSSSSSS"``: 0 and 1 are fixed, a letter is a field, most significant bit first. A
+letter that recurs in a later byte continues its field. Everything here ends up as plain
+integers, so that a table for another language can be printed from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+
+from ..error import HalfbitError
+
+__all__ = ["Bits", "FieldLayout", "Pattern", "Run"]
+
+
+@attrs.frozen(slots=True)
+class Run:
+    """Neighbouring bits of one byte that are part of a field.
+
+    Their value in the field is ``(byte >> shift & (1 << width) - 1) << position``.
+    """
+
+    #: Which byte of the pattern, from 0.
+    byte: int
+    #: Bits below the run in its byte.
+    shift: int
+    #: How many bits.
+    width: int
+    #: Bits below the run in its field.
+    position: int
+
+
+@attrs.frozen(slots=True)
+class Bits:
+    """How a value is made of a pattern's letters: ``value = (bits ^ xor) + add``.
+
+    Both steps can be undone, so each value has one bit pattern.
+    """
+
+    #: The letters, most significant first: ``"HL"`` puts H above L.
+    letters: str
+    #: The runs it is made of, most significant first, by their place among the letters' runs as
+    #: written; empty: all, as written.
+    order: tuple[int, ...] = ()
+    #: Bits left out at the low end of these runs.
+    low: int = 0
+    #: How many bits are taken from there; 0: all.
+    width: int = 0
+    #: Bits that are sent inverted.
+    xor: int = 0
+    #: What the value is above the number sent.
+    add: int = 0
+
+
+@attrs.frozen(slots=True)
+class FieldLayout:
+    """Where the bits of one value stand: ``value = (bits ^ xor) + add``."""
+
+    runs: tuple[Run, ...]
+    xor: int
+    add: int
+
+    @property
+    def width(self) -> int:
+        """Bits of the field."""
+        return sum(run.width for run in self.runs)
+
+    @property
+    def low(self) -> int:
+        """The least value."""
+        return self.add
+
+    @property
+    def high(self) -> int:
+        """The greatest value."""
+        return self.add + (1 << self.width) - 1
+
+    def take(self, data: bytes, at: int = 0) -> int:
+        """The value in ``data``, where the pattern starts at byte ``at``."""
+        bits = 0
+        for run in self.runs:
+            bits |= (data[at + run.byte] >> run.shift & (1 << run.width) - 1) << run.position
+        return (bits ^ self.xor) + self.add
+
+    def put(self, value: int, data: bytearray) -> None:
+        """Set the bits of a value from ``low`` to ``high`` in bytes that hold zeros there."""
+        bits = (value - self.add) ^ self.xor
+        for run in self.runs:
+            data[run.byte] |= (bits >> run.position & (1 << run.width) - 1) << run.shift
+
+
+@attrs.frozen(slots=True)
+class Pattern:
+    """A parsed pattern."""
+
+    #: As written.
+    text: str
+    #: For each byte, ones where the bit is fixed.
+    masks: bytes
+    #: For each byte, the fixed bits.
+    values: bytes
+    #: For each letter, its runs as written (``position`` counted within that order).
+    letters: dict[str, tuple[Run, ...]] = attrs.field(eq=False)
+
+    @classmethod
+    def parse(cls, text: str) -> Pattern:
+        """Read a pattern.
+
+        :raises HalfbitError: where it is not made of groups of eight digits 0 and 1 and letters
+            A to Z with single spaces between.
+        """
+        masks, values = bytearray(), bytearray()
+        spans: dict[str, list[tuple[int, int, int]]] = {}
+        for index, group in enumerate(text.split(" ")):
+            if len(group) != 8 or not all(c in "01" or "A" <= c <= "Z" for c in group):
+                raise HalfbitError(f"pattern {text!r}: {group!r} is not eight of 0, 1 and letters A to Z")
+            masks.append(int("".join("1" if c in "01" else "0" for c in group), 2))
+            values.append(int("".join("1" if c == "1" else "0" for c in group), 2))
+            before = ""
+            for place, letter in enumerate(group):
+                if letter not in "01":
+                    row = spans.setdefault(letter, [])
+                    if letter == before:
+                        byte, _, width = row[-1]
+                        row[-1] = (byte, 7 - place, width + 1)
+                    else:
+                        row.append((index, 7 - place, 1))
+                before = letter
+        return cls(text, bytes(masks), bytes(values), {k: _placed(v) for k, v in spans.items()})
+
+    def __len__(self) -> int:
+        return len(self.masks)
+
+    def field(self, bits: Bits) -> FieldLayout:
+        """Where the bits of a value stand.
+
+        :raises HalfbitError: where a letter is not in the pattern, the order names a run that is
+            not there or one twice, or the bits taken are not all there.
+        """
+        missing = [letter for letter in bits.letters if letter not in self.letters]
+        if missing or not bits.letters:
+            raise HalfbitError(f"pattern {self.text!r} has no field {''.join(missing)!r}")
+        runs = [run for letter in bits.letters for run in self.letters[letter]]
+        order = bits.order or tuple(range(len(runs)))
+        if len(set(order)) < len(order) or not set(order) <= set(range(len(runs))):
+            raise HalfbitError(f"pattern {self.text!r}: {order} does not name runs of {bits.letters}, each once")
+        placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
+        total = sum(run.width for run in placed)
+        if not 0 <= bits.low < bits.low + (bits.width or 1) <= total:
+            raise HalfbitError(f"pattern {self.text!r}: {bits.letters} has no bits {bits.low} and up, {bits.width}")
+        cut = _cut(placed, bits.low, bits.width or total - bits.low)
+        return FieldLayout(cut, bits.xor, bits.add)
+
+    def agrees(self, other: Pattern) -> bool:
+        """Whether some bytes have the fixed bits of both, as far as both go."""
+        return all(
+            (mine ^ theirs) & a & b == 0
+            for mine, theirs, a, b in zip(self.values, other.values, self.masks, other.masks)
+        )
+
+    def narrows(self, other: Pattern) -> bool:
+        """Whether it has the length of ``other``, all of its fixed bits, and more."""
+        return (
+            len(self) == len(other)
+            and self.masks != other.masks
+            and all(a & b == b for a, b in zip(self.masks, other.masks))
+            and self.agrees(other)
+        )
+
+
+def _cut(runs: Sequence[Run], low: int, width: int) -> tuple[Run, ...]:
+    """What of the runs holds the ``width`` bits from position ``low`` up."""
+    kept = []
+    for run in runs:
+        first, last = max(run.position, low), min(run.position + run.width, low + width)
+        if first < last:
+            kept.append(Run(run.byte, run.shift + first - run.position, last - first, first - low))
+    return tuple(kept)
+
+
+def _placed(spans: Sequence[tuple[int, int, int]]) -> tuple[Run, ...]:
+    """Runs, most significant first, with their positions counted from the last one up."""
+    position = sum(width for _, _, width in spans)
+    runs = []
+    for byte, shift, width in spans:
+        position -= width
+        runs.append(Run(byte, shift, width, position))
+    return tuple(runs)
