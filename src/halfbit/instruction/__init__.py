@@ -52,7 +52,7 @@ from .function import (
 )
 from .listing import FORMATS, Row, listing, render
 from .machine import Event, InstructionMachine, instructions
-from .pattern import Bits, FieldLayout, Pattern, Run
+from .pattern import FieldLayout, Letters, Pattern, Run
 from .registry import Registry
 from .service import (
     DirectBitManipulation,
@@ -86,7 +86,6 @@ __all__ = [
     "BasicAccessory",
     "BinaryStateLong",
     "BinaryStateShort",
-    "Bits",
     "Broadcast",
     "BroadcastStop",
     "Configuration",
@@ -121,6 +120,7 @@ __all__ = [
     "Instruction",
     "InstructionMachine",
     "LegacyCvAccess",
+    "Letters",
     "LinearConvention",
     "LongAddress",
     "ModelDate",

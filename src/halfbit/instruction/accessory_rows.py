@@ -17,33 +17,33 @@ from .address import (
     ExtendedAccessoryBroadcast,
 )
 from .cv import CvBitManipulation, CvVerifyByte, CvWriteByte, LegacyCvAccess
-from .entry import Entry, FieldBits
-from .pattern import Bits
+from .entry import Entry, FieldLetters
+from .pattern import Letters
 from .special import Reserved
 
 __all__ = ["ACCESSORY"]
 
 # The letter A stands three times: six low bits, three high bits, and in some patterns two that
 # are below all others.
-_BOARD = Bits("A", order=(1, 0), xor=0b111 << 6)
-_DECODER: Mapping[str, FieldBits] = {"board": _BOARD}
-_PAIR: Mapping[str, FieldBits] = {"board": _BOARD, "pair": Bits("A", order=(2,))}
+_BOARD = Letters("A", order=(1, 0), xor=0b111 << 6)
+_DECODER: Mapping[str, FieldLetters] = {"board": _BOARD}
+_PAIR: Mapping[str, FieldLetters] = {"board": _BOARD, "pair": Letters("A", order=(2,))}
 # DDD: bits 1 and 2 are the pair, bit 0 which output of it.
-_DDD: Mapping[str, FieldBits] = {
-    "pair": Bits("D", order=(0,), low=1),
-    "output": Bits("D", order=(0,), width=1),
+_DDD: Mapping[str, FieldLetters] = {
+    "pair": Letters("D", order=(0,), low=1),
+    "output": Letters("D", order=(0,), width=1),
 }
-_OUTPUT: Mapping[str, FieldBits] = {"board": _BOARD, **_DDD}
-_EXTENDED: Mapping[str, FieldBits] = {"number": Bits("A", order=(1, 0, 2), xor=0b111 << 8)}
-_CV = Bits("V", add=1)  # CVs are counted from 1, sent from 0
+_OUTPUT: Mapping[str, FieldLetters] = {"board": _BOARD, **_DDD}
+_EXTENDED: Mapping[str, FieldLetters] = {"number": Letters("A", order=(1, 0, 2), xor=0b111 << 8)}
+_CV = Letters("V", add=1)  # CVs are counted from 1, sent from 0
 
 
 def _cv_access(
-    head: str, kind: type[Address], address: Mapping[str, FieldBits], whom: str
+    head: str, kind: type[Address], address: Mapping[str, FieldLetters], whom: str
 ) -> tuple[Entry, ...]:
     """Verify byte, write byte and bit manipulation behind the address bytes ``head``."""
     # Where DDD stands in the head, the D of the data is the letter's second run.
-    data = Bits("D", order=(head.count("DDD"),))
+    data = Letters("D", order=(head.count("DDD"),))
     return (
         Entry(
             pattern=f"{head} 111001VV VVVVVVVV DDDDDDDD",

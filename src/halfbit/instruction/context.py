@@ -42,17 +42,20 @@ class ServiceTracker:
 
     A packet counts from when it is complete, so times are compared from end to end. Where packets
     have no times nothing expires.
+
+    :param forced: a context that stays, whatever the packets say.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, forced: Context | None = None) -> None:
         #: What the packet taken last is to be read in.
-        self.context = Context.UNKNOWN
-        #: Whether it came where stations must not send it in operations mode.
+        self.context = forced or Context.UNKNOWN
+        #: Whether stations must not send it now, if it is one of operations mode.
         self.hold_off = False
         #: Whether it is, as a service mode packet, the same as the packet before (S-9.2.3).
         self.sighting = Sighting.FIRST
         #: What the page register holds; ``None`` where that is not known.
         self.page: int | None = None
+        self._forced = forced is not None
         self._before = b""
         self._reset_end: int | None = None  # of the last reset packet
         self._kept_end: int | None = None  # of the last reset or service mode packet
@@ -76,7 +79,7 @@ class ServiceTracker:
                 self._go(Context.OPERATIONS)
         else:
             self._go(Context.OPERATIONS)
-        if data and data[0] in _HELD and self.context is not Context.SERVICE:
+        if data and data[0] in _HELD:
             if end is None or self._reset_end is None:
                 self.hold_off = before == _RESET
             else:
@@ -91,9 +94,9 @@ class ServiceTracker:
                 self.page = instruction.value
 
     def _go(self, context: Context) -> None:
-        if context is not self.context:
+        if context is not self.context and not self._forced:
             self.page = None
-        self.context = context
+            self.context = context
 
 
 class RepeatTracker:

@@ -23,7 +23,7 @@ from .address import (
     ShortAddress,
 )
 from .base import Instruction
-from .pattern import Bits, FieldLayout, Pattern
+from .pattern import Letters, FieldLayout, Pattern
 from .special import Reserved
 
 __all__ = ["Entry", "Place", "Tail"]
@@ -91,7 +91,7 @@ class Tail:
 
 
 #: How an entry's fields are declared: letters, or letters with a conversion.
-FieldBits = Union[str, Bits]
+FieldLetters = Union[str, Letters]
 
 
 @attrs.frozen(slots=True, kw_only=True)
@@ -111,9 +111,9 @@ class Entry:
     #: Document and section, or "from memory".
     source: str
     #: Field of the class to letters of the pattern.
-    fields: Mapping[str, FieldBits] = attrs.field(factory=dict)
+    fields: Mapping[str, FieldLetters] = attrs.field(factory=dict)
     #: Field of the address to letters, for addresses that share bytes with the instruction.
-    address: Mapping[str, FieldBits] = attrs.field(factory=dict)
+    address: Mapping[str, FieldLetters] = attrs.field(factory=dict)
     #: Fields of the class that the pattern alone determines.
     constants: Mapping[str, int] = attrs.field(factory=dict)
     #: Bytes behind the pattern.
@@ -138,8 +138,8 @@ class Entry:
         parsed = Pattern.parse(self.pattern)
         put = object.__setattr__  # the one way to fill a frozen class from itself
         put(self, "parsed", parsed)
-        put(self, "layouts", {name: parsed.field(_bits(bits)) for name, bits in self.fields.items()})
-        put(self, "address_layouts", {name: parsed.field(_bits(bits)) for name, bits in self.address.items()})
+        put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
+        put(self, "address_layouts", {name: parsed.field(_letters(letters)) for name, letters in self.address.items()})
         self._check_places()
         if not self.reserved:
             self._check_letters()
@@ -262,5 +262,5 @@ class Entry:
                 raise self._refuse(f"does not say where {name} of the {kind.kind} address stands")
 
 
-def _bits(bits: FieldBits) -> Bits:
-    return Bits(bits) if isinstance(bits, str) else bits
+def _letters(letters: FieldLetters) -> Letters:
+    return Letters(letters) if isinstance(letters, str) else letters

@@ -68,8 +68,7 @@ class InstructionMachine:
             raise HalfbitError(f"context: {context!r} is neither operations nor service mode")
         self._registry = registry
         self._configuration = configuration
-        self._forced = context
-        self._tracker = ServiceTracker()
+        self._tracker = ServiceTracker(context)
         self._repeats = RepeatTracker()
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
@@ -98,7 +97,7 @@ class InstructionMachine:
             return self._dress(operations, packet, Context.UNKNOWN, None)
         tracker = self._tracker
         tracker.take(data, packet.end if packet.start or packet.end else None)
-        context = self._forced or tracker.context
+        context = tracker.context
         if not in_service_form(data):
             return self._dress(operations, packet, context, self._repeat(data, operations))
         if context is Context.OPERATIONS:

@@ -26,7 +26,7 @@ from .function import (
     FunctionGroupOne,
     FunctionGroupTwo,
 )
-from .pattern import Bits
+from .pattern import Letters
 from .special import Reserved
 from .speed import (
     BroadcastStop,
@@ -40,7 +40,7 @@ __all__ = ["MULTI_FUNCTION"]
 
 _ANY = (Broadcast, ShortAddress, LongAddress)
 _OWN = (ShortAddress, LongAddress)
-_CV = Bits("V", add=1)  # CVs are counted from 1, sent from 0
+_CV = Letters("V", add=1)  # CVs are counted from 1, sent from 0
 _REST = Tail("data", 0)
 
 
@@ -146,7 +146,7 @@ _ADVANCED_OPERATIONS = (
         pattern="00111110 E0SSSSSS",
         addresses=_ANY,
         builds=RestrictedSpeedStep,
-        fields={"enabled": Bits("E", xor=1), "step": "S"},
+        fields={"enabled": Letters("E", xor=1), "step": "S"},
         source="S-9.2.1 C",
     ),
     Entry(

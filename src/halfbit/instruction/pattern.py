@@ -13,7 +13,7 @@ import attrs
 
 from ..error import HalfbitError
 
-__all__ = ["Bits", "FieldLayout", "Pattern", "Run"]
+__all__ = ["Letters", "FieldLayout", "Pattern", "Run"]
 
 
 @attrs.frozen(slots=True)
@@ -25,16 +25,16 @@ class Run:
 
     #: Which byte of the pattern, from 0.
     byte: int
-    #: Bits below the run in its byte.
+    #: Letters below the run in its byte.
     shift: int
     #: How many bits.
     width: int
-    #: Bits below the run in its field.
+    #: Letters below the run in its field.
     position: int
 
 
 @attrs.frozen(slots=True)
-class Bits:
+class Letters:
     """How a value is made of a pattern's letters: ``value = (bits ^ xor) + add``.
 
     Both steps can be undone, so each value has one bit pattern.
@@ -45,11 +45,11 @@ class Bits:
     #: The runs it is made of, most significant first, by their place among the letters' runs as
     #: written; empty: all, as written.
     order: tuple[int, ...] = ()
-    #: Bits left out at the low end of these runs.
+    #: Letters left out at the low end of these runs.
     low: int = 0
     #: How many bits are taken from there; 0: all.
     width: int = 0
-    #: Bits that are sent inverted.
+    #: Letters that are sent inverted.
     xor: int = 0
     #: What the value is above the number sent.
     add: int = 0
@@ -65,7 +65,7 @@ class FieldLayout:
 
     @property
     def width(self) -> int:
-        """Bits of the field."""
+        """Letters of the field."""
         return sum(run.width for run in self.runs)
 
     @property
@@ -134,25 +134,25 @@ class Pattern:
     def __len__(self) -> int:
         return len(self.masks)
 
-    def field(self, bits: Bits) -> FieldLayout:
+    def field(self, wanted: Letters) -> FieldLayout:
         """Where the bits of a value stand.
 
         :raises HalfbitError: where a letter is not in the pattern, the order names a run that is
             not there or one twice, or the bits taken are not all there.
         """
-        missing = [letter for letter in bits.letters if letter not in self.letters]
-        if missing or not bits.letters:
+        missing = [letter for letter in wanted.letters if letter not in self.letters]
+        if missing or not wanted.letters:
             raise HalfbitError(f"pattern {self.text!r} has no field {''.join(missing)!r}")
-        runs = [run for letter in bits.letters for run in self.letters[letter]]
-        order = bits.order or tuple(range(len(runs)))
+        runs = [run for letter in wanted.letters for run in self.letters[letter]]
+        order = wanted.order or tuple(range(len(runs)))
         if len(set(order)) < len(order) or not set(order) <= set(range(len(runs))):
-            raise HalfbitError(f"pattern {self.text!r}: {order} does not name runs of {bits.letters}, each once")
+            raise HalfbitError(f"pattern {self.text!r}: {order} does not name runs of {wanted.letters}, each once")
         placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
         total = sum(run.width for run in placed)
-        if not 0 <= bits.low < bits.low + (bits.width or 1) <= total:
-            raise HalfbitError(f"pattern {self.text!r}: {bits.letters} has no bits {bits.low} and up, {bits.width}")
-        cut = _cut(placed, bits.low, bits.width or total - bits.low)
-        return FieldLayout(cut, bits.xor, bits.add)
+        if not 0 <= wanted.low < wanted.low + (wanted.width or 1) <= total:
+            raise HalfbitError(f"pattern {self.text!r}: {wanted.letters} has no bits {wanted.low} and up, {wanted.width}")
+        cut = _cut(placed, wanted.low, wanted.width or total - wanted.low)
+        return FieldLayout(cut, wanted.xor, wanted.add)
 
     def agrees(self, other: Pattern) -> bool:
         """Whether some bytes have the fixed bits of both, as far as both go."""

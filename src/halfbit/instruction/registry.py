@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
@@ -258,18 +259,26 @@ class Registry:
             _check_apart(one, other, place)
         # A special case is special to at least as many classes as what it narrows.
         ordered = sorted(entries, key=lambda entry: (entry.reserved, -len(entry.special_of)))
-        rows = [_Row(entry) for entry in ordered]
-        table = []
-        for key in range(256):
-            here = [
-                row
-                for row in rows
-                if (key ^ row.entry.parsed.values[place.key]) & row.entry.parsed.masks[place.key] == 0
-            ]
-            if place.follows_address and any(not row.entry.reserved for row in here):
-                here = [row for row in here if not row.entry.reserved]
-            table.append(tuple(here))
-        return tuple(table)
+        lists: list[list[_Row]] = [[] for _ in range(256)]
+        for row in map(_Row, ordered):
+            pattern = row.entry.parsed
+            for key in _with_bits(pattern.masks[place.key], pattern.values[place.key]):
+                lists[key].append(row)
+        if place.follows_address:
+            lists = [_without_reserved(rows) for rows in lists]
+        return tuple(map(tuple, lists))
+
+
+@lru_cache(maxsize=None)
+def _with_bits(mask: int, value: int) -> tuple[int, ...]:
+    """The bytes with these fixed bits."""
+    return tuple(byte for byte in range(256) if (byte ^ value) & mask == 0)
+
+
+def _without_reserved(rows: list[_Row]) -> list[_Row]:
+    """Only the instructions among rows that share a first byte, unless they leave some addresses out."""
+    claimed = any(not row.entry.reserved and row.numbers is None for row in rows)
+    return [row for row in rows if not (claimed and row.entry.reserved)]
 
 
 def _check_apart(one: Entry, other: Entry, place: Place) -> None:

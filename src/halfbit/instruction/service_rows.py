@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .address import NoAddress
 from .entry import Entry
-from .pattern import Bits
+from .pattern import Letters
 from .service import (
     DirectBitManipulation,
     DirectVerifyByte,
@@ -17,7 +17,7 @@ from .special import Reserved
 
 __all__ = ["SERVICE"]
 
-_CV = Bits("A", add=1)  # CVs are counted from 1, sent from 0
+_CV = Letters("A", add=1)  # CVs are counted from 1, sent from 0
 _SOURCE = "S-9.2.3 E"
 
 SERVICE = (
@@ -53,7 +53,7 @@ SERVICE = (
         pattern="0111CRRR DDDDDDDD",
         addresses=(NoAddress,),
         builds=RegisterAccess,
-        fields={"write": "C", "register": Bits("R", add=1), "value": "D"},
+        fields={"write": "C", "register": Letters("R", add=1), "value": "D"},
         source=_SOURCE,
     ),
     # The same packets as register 1 in the other modes; a row of its own for those who look for it.

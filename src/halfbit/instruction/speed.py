@@ -53,7 +53,7 @@ class SpeedReading:
         if self.direction_ignored:
             words += ", direction may be ignored"
         if self.fl is not None:
-            words += ", FL on" if self.fl else ", FL off"
+            words += " with FL on" if self.fl else " with FL off"
         return words
 
 
@@ -106,7 +106,7 @@ class SpeedAndDirection(Instruction):
         return {"readings": [reading.as_dict() for reading in self.readings]}
 
     def __str__(self) -> str:
-        words = " or ".join(str(reading) for reading in self.readings)
+        words = ", or ".join(str(reading) for reading in self.readings)
         return f"speed and direction: {_direction(self.forward)}, {words}"
 
 
