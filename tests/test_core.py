@@ -1,0 +1,334 @@
+"""The portable core: its table entry by entry, every answer, and that nothing can upset it."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import tracemalloc
+from collections.abc import Callable
+from itertools import product
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from halfbit import core
+from halfbit.limits import RECEIVE, Limits
+from halfbit.signal import bit_durations, packet_bits, packet_durations, with_error_byte
+
+US = 1000
+STATES = {"LOST": core.LOST, "IDLE": core.IDLE, "BYTE": core.BYTE, "MARK": core.MARK}
+
+#: What each bit is to the packet, and what the counts must be for it to be that:
+#: (bit, first, last, ones before, other count before, last half before).
+INPUTS: dict[str, tuple[int, int, int, int, int, int]] = {
+    "ONE": (core.ONE, 58, 58, 3, 0, 0),
+    "RUN": (core.ONE, 58, 58, 9, 0, 0),
+    "RUN in the other pairing": (core.ONE, 58, 58, 3, 9, 58),
+    "RUN in spite of unequal halves": (core.UNEQUAL, 58, 52, 3, 9, 58),
+    "ZERO": (core.ZERO, 100, 100, 9, 0, 58),
+    "START": (core.ZERO, 100, 100, 10, 0, 58),
+    "SLIP": (core.LONE_ONE, 58, 0, 5, 5, 58),
+    "FAULT": (core.BETWEEN, 0, 77, 9, 9, 58),
+    "FAULT, unequal": (core.UNEQUAL, 58, 52, 9, 8, 58),
+    "FAULT, lone zero": (core.LONE_ZERO, 100, 0, 9, 9, 58),
+}
+
+#: What must come of each state and input by S-9.2 A: the next state and the answer. ``None`` for an
+#: answer that is the fault itself. BYTE and MARK stand for a packet in the middle of its second byte.
+EXPECTED: dict[str, dict[str, tuple[int, int | None]]] = {
+    "LOST": {
+        "ONE": (core.LOST, core.MORE),
+        "RUN": (core.IDLE, core.SYNC),
+        "RUN in the other pairing": (core.IDLE, core.SYNC),
+        "RUN in spite of unequal halves": (core.IDLE, core.SYNC),
+        "ZERO": (core.LOST, core.MORE),
+        "START": (core.LOST, core.MORE),
+        "SLIP": (core.LOST, core.MORE),
+        "FAULT": (core.LOST, None),
+        "FAULT, unequal": (core.LOST, None),
+        "FAULT, lone zero": (core.LOST, None),
+    },
+    "IDLE": {
+        "ONE": (core.IDLE, core.MORE),
+        "RUN": (core.IDLE, core.MORE),
+        "RUN in the other pairing": (core.IDLE, core.MORE),
+        "RUN in spite of unequal halves": (core.IDLE, core.MORE),
+        "ZERO": (core.LOST, core.PREAMBLE),
+        "START": (core.BYTE, core.START),
+        "SLIP": (core.IDLE, core.MORE),
+        "FAULT": (core.LOST, None),
+        "FAULT, unequal": (core.LOST, None),
+        "FAULT, lone zero": (core.LOST, None),
+    },
+    "BYTE": {
+        "ONE": (core.BYTE, core.MORE),
+        "RUN": (core.IDLE, core.RUN),
+        "RUN in the other pairing": (core.IDLE, core.RUN),
+        "RUN in spite of unequal halves": (core.IDLE, core.RUN),
+        "ZERO": (core.BYTE, core.MORE),
+        "START": (core.BYTE, core.MORE),
+        "SLIP": (core.LOST, None),
+        "FAULT": (core.LOST, None),
+        "FAULT, unequal": (core.LOST, None),
+        "FAULT, lone zero": (core.LOST, None),
+    },
+    "MARK": {
+        "ONE": (core.LOST, core.FEW_BYTES),
+        "RUN": (core.IDLE, core.RUN),
+        "RUN in the other pairing": (core.IDLE, core.RUN),
+        "RUN in spite of unequal halves": (core.IDLE, core.RUN),
+        "ZERO": (core.BYTE, core.MORE),
+        "START": (core.BYTE, core.MORE),
+        "SLIP": (core.LOST, None),
+        "FAULT": (core.LOST, None),
+        "FAULT, unequal": (core.LOST, None),
+        "FAULT, lone zero": (core.LOST, None),
+    },
+}
+
+
+def machine_in(state: str) -> core.Packets:
+    """A layer 4 machine (counting us, so that the numbers are small) in a state."""
+    machine = core.Packets(6, 10, 3, 15)
+    machine.state = STATES[state]
+    if state in ("BYTE", "MARK"):
+        machine.length = 1
+        machine.check = machine.data[0] = 0x37
+        machine.room = 5 if state == "BYTE" else 0
+    return machine
+
+
+@pytest.mark.parametrize(("state", "name"), [*product(STATES, INPUTS)])
+def test_each_input_in_each_state(state: str, name: str) -> None:
+    machine = machine_in(state)
+    bit, first, last, machine.ones, machine.skew, machine.before = INPUTS[name]
+    answer = machine.feed(bit, first, last)
+    next_state, expected = EXPECTED[state][name]
+    assert answer == (bit if expected is None else expected)
+    assert machine.state == next_state
+
+
+@pytest.mark.parametrize(("state", "value"), [*product(range(4), range(6))])
+def test_the_table_is_total_and_the_inputs_are_those(state: int, value: int) -> None:
+    """The 24 entries are all there is, and count() gives each of the six inputs."""
+    assert core.STEPS[6 * state + value] <= core.EARLY
+    assert len(core.STEPS) == len(STATES) * 6
+    machine = machine_in(list(STATES)[state])
+    meant = set()
+    for bit, first, last, ones, skew, before in INPUTS.values():
+        machine.ones, machine.skew, machine.before = ones, skew, before
+        meant.add(machine.count(bit, first, last))
+    assert meant == set(range(6))
+
+
+def test_bytes_are_shifted_in_from_the_most_significant_bit() -> None:
+    machine = machine_in("BYTE")
+    machine.value, machine.room = 0, 8
+    for bit in (1, 0, 1, 0, 0, 1, 1, 0):
+        assert machine.feed(core.ONE if bit else core.ZERO, 58, 58) == core.MORE
+    assert machine.state == core.MARK
+    assert (machine.data[1], machine.length, machine.check) == (0b10100110, 2, 0x37 ^ 0b10100110)
+
+
+def receive(durations: list[int], limits: Limits = RECEIVE) -> list[int]:
+    machine = limits.receiver_core()
+    return [machine.feed(duration) for duration in durations]
+
+
+ONES = bit_durations([1] * 12)
+IDLE = packet_durations(with_error_byte(bytes([255, 0])), preamble=12)
+INSIDE = ONES + bit_durations([0, 1, 0, 1])
+
+#: For each answer of layer 4 a signal in us whose last half-bit gives it.
+SIGNALS: dict[str, list[int]] = {
+    "MORE": ONES[:2],
+    "SYNC": bit_durations([1] * 10),
+    "START": [*ONES, 100_000, 100_000],
+    "PACKET": IDLE,
+    "SHORT": [*INSIDE, 51_999],
+    "BETWEEN": [*INSIDE, 77_000],
+    "LONG": [*INSIDE, 10_000_001],
+    "LONE_ONE": [*INSIDE, 58_000, 100_000],
+    "LONE_ZERO": [*INSIDE, 100_000, 58_000],
+    "UNEQUAL": [*INSIDE, 52_000, 59_000],
+    "STRETCHED": [*INSIDE, 9_900_000, 9_900_000],
+    "PREAMBLE": IDLE + bit_durations([1] * 8 + [0]),
+    "FEW_BYTES": packet_durations(bytes([7, 7])),
+    "MANY_BYTES": bit_durations(packet_bits(bytes(15))[:-1] + [0]),
+    "ERROR_BYTE": packet_durations(bytes([3, 2, 2])),
+}
+
+
+@pytest.mark.parametrize("name", SIGNALS)
+def test_each_answer_is_given_by_a_signal(name: str) -> None:
+    limits = Limits(zero_total_max=12_000 * US)
+    assert receive(SIGNALS[name], limits)[-1] == getattr(core, name)
+
+
+def test_no_other_answers_exist() -> None:
+    """ONE and ZERO are answers of layers 2 and 3 alone; CUT and UNCLEAR are given by no machine.
+
+    RUN is for the table's sake: eight data bits and the bit behind them are nine, and the ninth
+    one-bit in a row closes the packet before a tenth can tear it.
+    """
+    answers = {
+        name
+        for name, value in vars(core).items()
+        if isinstance(value, int) and name.isupper() and not name.startswith("IN_")
+    }
+    answers -= {*STATES, "STAY", "FIND", "OPEN", "SHIFT", "NEXT", "CLOSE", "FAIL", "TEAR", "EARLY"}
+    answers -= {"RUN_LENGTH", "COUNT_MAX"}
+    assert answers == {*SIGNALS, "ONE", "ZERO", "RUN", "CUT", "UNCLEAR"}
+    numbers = [getattr(core, name) for name in answers]
+    assert len(set(numbers)) == len(numbers)
+    assert all(getattr(core, name) >= core.SHORT for name in answers if name in _FAULTS)
+    assert all(getattr(core, name) < core.SHORT for name in answers if name not in _FAULTS)
+
+
+_FAULTS = {
+    *("SHORT", "BETWEEN", "LONG", "LONE_ONE", "LONE_ZERO", "UNEQUAL", "STRETCHED"),
+    *("PREAMBLE", "RUN", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
+}
+
+
+@pytest.mark.parametrize(
+    ("duration", "kind"),
+    [
+        *((value, core.SHORT) for value in (-(2**70), -1, 0, 1, 51_999)),
+        *((value, core.ONE) for value in (52_000, 58_000, 64_000)),
+        *((value, core.BETWEEN) for value in (64_001, 77_000, 89_999)),
+        *((value, core.ZERO) for value in (90_000, 100_000, 10_000_000)),
+        *((value, core.LONG) for value in (10_000_001, 2**31, 2**70)),
+    ],
+)
+def test_layer_2_to_the_nanosecond(duration: int, kind: int) -> None:
+    assert RECEIVE.half_bits_core().feed(duration) == kind
+
+
+@pytest.mark.parametrize("held", [core.MORE, core.ONE, core.ZERO])
+@pytest.mark.parametrize(
+    "half", [core.ONE, core.ZERO, core.SHORT, core.BETWEEN, core.LONG], ids=lambda half: f"half{half}"
+)
+def test_layer_3_each_half_after_each(held: int, half: int) -> None:
+    machine = core.Bits(6, 20_000)
+    if held:
+        assert machine.feed(held, 58) == core.MORE
+    answer = machine.feed(half, 60)
+    waited = 58 if held else 0
+    assert (machine.first, machine.last) == (waited, 60)
+    if half >= core.SHORT:
+        assert (answer, machine.held, machine.waiting) == (half, core.MORE, 0)
+    elif held == half:
+        assert (answer, machine.held, machine.waiting) == (half, core.MORE, 0)
+    else:
+        lone = {core.MORE: core.MORE, core.ONE: core.LONE_ONE, core.ZERO: core.LONE_ZERO}[held]
+        assert (answer, machine.held, machine.waiting) == (lone, half, 60)
+
+
+def test_counts_stop_where_a_byte_does() -> None:
+    """A port keeps them in a byte: among one-bits without end they stay at 255."""
+    machine = RECEIVE.receiver_core()
+    for duration in bit_durations([1] * 1000):
+        machine.feed(duration)
+    assert (machine.packets.ones, machine.packets.skew) == (255, 255)
+    answers = [machine.feed(duration) for duration in packet_durations(bytes(3), preamble=0)]
+    assert answers[-1] == core.PACKET
+    assert machine.packets.preamble == core.COUNT_MAX
+
+
+#: Any integer at all, those near the bounds more often.
+anything = st.one_of(
+    st.integers(),
+    st.integers(0, 120_000),
+    st.sampled_from((0, -1, 2**31, 2**32 - 1, 2**63, -(2**63), 10**40)),
+    st.sampled_from((52_000, 58_000, 64_000, 90_000, 100_000)),
+)
+
+
+def bounded(machine: core.Packets, limits: Limits) -> bool:
+    return bool(
+        0 <= machine.state <= core.MARK
+        and 0 <= machine.ones <= core.COUNT_MAX
+        and 0 <= machine.skew <= core.COUNT_MAX
+        and 0 <= machine.preamble <= core.COUNT_MAX
+        and 0 <= machine.length <= limits.packet_max == len(machine.data)
+        and 0 <= machine.value <= 255
+        and 0 <= machine.check <= 255
+        and 0 <= machine.room <= 8
+    )
+
+
+@given(st.lists(anything, max_size=400), st.booleans())
+def test_no_integer_upsets_the_receiver(durations: list[int], inside: bool) -> None:
+    """Nothing raises, answers are the known ones, counts stay in a byte, no attribute appears."""
+    machine = RECEIVE.receiver_core()
+    parts = (machine, machine.half_bits, machine.bits, machine.packets)
+    before = [set(vars(part)) for part in parts]
+    for duration in (INSIDE if inside else []) + durations:
+        answer = machine.feed(duration)
+        assert answer in _ANSWERS
+        assert bounded(machine.packets, RECEIVE)
+        assert machine.bits.held in (core.MORE, core.ONE, core.ZERO)
+        # A half that waits was in a window, and so is no larger than the largest.
+        assert 0 <= machine.bits.waiting <= RECEIVE.zero_max
+    assert [set(vars(part)) for part in parts] == before
+
+
+_ANSWERS = {getattr(core, name) for name in SIGNALS}
+
+
+@given(st.lists(st.tuples(anything, anything, anything), max_size=200))
+def test_no_integers_upset_a_layer_alone(fed: list[tuple[int, int, int]]) -> None:
+    """Layers 3 and 4 fed with what no layer below would say."""
+    bits, packets = RECEIVE.bits_core(), RECEIVE.packets_core()
+    for kind, first, last in fed:
+        for value in (kind, kind % 24):
+            assert isinstance(bits.feed(value, first), int)
+            assert isinstance(packets.feed(value, first, last), int)
+            assert bounded(packets, RECEIVE)
+
+
+def test_nothing_is_allocated_after_construction() -> None:
+    durations = (IDLE + SIGNALS["FEW_BYTES"] + [77_000] + SIGNALS["MANY_BYTES"]) * 40
+    machine = RECEIVE.receiver_core()
+    for duration in durations:
+        machine.feed(duration)
+    tracemalloc.start()
+    try:
+        before = tracemalloc.take_snapshot()
+        for duration in durations:
+            machine.feed(duration)
+        after = tracemalloc.take_snapshot()
+    finally:
+        tracemalloc.stop()
+    only_core = [tracemalloc.Filter(True, core.__file__)]
+    grown = after.filter_traces(only_core).compare_to(before.filter_traces(only_core), "filename")
+    # What counts above 256 are objects of Python's; a port has none. A few may be held at a time.
+    assert sum(difference.size_diff for difference in grown) < 512
+
+
+def _loops_and_imports(tree: ast.AST) -> list[str]:
+    unwanted = (ast.For, ast.While, ast.Import, ast.ImportFrom, ast.ListComp, ast.Raise, ast.Assert)
+    return [type(node).__name__ for node in ast.walk(tree) if isinstance(node, unwanted)]
+
+
+def test_the_core_has_no_loop_and_imports_nothing() -> None:
+    """So the work of a feed is bounded whatever comes, and it runs where there is no library."""
+    assert _loops_and_imports(ast.parse(inspect.getsource(core))) == []
+
+
+#: The faults that leave a preamble's count to start anew, and what a torn packet says of itself.
+BROKEN: dict[str, Callable[[list[int]], list[int]]] = {
+    "nothing": lambda tail: tail,
+    "a spike": lambda tail: [700, *tail],
+    "a lone half of a one": lambda tail: [58_000, *tail],
+    "a lone half of a zero": lambda tail: [100_000, *tail],
+}
+
+
+@pytest.mark.parametrize("broken", BROKEN)
+def test_a_preamble_is_found_whatever_stood_before(broken: str) -> None:
+    answers = receive([*INSIDE, *BROKEN[broken](packet_durations(bytes(3), preamble=10))])
+    assert answers[-1] == core.PACKET
+    assert answers.count(core.PACKET) == 1
