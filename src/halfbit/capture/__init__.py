@@ -2,6 +2,6 @@
 
 from .format import FORMATS, Format, open_capture
 from .options import Column, Options
-from .source import Location, Source
+from .source import Location, Source, source_of
 
-__all__ = ["FORMATS", "Column", "Format", "Location", "Options", "Source", "open_capture"]
+__all__ = ["FORMATS", "Column", "Format", "Location", "Options", "Source", "open_capture", "source_of"]

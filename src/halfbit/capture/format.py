@@ -11,7 +11,7 @@ from ..edge import Edges
 from ..error import CaptureError, HalfbitError
 from ..unit import Unit
 from .options import Column, Options
-from .source import FileSource, Location, Source, source_of
+from .source import Location, Source, source_of
 from .table import read_table
 from .text import read_text
 
@@ -68,7 +68,7 @@ def open_capture(
     A file is read in chunks each time the edges are gone through, in constant memory. A stream can be
     gone through once; what it has is passed on at once, so a live one is decoded as it comes.
 
-    :param location: a path, or a stream of bytes opened for reading.
+    :param location: a path, a stream of bytes opened for reading, or a :class:`Source`.
     :param format: the name of one of :data:`FORMATS`. ``None``: by the file's ending; a stream
         without one is text.
     :param holds: what the numbers are: ``"durations"`` from one level change to the next, or
@@ -117,7 +117,7 @@ def _by_ending(source: Source) -> Format:
     for format in FORMATS:
         if ending in format.endings:
             return format
-    if not isinstance(source, FileSource):
+    if source.live:
         return FORMATS[0]
     known = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS)
     raise CaptureError(f"its ending tells no format; say which ({known})", file=source.name)

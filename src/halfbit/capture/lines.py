@@ -62,8 +62,8 @@ def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines
         return
     if not take_last:
         raise CaptureError(
-            f"the file ends inside the line: after {quoted(rest)} there is no line end, so the number may "
-            "be cut short, and it was left out (if the file is whole, say so: last line 'take')",
+            f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
+            "cut short and was left out (if the file is whole, say so: last-line take)",
             f"line {number}",
         )
     yield Lines(number, rest)

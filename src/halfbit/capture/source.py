@@ -12,8 +12,8 @@ from ..error import CaptureError, HalfbitError
 
 __all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of"]
 
-#: A capture's place: a path, or a stream of bytes opened for reading.
-Location = Union[str, "os.PathLike[str]", BinaryIO]
+#: A capture's place: a path, a stream of bytes opened for reading, or a source of its own kind.
+Location = Union[str, "os.PathLike[str]", BinaryIO, "Source"]
 
 #: Bytes asked for in one read. What a stream has is taken at once, though it is less.
 SIZE = 1 << 16
@@ -22,8 +22,10 @@ SIZE = 1 << 16
 class Source(ABC):
     """The bytes of a capture, in chunks."""
 
-    #: What errors call it.
+    #: What errors call it; its ending tells the format.
     name: str
+    #: Whether more may come at any time. If not, the bytes can be gone through again.
+    live: bool
 
     @abstractmethod
     def chunks(self) -> Generator[bytes, None, None]:
@@ -40,6 +42,8 @@ class Source(ABC):
 
 class FileSource(Source):
     """A regular file."""
+
+    live = False
 
     def __init__(self, path: str) -> None:
         self.name = path
@@ -61,6 +65,8 @@ class StreamSource(Source):
 
     Never waits for more than there is: what one read gives is passed on.
     """
+
+    live = True
 
     def __init__(self, stream: BinaryIO, name: str) -> None:
         self.name = name
@@ -97,11 +103,13 @@ class StreamSource(Source):
 
 
 def source_of(location: Location) -> Source:
-    """The source at a path, or over an open stream.
+    """The source at a path, or over an open stream; a source as it is.
 
     :raises CaptureError: where nothing can be opened there.
     :raises HalfbitError: for what is neither a path nor a stream.
     """
+    if isinstance(location, Source):
+        return location
     if isinstance(location, (str, os.PathLike)):
         path = os.fsdecode(location)
     elif hasattr(location, "read"):
