@@ -53,7 +53,9 @@ RUN = 16  # ten one-bits in a row inside a packet: it was torn, and this is a pr
 FEW_BYTES = 17  # an end bit after too few bytes
 MANY_BYTES = 18  # no end bit after the most bytes allowed
 ERROR_BYTE = 19  # the error detection byte disagrees with the others
-CUT = 20  # the capture starts or ends inside a packet; no machine here answers it
+# Faults that no machine here answers, numbered here so that all numbers are in one place:
+CUT = 20  # the capture starts or ends inside a packet
+UNCLEAR = 21  # no reading of the bits fits the times
 
 # Eight data bits and an end bit are the most one-bits in a row a sound packet can hold
 # (S-9.2 A), so one more is a preamble.
@@ -255,13 +257,13 @@ class Packets:
                 return IN_RUN
             return IN_SLIP
         self.before = last
-        enough = RUN_LENGTH if self.state >= BYTE else self.preamble_min
+        run = RUN_LENGTH if self.state >= BYTE else self.preamble_min
         if bit == UNEQUAL:
             self.ones = 0
-            return IN_RUN if self.skew >= enough else IN_FAULT
+            return IN_RUN if self.skew >= run else IN_FAULT
         if self.ones < COUNT_MAX:
             self.ones += 1
-        return IN_RUN if self.ones >= enough or self.skew >= enough else IN_ONE
+        return IN_RUN if self.ones >= run or self.skew >= run else IN_ONE
 
 
 class Receiver:

@@ -50,6 +50,8 @@ class FaultKind(enum.IntEnum):
     ERROR_BYTE = core.ERROR_BYTE
     #: The capture starts or ends inside a packet. Detail: bytes complete.
     CUT = core.CUT
+    #: No reading of the bits fits the times (decision by sequence). Detail: 0.
+    UNCLEAR = core.UNCLEAR
 
 
 _WORDS = {
@@ -65,6 +67,7 @@ _WORDS = {
     FaultKind.FEW_BYTES: "packet ends after {n} bytes: too few",
     FaultKind.MANY_BYTES: "packet goes on after {n} bytes: too many",
     FaultKind.ERROR_BYTE: "error detection byte is off by {n:08b}",
+    FaultKind.UNCLEAR: "no reading of the bits fits the times",
     FaultKind.CUT: "the capture starts or ends inside a packet",
 }
 

@@ -65,6 +65,28 @@ class Limits:
     #: Most bytes of a packet, error detection byte included. S-9.2.1 B has 6; later documents
     #: have longer ones (from memory), hence 15.
     packet_max: int = attrs.field(default=15, validator=_count(1))
+    #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,
+    #: both halves together against the midpoint; ``"sequence"``, the likeliest bits of a packet.
+    decision: str = attrs.field(
+        default="halves", validator=attrs.validators.in_(("halves", "sum", "sequence"))
+    )
+    #: Longest whole one-bit by sum, ns: the middle of 116 and 200 us, the nominal bits (S-9.1 A,
+    #: table 1).
+    midpoint: int = attrs.field(default=158 * US, validator=_nanoseconds)
+    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). For
+    #: decisions other than by halves.
+    one_nominal: int = attrs.field(default=58 * US, validator=_nanoseconds)
+    #: Half of a zero-bit as this station sends it, ns (S-9.1 A, table 1: nominal 100 us or more).
+    zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
+    #: Longest time from a change to its being seen, less the shortest, ns: the sampling period of a
+    #: polled loop, twice the jitter of other captures. For the decision by sequence.
+    late_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
+    #: The same for the loop's rare long turns, in which changes may go unseen, ns; 0 where there are
+    #: none. For the decision by sequence.
+    late_rare: int = attrs.field(default=0, validator=_nanoseconds)
+    #: Whether only every second change is in the capture: the rising ones, or the falling ones.
+    #: For the decision by sequence.
+    one_edge: bool = False
 
     def __attrs_post_init__(self) -> None:
         for low, high in (
@@ -81,6 +103,42 @@ class Limits:
                 f"one_max {self.one_max} reaches zero_min {self.zero_min}: "
                 "a half-bit would be of a one and of a zero at once"
             )
+
+    @classmethod
+    def for_sampling_period(cls, microseconds: float, *, rare: float = 0) -> Limits:
+        """Limits for a capture polled in a loop.
+
+        By halves up to periods that leave the windows apart, by sums up to 42 us (half of what lies
+        between a one-bit's 116 and a zero-bit's 200 us), by sequence beyond.
+
+        :param microseconds: the longest usual time from one look at the level to the next.
+        :param rare: the longest unusual one, where there are such.
+        :raises HalfbitError: for a period that is negative or beyond 80 us, where even two
+            changes of a one-bit go unseen at once.
+        """
+        if not 0 <= microseconds <= 80:
+            raise HalfbitError(f"sampling period: {microseconds!r} us is not from 0 to 80")
+        period = round(microseconds * US)
+        if period <= 12 * US and not rare:
+            return cls(
+                one_min=52 * US - period,
+                one_max=64 * US + period,
+                one_difference=None,
+                zero_min=90 * US - period,
+                zero_max=10_000 * US + period,
+            )
+        sums = cls(
+            one_min=max(52 * US - period // 2, 1),
+            one_max=77 * US,
+            one_difference=None,
+            zero_min=77 * US + 1,
+            zero_max=10_000 * US + period,
+            decision="sum",
+            late_max=period,
+        )
+        if period <= 42 * US and not rare:
+            return sums
+        return attrs.evolve(sums, decision="sequence", late_rare=round(rare * US))
 
     def half_bits_core(self) -> core.HalfBits:
         """The core's layer 2 for these limits, counting ns."""

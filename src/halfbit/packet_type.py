@@ -23,6 +23,8 @@ class Packet:
     start: int = 0
     #: The ns after the packet end bit.
     end: int = 0
+    #: How it was recovered, in words, where its bits were not plain to see; else empty.
+    recovered: str = ""
 
     def __str__(self) -> str:
         return self.data.hex(" ").upper()

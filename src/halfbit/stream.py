@@ -11,7 +11,7 @@ from .error import HalfbitError
 from .fault import Cutout, Fault
 from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
 from .limits import RECEIVE, Limits
-from .receive import Receiver
+from .decision import AnyReceiver, receiver_for
 
 __all__ = ["Decoded", "StreamDecoder", "decode"]
 
@@ -40,7 +40,7 @@ class StreamDecoder:
         context: Context | None = None,
     ) -> None:
         self._limits = limits
-        self._receiver: Receiver | None = None
+        self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
 
@@ -80,8 +80,8 @@ class StreamDecoder:
         self._check()
         return self._dress(receiver.feed_many(durations, scale))
 
-    def _start(self, time: int) -> Receiver:
-        self._receiver = Receiver(self._limits, time)
+    def _start(self, time: int) -> AnyReceiver:
+        self._receiver = receiver_for(self._limits, time)
         return self._receiver
 
     def _duration(self, edge: Edge) -> int:

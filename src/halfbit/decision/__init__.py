@@ -1,0 +1,42 @@
+"""The ways to tell bits apart, where halves in their windows are not enough."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from ..account import Event
+from ..limits import Limits
+from ..receive import Receiver
+from .sequence import SequenceReceiver
+from .sums import SumReceiver
+
+__all__ = ["AnyReceiver", "SequenceReceiver", "SumReceiver", "receiver_for"]
+
+
+class AnyReceiver(Protocol):
+    """What all receivers have in common: durations in; packets, faults and cutouts out."""
+
+    #: The time of the last change, ns.
+    now: int
+
+    def feed(self, duration: int, /) -> Sequence[Event]:
+        """Take one duration, ns."""
+
+    def feed_many(self, durations: Sequence[int], scale: int = 1, /) -> list[Event]:
+        """Take many durations, each of so many counts of ``scale`` ns."""
+
+    def finish(self) -> Sequence[Event]:
+        """The capture is over."""
+
+
+def receiver_for(limits: Limits, start: int = 0) -> AnyReceiver:
+    """A receiver that decides as the limits say.
+
+    :param start: the time of the first change, ns.
+    """
+    if limits.decision == "halves":
+        return Receiver(limits, start)
+    if limits.decision == "sum":
+        return SumReceiver(limits, start)
+    return SequenceReceiver(limits, start)
