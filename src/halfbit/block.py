@@ -9,7 +9,7 @@ from typing import Any
 
 import attrs
 
-from .error import CaptureError
+from .error import CaptureError, HalfbitError
 from .unit import Number
 
 __all__ = ["Block", "blocks_of", "integers", "plain"]
@@ -18,7 +18,13 @@ __all__ = ["Block", "blocks_of", "integers", "plain"]
 #: little enough to stay in the cache.
 SIZE = 1 << 14
 
+#: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
+LARGEST = 10**30
+
+# What Python's own views can be read as, all in the machine's byte order. Others (another byte
+# order, several dimensions) are taken value by value.
 _INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
+_FORMATS = _INTEGER_FORMATS | frozenset("fd?")
 
 
 @attrs.frozen(slots=True)
@@ -28,27 +34,43 @@ class Block:
     values: Sequence[Any]
     #: The place of ``values[i]``, in words ("line 17").
     place: Callable[[int], str]
+    #: The level after the first of them, where they are changes and the block knows it.
+    level: int | None = None
 
 
 def blocks_of(values: Iterable[Any]) -> Iterator[Block]:
-    """Cut values into blocks: those of a sequence or an array into large ones, others singly."""
-    row: Sequence[Any]
-    try:
-        row = memoryview(values)  # type: ignore[arg-type]
-    except TypeError:
-        if not isinstance(values, Sequence):
-            for index, value in enumerate(values):
-                yield Block((value,), lambda _, index=index: f"item {index}")  # type: ignore[misc]
-            return
+    """Cut values into blocks: those of a sequence or an array into large ones, others singly.
+
+    :raises HalfbitError: where they cannot be gone through.
+    """
+    row: Sequence[Any] | None = _view(values)
+    if row is None and isinstance(values, Sequence):
         row = values
+    if row is None:
+        try:
+            singly = enumerate(values)
+        except TypeError:
+            raise HalfbitError(f"{values!r} is no row of numbers") from None
+        for index, value in singly:
+            yield Block((value,), lambda _, index=index: f"item {index}")  # type: ignore[misc]
+        return
     for start in range(0, len(row), SIZE):
         yield Block(row[start : start + SIZE], lambda i, start=start: f"item {start + i}")  # type: ignore[misc]
+
+
+def _view(values: object) -> memoryview | None:
+    """The values as a view without a copy, where they can be read as one."""
+    try:
+        view = memoryview(values)  # type: ignore[arg-type]
+    except TypeError:
+        return None
+    return view if view.ndim == 1 and view.format.lstrip("@") in _FORMATS else None
 
 
 def integers(values: Sequence[Any]) -> bool:
     """Whether all values are Python integers, or are held as machine integers."""
     if isinstance(values, memoryview):
-        return values.format.lstrip("@=<>!") in _INTEGER_FORMATS
+        return values.format.lstrip("@") in _INTEGER_FORMATS
     return set(map(type, values)) <= {int}
 
 
@@ -79,6 +101,8 @@ def _number(value: object, block: Block, index: int) -> Number:
                 number = float(value)  # type: ignore[arg-type]
             except (TypeError, ValueError):
                 raise CaptureError(f"{value!r} is not a number", block.place(index)) from None
-    if not math.isfinite(number):
-        raise CaptureError(f"{value!r} is not a finite number", block.place(index))
+    if not -LARGEST <= number <= LARGEST:
+        finite = isinstance(number, int) or math.isfinite(number)
+        problem = "is too large" if finite else "is not a finite number"
+        raise CaptureError(f"{value!r} {problem}", block.place(index))
     return number

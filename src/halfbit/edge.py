@@ -15,7 +15,7 @@ from typing import Any
 
 import attrs
 
-from .block import Block, blocks_of, integers, plain
+from .block import LARGEST, Block, blocks_of, integers, plain
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
 
@@ -84,7 +84,7 @@ class EdgeMachine:
                 self._waited += step
                 return ()
             self._seen = self._level = level
-        return self._change(step)
+        return self._change(step, place)
 
     def feed_duration(self, duration: Number, place: str = "") -> tuple[Edge, ...]:
         """Take the time from one change to the next. The first gives both changes.
@@ -97,10 +97,12 @@ class EdgeMachine:
         (number,) = plain(block)
         check_durations((number,), block)
         opening = self._change(0) if self._since is None else ()
-        return opening + self._change(number)
+        return opening + self._change(number, place)
 
-    def _change(self, step: Number) -> tuple[Edge, ...]:
+    def _change(self, step: Number, place: str = "") -> tuple[Edge, ...]:
+        check_length(step, place)
         self._since = 0 if self._since is None else self._since + (self._waited + step)
+        check_length(self._since, place)
         self._waited = 0
         level, self._level = self._level, 1 - self._level
         return (Edge(self._scale.nanoseconds(self._since), level),)
@@ -126,16 +128,22 @@ class Edges:
         self._blocks = blocks
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
+        self._unit = unit
         self._wrap = wrap
-        self._machine = lambda: EdgeMachine(unit, wrap=wrap, level=level)
-        self._machine()  # refuses wrong arguments now, not at first use
+        self._level = level
+        self._machine(level)  # refuses wrong arguments now, not at first use
 
     def __iter__(self) -> Iterator[Edge]:
-        machine = self._machine()
-        take = machine.feed_duration if self._are_durations else machine.feed
+        machine: EdgeMachine | None = None
         for block in self._blocks():
+            if machine is None:
+                machine = self._machine(self._level if block.level is None else block.level)
+            take = machine.feed_duration if self._are_durations else machine.feed
             for index, value in enumerate(block.values):
                 yield from take(value, place=block.place(index))
+
+    def _machine(self, level: int) -> EdgeMachine:
+        return EdgeMachine(self._unit, wrap=self._wrap, level=level)
 
     def durations(self) -> Iterator[tuple[Sequence[int], int]]:
         """The same in bulk: integer durations between changes, and how many ns a count of them is.
@@ -159,12 +167,22 @@ class Edges:
                 before = values[-1] if values else before
             if self._scale.denominator == 1 and integers(steps) and isinstance(since, int):
                 since += sum(steps)
+                check_length(since, block.place(0))
                 yield steps, self._scale.numerator
             else:
+                if integers(steps):
+                    check_length(sum(steps), block.place(0))
                 totals = list(accumulate(steps, initial=since))
                 since = totals[-1]
+                check_length(since, block.place(0))
                 times = list(map(nanoseconds, totals))
                 yield list(map(sub, times[1:], times)), 1
+
+
+def check_length(total: Number, place: str) -> None:
+    """:raises CaptureError: where a capture lasts longer than any can."""
+    if total > LARGEST:
+        raise CaptureError("the capture lasts too long for its times to be counted", place)
 
 
 def check_durations(values: Sequence[Number], block: Block) -> None:
@@ -187,7 +205,10 @@ def steps_between(
     """
     before, *after = times
     chained: list[Any] = [after[0] if before is None and after else before, *after]
-    steps = list(map(sub, chained[1:], chained))
+    try:
+        steps = list(map(sub, chained[1:], chained))
+    except OverflowError:  # a whole number that no float reaches, beside a float
+        raise CaptureError("times are too large", place(0)) from None
     if wrap is not None:
         for index, time in enumerate(chained[1:]):
             if not 0 <= time < wrap:
@@ -254,7 +275,8 @@ def _changes(samples: Iterable[int]) -> Iterator[Block]:
         row = bytes(map(int, levels))
         changes = []
         level = row[0] if before is None else before
-        at = row.find(1 - level)
+        first = 1 - level
+        at = row.find(first)
         while at >= 0:
             changes.append(start + at)
             level = 1 - level
@@ -262,4 +284,8 @@ def _changes(samples: Iterable[int]) -> Iterator[Block]:
         before = level
         start += len(row)
         if changes:
-            yield Block(changes, lambda i, changes=tuple(changes): f"item {changes[i]}")
+            yield Block(changes, _items(changes), first)
+
+
+def _items(indices: Sequence[int]) -> Callable[[int], str]:
+    return lambda index: f"item {indices[index]}"

@@ -38,9 +38,10 @@ class Scale:
         if isinstance(unit, str):
             if unit in _NAMED:
                 return cls(_NAMED[unit], 1)
-        elif not isinstance(unit, bool) and math.isfinite(unit) and unit > 0:
-            exact = Fraction(1_000_000_000) / Fraction(unit)
-            return cls(exact.numerator, exact.denominator)
+        elif isinstance(unit, (int, float, Fraction)) and not isinstance(unit, bool):
+            if unit > 0 and unit != math.inf:
+                exact = Fraction(1_000_000_000) / Fraction(unit)
+                return cls(exact.numerator, exact.denominator)
         raise HalfbitError(
             f"unit: {unit!r} is none of {', '.join(_NAMED)}, nor a number of ticks per second above 0"
         )
