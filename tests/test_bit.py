@@ -1,0 +1,90 @@
+"""Layer 3 as it is seen from outside: bits, odd half-bits, and how the phase is found."""
+
+from __future__ import annotations
+
+import pytest
+
+from halfbit.bit import Bit, BitMachine, bits
+from halfbit.edge import edges_from_durations
+from halfbit.fault import Fault, FaultKind, Layer
+from halfbit.half_bit import half_bits
+from halfbit.limits import RECEIVE, Limits
+from tests.support import edges_of
+
+US = 1000
+
+
+def bits_of(microseconds: list[int], limits: Limits = RECEIVE) -> list[Bit | Fault]:
+    return list(bits(half_bits(edges_from_durations(microseconds, "us"), limits), limits))
+
+
+def brief(events: list[Bit | Fault]) -> list[str]:
+    return [str(event.value) if isinstance(event, Bit) else event.kind.name for event in events]
+
+
+def test_pairs_become_bits() -> None:
+    assert bits_of([58, 60, 100, 5_000]) == [
+        Bit(1, 0, 58_000, 60_000),
+        Bit(0, 118_000, 100_000, 5_000_000),
+    ]
+    assert bits_of([58, 60])[0].end == 118_000
+
+
+@pytest.mark.parametrize(
+    ("microseconds", "expected"),
+    [
+        # The phase is found at the first change between short and long halves.
+        ([58, 58, 58, 100, 100, 58, 58], ["1", "LONE_ONE", "0", "1"]),
+        ([100, 100, 100, 58, 58, 100, 100], ["0", "LONE_ZERO", "1", "0"]),
+        ([100, 58, 58], ["LONE_ZERO", "1"]),
+        ([58, 100, 58, 58], ["LONE_ONE", "LONE_ZERO", "1"]),
+        # A fault between takes a half-bit that waited with it.
+        ([58, 77, 58, 58], ["BETWEEN", "1"]),
+        ([77, 58, 58], ["BETWEEN", "1"]),
+        ([58, 58, 20, 58, 58], ["1", "SHORT", "1"]),
+        ([100, 10_001, 100, 100], ["LONG", "0"]),
+        # Halves of a one-bit that differ too much are a fault, and both are used up.
+        ([52, 59, 58, 58], ["UNEQUAL", "1"]),
+        # What waits at the end has no other half.
+        ([58, 58, 58], ["1", "LONE_ONE"]),
+        ([100], ["LONE_ZERO"]),
+        ([], []),
+    ],
+)
+def test_what_becomes_of_half_bits(microseconds: list[int], expected: list[str]) -> None:
+    assert brief(bits_of(microseconds)) == expected
+
+
+def test_faults_say_where() -> None:
+    assert bits_of([100, 58, 58]) == [
+        Fault(FaultKind.LONE_ZERO, Layer.BIT, 0, 100_000, at=0, detail=100_000),
+        Bit(1, 100_000, 58_000, 58_000),
+    ]
+    assert bits_of([58, 77]) == [
+        Fault(FaultKind.BETWEEN, Layer.HALF_BIT, 0, 135_000, at=58_000, detail=77_000)
+    ]
+    assert bits_of([60, 53]) == [
+        Fault(FaultKind.UNEQUAL, Layer.BIT, 0, 113_000, at=60_000, detail=7_000)
+    ]
+    limits = Limits(zero_total_max=12_000 * US)
+    assert bits_of([6_000, 6_001], limits) == [
+        Fault(FaultKind.STRETCHED, Layer.BIT, 0, 12_001_000, at=0, detail=12_001_000)
+    ]
+    assert bits_of([58]) == [Fault(FaultKind.LONE_ONE, Layer.BIT, 0, 58_000, at=0, detail=58_000)]
+
+
+def test_bits_and_faults_tile_the_time() -> None:
+    microseconds = [58, 58, 58, 100, 100, 77, 58, 52, 59, 100, 58, 3, 100, 100, 58]
+    time = 0
+    for event in bits_of(microseconds):
+        assert event.start == time
+        time = event.end
+    assert time == 1000 * sum(microseconds)
+
+
+def test_a_bit_comes_with_its_last_half() -> None:
+    machine = BitMachine()
+    given = [machine.feed(half) for half in half_bits(edges_of([58 * US, 58 * US, 100 * US]))]
+    assert given == [(), (Bit(1, 0, 58_000, 58_000),), ()]
+    assert brief(list(machine.finish())) == ["LONE_ZERO"]
+    assert machine.finish() == ()
