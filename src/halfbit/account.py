@@ -1,8 +1,11 @@
-"""The account of a signal's time: the core's answers of layer 4, dressed as packets and faults.
+"""The account of a signal's time: what the core answers, dressed as packets and faults.
 
 Every nanosecond between the first and the last edge comes to lie in one of: a packet with its
 preamble, a cutout, a fault's stretch, or idle one-bits between them. The core decides what
-happened; here stands only where it starts and ends, once for both ways through the layers.
+happened; here stands only where it starts and ends, once for all ways through the layers.
+
+A stretch that is lost grows with every further fault, until a preamble ends it. So its fields
+are kept one by one, and a Fault is made of them only when it is over.
 """
 
 from __future__ import annotations
@@ -26,8 +29,14 @@ CUTOUT_MIN = 454 * US
 CUTOUT_MAX = 488 * US
 CUTOUT_HALVES = 3
 
-_BIT_LAYER = frozenset((core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED))
+#: The core's fault answers: their kinds, and the layers that find them.
+KINDS = {int(kind): kind for kind in FaultKind}
 _HALF_BIT_LAYER = frozenset((core.SHORT, core.BETWEEN, core.LONG))
+_BIT_LAYER = frozenset((core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED))
+_LAYERS = {
+    kind: Layer.HALF_BIT if kind in _HALF_BIT_LAYER else Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
+    for kind in KINDS
+}
 
 
 @attrs.frozen(slots=True)
@@ -46,20 +55,36 @@ class Element:
 
 
 class Account:
-    """Takes the core's answers with the element each came with, and gives the events now complete.
+    """Takes what happened, and gives the events that are complete with it.
+
+    From the core itself: :meth:`answer`, with the element each answer came with, and :meth:`finish`.
+    From whoever knows the answers otherwise: :meth:`packet`, :meth:`lose`, :meth:`found`.
 
     :param packets: the core's machine, from which bytes and counts are read.
     :param start: where the account starts, ns.
     """
 
+    __slots__ = (
+        "settled", "inside", "lost", "count",
+        "_packets", "_packet_end", "_one_max", "_start", "_end", "_at", "_detail", "_data",
+    )  # fmt: skip
+
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
         self._packets = packets
-        self._one_max = limits.one_max
-        self.settled = start
         self._packet_end: int | None = None
-        self.inside = False  # a packet has started
-        # What was lost, its end not yet known. At first: what may be the rest of a packet.
-        self._lost: Fault | None = Fault(FaultKind.CUT, Layer.PACKET, start, start, start, count=0)
+        self._one_max = limits.one_max
+        #: Up to here everything is accounted for, ns.
+        self.settled = start
+        #: A packet has started.
+        self.inside = False
+        #: What was lost first, its end not yet known; 0 where nothing is lost. At first: what may be
+        #: the rest of a packet.
+        self.lost = core.CUT
+        self._start = self._end = self._at = start
+        self._detail = 0
+        self._data = b""
+        #: How many half-bits and bits of the lost stretch were wrong.
+        self.count = 0
 
     @staticmethod
     def history(limits: Limits) -> int:
@@ -68,97 +93,119 @@ class Account:
 
     def answer(self, answer: int, element: Element) -> tuple[Event, ...]:
         """Take an answer of the core's layer 4 other than MORE."""
+        machine = self._packets
         if answer == core.START:
             self.inside = True
             return ()
         if answer == core.PACKET:
-            return self._packet(element.end)
-        if answer == core.SYNC:
-            return self._found(element)
-        self._lose(FaultKind(answer), element)
+            data = bytes(machine.data[: machine.length])
+            return (self.packet(data, machine.preamble, element.end),)
+        if answer != core.SYNC:
+            data = bytes(machine.data[: machine.length]) if self.inside else b""
+            place = (element.start, element.end, element.at, element.detail)
+            self.lose(answer, *place, data, machine.preamble, machine.check)
+            if answer != core.RUN:
+                return ()
+        found = self.found(self._run_start(element), element.end, element.halves)
+        return () if found is None else (found,)
+
+    def packet(self, data: bytes, preamble: int, end: int) -> Packet:
+        """A packet ends here."""
+        packet = Packet(data, preamble, self.settled, end)
+        self.settled = self._packet_end = end
         self.inside = False
-        if answer == core.RUN:
-            return self._found(element)
-        return ()
+        return packet
+
+    def lose(
+        self,
+        kind: int,
+        start: int,
+        end: int,
+        at: int,
+        detail: int,
+        data: bytes = b"",
+        preamble: int = 0,
+        check: int = 0,
+    ) -> None:
+        """Something is wrong; if nothing was before, a stretch is lost from here on.
+
+        :param kind: the core's answer.
+        :param start: the element's first four fields behind ``bit``, as in :class:`Element`.
+        :param data: the bytes that were complete, where a packet had started.
+        :param preamble: one-bits before the start bit, for PREAMBLE.
+        :param check: the exclusive or of the bytes, for ERROR_BYTE.
+        """
+        self.count += 1
+        inside, self.inside = self.inside, False
+        lost_from = self.settled if inside else start
+        if self.lost:
+            if self.lost != core.CUT or kind not in _HALF_BIT_LAYER:
+                return
+            # More than the rest of a packet: the signal itself is wrong from the start.
+            lost_from = self._start
+        self.lost = kind
+        if kind == core.PREAMBLE:
+            at, detail = start, preamble
+        elif kind == core.MANY_BYTES:
+            at, detail = start, len(data)
+        elif kind > core.PREAMBLE:
+            # The whole packet is wrong; its last bytes may be the next preamble's first bits.
+            at = end = lost_from
+            detail = check if kind == core.ERROR_BYTE else len(data)
+        self._start, self._end, self._at = lost_from, end, at
+        self._detail, self._data = detail, data
+
+    def found(self, start: int, end: int, halves: Sequence[int]) -> Fault | Cutout | None:
+        """A preamble stands complete: what was lost before it ends where its first one-bit starts.
+
+        :param start: of the preamble's run of one-bits.
+        :param end: of the last of ``halves``, which reach back from there beyond the preamble's start
+            by CUTOUT_HALVES half-bits, or to the beginning.
+        """
+        if not self.lost:
+            self.settled = start
+            return None
+        start = self.settled = max(start, self._end)
+        event: Cutout | None = None
+        if self.lost == core.CUT and start - self._start <= self._one_max:
+            # The capture starts among one-bits, perhaps with the last part of one.
+            self.settled = self._start
+        elif self._like_cutout(start) and _few_between(self._start, start, end, halves):
+            event = Cutout(self._start, start)
+        else:
+            return self._fault(start)
+        self.lost = self.count = 0
+        return event
+
+    def _like_cutout(self, end: int) -> bool:
+        """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
+        if self._start != self._packet_end or self._data:
+            return False
+        return CUTOUT_MIN <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
 
     def finish(self, end: int) -> tuple[Event, ...]:
         """The signal ends here: what is pending is lost or cut."""
-        lost, self._lost = self._lost, None
         if self.inside:
             data = bytes(self._packets.data[: self._packets.length])
-            lost = Fault(FaultKind.CUT, Layer.PACKET, self.settled, end, end, len(data), data)
-        elif lost is None or lost.start == end:
+            self.inside = False
+            self.lost, self._start, self._at = core.CUT, self.settled, end
+            self._detail, self._data, self.count = len(data), data, 1
+        elif not self.lost or self._start == end:
+            self.lost = 0
             return ()
-        elif lost.kind in (FaultKind.LONE_ONE, FaultKind.LONE_ZERO) and lost.end == end:
+        elif self.lost in (core.LONE_ONE, core.LONE_ZERO) and self._end == end:
             # Not a half-bit without its other half, but one whose other half the capture lacks.
-            lost = attrs.evolve(lost, kind=FaultKind.CUT, layer=Layer.PACKET, detail=len(lost.data))
-        self.inside = False
+            self.lost, self._detail = core.CUT, len(self._data)
         self.settled = end
-        return (attrs.evolve(lost, end=end),)
+        return (self._fault(end),)
 
-    def _packet(self, end: int) -> tuple[Event, ...]:
-        machine = self._packets
-        packet = Packet(bytes(machine.data[: machine.length]), machine.preamble, self.settled, end)
-        self.settled = self._packet_end = end
-        self.inside = False
-        return (packet,)
-
-    def _lose(self, kind: FaultKind, element: Element) -> None:
-        lost = self._lost
-        if lost is None:
-            self._lost = self._fault(kind, element)
-        elif lost.kind is FaultKind.CUT and kind in _HALF_BIT_LAYER:
-            # More than the rest of a packet: the signal itself is wrong from the start.
-            fault = self._fault(kind, element)
-            self._lost = attrs.evolve(fault, start=lost.start, count=lost.count + 1)
-        else:
-            self._lost = attrs.evolve(lost, count=lost.count + 1)
-
-    def _fault(self, kind: FaultKind, element: Element) -> Fault:
-        machine = self._packets
-        start = self.settled if self.inside else element.start
-        data = bytes(machine.data[: machine.length]) if self.inside else b""
-        at, detail, end = element.at, element.detail, element.end
-        layer = Layer.PACKET
-        if kind in _HALF_BIT_LAYER:
-            layer = Layer.HALF_BIT
-        elif kind in _BIT_LAYER:
-            layer = Layer.BIT
-        elif kind is FaultKind.PREAMBLE:
-            at, detail = element.start, machine.preamble
-        elif kind is FaultKind.MANY_BYTES:
-            at, detail = element.start, len(data)
-        else:
-            # The whole packet is wrong; its last bytes may be the next preamble's first bits.
-            at = end = start
-            detail = machine.check if kind is FaultKind.ERROR_BYTE else len(data)
-        return Fault(kind, layer, start, end, at, detail, data)
-
-    def _found(self, element: Element) -> tuple[Event, ...]:
-        """A preamble stands complete: what was lost before it ends where its first one-bit starts."""
-        start = max(self._run_start(element), self._lost.end if self._lost else 0)
-        lost, self._lost = self._lost, None
-        self.settled = start
-        if lost is None:
-            return ()
-        if lost.kind is FaultKind.CUT and start - lost.start <= self._one_max:
-            # The capture starts among one-bits, perhaps with the last part of one.
-            self.settled = lost.start
-            return ()
-        if lost.start == self._packet_end and not lost.data and self._is_cutout(lost.start, start, element):
-            return (Cutout(lost.start, start),)
-        return (attrs.evolve(lost, end=start),)
-
-    def _is_cutout(self, start: int, end: int, element: Element) -> bool:
-        """Whether what stands between a packet's end and the run of ones just found is a cutout."""
-        if not CUTOUT_MIN <= end - start <= CUTOUT_MAX + 2 * self._one_max:
-            return False
-        changes = []  # times of the changes, back from the latest
-        time = element.end
-        for half in reversed(element.halves):
-            time -= half
-            changes.append(time)
-        return start in changes and changes.index(start) - changes.index(end) <= CUTOUT_HALVES
+    def _fault(self, end: int) -> Fault:
+        """The lost stretch, which ends here."""
+        kind, count = self.lost, self.count
+        self.lost = self.count = 0
+        return Fault(
+            KINDS[kind], _LAYERS[kind], self._start, end, self._at, self._detail, self._data, count
+        )
 
     def _run_start(self, element: Element) -> int:
         machine = self._packets
@@ -170,3 +217,15 @@ class Account:
         else:
             run, end = machine.ones, element.end
         return end - sum(halves[-2 * run :])
+
+
+def _few_between(start: int, end: int, now: int, halves: Sequence[int]) -> bool:
+    """Whether no more half-bits lie between two changes than a cutout shows.
+
+    :param now: the end of the last of ``halves``.
+    """
+    changes = []  # times of the changes, back from the latest
+    for half in reversed(halves):
+        now -= half
+        changes.append(now)
+    return start in changes and changes.index(start) - changes.index(end) <= CUTOUT_HALVES
