@@ -2,7 +2,7 @@
 
 A command is a module with ``add_parser(subparsers)``, which adds its parser and gives it back, and
 ``run(args)``, which gives the exit status. Status: 0 all is well, 1 there was nothing to be found, 2 the
-input cannot be read or the use was wrong; ended by a signal as a shell says it, 128 and its number.
+input cannot be read, the output not written, or the use was wrong; ended by a signal as a shell says it, 128 and its number.
 """
 
 from __future__ import annotations
@@ -65,12 +65,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _give_up_output()
         return INTERRUPTED
+    except OSError as error:  # of the output: readers make errors of their own of those of the input
+        _give_up_output()
+        return _failed(f"the output cannot be written: {error.strerror or error}")
 
 
 def _failed(problem: str) -> int:
     try:
         sys.stdout.flush()  # what could be decoded stands before the error
-    except BrokenPipeError:
+    except OSError:
         _give_up_output()
     print(f"halfbit: error: {problem}", file=sys.stderr)
     return 2

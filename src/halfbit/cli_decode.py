@@ -102,15 +102,17 @@ def run(args: argparse.Namespace) -> int:
         raise
     measured = Measured(edges, source, before_more)
     tally = Tally()
-    summary: Summary | None = None
     try:
         for event in decode(measured, limits, configuration=configuration, context=context):
             tally.add(event)
             output.event(event)
-        summary = tally.summary(measured.half_bits, measured.length)
+    except CaptureError:
+        output.end(None)  # what came before it is sound
+        raise
     finally:
-        output.end(summary)  # also what was decoded before the input could not be read on
         progress.clear()
+    summary = tally.summary(measured.half_bits, measured.length)
+    output.end(summary)
     if not summary.packets:
         sys.stdout.flush()
         print(f"halfbit: {source.name}: {nothing(summary)}", file=sys.stderr)

@@ -97,5 +97,7 @@ def input_at(path: str) -> Watched:
     :raises CaptureError: where nothing can be opened there.
     """
     if path == "-":
+        if sys.stdin is None:
+            raise CaptureError("is closed", file="standard input")
         return Watched(StreamSource(sys.stdin.buffer, "standard input"))
     return Watched(source_of(path))

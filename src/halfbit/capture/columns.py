@@ -9,14 +9,13 @@ from collections.abc import Sequence
 import attrs
 
 from ..error import CaptureError
-from ..unit import Unit
 from .heading import Heading
 from .lines import quoted
 from .numbers import looks_like_number
 from .options import Column, Options
 from .text import say_what
 
-__all__ = ["LEVELS", "Layout", "layout_of", "split"]
+__all__ = ["LEVELS", "Layout", "layout_of", "split", "unit_in"]
 
 #: How a level may be written, in small letters.
 LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
@@ -26,7 +25,7 @@ LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "
 _DELIMITERS = "\t;| ,"
 
 #: A unit at the end of a column's name: "time [us]", "time (us)", "time_us", "time / us".
-_UNIT = re.compile(r"(?:[\[(_/]|\s)\s*(ns|us|µs|μs|ms|s)\s*[\])]?\s*$", re.IGNORECASE)
+_UNIT = re.compile(r"[\[(_/\s]\s*(ns|us|µs|μs|ms|s)\s*[\])]?$", re.IGNORECASE)
 _TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
 _DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
 
@@ -81,7 +80,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
     time = _time(options.time_column, names, width, heading.holds)
     if heading.unit is None and names and time < len(names):
-        heading = attrs.evolve(heading, unit=_unit(names[time]))
+        heading = attrs.evolve(heading, unit=unit_in(names[time]))
     if heading.holds is None and names and time < len(names) and _DURATION.match(names[time]):
         heading = attrs.evolve(heading, holds="durations")
     if heading.holds == "durations":
@@ -97,16 +96,16 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout
 
 
 def _delimiter(row: str) -> str:
-    """What parts a row into most values."""
-    counts = {}
+    """What parts a row into most values, and least else."""
+    scores = {}
     for delimiter in _DELIMITERS:
         if delimiter in row.strip():
             try:
                 fields = split(row, delimiter)
             except CaptureError:
                 continue
-            counts[delimiter] = sum(_is_value(field, delimiter) for field in fields)
-    return max(counts, key=counts.__getitem__, default=",")
+            scores[delimiter] = sum(1 if _is_value(field, delimiter) else -1 for field in fields if field)
+    return max(scores, key=scores.__getitem__, default=",")
 
 
 def _is_value(field: str, delimiter: str) -> bool:
@@ -122,7 +121,8 @@ def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> boo
     )
 
 
-def _unit(name: str) -> Unit | None:
+def unit_in(name: str) -> str | None:
+    """The unit at the end of a column's name."""
     match = _UNIT.search(name)
     return match[1].lower().replace("µ", "u").replace("μ", "u") if match else None
 

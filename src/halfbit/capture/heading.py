@@ -91,6 +91,15 @@ def _heading(text: bytes) -> Heading:
 
 def _count(name: str, value: str) -> Any:
     try:
-        return int(value) if name == "wrap" else Fraction(value)
+        if name == "wrap":
+            counts = int(value)
+            if counts < 2:
+                raise HalfbitError(f"heading says wrap={value}: a counter has 2 counts or more")
+            return counts
+        ticks = Fraction(value)
+    except HalfbitError:
+        raise
     except (ValueError, ZeroDivisionError):
         raise HalfbitError(f"heading says {name}={value}, which is no number") from None
+    Scale.of(ticks)
+    return ticks

@@ -82,6 +82,6 @@ def complaint(text: bytes) -> str:
     except UnicodeDecodeError as error:
         return f"byte 0x{text[error.start]:02x} is not UTF-8 text: not a text file, or one in another encoding?"
     for character in shown:
-        if ord(character) < 32 and not character.isspace():
+        if (ord(character) < 32 and not character.isspace()) or ord(character) == 127:
             return f"byte 0x{ord(character):02x} is no text: not a text file?"
     return ""

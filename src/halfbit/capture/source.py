@@ -68,9 +68,13 @@ class StreamSource(Source):
 
     live = True
 
-    def __init__(self, stream: BinaryIO, name: str) -> None:
+    def __init__(self, stream: BinaryIO, name: str, *, close: bool = False) -> None:
+        """
+        :param close: whether the stream is closed when no more is wanted of it.
+        """
         self.name = name
         self._stream = stream
+        self._close = close
         self._looked_at: list[bytes] = []
         self._taken = False
 
@@ -79,9 +83,13 @@ class StreamSource(Source):
             raise HalfbitError(f"{self.name}: a stream can be read only once")
         self._taken = True
         first, self._looked_at = self._looked_at, []
-        yield from first
-        while chunk := self._read():
-            yield chunk
+        try:
+            yield from first
+            while chunk := self._read():
+                yield chunk
+        finally:
+            if self._close:
+                self._stream.close()
 
     def look(self) -> Generator[bytes, None, None]:
         yield from self._looked_at
@@ -122,7 +130,7 @@ def source_of(location: Location) -> Source:
             with open(path, "rb"):
                 return FileSource(path)
         # A named pipe or a serial line gives its bytes to whoever opens it first: open it once.
-        return StreamSource(open(path, "rb", buffering=0), path)
+        return StreamSource(open(path, "rb", buffering=0), path, close=True)
     except (OSError, ValueError) as error:  # ValueError: no path at all, as with a zero byte in it
         raise unreadable(error, path) from error
 

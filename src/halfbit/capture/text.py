@@ -17,7 +17,7 @@ from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .heading import HEADING, LATE_HEADING, Heading, heading_in
-from .lines import Lines, lines_of
+from .lines import Lines, complaint, lines_of
 from .numbers import fields_are_plain, number_in, numbers_in
 from .options import Options
 from .source import Source
@@ -70,6 +70,8 @@ def _heading_of(source: Source, take_last: bool) -> Heading:
                 raise CaptureError("a second heading: one is enough", f"line {lines.number}")
             heading = found or heading
             if value is not None:
+                if wrong := complaint(texts[value]):
+                    raise CaptureError(wrong, f"line {lines.number + value}")
                 return heading or Heading()
     raise CaptureError("is empty" if empty else "holds no number, only comments and blank lines")
 
