@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable, Iterable
+from functools import reduce
+from operator import xor
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 import attrs
@@ -23,10 +25,10 @@ __all__ = [
     "Sighting",
     "choice",
     "dressed",
+    "exclusive_or",
     "flag",
     "integer",
     "octets",
-    "with_error_byte",
 ]
 
 #: One-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
@@ -221,14 +223,9 @@ def _standard() -> Registry:
     return STANDARD
 
 
-def with_error_byte(body: Iterable[int]) -> bytes:
-    """The bytes of a packet and their exclusive or behind them (S-9.2 A)."""
-    data = bytearray(body)
-    error = 0
-    for byte in data:
-        error ^= byte
-    data.append(error)
-    return bytes(data)
+def exclusive_or(data: Iterable[int]) -> int:
+    """The exclusive or of bytes; 0 for a whole packet whose error detection byte agrees (S-9.2 A)."""
+    return reduce(xor, data, 0)
 
 
 _Dressed = TypeVar("_Dressed", bound=Instruction)

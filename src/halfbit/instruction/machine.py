@@ -9,7 +9,7 @@ from ..error import HalfbitError
 from ..fault import Cutout, Fault
 from ..packet import Packet
 from .address import UnresolvedAddress
-from .base import Context, Evidence, Instruction, Sighting, dressed
+from .base import Context, Evidence, Instruction, Sighting, dressed, exclusive_or
 from .configuration import Configuration
 from .context import RepeatTracker, ServiceTracker, in_service_form
 from .registry import Registry
@@ -38,10 +38,7 @@ class _Reading:
         self.needs_repeat = any(instruction.needs_repeat for instruction in instructions)
         own = configuration is not None and configuration.holds_for(instructions[0].address)
         self.configuration = configuration if own else None
-        error = 0
-        for byte in data:
-            error ^= byte
-        self.valid = error == 0
+        self.valid = exclusive_or(data) == 0
 
 
 class InstructionMachine:

@@ -20,7 +20,7 @@ from .address import (
     ShortAddress,
     UnresolvedAddress,
 )
-from .base import Instruction, with_error_byte
+from .base import Instruction, exclusive_or
 from .entry import PLACES, Entry, Place
 from .special import Ambiguous, Reserved, Unknown
 
@@ -115,9 +115,11 @@ class Registry:
         :param data: all bytes, error detection byte included. Where that does not agree the whole
             is :class:`Unknown`.
         """
+        if exclusive_or(data):
+            return (Unknown(NoAddress(), data),)
         body = data[:-1]
-        if not body or _exclusive_or(data):
-            return (Unknown(NoAddress(), data if _exclusive_or(data) else body),)
+        if not body:
+            return (Unknown(NoAddress(), b""),)
         first = body[0]
         if first == 0:
             return self._follow(Place.BROADCAST, Broadcast(), body, 1)
@@ -140,7 +142,7 @@ class Registry:
 
         :param data: all bytes, error detection byte included, in the form of service mode.
         """
-        if _exclusive_or(data):
+        if exclusive_or(data):
             return (Unknown(NoAddress(), data),)
         return self._whole(Place.SERVICE, NoAddress(), data[:-1])
 
@@ -221,7 +223,8 @@ class Registry:
             raise HalfbitError(f"only one instruction can stand in a packet to {first.address}")
         follows = place is not None and place.follows_address
         body = first.address.to_bytes() if follows else b""
-        data = with_error_byte(body + b"".join(self._bytes(one) for one in instructions))
+        body += b"".join(self._bytes(one) for one in instructions)
+        data = body + bytes((exclusive_or(body),))
         service = place is Place.SERVICE
         read = self.decode_service(data) if service else self.decode(data)
         if read != tuple(instructions):
@@ -240,7 +243,7 @@ class Registry:
         entries = self._by_class.get(type(instruction), [])
         if not entries:
             raise HalfbitError(f"{type(instruction).__name__} is not in this registry")
-        problem = f"{instruction.name} is not for the {address.kind} address {address}"
+        problem = f"{instruction.name}: no pattern for the address '{address}'"
         for entry in entries:
             if type(address) not in entry.addresses or not _fits_address(entry, address):
                 continue
@@ -294,13 +297,6 @@ def _check_apart(one: Entry, other: Entry, place: Place) -> None:
         if general.builds in special.special_of and special.parsed.narrows(general.parsed):
             return
     raise HalfbitError(f"entries overlap {place.value}: {one} and {other}")
-
-
-def _exclusive_or(data: bytes) -> int:
-    total = 0
-    for byte in data:
-        total ^= byte
-    return total
 
 
 def _numbered(address: Address, numbers: tuple[int, int]) -> bool:

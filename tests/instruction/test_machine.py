@@ -1,0 +1,205 @@
+"""The machine of layer 5: order, memory, configuration, misuse; and that nothing it is fed breaks it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from halfbit.error import HalfbitError
+from halfbit.fault import Cutout, Fault, FaultKind, Layer
+from halfbit.instruction import (
+    STANDARD,
+    Ambiguous,
+    Broadcast,
+    Configuration,
+    Context,
+    Event,
+    FunctionGroupOne,
+    Instruction,
+    InstructionMachine,
+    LongAddress,
+    NoAddress,
+    Registry,
+    ShortAddress,
+    SpeedAndDirection,
+    SpeedReading,
+    Unknown,
+    instructions,
+    machine,
+)
+from halfbit.packet import Packet
+from tests.instruction.support_packets import packet, run
+
+FAULT = Fault(FaultKind.ERROR_BYTE, Layer.PACKET, 10, 20, at=15, detail=3)
+CUTOUT = Cutout(30, 40)
+
+
+def test_faults_and_cutouts_pass_in_their_places() -> None:
+    first, last = packet("03 64"), packet("03 E0 00 41 80")
+    events = list(instructions([FAULT, first, CUTOUT, FAULT, last]))
+    assert events[0] is FAULT
+    assert isinstance(events[1], SpeedAndDirection)
+    assert events[1].packet is first
+    assert events[2] is CUTOUT
+    assert events[3] is FAULT
+    assert [type(event).__name__ for event in events[4:]] == ["Reserved"]
+
+
+def test_each_instruction_of_a_packet_has_it() -> None:
+    one = packet("C4 57 3F 85 91 B0 DE 01")
+    found = InstructionMachine().feed(one)
+    assert [type(each).__name__ for each in found] == [
+        "SpeedControl128",
+        "FunctionGroupOne",
+        "FunctionGroupTwo",
+        "FunctionExpansion",
+    ]
+    for each in found:
+        assert isinstance(each, Instruction)
+        assert each.packet is one
+        assert each.address == LongAddress(1111)
+
+
+def test_a_repeated_packet_reads_the_same_and_has_its_own_packet() -> None:
+    first, second = Packet(bytes.fromhex("377443"), 14, 0, 8), Packet(bytes.fromhex("377443"), 15, 8, 16)
+    one, two = run([first, second])
+    assert one == two
+    assert hash(one) == hash(two)
+    assert one is not two
+    assert (one.packet, two.packet) == (first, second)
+
+
+def test_memory_is_bounded() -> None:
+    decoder = InstructionMachine()
+    for index in range(3 * machine.REMEMBERED):
+        found = decoder.feed(packet(f"{0xC000 | index % 10240:04X} {index % 256:02X}"))
+        assert found == STANDARD.decode(packet(f"{0xC000 | index % 10240:04X} {index % 256:02X}").data)
+        assert len(decoder._operations) <= machine.REMEMBERED
+
+
+@given(st.binary(min_size=1, max_size=20), st.sampled_from([None, Context.OPERATIONS, Context.SERVICE]))
+def test_any_bytes_give_at_least_one_instruction(data: bytes, context: Context | None) -> None:
+    one = Packet(data)
+    found = InstructionMachine(context=context).feed(one)
+    assert len(found) >= 1
+    for each in found:
+        assert isinstance(each, Instruction)
+        assert each.packet is one
+        assert str(each)
+        assert each.as_dict()["name"] == each.name
+
+
+@given(st.lists(st.binary(min_size=1, max_size=7), min_size=1, max_size=40))
+def test_bytes_come_back_whatever_the_context(bodies: list[bytes]) -> None:
+    decoder = InstructionMachine()
+    for body in bodies:
+        one = packet(body.hex())
+        found = [each for each in decoder.feed(one) if isinstance(each, Instruction)]
+        assert STANDARD.encode_packet(found) == one.data
+
+
+_FORMS = ["00 00", "FF 00", "7C 90", "7D 05", "7C 00 05", "03 64", "7C E4 00 05", "03 EC 00 05", "BF 85"]
+
+
+@given(st.lists(st.tuples(st.sampled_from(_FORMS), st.integers(1, 30)), max_size=30), st.booleans())
+def test_what_is_remembered_changes_nothing(steps: list[tuple[str, int]], timed: bool) -> None:
+    """A machine that remembers, against one whose memory is emptied before each packet."""
+    packets, now = [], 0
+    for body, gap in steps:
+        end = now + gap * 1_000_000
+        packets.append(Packet(packet(body).data, 14, now, end) if timed else packet(body))
+        now = end
+    one, other = InstructionMachine(), InstructionMachine()
+    for each in packets:
+        other._operations.clear()
+        other._service.clear()
+        other._evidence.clear()
+        assert _shown(one.feed(each)) == _shown(other.feed(each))
+
+
+def _shown(events: tuple[Event, ...]) -> list[Any]:
+    return [(type(event), str(event), getattr(event, "evidence", None)) for event in events]
+
+
+@pytest.mark.parametrize("data", [b"", b"\x00", b"\x05", b"\xff", b"\x70\x70", b"\xc0\xc0"])
+def test_packets_too_short_for_an_instruction(data: bytes) -> None:
+    (found,) = run([Packet(data)])
+    assert isinstance(found, Unknown)
+
+
+def test_a_wrong_error_byte_is_unknown_as_a_whole() -> None:
+    assert run([Packet(bytes.fromhex("37 74 42"))]) == [Unknown(NoAddress(), bytes.fromhex("37 74 42"))]
+
+
+@pytest.mark.parametrize("event", [None, b"\x00\x00\x00", "idle", 3])
+def test_other_things_are_refused(event: Any) -> None:
+    with pytest.raises(HalfbitError, match="no packet, fault or cutout"):
+        InstructionMachine().feed(event)
+
+
+def test_a_small_registry_knows_only_its_rows() -> None:
+    idle = next(entry for entry in STANDARD.entries() if entry.name == "Idle")
+    found = list(instructions([packet("FF 00"), packet("03 64")], Registry([idle])))
+    assert [str(one) for one in found] == ["idle", "unknown: 64"]
+
+
+# What only CV 29 tells (S-9.2 B, S-9.2.1 C; S-9.2.2, CV 29)
+
+
+@pytest.mark.parametrize(
+    ("configuration", "readings", "light"),
+    [
+        # 01110100: CSSSS = 10100. 28 steps: 2 * 4 - 3 + 1 = 6; 14 steps: 4 - 1 = 3, and FL.
+        (None, (SpeedReading(28, 6), SpeedReading(14, 3, fl=True)), (True, None)),
+        (Configuration(0b00000010), (SpeedReading(28, 6),), (True,)),
+        (Configuration(0b11111101), (SpeedReading(14, 3, fl=True),), (None,)),
+        (Configuration(2, ShortAddress(55)), (SpeedReading(28, 6),), (True,)),
+        # Another decoder's.
+        (Configuration(2, ShortAddress(56)), (SpeedReading(28, 6), SpeedReading(14, 3, fl=True)), (True, None)),
+        (Configuration(2, LongAddress(55)), (SpeedReading(28, 6), SpeedReading(14, 3, fl=True)), (True, None)),
+    ],
+)
+def test_configuration(
+    configuration: Configuration | None,
+    readings: tuple[SpeedReading, ...],
+    light: tuple[bool | None, ...],
+) -> None:
+    packets = [packet("37 74"), packet("37 90")]
+    speed, group = instructions(packets, configuration=configuration)
+    assert isinstance(speed, SpeedAndDirection)
+    assert isinstance(group, FunctionGroupOne)
+    assert speed.readings == readings
+    assert group.fl_readings == light
+
+
+def test_configuration_of_all_holds_for_broadcast_too() -> None:
+    everyone = Configuration(2)
+    assert everyone.holds_for(Broadcast())
+    assert everyone.holds_for(LongAddress(0))
+    assert not everyone.holds_for(NoAddress())
+    assert not Configuration(2, ShortAddress(3)).holds_for(Broadcast())
+
+
+@pytest.mark.parametrize(("cv29", "steps"), [(0, 14), (1, 14), (2, 28), (6, 28), (255, 28), (253, 14)])
+def test_steps_by_cv29(cv29: int, steps: int) -> None:
+    assert Configuration(cv29).steps == steps
+
+
+@pytest.mark.parametrize(("cv29", "address"), [(256, None), (-1, None), (True, None), (2, Broadcast())])
+def test_configurations_that_cannot_be(cv29: int, address: Any) -> None:
+    with pytest.raises(HalfbitError, match=r"Configuration\.(cv29|address)"):
+        Configuration(cv29, address)
+
+
+def test_ambiguous_reads_the_configuration_too() -> None:
+    (found,) = instructions([packet("7C 64")], configuration=Configuration(2))
+    assert isinstance(found, Ambiguous)
+    (operations,) = found.operations
+    assert str(operations) == "speed and direction: forward, step 5 of 28 steps"
+    assert str(found) == (
+        "either operations mode, short 124: speed and direction: forward, step 5 of 28 steps; "
+        "or service mode, write register 5 (CV 29) := 100"
+    )
