@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable
+from itertools import pairwise
 from typing import Any
 
 import attrs
@@ -13,6 +15,13 @@ from .error import HalfbitError
 __all__ = ["RECEIVE", "TRANSMIT", "Limits"]
 
 US = 1000  # nanoseconds in a microsecond; the standards speak of us, halfbit counts ns
+
+# For fitting windows to durations: where the gap between ones' and zeros' halves can have its middle
+# (S-9.1 A, table 1: the ones end at 64 us, the zeros begin at 90 us, and a clock may be off), up to where
+# durations are looked at, and which share of them a microsecond of a group holds at least.
+FIT_GAP = (64 * US, 96 * US)
+FIT_HIGH = 200 * US
+FIT_RARE = 0.0005
 
 
 def _nanoseconds(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
@@ -139,6 +148,52 @@ class Limits:
         if period <= 42 * US and not rare:
             return sums
         return attrs.evolve(sums, decision="sequence", late_rare=round(rare * US))
+
+    @classmethod
+    def for_one_edge(cls, jitter: float = 3) -> Limits:
+        """Limits for a capture that holds only the rising changes, or only the falling ones.
+
+        Its durations are whole bits, or each last part with the next bit's first: 116, 158 or 200 us.
+
+        :param jitter: how far a change may be seen from its place, earlier or later, us.
+        :raises HalfbitError: where that is negative, or so large that nothing can be told apart (42 us).
+        """
+        if not 0 <= jitter <= 42:
+            raise HalfbitError(f"jitter: {jitter!r} us is not from 0 to 42")
+        return cls(decision="sequence", one_edge=True, late_max=round(2 * jitter * US))
+
+    @classmethod
+    def fitted(cls, durations: Iterable[int]) -> Limits:
+        """Limits for the decision by halves, with the windows where the durations themselves are.
+
+        The ones' durations and the zeros' must be apart; in the middle of the gap between them the
+        windows meet. For captures in which they are not: :func:`halfbit.survey.auto_limits`.
+
+        :param durations: ns, of some hundreds of half-bits or more.
+        :raises HalfbitError: where there are not two groups of durations with a gap between them.
+        """
+        bins = Counter(duration // US for duration in durations if duration < FIT_HIGH)
+        rare = bins.total() * FIT_RARE
+        common = [us for us in sorted(bins) if bins[us] > rare]
+        gaps = [
+            (after - before, before + 1, after)
+            for before, after in pairwise(common)
+            if FIT_GAP[0] < (before + 1 + after) * US // 2 < FIT_GAP[1]
+        ]
+        width, low, high = max(gaps, default=(0, 0, 0))
+        if width < 2:
+            raise HalfbitError("durations: there are no two groups, of ones and of zeros, with a gap between")
+        middle = (low + high) * US // 2
+        ones = {us: bins[us] for us in common if us < low}
+        one = sum(us * US * count for us, count in ones.items()) // sum(ones.values()) + US // 2
+        # What is too rare to shape a group may lie as far out as the middle, on either side of it.
+        return cls(
+            one_min=max(2 * one - middle, 1),
+            one_max=middle,
+            one_difference=None,
+            zero_min=middle + 1,
+            one_nominal=one,
+        )
 
     def half_bits_core(self) -> core.HalfBits:
         """The core's layer 2 for these limits, counting ns."""
