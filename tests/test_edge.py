@@ -268,6 +268,31 @@ def test_what_is_no_row_of_numbers(values: Any) -> None:
                 use(make(values))
 
 
+@pytest.mark.parametrize("at", [0, 1, 17, 16_384, 20_000])
+def test_what_stands_before_a_wrong_value_is_not_lost(at: int) -> None:
+    """Both ways give all that is sound before they say what is wrong."""
+    good = [58] * 20_001
+    late: list[Any] = list(accumulate(good))
+    late[at] = "x"
+    wrong: list[Any] = [*good[:at], -1, *good[at + 1 :]]
+    levels: list[Any] = [index % 2 for index in range(20_001)]
+    levels[at] = 2
+    for edges, sound in (
+        (edges_from_times(late), at - 1),
+        (edges_from_durations(wrong), at),
+        (edges_from_samples(levels), at - 2),
+    ):
+        got: list[int] = []
+        with pytest.raises(CaptureError, match=f"^item {at}: "):
+            for counts, scale in edges.durations():
+                got += [count * scale for count in counts]
+        assert len(got) == max(sound, 0)
+        singly: list[Edge] = []
+        with pytest.raises(CaptureError, match=f"^item {at}: "):
+            singly.extend(edges)
+        assert [after.time - before.time for before, after in pairwise(singly)] == got
+
+
 def test_numbers_beyond_all_captures_are_refused_and_not_overflowed() -> None:
     for values in ([1e30] * 3, [10**29, 10**400], [10**400, 10**401, 5.0, 6.0]):
         for use in (list, bulk):

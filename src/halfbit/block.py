@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
@@ -36,6 +37,15 @@ class Block:
     place: Callable[[int], str]
     #: The level after the first of them, where they are changes and the block knows it.
     level: int | None = None
+
+    def singly(self) -> Iterator[Block]:
+        """Its values in blocks of one."""
+        for index in range(len(self.values)):
+            level = None if index else self.level
+            yield Block(self.values[index : index + 1], partial(self._at, index), level)
+
+    def _at(self, index: int, _: int) -> str:
+        return self.place(index)
 
 
 def blocks_of(values: Iterable[Any]) -> Iterator[Block]:

@@ -154,29 +154,44 @@ class Edges:
         """
         since: Number = 0
         before: Number | None = None
-        nanoseconds = self._scale.nanoseconds
         for block in self._blocks():
-            values = plain(block)
-            steps: Sequence[Any] = values
-            if self._are_durations:
-                check_durations(values, block)
-            else:
-                steps = steps_between((before, *values), self._wrap, block.place)
-                if before is None:
-                    steps = steps[1:]  # up to the first change there is no duration
-                before = values[-1] if values else before
-            if self._scale.denominator == 1 and integers(steps) and isinstance(since, int):
-                since += sum(steps)
-                check_length(since, block.place(0))
-                yield steps, self._scale.numerator
-            else:
-                if integers(steps):
-                    check_length(sum(steps), block.place(0))
-                totals = list(accumulate(steps, initial=since))
-                since = totals[-1]
-                check_length(since, block.place(0))
-                times = list(map(nanoseconds, totals))
-                yield list(map(sub, times[1:], times)), 1
+            try:
+                piece, since, before = self._piece(block, since, before)
+                yield piece
+            except CaptureError:
+                # What stands before the value that is wrong is sound, and is not lost with it.
+                for single in block.singly():
+                    piece, since, before = self._piece(single, since, before)
+                    yield piece
+
+    def _piece(
+        self, block: Block, since: Number, before: Number | None
+    ) -> tuple[tuple[Sequence[int], int], Number, Number | None]:
+        """A block's durations and how many ns their counts are; the new total and the last value.
+
+        :param since: counts from the first change to the last one.
+        :param before: the value before the block.
+        """
+        values = plain(block)
+        steps: Sequence[Any] = values
+        if self._are_durations:
+            check_durations(values, block)
+        else:
+            steps = steps_between((before, *values), self._wrap, block.place)
+            if before is None:
+                steps = steps[1:]  # up to the first change there is no duration
+            before = values[-1] if values else before
+        whole = integers(steps)
+        if whole:
+            total = sum(steps)
+            check_length(total, block.place(0))
+            if self._scale.denominator == 1 and isinstance(since, int):
+                check_length(since + total, block.place(0))
+                return (steps, self._scale.numerator), since + total, before
+        totals = list(accumulate(steps, initial=since))
+        check_length(totals[-1], block.place(0))
+        times = list(map(self._scale.nanoseconds, totals))
+        return (list(map(sub, times[1:], times)), 1), totals[-1], before
 
 
 def check_length(total: Number, place: str) -> None:
@@ -267,12 +282,7 @@ def _changes(samples: Iterable[int]) -> Iterator[Block]:
     """The indices of the samples that differ from the one before."""
     before: int | None = None
     start = 0
-    for block in blocks_of(samples):
-        levels = plain(block)
-        if not set(levels) <= {0, 1}:
-            index = next(i for i, level in enumerate(levels) if level not in (0, 1))
-            raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", block.place(index))
-        row = bytes(map(int, levels))
+    for row in _levels(samples):
         changes = []
         level = row[0] if before is None else before
         first = 1 - level
@@ -285,6 +295,23 @@ def _changes(samples: Iterable[int]) -> Iterator[Block]:
         start += len(row)
         if changes:
             yield Block(changes, _items(changes), first)
+
+
+def _levels(samples: Iterable[int]) -> Iterator[bytes]:
+    """The samples as levels, in blocks. Those before one that is wrong are not lost with it."""
+    for block in blocks_of(samples):
+        try:
+            yield _level_row(block)
+        except CaptureError:
+            yield from map(_level_row, block.singly())
+
+
+def _level_row(block: Block) -> bytes:
+    levels = plain(block)
+    if not set(levels) <= {0, 1}:
+        index = next(i for i, level in enumerate(levels) if level not in (0, 1))
+        raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", block.place(index))
+    return bytes(map(int, levels))
 
 
 def _items(indices: Sequence[int]) -> Callable[[int], str]:

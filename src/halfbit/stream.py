@@ -49,6 +49,7 @@ class StreamDecoder:
 
         :raises HalfbitError: where it lies before the one before, or the decoder is finished.
         """
+        self._check()
         if self._receiver is None:
             self._start(edge.time)
             return ()
@@ -59,6 +60,7 @@ class StreamDecoder:
 
         :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
         """
+        self._check()
         decoded: list[Decoded] = []
         if isinstance(edges, Edges):
             for durations, scale in edges.durations():
@@ -77,7 +79,6 @@ class StreamDecoder:
 
     def _feed_durations(self, durations: Sequence[int], scale: int) -> tuple[Decoded, ...]:
         receiver = self._receiver or self._start(0)
-        self._check()
         return self._dress(receiver.feed_many(durations, scale))
 
     def _start(self, time: int) -> AnyReceiver:
@@ -85,7 +86,6 @@ class StreamDecoder:
         return self._receiver
 
     def _duration(self, edge: Edge) -> int:
-        self._check()
         assert self._receiver is not None
         duration = edge.time - self._receiver.now
         if duration < 0:
