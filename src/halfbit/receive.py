@@ -31,11 +31,11 @@ class Receiver:
         """Take one duration, ns."""
         self.now += duration
         self._halves.append(duration)
+        if len(self._halves) > 64 * self._keep:
+            del self._halves[: -self._keep]
         answer = self._core.feed(duration)
         if answer == core.MORE:
             return ()
-        if len(self._halves) > 64 * self._keep:
-            del self._halves[: -self._keep]
         return self._account.answer(answer, self._element())
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
