@@ -23,10 +23,23 @@ FIT_GAP = (64 * US, 96 * US)
 FIT_HIGH = 200 * US
 FIT_RARE = 0.0005
 
+#: How bits can be told apart.
+DECISIONS = ("halves", "sum", "sequence")
+
 
 def _nanoseconds(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
     if isinstance(value, bool) or not isinstance(value, int) or value < 0:
         raise HalfbitError(f"{attribute.name}: {value!r} is not a number of nanoseconds (an integer from 0 up)")
+
+
+def _nanoseconds_or_none(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if value is not None:
+        _nanoseconds(instance, attribute, value)
+
+
+def _decision(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if value not in DECISIONS:
+        raise HalfbitError(f"decision: {value!r} is none of {', '.join(DECISIONS)}")
 
 
 def _count(low: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
@@ -54,18 +67,14 @@ class Limits:
     one_max: int = attrs.field(default=64 * US, validator=_nanoseconds)
     #: Largest difference between the halves of a one-bit, ns; ``None`` to leave it unchecked
     #: (S-9.1 A, table 1).
-    one_difference: int | None = attrs.field(
-        default=6 * US, validator=attrs.validators.optional(_nanoseconds)
-    )
+    one_difference: int | None = attrs.field(default=6 * US, validator=_nanoseconds_or_none)
     #: Shortest half of a zero-bit, ns (S-9.1 A, table 1).
     zero_min: int = attrs.field(default=90 * US, validator=_nanoseconds)
     #: Longest half of a zero-bit, stretched zeros included, ns (S-9.1 A, table 1).
     zero_max: int = attrs.field(default=10_000 * US, validator=_nanoseconds)
     #: Longest whole zero-bit, ns; ``None`` for no limit of its own. Stations must keep 12000 us,
     #: for decoders none is stated (S-9.1 A, table 1).
-    zero_total_max: int | None = attrs.field(
-        default=None, validator=attrs.validators.optional(_nanoseconds)
-    )
+    zero_total_max: int | None = attrs.field(default=None, validator=_nanoseconds_or_none)
     #: Fewest one-bits that make a preamble, 10 or more: nine in a row stand inside packets too.
     #: A decoder must not accept fewer than 10 and must not require more than 12 (S-9.2 A).
     preamble_min: int = attrs.field(default=core.RUN_LENGTH, validator=_count(core.RUN_LENGTH))
@@ -76,9 +85,7 @@ class Limits:
     packet_max: int = attrs.field(default=15, validator=_count(1))
     #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,
     #: both halves together against the midpoint; ``"sequence"``, the likeliest bits of a packet.
-    decision: str = attrs.field(
-        default="halves", validator=attrs.validators.in_(("halves", "sum", "sequence"))
-    )
+    decision: str = attrs.field(default="halves", validator=_decision)
     #: Longest whole one-bit by sum, ns: the middle of 116 and 200 us, the nominal bits (S-9.1 A,
     #: table 1).
     midpoint: int = attrs.field(default=158 * US, validator=_nanoseconds)
