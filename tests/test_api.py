@@ -1,0 +1,140 @@
+"""The stable API: what ``halfbit.__all__`` names, against the listing that is checked in.
+
+After a wanted change: ``python -m tests.test_api`` writes the listing anew; its difference is the change.
+"""
+
+from __future__ import annotations
+
+import enum
+import inspect
+import types
+import typing
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import attrs
+
+import halfbit
+
+LISTING = Path(__file__).with_name("api.txt")
+
+
+def listing() -> str:
+    """Every public name, with its signature, fields, members and methods, a line each."""
+    lines: list[str] = []
+    for name in sorted(halfbit.__all__):
+        lines += _lines(name, getattr(halfbit, name))
+    return "\n".join(lines) + "\n"
+
+
+def _lines(name: str, value: object) -> Iterator[str]:
+    if isinstance(value, type) and issubclass(value, enum.Enum):
+        yield f"enum {name}({_bases(value)})"
+        yield from (f"    {member.name} = {member.value!r}" for member in value)
+    elif isinstance(value, type):
+        yield f"class {name}({_bases(value)})"
+        yield from (f"    {line}" for line in _members(value))
+    elif isinstance(value, types.FunctionType):
+        yield f"def {name}{_signature(value)}"
+    elif typing.get_origin(value) is not None:
+        yield f"alias {name} = {' | '.join(one.__name__ for one in typing.get_args(value))}"
+    else:
+        yield f"constant {name}: {type(value).__name__}"
+
+
+class _Named:
+    """A default shown by the constant's name."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+
+    def __repr__(self) -> str:
+        return self._name
+
+
+#: Constants that stand as defaults.
+CONSTANTS = {id(getattr(halfbit, name)): _Named(name) for name in ("RECEIVE", "STANDARD")}
+
+
+def _signature(function: Callable[..., object]) -> str:
+    signature = inspect.signature(function)
+    parameters = [
+        parameter.replace(
+            annotation=_Named(str(parameter.annotation))
+            if isinstance(parameter.annotation, str)
+            else parameter.annotation,
+            default=CONSTANTS.get(id(parameter.default), parameter.default),
+        )
+        for parameter in signature.parameters.values()
+    ]
+    returns = _Named(str(signature.return_annotation))
+    return str(signature.replace(parameters=parameters, return_annotation=returns))
+
+
+def _bases(cls: type) -> str:
+    return ", ".join(base.__name__ for base in cls.__bases__ if base is not object)
+
+
+def _members(cls: type) -> Iterator[str]:
+    if attrs.has(cls):
+        for field in attrs.fields(cls):
+            optional = "" if field.default is attrs.NOTHING else " = ..."
+            only = " (by name)" if field.kw_only else ""
+            if not field.name.startswith("_"):
+                yield f"{field.name}: {field.type}{optional}{only}"
+    elif "__init__" in vars(cls):
+        yield f"__init__{_signature(vars(cls)['__init__'])}"
+    for name, member in sorted(vars(cls).items()):
+        shown = name in ("__iter__",) or not name.startswith("_")
+        if not shown or attrs.has(cls) and name in {field.name for field in attrs.fields(cls)}:
+            continue
+        if isinstance(member, property):
+            yield f"{name}: property"
+        elif isinstance(member, (classmethod, staticmethod)):
+            kind = type(member).__name__
+            yield f"{kind} {name}{_signature(member.__func__)}"
+        elif inspect.isfunction(member):
+            yield f"def {name}{_signature(member)}"
+        else:
+            yield f"{name}: {type(member).__name__}"
+
+
+def test_the_api_is_as_listed() -> None:
+    assert listing().splitlines() == LISTING.read_text(encoding="utf-8").splitlines(), (
+        "the public API changed; if that is wanted: python -m tests.test_api, and a line in the change log"
+    )
+
+
+def test_all_is_sorted_complete_and_without_private_names() -> None:
+    names = halfbit.__all__
+    assert len(set(names)) == len(names)
+    assert not any(name.startswith("_") for name in names)
+    public = {
+        name
+        for name, value in vars(halfbit).items()
+        if not name.startswith("_") and not isinstance(value, types.ModuleType) and name != "annotations"
+    }
+    assert set(names) == public
+
+
+def test_every_public_thing_says_what_it_is() -> None:
+    for name in halfbit.__all__:
+        value = getattr(halfbit, name)
+        if isinstance(value, (type, types.FunctionType)):
+            assert inspect.getdoc(value), name
+        if isinstance(value, type):
+            for attribute, member in vars(value).items():
+                if inspect.isfunction(member) and not attribute.startswith("_"):
+                    assert inspect.getdoc(member), f"{name}.{attribute}"
+
+
+def test_value_types_are_frozen_and_slotted() -> None:
+    for name in halfbit.__all__:
+        value = getattr(halfbit, name)
+        if isinstance(value, type) and attrs.has(value):
+            assert value.__setattr__ is not object.__setattr__, name
+            assert "__slots__" in vars(value), name
+
+
+if __name__ == "__main__":
+    LISTING.write_text(listing(), encoding="utf-8")
