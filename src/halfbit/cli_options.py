@@ -12,7 +12,7 @@ from .capture import FORMATS, Location, open_capture
 from .edge import Edges
 from .error import HalfbitError
 from .instruction import Configuration, Context
-from .limits import RECEIVE, TRANSMIT, US, Limits
+from .limits import DECISIONS, RECEIVE, TRANSMIT, US, Limits
 from .unit import Scale, Unit
 
 __all__ = [
@@ -42,6 +42,11 @@ _TIMES = {
     "zero_min": ("shortest half of a zero-bit", False),
     "zero_max": ("longest half of a zero-bit", False),
     "zero_total_max": ("longest whole zero-bit", True),
+    "midpoint": ("longest whole one-bit, where bits are told apart by sum", False),
+    "one_nominal": ("half of a one-bit as the station sends it; by sum and by sequence", False),
+    "zero_nominal": ("half of a zero-bit as the station sends it; by sum and by sequence", False),
+    "late_max": ("how late a change can be seen, as by a polled loop; by sequence", False),
+    "late_rare": ("the same for a loop's rare long turns; by sequence", False),
 }
 _COUNTS = {
     "preamble_min": "fewest one-bits of a preamble",
@@ -115,6 +120,17 @@ def add_limit_options(parser: argparse.ArgumentParser) -> None:
         )
     for name, words in _COUNTS.items():
         group.add_argument(_option(name), type=int, metavar="N", help=words)
+    group.add_argument(
+        "--decision",
+        choices=DECISIONS,
+        help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
+    )
+    group.add_argument(
+        "--one-edge",
+        action="store_const",
+        const=True,
+        help="the capture holds only the rising changes, or only the falling ones; by sequence",
+    )
 
 
 def limits_of(args: argparse.Namespace) -> Limits:
@@ -123,10 +139,10 @@ def limits_of(args: argparse.Namespace) -> Limits:
     :raises HalfbitError: where they contradict one another.
     """
     said: dict[str, Any] = {}
-    for name in (*_TIMES, *_COUNTS):
-        value = getattr(args, name)
+    for field in attrs.fields(Limits):
+        value = getattr(args, field.name)
         if value is not None:
-            said[name] = None if value == "off" else value
+            said[field.name] = None if value == "off" else value
     return attrs.evolve(PRESETS[args.limits], **said)
 
 
