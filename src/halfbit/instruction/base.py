@@ -128,6 +128,11 @@ def _refused(
     return HalfbitError(f"{type(instance).__name__}.{attribute.name}: {value!r} is not {words}")
 
 
+def _an_address(instance: object, attribute: attrs.Attribute[Any], value: object) -> None:
+    if not isinstance(value, Address):
+        raise _refused(instance, attribute, value, "an address")
+
+
 @attrs.frozen(slots=True)
 class Instruction:
     """What a packet, or a part of it behind its address, bids.
@@ -140,7 +145,7 @@ class Instruction:
     name: ClassVar[str] = "Instruction"
 
     #: Whom it is for.
-    address: Address = attrs.field(validator=attrs.validators.instance_of(Address))
+    address: Address = attrs.field(validator=_an_address)
     #: The packet it was read from; ``None`` when built by hand.
     packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
     #: What was known beside the packet.
