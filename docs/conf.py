@@ -1,24 +1,82 @@
-"""Sphinx's settings for the documentation of halfbit."""
+"""Sphinx's settings for the documentation of halfbit, and what its pages are made from the code with."""
 
 from __future__ import annotations
 
+import builtins
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent.parent
-sys.path.insert(0, str(ROOT / "src"))
+from docutils import nodes
+from sphinx.addnodes import pending_xref
+from sphinx.application import Sphinx
+from sphinx.environment import BuildEnvironment
+
+DOCS = Path(__file__).resolve().parent
+sys.path.insert(0, str(DOCS.parent / "src"))
+
+from halfbit.instruction import listing, render  # noqa: E402
 
 project = "halfbit"
 author = "the halfbit contributors"
 copyright = f"2026, {author}"
 html_title = "halfbit"
 
-extensions = ["sphinx.ext.autodoc"]
+extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest"]
 exclude_patterns = ["_build"]
-default_role = "code"
 html_theme = "alabaster"
-html_theme_options = {"page_width": "62em", "description": "The track signal, half-bit by half-bit"}
+html_theme_options = {"page_width": "66em", "description": "The track signal, half-bit by half-bit"}
 
 autodoc_member_order = "bysource"
+autodoc_default_options = {"show-inheritance": True}
+autodoc_inherit_docstrings = False
 autodoc_typehints = "description"
-autodoc_typehints_description_target = "documented_params"
+autodoc_typehints_description_target = "documented"
+
+# Of other packages, which these pages do not describe, and private.
+nitpick_ignore_regex = [
+    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+"),
+    (r"py:func", r"halfbit\.survey\.auto_limits"),
+    (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|os|random|types|typing)\..*"),
+    (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
+]
+
+
+_MODULES = (
+    "halfbit",
+    "halfbit.instruction",
+    "halfbit.instruction.standard",
+    "halfbit.limits",
+    "halfbit.stream",
+    "halfbit.capture",
+    "halfbit.capture.format",
+    "halfbit.capture.options",
+    "halfbit.capture.source",
+    "halfbit.unit",
+)
+
+
+def resolve(
+    app: Sphinx, env: BuildEnvironment, node: pending_xref, contnode: nodes.TextElement
+) -> nodes.reference | None:
+    """Find what is named by the module it is defined in, where these pages name it as the public API does."""
+    if node.get("refdomain") != "py":
+        return None
+    domain = env.domains.python_domain
+    for name in _public_names(str(node["reftarget"])):
+        if name in domain.objects:
+            found = domain.resolve_xref(env, str(node["refdoc"]), app.builder, "obj", name, node, contnode)
+            return found if isinstance(found, nodes.reference) else None
+    return None
+
+
+def _public_names(target: str) -> list[str]:
+    """The names under which these pages may have it."""
+    parts = target.split(".")
+    tails = [".".join(parts[index:]) for index in range(len(parts))]
+    return [f"{module}.{tail}" for module in _MODULES for tail in tails]
+
+
+def setup(app: Sphinx) -> None:
+    """Make the generated pages, and the references work."""
+    (DOCS / "registry.csv").write_text(render(listing(), "csv"), encoding="utf-8", newline="\n")
+    app.connect("missing-reference", resolve)
