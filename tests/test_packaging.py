@@ -1,0 +1,91 @@
+"""What is promised about the package: its one dependency, its oldest Python, its types, its command.
+
+The wheel itself is built and tried by ``.ci/run``.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+ROOT = Path(__file__).parent.parent
+SOURCES = ROOT / "src" / "halfbit"
+PROJECT: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+
+# Modules of the standard library, and of what halfbit may need at run time.
+_IMPORTED = """
+import sys
+before = set(sys.modules)
+import halfbit, halfbit.cli, halfbit.signal, halfbit.distort
+roots = {name.partition(".")[0] for name in set(sys.modules) - before}
+print(*sorted(roots - set(sys.stdlib_module_names) - {"halfbit"}))
+"""
+
+
+def test_attrs_is_all_it_needs() -> None:
+    assert [dependency.partition(">")[0] for dependency in PROJECT["project"]["dependencies"]] == ["attrs"]
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", _IMPORTED],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(SOURCES.parent)},
+    )
+    assert set(done.stdout.split()) <= {"attr", "attrs"}
+
+
+def _oldest() -> tuple[int, int]:
+    major, minor = PROJECT["project"]["requires-python"].removeprefix(">=").split(".")
+    return int(major), int(minor)
+
+
+@pytest.mark.parametrize("path", sorted(SOURCES.rglob("*.py")), ids=lambda path: str(path.relative_to(SOURCES)))
+def test_a_module_is_written_in_the_oldest_python_promised(path: Path) -> None:
+    assert _oldest() == (3, 10)
+    ast.parse(path.read_text("utf-8"), feature_version=_oldest())
+    assert len(path.read_text("utf-8").splitlines()) <= 400
+
+
+def test_the_pythons_named_are_those_promised() -> None:
+    named = [word.rpartition(" ")[2] for word in PROJECT["project"]["classifiers"] if ":: Python :: 3." in word]
+    assert named == ["3.10", "3.11", "3.12", "3.13"]
+
+
+def test_it_says_that_it_is_typed() -> None:
+    assert (SOURCES / "py.typed").read_bytes() == b""
+    assert "py.typed" in PROJECT["tool"]["setuptools"]["package-data"]["halfbit"]
+    assert "Typing :: Typed" in PROJECT["project"]["classifiers"]
+
+
+def test_every_directory_of_modules_is_a_package() -> None:
+    directories = {path.parent for path in SOURCES.rglob("*.py")}
+    assert len(directories) >= 4
+    assert [directory for directory in directories if not (directory / "__init__.py").exists()] == []
+
+
+def test_every_other_file_of_the_package_goes_into_the_wheel() -> None:
+    patterns = PROJECT["tool"]["setuptools"]["package-data"]["halfbit"]
+    packed = {path for pattern in patterns for path in SOURCES.glob(pattern)}
+    others = {path for path in SOURCES.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")}
+    assert others == packed
+
+
+def test_the_command_is_there() -> None:
+    module, _, name = PROJECT["project"]["scripts"]["halfbit"].partition(":")
+    assert callable(getattr(importlib.import_module(module), name))
+
+
+def test_the_extras_are_those_the_documentation_names() -> None:
+    assert set(PROJECT["project"]["optional-dependencies"]) == {"test", "docs", "vcd", "plot", "bench"}
