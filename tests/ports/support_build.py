@@ -1,0 +1,188 @@
+"""Compiles the C port: for this machine and for a small chip, with PyPI's ziglang wheel or the system's compiler.
+
+What has been built once from the same sources with the same flags is kept in the temporary directory, so that
+only the first run on a machine waits for the compiler.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import functools
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from halfbit import core
+from halfbit.limits import RECEIVE, Limits
+
+__all__ = [
+    "C",
+    "CHIP",
+    "SOURCES",
+    "STRICT",
+    "ZIG",
+    "CReceiver",
+    "build",
+    "core_receiver",
+    "defines",
+    "library",
+    "system_compiler",
+    "ticks",
+]
+
+C = Path(__file__).parents[2] / "examples" / "ports" / "c"
+SOURCES = (C / "halfbit.c",)
+
+ZIG = (sys.executable, "-m", "ziglang", "cc")
+STRICT = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-pedantic")
+#: For the smallest chip the port is meant for: an Arm Cortex-M0+, as in the RP2040.
+CHIP = (
+    "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-ffreestanding", "-nostdlib",
+    "-fno-unwind-tables", "-fno-asynchronous-unwind-tables", "-g",
+)  # fmt: skip
+
+
+def system_compiler() -> str | None:
+    """The system's own C compiler, if there is one."""
+    return shutil.which("cc")
+
+
+def _kept() -> Path:
+    """Where what was built is kept: this user's own directory."""
+    user = os.getuid() if hasattr(os, "getuid") else os.environ.get("USERNAME", "")
+    path = Path(tempfile.gettempdir()) / f"halfbit-build-{user}"
+    path.mkdir(mode=0o700, exist_ok=True)
+    return path
+
+
+def build(
+    compiler: Sequence[str],
+    flags: Sequence[str],
+    sources: Sequence[Path] = SOURCES,
+    text: str | None = None,
+    suffix: str = "",
+) -> Path:
+    """Compile and link, and give the file made.
+
+    :param text: takes the place of the first source's text.
+    :raises AssertionError: with the compiler's words, where it does not accept the sources.
+    """
+    content = [text if text is not None else sources[0].read_text()]
+    content += [path.read_text() for path in (*sources[1:], *sorted(C.glob("*.h")))]
+    key = hashlib.sha256("\0".join((*compiler, *flags, *content)).encode()).hexdigest()[:24]
+    result = _kept() / f"{key}{suffix}"
+    if result.exists():
+        return result
+    with tempfile.TemporaryDirectory(dir=_kept()) as scratch:
+        first = Path(scratch) / sources[0].name
+        first.write_text(content[0])
+        made = Path(scratch) / f"made{suffix}"
+        command = (*compiler, *flags, f"-I{C}", str(first), *map(str, sources[1:]), "-o", str(made))
+        environment = {
+            **os.environ,
+            "ZIG_GLOBAL_CACHE_DIR": str(_kept() / "zig"),
+            "ZIG_LOCAL_CACHE_DIR": str(_kept() / "zig"),
+        }
+        done = subprocess.run(command, capture_output=True, text=True, env=environment)
+        assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"
+        made.replace(result)  # at once, so that another process never sees half a file
+    return result
+
+
+def ticks(limits: Limits = RECEIVE, per_us: int = 1) -> dict[str, int]:
+    """Limits in a port's ticks, by the port's names."""
+    difference = limits.one_max if limits.one_difference is None else limits.one_difference
+    total = 2 * limits.zero_max if limits.zero_total_max is None else limits.zero_total_max
+    times = {
+        "ONE_MIN": limits.one_min,
+        "ONE_MAX": limits.one_max,
+        "ONE_DIFFERENCE": difference,
+        "ZERO_MIN": limits.zero_min,
+        "ZERO_MAX": limits.zero_max,
+        "ZERO_TOTAL_MAX": total,
+    }
+    counts = {
+        "PREAMBLE_MIN": limits.preamble_min,
+        "PACKET_MIN": limits.packet_min,
+        "PACKET_MAX": limits.packet_max,
+    }
+    return {name: time * per_us // 1000 for name, time in times.items()} | counts
+
+
+def defines(values: Mapping[str, int]) -> tuple[str, ...]:
+    """The compiler's flags that set limits."""
+    return tuple(f"-DHALFBIT_{name}={value}u" for name, value in values.items())
+
+
+def core_receiver(values: Mapping[str, int]) -> core.Receiver:
+    """The core with the same limits, in the same ticks."""
+    v = values
+    return core.Receiver(
+        core.HalfBits(v["ONE_MIN"], v["ONE_MAX"], v["ZERO_MIN"], v["ZERO_MAX"]),
+        core.Bits(v["ONE_DIFFERENCE"], v["ZERO_TOTAL_MAX"]),
+        core.Packets(v["ONE_DIFFERENCE"], v["PREAMBLE_MIN"], v["PACKET_MIN"], v["PACKET_MAX"]),
+    )
+
+
+def library(values: Mapping[str, int] | None = None) -> ctypes.CDLL:
+    """The port as a library of this machine, compiled by zig; without limits, with its own."""
+    return _library(defines(values or {}))
+
+
+@functools.cache
+def _library(limits: tuple[str, ...]) -> ctypes.CDLL:
+    loaded = ctypes.CDLL(str(build(ZIG, (*STRICT, "-O2", "-shared", "-fPIC", *limits), suffix=".so")))
+    loaded.halfbit_receiver_feed.argtypes = [ctypes.c_void_p, ctypes.c_uint32]
+    loaded.halfbit_receiver_feed.restype = ctypes.c_uint8
+    loaded.halfbit_receiver_init.argtypes = [ctypes.c_void_p]
+    loaded.halfbit_receiver_init.restype = None
+    return loaded
+
+
+class CReceiver:
+    """The port's receiver, in memory filled with rubbish, between guards that must stay as they are."""
+
+    GUARD = b"\xa5" * 16
+
+    def __init__(self, loaded: ctypes.CDLL, packet_max: int = 15) -> None:
+        length = packet_max + 1
+        #: Its size: what is behind the bytes stands at an even place, and ends at one.
+        self.size = length + length % 2 + 2 + 5 + 1
+        self._length_at = packet_max
+        self._preamble_at = length + length % 2 + 2 + 4
+        self._memory = ctypes.create_string_buffer(self.GUARD + b"\xee" * self.size + self.GUARD)
+        self._at = ctypes.addressof(self._memory) + len(self.GUARD)
+        self._feed = loaded.halfbit_receiver_feed
+        loaded.halfbit_receiver_init(self._at)
+
+    def feed(self, duration: int) -> int:
+        """The port's answer to a duration."""
+        answer: int = self._feed(self._at, duration)
+        return answer
+
+    @property
+    def state(self) -> bytes:
+        """Its memory."""
+        return self._memory.raw[len(self.GUARD) : len(self.GUARD) + self.size]
+
+    @property
+    def data(self) -> bytes:
+        """The bytes that are complete."""
+        state = self.state
+        return state[: state[self._length_at]]
+
+    @property
+    def preamble(self) -> int:
+        """The one-bits before the last start bit."""
+        return self.state[self._preamble_at]
+
+    @property
+    def unharmed(self) -> bool:
+        """Whether it has kept to its own memory."""
+        raw = self._memory.raw
+        return raw.startswith(self.GUARD) and raw[len(self.GUARD) + self.size :].startswith(self.GUARD)
