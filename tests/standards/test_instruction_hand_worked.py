@@ -193,3 +193,33 @@ def test_linear_numbers(
     assert extended.linear(LinearConvention.FROM_BOARD_1) == from_board_1
     assert extended.linear(LinearConvention.FROM_BOARD_0) == from_board_0
     assert AccessoryAddress(board).linear(LinearConvention.FROM_BOARD_0) is None
+
+
+@pytest.mark.parametrize(
+    ("body", "classes"),
+    [
+        # S-9.2.1 B, C: more than one instruction behind one address.
+        ("03 3F 82 91", ["SpeedControl128", "FunctionGroupOne"]),
+        ("C4 57 64 80 B1", ["SpeedAndDirection", "FunctionGroupOne", "FunctionGroupTwo"]),
+        # 00001111 may share a packet with other decoder control; no other of these may.
+        ("03 0F 00", ["DecoderAcknowledgementRequest", "DigitalDecoderReset"]),
+        ("03 00 0F", ["DigitalDecoderReset", "DecoderAcknowledgementRequest"]),
+        ("03 64 00", ["SpeedAndDirection", "DigitalDecoderReset"]),
+        ("03 00 01", ["DigitalDecoderReset", "Unknown"]),
+        ("03 0E 0B 0F", ["DecoderAcknowledgementRequest", "Unknown"]),
+        ("03 0B 64 0A", ["SetExtendedAddressing", "SpeedAndDirection", "Unknown"]),
+        # What is reserved, cut short or of no form has no known length, so it ends the packet.
+        ("03 64 C5 91 92", ["SpeedAndDirection", "Reserved"]),
+        ("03 91 3F", ["FunctionGroupOne", "Unknown"]),
+        ("03 91 E8 1C 00 92", ["FunctionGroupOne", "Unknown"]),
+        # The factory test takes what follows.
+        ("03 91 03 64 64", ["FunctionGroupOne", "FactoryTest"]),
+        # Function bytes: at most four (RCN-212, from memory).
+        ("03 3C 85 01 02 03 04 91", ["SpeedDirectionFunctions", "FunctionGroupOne"]),
+    ],
+)
+def test_several_behind_one_address(body: str, classes: list[str]) -> None:
+    data = with_error_byte(bytes.fromhex(body))
+    read = STANDARD.decode(data)
+    assert [type(one).__name__ for one in read] == classes
+    assert STANDARD.encode_packet(read) == data
