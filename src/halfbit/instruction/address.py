@@ -40,7 +40,10 @@ class LinearConvention(enum.Enum):
     FROM_BOARD_0 = "from board 0"
 
     def number(self, raw: int) -> int | None:
-        """The number, from 1 up, of an 11-bit raw address; ``None`` for board 0 where counting starts at board 1."""
+        """The number, from 1 up, of an 11-bit raw address.
+
+        ``None`` for board 0 where counting starts at board 1.
+        """
         number = raw + 1 if self is LinearConvention.FROM_BOARD_0 else raw - 3
         return number if number >= 1 else None
 

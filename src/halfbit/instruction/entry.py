@@ -139,7 +139,11 @@ class Entry:
         put = object.__setattr__  # the one way to fill a frozen class from itself
         put(self, "parsed", parsed)
         put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
-        put(self, "address_layouts", {name: parsed.field(_letters(letters)) for name, letters in self.address.items()})
+        put(
+            self,
+            "address_layouts",
+            {name: parsed.field(_letters(letters)) for name, letters in self.address.items()},
+        )
         self._check_places()
         if not self.reserved:
             self._check_letters()

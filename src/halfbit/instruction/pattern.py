@@ -150,7 +150,9 @@ class Pattern:
         placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
         total = sum(run.width for run in placed)
         if not 0 <= wanted.low < wanted.low + (wanted.width or 1) <= total:
-            raise HalfbitError(f"pattern {self.text!r}: {wanted.letters} has no bits {wanted.low} and up, {wanted.width}")
+            raise HalfbitError(
+                f"pattern {self.text!r}: {wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
+            )
         cut = _cut(placed, wanted.low, wanted.width or total - wanted.low)
         return FieldLayout(cut, wanted.xor, wanted.add)
 

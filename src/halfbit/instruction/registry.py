@@ -260,7 +260,7 @@ class Registry:
         entries = [entry for entry in self._entries if place in entry.places]
         for one, other in combinations(entries, 2):
             _check_apart(one, other, place)
-        # A special case is special to at least as many classes as what it narrows.
+        # A special case names every class it narrows: the more it names, the sooner it is tried.
         ordered = sorted(entries, key=lambda entry: (entry.reserved, -len(entry.special_of)))
         lists: list[list[_Row]] = [[] for _ in range(256)]
         for row in map(_Row, ordered):
