@@ -1,0 +1,141 @@
+"""Runs the C port on the small chip's own instruction set, instruction by instruction, in PyPI's unicorn."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterable
+from typing import Any
+
+import attrs
+import unicorn
+from unicorn.arm_const import UC_ARM_REG_LR, UC_ARM_REG_R0, UC_ARM_REG_R1, UC_ARM_REG_SP
+
+from halfbit import core
+
+from .support_build import CHIP, STRICT, ZIG, build, core_receiver, ticks
+
+__all__ = ["Chip", "Cost", "measure"]
+
+STATE, STACK, END = 0x8_0000, 0x9_0000, 0xA_0000
+RUBBISH = b"\xee" * 256
+
+
+@attrs.define
+class Cost:
+    """What some signal cost: instructions for one half-bit, in all and at worst."""
+
+    feeds: int = 0
+    instructions: int = 0
+    worst: int = 0
+    #: What the core answered where it was worst.
+    worst_at: str = ""
+    #: Bytes of stack at the deepest.
+    stack: int = 0
+
+    @property
+    def average(self) -> float:
+        """Instructions for one half-bit."""
+        return self.instructions / self.feeds
+
+
+class Chip:
+    """A Cortex-M0+ with the port in its memory.
+
+    :param optimise: the compiler's flag.
+    """
+
+    def __init__(self, optimise: str = "-Os") -> None:
+        flags = (*STRICT, *CHIP, optimise, "-Wl,-e,halfbit_receiver_feed", "-Wl,--build-id=none")
+        image = build(ZIG, flags, suffix=".elf").read_bytes()
+        u: Any = unicorn  # it has no types
+        self._unicorn = u.Uc(u.UC_ARCH_ARM, u.UC_MODE_THUMB | u.UC_MODE_MCLASS)
+        self._unicorn.mem_map(0, 1 << 20)
+        #: Bytes of code and constants.
+        self.code = 0
+        self._symbols: dict[str, tuple[int, int]] = {}
+        self._load(image)
+        self._count = 0
+        self._deepest = STACK
+        self._unicorn.hook_add(u.UC_HOOK_CODE, self._step)
+        self._unicorn.mem_write(STATE, RUBBISH)
+        self.call("halfbit_receiver_init")
+
+    def _load(self, image: bytes) -> None:
+        """Take a linked program apart (ELF, 32 bits, little end first)."""
+        programs, sections = struct.unpack_from("<II", image, 28)
+        count, _, total, names_at = struct.unpack_from("<HHHH", image, 44)
+        for index in range(count):
+            kind, offset, address, _, size = struct.unpack_from("<5I", image, programs + 32 * index)
+            if kind == 1:
+                self._unicorn.mem_write(address, image[offset : offset + size])
+        headers = [struct.unpack_from("<10I", image, sections + 40 * index) for index in range(total)]
+
+        def text(table: int, at: int) -> str:
+            start = headers[table][4] + at
+            return image[start : image.index(b"\0", start)].decode()
+
+        for name, kind, _, _, offset, size, link, *_ in headers:
+            if text(names_at, name) in (".text", ".rodata"):
+                self.code += size
+            if kind == 2:  # the symbols
+                for at in range(offset, offset + size, 16):
+                    symbol, value, length = struct.unpack_from("<III", image, at)
+                    self._symbols[text(link, symbol)] = value, length
+
+    def _step(self, *_: Any) -> None:
+        self._count += 1
+        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+
+    def call(self, name: str, argument: int = 0) -> tuple[int, int]:
+        """Run a function on the state: what it gives, and how many instructions it took."""
+        chip = self._unicorn
+        chip.reg_write(UC_ARM_REG_SP, STACK)
+        chip.reg_write(UC_ARM_REG_LR, END | 1)
+        chip.reg_write(UC_ARM_REG_R0, STATE)
+        chip.reg_write(UC_ARM_REG_R1, argument)
+        self._count = 0
+        chip.emu_start(self._symbols[name][0] | 1, END)
+        return chip.reg_read(UC_ARM_REG_R0), self._count
+
+    def feed(self, duration: int) -> tuple[int, int]:
+        """One feed: the answer, and the instructions it took."""
+        return self.call("halfbit_receiver_feed", duration)
+
+    @property
+    def state(self) -> int:
+        """Bytes the port remembers: as far as anything was written, to a whole number of words."""
+        self.call("halfbit_receiver_init")
+        memory = bytes(self._unicorn.mem_read(STATE, len(RUBBISH)))
+        return (len(memory.rstrip(RUBBISH[:1])) + 3) // 4 * 4
+
+    @property
+    def stack(self) -> int:
+        """Bytes of stack at the deepest so far."""
+        return STACK - self._deepest
+
+    def data(self, length: int) -> bytes:
+        """The first bytes of the state: those of the packet."""
+        return bytes(self._unicorn.mem_read(STATE, length))
+
+
+def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> Cost:
+    """Feed a signal to chip and core; their answers must be the same.
+
+    :param cost: goes on from here.
+    """
+    cost = cost or Cost()
+    chip.call("halfbit_receiver_init")
+    model = core_receiver(ticks())
+    for duration in durations:
+        expected = model.feed(duration)
+        answer, count = chip.feed(duration)
+        assert answer == expected, f"{duration}: {answer} instead of {expected}"
+        if expected == core.PACKET:
+            length = model.packets.length
+            assert chip.data(length) == bytes(model.packets.data[:length])
+        cost.feeds += 1
+        cost.instructions += count
+        if count > cost.worst:
+            cost.worst, cost.worst_at = count, f"bit {model.bit}, answer {expected}"
+    cost.stack = chip.stack
+    return cost
