@@ -194,7 +194,8 @@ class SequenceReceiver:
             if frame[0] == DONE:
                 finished = _Finished(frame[1], path.preamble, path.run_start, self.now, path.means)
                 path = _Path(self.now, finished=(*path.finished, finished))
-                frame = (RUN, 2)
+                # The end bit counts for the next preamble (S-9.2 A).
+                frame = (RUN, 2 + frame[2])
             elif reading.frame[0] == RUN and frame[0] != RUN:
                 path = attrs.evolve(path, preamble=min(_ones(reading.frame, group.kinds) // 2, 255))
             yield _Reading(frame, kept_low, kept_high, cost, path)
@@ -203,12 +204,15 @@ class SequenceReceiver:
 
     def _framed(self, frame: Frame, kinds: tuple[int, ...]) -> Frame | None:
         after: Frame | None = frame
-        for kind in kinds:
-            if after is None or after[0] in (DONE, REFUSED):
-                # No change is seen at a packet's end; the half-bit after it is a one's.
-                return after if kind and after is not None else None
+        for place, kind in enumerate(kinds):
+            if after is None or after[0] == REFUSED:
+                return after
+            if after[0] == DONE:
+                # No change is seen at the packet's end; what follows it are halves of ones.
+                more = kinds[place:]
+                return (*after, len(more)) if all(more) else None
             after = self._framing.take(after, kind)
-        return after
+        return after if after is None or after[0] != DONE else (*after, 0)
 
     def _give_clear(self) -> tuple[Event, ...]:
         """Give the best reading's packet once no other is nearly as good, or it has waited long."""

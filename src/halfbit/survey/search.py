@@ -1,0 +1,183 @@
+"""The limits that are tried on a capture, and which of them is best."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import accumulate
+from operator import sub
+
+import attrs
+
+from ..error import HalfbitError
+from ..limits import RECEIVE, US, Limits
+from .fit import Fit, fitted
+from .trial import Trial, tried
+
+__all__ = ["Search", "best_first", "pulse_of"]
+
+#: So many durations in a row are ones somewhere, whatever is sent: the shortest preamble a decoder may
+#: rest on has ten one-bits (S-9.2 A), that is ten durations where only one edge was captured.
+PREAMBLE = 10
+#: Middle durations of a preamble, ns, that speak of halves and of whole bits.
+HALVES = range(40 * US, 85 * US)
+BITS = range(95 * US, 145 * US)
+#: Sums of halves of a one and a zero, us, for first readings: 58 + 100; 58 + 116, as some stations
+#: send zeros (common practice, no source).
+MIDPOINTS = (158, 174)
+#: Zeros' halves, us, for first readings by sequence, where even sums read nothing.
+ZEROS = (100, 98, 102, 104, 96, 106, 108, 110, 112, 114, 116)
+#: Durations used for first readings by sequence, which take long.
+FIRST = 8192
+#: The same where many readings are guessed.
+GUESS = 3072
+#: Packets fewer than the best limits have by this share, 0 to 1, do not count against simpler ones.
+TIE = 0.001
+
+
+@attrs.frozen
+class Search:
+    """What was tried, and what it told about the signal."""
+
+    #: Simple ones first.
+    trials: tuple[Trial, ...]
+    fit: Fit | None
+    #: Smallest mean of as many durations in a row as a preamble has, ns: a one's half, or where only
+    #: one edge was captured, a one-bit.
+    pulse: int
+
+    @classmethod
+    def of(cls, stretches: Sequence[Sequence[int]], *, thorough: bool = True) -> Search:
+        """Try limits on stretches of durations, ns.
+
+        :param thorough: try on although simple limits read all there is.
+        """
+        pulse = pulse_of(stretches)
+        trials = [tried("halves, as a decoder must accept them", RECEIVE, stretches)]
+        fit = fitted(trials[0])
+        if fit is not None and trials[0].complete and not thorough:
+            return cls(tuple(trials), fit, pulse)
+        first = trials
+        if fit is None or not trials[0].complete:
+            first = [trials[0], *_first_readings(stretches, pulse)]
+            fit = max(_fits(first), key=lambda fit: fit.packets, default=None)
+        if fit is None:
+            return cls(tuple(best_first(first)[:1]), None, pulse)
+        one_edge = pulse in BITS
+        for round in range(2):
+            trials = [trials[0]]
+            for name, limits in _fitting(fit, one_edge):
+                trials.append(tried(name, limits, stretches))
+                if trials[-1].complete and not thorough:
+                    break
+            before, fit = fit, fitted(best_first(trials)[0]) or fit
+            # What was read with bits of a wrong length may have fitted badly: once more with the right one.
+            if abs(before.one - fit.one) + abs(before.zero - fit.zero) < US // 2 and before.late <= 1.1 * fit.late:
+                break
+        return cls(tuple(trials), fit, pulse)
+
+
+def best_first(trials: Sequence[Trial]) -> list[Trial]:
+    """Trials by packets, most first; those that differ by next to nothing as they came, simple ones first."""
+    left = list(trials)
+    ordered = []
+    while left:
+        most = max(trial.packets for trial in left)
+        chosen = next(trial for trial in left if trial.packets >= most * (1 - TIE))
+        left.remove(chosen)
+        ordered.append(chosen)
+    return ordered
+
+
+def pulse_of(stretches: Sequence[Sequence[int]]) -> int:
+    """Smallest mean of as many durations in a row as a preamble has, ns; 0 where there are too few."""
+    means = [
+        min(map(sub, totals[PREAMBLE:], totals)) // PREAMBLE
+        for stretch in stretches
+        if len(stretch) >= PREAMBLE
+        for totals in [list(accumulate(stretch, initial=0))]
+    ]
+    return min(means, default=0)
+
+
+def _fits(trials: Sequence[Trial]) -> Iterator[Fit]:
+    for trial in trials:
+        fit = fitted(trial)
+        if fit is not None:
+            yield fit
+
+
+def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Trial]:
+    """Readings with what can be guessed, from which there is more to learn."""
+    few = [stretch[:FIRST] for stretch in stretches[:1]]
+    if pulse in BITS:
+        return [tried("one edge", _guessed_bits(stretches, pulse), few)]
+    if pulse not in HALVES:
+        return []
+    trials = []
+    try:
+        limits = Limits.fitted(duration for stretch in stretches for duration in stretch)
+        trials.append(tried("halves", limits, stretches))
+    except HalfbitError:
+        pass  # ones and zeros are not apart: sums may tell
+    for midpoint in MIDPOINTS:
+        limits = attrs.evolve(Limits.for_sampling_period(42), midpoint=midpoint * US, zero_nominal=(midpoint - 58) * US)
+        trials.append(tried("sums", limits, stretches))
+    if not any(True for _ in _fits(trials)) and any(max(stretch) > 70 * US for stretch in few):
+        few = [stretch[:GUESS] for stretch in few]
+        one = _run_of(stretches)
+        for zero in ZEROS:
+            limits = Limits(decision="sequence", one_nominal=one, zero_nominal=zero * US, late_max=56 * US)
+            trials.append(tried("sequence", limits, few))
+            if fitted(trials[-1]) is not None:
+                break
+    return trials
+
+
+def _run_of(stretches: Sequence[Sequence[int]]) -> int:
+    """A one's half from the shortest 26 halves in a row: a station sends 14 ones and more (S-9.2 A)."""
+    means = [
+        min(map(sub, totals[26:], totals)) // 26
+        for stretch in stretches
+        if len(stretch) > 26
+        for totals in [list(accumulate(stretch, initial=0))]
+    ]
+    return min(means, default=58 * US)
+
+
+def _guessed_bits(stretches: Sequence[Sequence[int]], pulse: int) -> Limits:
+    """Limits for durations that are whole bits, from where they lie."""
+    durations = sorted(duration for stretch in stretches for duration in stretch)
+    ones = [duration for duration in durations if pulse * 4 // 5 < duration < pulse * 6 // 5]
+    # A one's half with a zero's is 1.36 times a one-bit, a zero-bit 1.72 times (S-9.1 A, table 1).
+    zeros = [duration for duration in durations if pulse * 155 // 100 < duration < pulse * 215 // 100]
+    one = ones[len(ones) // 2]
+    zero = zeros[len(zeros) // 2] if zeros else 200 * US
+    spread = ones[len(ones) * 199 // 200] - ones[len(ones) // 200]
+    return attrs.evolve(
+        Limits.for_one_edge(), one_nominal=one // 2, zero_nominal=zero // 2, late_max=spread + 2 * US
+    )
+
+
+def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
+    """Limits that follow from a fit, simple ones first."""
+    middle = (fit.one + fit.zero) // 2
+    late = fit.late + fit.late // 50 + US // 2
+    nominal = Limits(
+        one_difference=None,
+        one_nominal=fit.one,
+        zero_nominal=fit.zero,
+        midpoint=fit.one + fit.zero,
+        late_max=late,
+    )
+    if not one_edge:
+        low = max(fit.one - max(late, 6 * US), 1)
+        halves = attrs.evolve(nominal, one_min=low, one_max=middle, zero_min=middle + 1)
+        yield "halves, windows fitted", halves
+        # By sums one_min only bars what is too short for a bit.
+        yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
+    yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
+    if fit.late_rare:
+        rare = fit.late_rare + fit.late_rare // 50 + US // 2
+        yield "sequence, with long turns", attrs.evolve(
+            nominal, decision="sequence", one_edge=one_edge, late_rare=rare
+        )

@@ -1,0 +1,163 @@
+"""What kind of capture it is, in plain words, and what to do about it."""
+
+from __future__ import annotations
+
+import enum
+
+import attrs
+
+from ..limits import RECEIVE, US, Limits
+from .fit import Fit
+from .histogram import Histogram
+from .search import BITS, Search, best_first
+from .trial import Trial
+
+__all__ = ["Finding", "Verdict", "verdict_of"]
+
+#: Up to that lateness, ns, single halves can be told apart: half of what lies between 58 and 100 us.
+SINGLE = 21 * US
+#: Steps from this on, ns, are as long as the halves of a one-bit may differ, or nearly (S-9.1 A, table 1).
+COARSE = 5 * US
+#: Factors between units, and the mistakes that explain them.
+_MISTAKES = {
+    1e3: "milliseconds read as microseconds, say",
+    1e6: "seconds read as microseconds, say",
+    1e-3: "nanoseconds read as microseconds, say",
+    1e-6: "nanoseconds read as milliseconds, say",
+}
+
+
+class Finding(enum.Enum):
+    """Kinds of captures."""
+
+    #: All is as a decoder must accept it.
+    SOUND = "sound"
+    #: Changes are seen a little early or late; wider windows do.
+    JITTER = "jitter"
+    #: A polled capture, or one with a coarse timer, that can be read.
+    POLLED = "polled"
+    #: Only the rising or only the falling changes are there.
+    ONE_EDGE = "one edge"
+    #: Level changes too close together for half-bits.
+    NOISE = "noise"
+    #: Too few looks, or too coarse a timer.
+    COARSE = "too coarse"
+    #: The times are in another unit than was said.
+    UNIT = "unit"
+    #: No signal, or none that is known here.
+    NOTHING = "nothing"
+
+
+@attrs.frozen
+class Verdict:
+    """What a capture is, and what to do."""
+
+    finding: Finding
+    #: What is the case, and why.
+    reason: str
+    #: What to do.
+    advice: str
+
+
+def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, factor: float) -> Verdict:
+    """The verdict on a capture.
+
+    :param tick: the step in which times come, ns; 0 where none shows.
+    :param minimum: of the filter the search was made behind, ns; 0 for none.
+    :param factor: by which all times must be multiplied to make a signal; 1 where none helps.
+    """
+    if histogram.count < 2:
+        return Verdict(Finding.NOTHING, "the level changes hardly ever", "Check the wiring, and that the track has power.")
+    if factor != 1:
+        return _unit(histogram, factor)
+    best = best_first(search.trials)[0]
+    fit = search.fit
+    if not search.pulse:
+        reason = "ten changes in a row and more come at the same time: the times are much too short, or too coarse"
+        return Verdict(Finding.UNIT, reason, "Say the right unit: --unit.")
+    if fit is None or not best.packets:
+        return _nothing(histogram, search, tick)
+    if minimum:
+        reason = f"some level changes are less than {_us(minimum)} us apart, closer than any half-bit is long: noise at the crossings, or spikes"
+        rest = "" if best.limits == RECEIVE else "; " + _reason(fit, best, tick)
+        advice = f"Use --filter {_us(minimum)}" + ("." if best.limits == RECEIVE else " --limits auto.")
+        return Verdict(Finding.NOISE, reason + rest, advice)
+    if best.limits == RECEIVE:
+        reason = f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, within what a decoder must accept"
+        return Verdict(Finding.SOUND, reason, "Decode it as it is.")
+    return Verdict(_finding(fit, best), _reason(fit, best, tick), _advice(best.limits))
+
+
+def _finding(fit: Fit, best: Trial) -> Finding:
+    if best.limits.one_edge:
+        return Finding.ONE_EDGE
+    return Finding.JITTER if best.limits.decision == "halves" and fit.late <= SINGLE else Finding.POLLED
+
+
+def _reason(fit: Fit, best: Trial, tick: float) -> str:
+    limits = best.limits
+    stretching = "; zeros are stretched here and there" if fit.stretched > 0.002 else ""
+    if limits.one_edge:
+        one, mixed, zero = 2 * fit.one, fit.one + fit.zero, 2 * fit.zero
+        return (
+            f"the durations are {_us(one)}, {_us(mixed)} and {_us(zero)} us, sums of two halves: "
+            f"only the rising or only the falling changes are in the capture{stretching}"
+        )
+    if tick >= COARSE:
+        cause = f"times come in steps of {_us(round(tick))} us, from a loop of that period or a coarse timer"
+    elif fit.late > SINGLE:
+        cause = f"the loop period is up to about {_us(fit.late)} us"
+    else:
+        cause = f"changes are seen up to {_us(fit.late)} us late (or half of that early or late)"
+    if fit.late_rare:
+        cause += f", now and then {_us(fit.late_rare)} us"
+    if limits.decision == "halves":
+        if fit.late <= 2 * US:
+            return (
+                f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, differing by "
+                f"{_us(fit.difference)} us: not what a decoder must accept"
+            )
+        return f"{cause}: single halves can still be told apart, with wider windows"
+    if limits.decision == "sum":
+        return f"{cause}: single halves cannot be told apart, sums of both halves of a bit can"
+    return f"{cause}: neither single halves nor sums can be told apart; the bits of a whole packet in sequence can"
+
+
+def _advice(limits: Limits) -> str:
+    return f"Use --limits auto (it decides by {limits.decision})."
+
+
+def _unit(histogram: Histogram, factor: float) -> Verdict:
+    average = histogram.length / histogram.count * factor
+    words = f"{factor:,.0f} times too short" if factor > 1 else f"{1 / factor:,.0f} times too long"
+    if not 0.6 < abs(factor) < 1.7 and factor in _MISTAKES:
+        cause = _MISTAKES[factor]
+    else:
+        words = f"{factor:.4g} times too short" if factor > 1 else f"{1 / factor:.4g} times too long"
+        cause = "ticks of a timer, perhaps"
+    reason = f"the times are {words} for this signal; then half-bits would be {average / US:.0f} us on average: {cause}"
+    return Verdict(Finding.UNIT, reason, "Say the right unit: --unit.")
+
+
+def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
+    shortest = histogram.quantile(0.01)
+    if (tick > 58 * US or shortest >= 64 * US) and histogram.quantile(0.5) < 250 * US and search.pulse not in BITS:
+        step = _us(round(tick)) if tick > 58 * US else _us(shortest)
+        reason = (
+            f"no two changes are closer than {step} us, while halves of ones are 58 us long: "
+            "the loop or timer is too coarse, changes go unseen"
+        )
+        return Verdict(Finding.COARSE, reason, "Look at the level at least every 50 us, better every 10.")
+    shares = histogram.shares
+    if shares.ones > 0.95:
+        reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
+        return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
+    reason = (
+        f"no packet could be read; {shares.ones:.0%} of the durations are as long as halves of ones, "
+        f"{shares.zeros:.0%} as halves of zeros"
+    )
+    return Verdict(Finding.NOTHING, reason, "Check the wiring, and that it is this signal.")
+
+
+def _us(nanoseconds: int) -> str:
+    return f"{nanoseconds / US:.1f}".removesuffix(".0")
