@@ -224,7 +224,7 @@ def _few_between(start: int, end: int, now: int, halves: Sequence[int]) -> bool:
 
     :param now: the end of the last of ``halves``.
     """
-    changes = []  # times of the changes, back from the latest
+    changes = [now]  # times of the changes, back from the latest
     for half in reversed(halves):
         now -= half
         changes.append(now)

@@ -1,0 +1,121 @@
+"""The exact way through layers 2 to 4: one half-bit after the other through the core.
+
+The other ways are shortcuts of this one. They take over where the core's state can be told in a
+few words, and give back by setting it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from . import core
+from .account import Account, Element, Event
+from .limits import Limits
+
+__all__ = ["Exact"]
+
+# Answers of layer 3 after which nothing before them matters any more to a core that is LOST, other than that a
+# lone half-bit was followed by one of the other kind, which now is held.
+_LONE = frozenset((core.LONE_ONE, core.LONE_ZERO))
+_OVER = frozenset((core.SHORT, core.BETWEEN, core.LONG, core.STRETCHED))
+
+
+class Exact:
+    """Durations in ns, one at a time; the events complete with each.
+
+    :param start: the time of the first change, ns.
+    """
+
+    def __init__(self, limits: Limits, start: int) -> None:
+        self._core = limits.receiver_core()
+        self.account = Account(self._core.packets, limits, start)
+        self._keep = Account.history(limits)
+        self._halves: list[int] = []  # the last durations, ns; at least _keep once there are
+        #: The time of the last change, ns.
+        self.now = start
+
+    def feed(self, duration: int) -> tuple[Event, ...]:
+        """Take one duration, ns."""
+        self.now += duration
+        self._halves.append(duration)
+        answer = self._core.feed(duration)
+        if len(self._halves) > 64 * self._keep:
+            del self._halves[: -self._keep]
+        if answer == core.MORE:
+            return ()
+        return self.account.answer(answer, self._element())
+
+    def finish(self) -> tuple[Event, ...]:
+        """The capture is over: a packet that has begun is cut, a loss ends here."""
+        machine = self._core.bits
+        events: tuple[Event, ...] = ()
+        if machine.held != core.MORE:
+            bit = core.LONE_ONE if machine.held == core.ONE else core.LONE_ZERO
+            waiting = machine.waiting
+            machine.held, machine.waiting = core.MORE, 0
+            answer = self._core.packets.feed(bit, waiting, 0)
+            if answer != core.MORE:
+                start = self.now - waiting
+                element = Element(bit, start, self.now, start, waiting, self._halves[-self._keep :])
+                events = self.account.answer(answer, element)
+        return events + self.account.finish(self.now)
+
+    def set_idle(self, now: int, ones: int, skew: int, before: int) -> None:
+        """Be between two bits, nothing wrong, ones counted both ways; ``before`` as the core has it."""
+        self._set(core.IDLE, now, ones, skew, before)
+        self._halves = []
+
+    def set_lost(self, now: int, halves: Sequence[int]) -> None:
+        """Be LOST, and where a run of half-bits of one kind begins.
+
+        :param halves: the durations before, ns, as many as a cutout shows.
+        """
+        self._set(core.LOST, now, 0, 0, 0)
+        self._halves = list(halves)
+
+    def state(self) -> int:
+        """The core's, of layer 4."""
+        return self._core.packets.state
+
+    def between_bits(self) -> tuple[int, int, int] | None:
+        """What ``set_idle`` would be told, behind the last part of a one-bit; else None."""
+        packets = self._core.packets
+        if self._core.bits.held != core.MORE or not packets.before:
+            return None
+        return packets.ones, packets.skew, packets.before
+
+    def lost_from(self) -> int | None:
+        """How many of the half-bits just fed belong to the run of one kind that begins: 0 or 1.
+
+        None if something before that run still matters. Else, while the core is LOST,
+        ``set_lost`` at the run's beginning would be the same state.
+        """
+        if self._core.bit in _LONE:
+            return 1
+        return 0 if self._core.bit in _OVER else None
+
+    def last(self, count: int) -> list[int]:
+        """So many durations, ns, or what there are; the last one last."""
+        return self._halves[-count:]
+
+    def _set(self, state: int, now: int, ones: int, skew: int, before: int) -> None:
+        bits, packets = self._core.bits, self._core.packets
+        bits.held, bits.waiting = core.MORE, 0
+        packets.state = state
+        packets.ones, packets.skew, packets.before = ones, skew, before
+        self.now = now
+
+    def _element(self) -> Element:
+        """The bit or fault the core has just answered with."""
+        machine = self._core.bits
+        bit, first, last = self._core.bit, machine.first, machine.last
+        end = self.now
+        halves = self._halves[-self._keep :]
+        start = end - last - first
+        if bit in _LONE:
+            return Element(bit, start, end - last, start, first, halves[:-1])
+        if bit == core.UNEQUAL:
+            return Element(bit, start, end, end - last, abs(first - last), halves)
+        if bit in (core.SHORT, core.BETWEEN, core.LONG):
+            return Element(bit, start, end, end - last, last, halves)
+        return Element(bit, start, end, start, first + last, halves)
