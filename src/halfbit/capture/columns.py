@@ -75,13 +75,16 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout
     first, last = parted[0], parted[-1]
     has_names = _are_names(first, last, delimiter)
     names = first if has_names else []
-    width = len(last)
-    if has_names and len(names) != width and not (len(names) == width - 1 and last[-1] == ""):
+    width = len(last if has_names else first)
+    if has_names and len(names) == width - 1 and last[-1] == "":
+        names = [*names, ""]  # rows that end with a delimiter
+    if has_names and len(names) != width:
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
     time = _time(options.time_column, names, width, heading.holds)
-    if heading.unit is None and names and time < len(names):
-        heading = attrs.evolve(heading, unit=unit_in(names[time]))
-    if heading.holds is None and names and time < len(names) and _DURATION.match(names[time]):
+    name = names[time] if names else ""
+    if heading.unit is None:
+        heading = attrs.evolve(heading, unit=unit_in(name))
+    if heading.holds is None and _DURATION.match(name):
         heading = attrs.evolve(heading, holds="durations")
     if heading.holds == "durations":
         if options.level_column is not None:
@@ -89,7 +92,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout
         return Layout(delimiter, width, int(has_names), time, None, heading)
     level = _level(options.level_column, names, width, time)
     if heading.holds is None:
-        if level is None and not _TIME.match(names[time] if names else ""):
+        if level is None and not _TIME.match(name):
             raise CaptureError(say_what())
         heading = attrs.evolve(heading, holds="times")
     return Layout(delimiter, width, int(has_names), time, level, heading)
@@ -140,7 +143,7 @@ def _time(said: Column | None, names: Sequence[str], width: int, holds: str | No
 def _level(said: Column | None, names: Sequence[str], width: int, time: int) -> int | None:
     if said is not None:
         return _find("level_column", said, names, width)
-    others = [index for index in range(width) if index != time and (not names or index < len(names))]
+    others = [index for index in range(width) if index != time and (not names or names[index])]
     if len(others) > 1:
         raise CaptureError(f"say which column has the level: level_column ({_listed(names) or f'1 to {width}'})")
     return others[0] if others else None

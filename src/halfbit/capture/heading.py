@@ -49,12 +49,12 @@ class Heading:
         return Heading(*(mine if mine is not None else theirs for mine, theirs in pairs))
 
 
-def heading_in(lines: Lines) -> Heading | None:
+def heading_in(lines: Lines, found: Heading | None = None) -> Heading | None:
     """The heading among some lines of comment.
 
+    :param found: the one in the lines before, if there was one.
     :raises CaptureError: where a word of it is none of a heading's, or there are two headings.
     """
-    found: Heading | None = None
     for number, text in enumerate(lines.texts, lines.number):
         match = HEADING.match(text)
         if match is None:

@@ -16,8 +16,6 @@ __all__ = ["fields_are_plain", "looks_like_number", "number_in", "numbers_in"]
 #: No capture needs larger numbers, and the layers above need not fear them.
 LARGEST = 1 << 63
 
-_EXACT = 1 << 53  # up to here a float is exact for an integer
-
 _INTEGER = re.compile(rb"[+-]?[0-9]+")
 _FLOAT = re.compile(rb"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _NOT_FINITE = re.compile(rb"[+-]?(nan|inf|infinity)", re.IGNORECASE)
@@ -31,7 +29,7 @@ def fields_are_plain(text: bytes) -> bool:
     return text.isascii() and b"_" not in text
 
 
-def numbers_in(fields: Union[Sequence[bytes], Sequence[str]]) -> list[Number]:
+def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
     """All fields as numbers, fast.
 
     :param fields: from a text of which :func:`fields_are_plain` holds.
@@ -41,11 +39,13 @@ def numbers_in(fields: Union[Sequence[bytes], Sequence[str]]) -> list[Number]:
     try:
         values = list(map(int, fields))
     except ValueError:
-        values = list(map(float, fields))
-        if not all(map(math.isfinite, values)):
+        fractions = list(map(float, fields))
+        if not all(map(math.isfinite, fractions)):
             raise ValueError from None
-        if values and max(map(abs, values)) >= _EXACT:
-            values = [number_in(_bytes(field)) for field in fields]
+        values = list(fractions)
+        if any(map(float.is_integer, fractions)):
+            # Whole numbers among fractions stay whole: exact, and the same however lines come in.
+            values = [_whole(field, value) if value.is_integer() else value for field, value in zip(fields, fractions)]
     if values and max(max(values), -min(values)) >= LARGEST:
         raise ValueError
     return values
@@ -77,5 +77,8 @@ def number_in(field: bytes, place: str = "") -> Number:
     return number
 
 
-def _bytes(field: Union[bytes, str]) -> bytes:
-    return field if isinstance(field, bytes) else field.encode()
+def _whole(field: Union[bytes, str], value: float) -> Number:
+    try:
+        return int(field)
+    except ValueError:  # 58.0, 1e3
+        return value

@@ -8,36 +8,24 @@ level is. Lines that start with ``#`` are comments, and one may be a heading; bl
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
-from itertools import accumulate
 from operator import itemgetter
 
-import attrs
-
 from ..block import Block
-from ..edge import Edges, steps_between
+from ..edge import Edges
 from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .columns import LEVELS, Layout, layout_of, split
 from .heading import HEADING, LATE_HEADING, Heading, heading_in
 from .lines import Lines, complaint, lines_of, quoted
+from .looks import Looks, changes
 from .numbers import fields_are_plain, number_in, numbers_in
 from .options import Options
 from .source import Source
 
 __all__ = ["read_table"]
-
-
-@attrs.frozen(slots=True)
-class _Rows:
-    """The chosen columns of some rows."""
-
-    times: Sequence[Number]
-    #: As bytes 0 and 1; empty where there is no column of levels.
-    levels: bytes
-    place: Callable[[int], str]
 
 
 def read_table(source: Source, options: Options) -> Edges:
@@ -69,7 +57,7 @@ def read_table(source: Source, options: Options) -> Edges:
     first = LEVELS.get(fields[layout.level].lower(), 0)  # a wrong one will be met again, with its place
     return CaptureEdges(
         source.name,
-        lambda: _changes(_rows(source, layout, options.take_last), said.wrap),
+        lambda: changes(_rows(source, layout, options.take_last), said.wrap),
         are_durations=False,
         unit=unit,
         level=1 - first,
@@ -104,7 +92,7 @@ def _is_comment(text: bytes) -> bool:
     return not text or text.startswith(b"#")
 
 
-def _rows(source: Source, layout: Layout, take_last: bool) -> Iterator[_Rows]:
+def _rows(source: Source, layout: Layout, take_last: bool) -> Iterator[Looks]:
     names = layout.names
     opening = True
     for lines in lines_of(source.chunks(), take_last):
@@ -128,7 +116,7 @@ def _rows(source: Source, layout: Layout, take_last: bool) -> Iterator[_Rows]:
                 opening = False
 
 
-def _at_once(lines: Lines, layout: Layout) -> _Rows:
+def _at_once(lines: Lines, layout: Layout) -> Looks:
     """Rows of which each is right.
 
     :raises ValueError: and others, where one may be wrong.
@@ -160,14 +148,14 @@ def _at_once(lines: Lines, layout: Layout) -> _Rows:
             levels = bytes(map(LEVELS.__getitem__, seen))
         except KeyError:
             levels = bytes([LEVELS[level.strip().lower()] for level in seen])
-    return _Rows(numbers_in(fields), levels, lambda index: f"line {numbers[index]}")
+    return Looks(numbers_in(fields), levels, lambda index: f"line {numbers[index]}")
 
 
 def _parted(texts: list[str], layout: Layout) -> list[list[str]]:
     return list(csv.reader(texts, delimiter=layout.delimiter, skipinitialspace=True, strict=True))
 
 
-def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[_Rows]:
+def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Looks]:
     """Rows of which one is wrong: those before it, then the error with its place."""
     times: list[Number] = []
     levels: list[int] = []
@@ -188,7 +176,7 @@ def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[_Rows]:
         levels.append(level)
         places.append(f"line {number}")
     if times:
-        yield _Rows(times, b"" if layout.level is None else bytes(levels), places.__getitem__)
+        yield Looks(times, b"" if layout.level is None else bytes(levels), places.__getitem__)
     if wrong is not None:
         raise wrong
 
@@ -209,31 +197,3 @@ def _row(text: bytes, layout: Layout) -> tuple[Number, int]:
     if level.lower() not in LEVELS:
         raise CaptureError(f"level {quoted(level.encode())} is neither 0 nor 1")
     return time, LEVELS[level.lower()]
-
-
-def _changes(rows: Iterator[_Rows], wrap: int | None) -> Iterator[Block]:
-    """The times at which the level changes."""
-    before: Number | None = None
-    since: Number = 0
-    level: int | None = None
-    for some in rows:
-        steps = steps_between((before, *some.times), wrap, some.place)
-        before = some.times[-1]
-        times = some.times
-        if wrap is not None:  # the counter may start over between two changes, unseen by the changes
-            totals = list(accumulate(steps, initial=since))
-            since = totals[-1]
-            times = totals[1:]
-        level = some.levels[0] if level is None else level
-        changes = []
-        at = some.levels.find(1 - level)
-        while at >= 0:
-            changes.append(at)
-            level = 1 - level
-            at = some.levels.find(1 - level, at)
-        if changes:
-            yield Block([times[at] for at in changes], _place(some.place, changes))
-
-
-def _place(place: Callable[[int], str], changes: Sequence[int]) -> Callable[[int], str]:
-    return lambda index: place(changes[index])

@@ -65,10 +65,7 @@ def _heading_of(source: Source, take_last: bool) -> Heading:
             texts = lines.texts
             ends = (index for index, text in enumerate(texts) if _COMMENT.sub(b"", text).strip())
             value = next(ends, None)
-            found = heading_in(Lines(lines.number, b"\n".join(texts[:value])))
-            if found is not None and heading is not None:
-                raise CaptureError("a second heading: one is enough", f"line {lines.number}")
-            heading = found or heading
+            heading = heading_in(Lines(lines.number, b"\n".join(texts[:value])), heading)
             if value is not None:
                 if wrong := complaint(texts[value]):
                     raise CaptureError(wrong, f"line {lines.number + value}")
