@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import ast
 import importlib
+import importlib.metadata
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -44,6 +46,47 @@ def test_attrs_is_all_it_needs() -> None:
         env={**os.environ, "PYTHONPATH": str(SOURCES.parent)},
     )
     assert set(done.stdout.split()) <= {"attr", "attrs"}
+
+
+def _needed(*extras: str) -> set[str]:
+    """The packages that the project and some of its extras name."""
+    named: set[str] = set()
+    for requirement in PROJECT["project"]["dependencies"]:
+        named.add(_name(requirement))
+    for extra in extras:
+        for requirement in PROJECT["project"]["optional-dependencies"][extra]:
+            inner = re.fullmatch(r"halfbit\[(.*)\]", requirement)
+            named |= _needed(*inner[1].split(",")) if inner else {_name(requirement)}
+    return named
+
+
+def _name(requirement: str) -> str:
+    found = re.match(r"[\w.-]+", requirement)
+    assert found is not None, requirement
+    return found[0].lower()
+
+
+def _imports(path: Path) -> set[str]:
+    """The packages a file imports."""
+    roots: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            roots |= {alias.name.partition(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+            roots.add(node.module.partition(".")[0])
+    return roots
+
+
+@pytest.mark.parametrize("place", ["tests", "docs"])
+def test_the_test_extra_has_all_that_the_tests_import(place: str) -> None:
+    files = [path for path in (ROOT / place).rglob("*.py") if "benchmarks" not in path.parts]
+    assert files
+    own = {"halfbit", "tests", "tomli", *(path.stem for path in (ROOT / "examples").rglob("*.py"))}
+    foreign = set().union(*map(_imports, files)) - own - set(sys.stdlib_module_names)
+    providers = importlib.metadata.packages_distributions()
+    needed = _needed("test")
+    lacking = {root for root in foreign if not {name.lower() for name in providers.get(root, [])} & needed}
+    assert lacking - {"docutils"} == set()  # which comes with sphinx
 
 
 def _oldest() -> tuple[int, int]:
