@@ -14,7 +14,7 @@ from itertools import accumulate
 
 from halfbit.account import Event
 from halfbit.bit import BitMachine, bits
-from halfbit.edge import Edge, edges_from_durations
+from halfbit.edge import Edge
 from halfbit.fault import Fault
 from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
@@ -83,7 +83,8 @@ def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | No
     for way, events in ways.items():
         assert events == whole, _differ(way, events, whole, durations, limits, seed)
     before = Receiver(limits).feed_many(durations)
-    for name, tail in TAILS.items():
+    for name in random.Random(seed).sample(sorted(TAILS), 2):
+        tail = TAILS[name]
         after = Receiver(limits).feed_many(durations + tail)[: len(before)]
         assert after == before, _differ(f"followed by {name}", after, before, durations, limits, seed)
     assert whole[: len(before)] == before, _differ(
@@ -132,7 +133,7 @@ def _scaled(durations: list[int], limits: Limits) -> list[Event]:
 
 
 def _iterators(durations: list[int], limits: Limits) -> list[Event]:
-    edges = edges_from_durations(durations, "ns")
+    edges = iter(edges_of(durations))
     return list(packets(bits(half_bits(edges, limits), limits), limits))
 
 
