@@ -7,6 +7,7 @@ import shutil
 import sys
 from typing import Any, Union
 
+from .cli_auto import chosen_limits
 from .cli_input import Measured, input_at
 from .cli_json import JsonLines
 from .cli_options import (
@@ -73,7 +74,8 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> int:
     """Decode, and give the exit status."""
-    limits, configuration, context = limits_of(args), configuration_of(args), context_of(args)
+    limits_of(args)  # what contradicts itself is refused before anything is read
+    configuration, context = configuration_of(args), context_of(args)
     source = input_at(args.capture)
     progress = Progress(source)
 
@@ -103,7 +105,8 @@ def run(args: argparse.Namespace) -> int:
     measured = Measured(edges, source, before_more)
     tally = Tally()
     try:
-        for event in decode(measured, limits, configuration=configuration, context=context):
+        limits, measured_edges = chosen_limits(args, source, edges, measured)
+        for event in decode(measured_edges, limits, configuration=configuration, context=context):
             tally.add(event)
             output.event(event)
     except CaptureError:

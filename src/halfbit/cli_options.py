@@ -16,6 +16,7 @@ from .limits import DECISIONS, RECEIVE, TRANSMIT, US, Limits
 from .unit import Scale, Unit
 
 __all__ = [
+    "AUTO",
     "PRESETS",
     "add_capture_options",
     "add_limit_options",
@@ -28,6 +29,9 @@ __all__ = [
 
 #: Limits by name.
 PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}
+
+#: The limits that a survey finds.
+AUTO = "auto"
 
 #: Contexts a caller can force, by name.
 _CONTEXTS = {context.value: context for context in (Context.OPERATIONS, Context.SERVICE)}
@@ -107,9 +111,10 @@ def add_limit_options(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument(
         "--limits",
-        choices=list(PRESETS),
+        choices=[*PRESETS, AUTO],
         default="receive",
-        help="what a decoder must accept (the default), or what a station must keep to (S-9.1, S-9.2)",
+        help="what a decoder must accept (the default), what a station must keep to (S-9.1, S-9.2), or what fits the "
+        "capture best, found as by the survey command; of a live input from its first seconds",
     )
     for name, (words, may_be_off) in _TIMES.items():
         group.add_argument(
@@ -133,9 +138,10 @@ def add_limit_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def limits_of(args: argparse.Namespace) -> Limits:
+def limits_of(args: argparse.Namespace, auto: Limits = RECEIVE) -> Limits:
     """The limits the options ask for.
 
+    :param auto: what ``--limits auto`` stands for.
     :raises HalfbitError: where they contradict one another.
     """
     said: dict[str, Any] = {}
@@ -143,7 +149,9 @@ def limits_of(args: argparse.Namespace) -> Limits:
         value = getattr(args, field.name)
         if value is not None:
             said[field.name] = None if value == "off" else value
-    return attrs.evolve(PRESETS[args.limits], **said)
+    if said.get("one_edge") and "decision" not in said:
+        said["decision"] = "sequence"  # no other can read it
+    return attrs.evolve(auto if args.limits == AUTO else PRESETS[args.limits], **said)
 
 
 def add_reading_options(parser: argparse.ArgumentParser) -> None:

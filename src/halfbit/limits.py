@@ -12,7 +12,7 @@ import attrs
 from . import core
 from .error import HalfbitError
 
-__all__ = ["RECEIVE", "TRANSMIT", "Limits"]
+__all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits"]
 
 US = 1000  # nanoseconds in a microsecond; the standards speak of us, halfbit counts ns
 

@@ -103,13 +103,16 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
     return survey(edges, thorough=False).limits
 
 
-def look_ahead(edges: Edges, *, seconds: float = 3.0) -> tuple[Survey, Edges]:
+def look_ahead(
+    edges: Edges, *, seconds: float = 3.0, thorough: bool = False
+) -> tuple[Survey, Edges]:
     """A survey of how a capture begins, and the whole capture again: for a live source.
 
     Takes the durations of so many seconds from the source, or as many as a survey keeps; what is given back
     gives them again, and then goes on with the source.
 
     :param seconds: of the signal's own time.
+    :param thorough: as :func:`survey`'s.
     :raises HalfbitError: where that is not above 0.
     """
     if not seconds > 0:
@@ -122,7 +125,7 @@ def look_ahead(edges: Edges, *, seconds: float = 3.0) -> tuple[Survey, Edges]:
         surveyor.add(durations, scale)
         if surveyor.histogram.length >= seconds * 1e9 or surveyor.histogram.count >= NUMBER * LENGTH:
             break
-    return surveyor.survey(False), _Replayed(taken, source)
+    return surveyor.survey(thorough), _Replayed(taken, source)
 
 
 class _Replayed(Edges):

@@ -1,0 +1,146 @@
+"""A survey to read, and as an object for JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+import attrs
+
+from ..limits import RECEIVE, US, Limits
+from . import Fit, Survey, Trial
+
+__all__ = ["as_dict", "lines"]
+
+#: Most rows of the histogram, and the widths of a bin that are used to keep to it, us.
+ROWS = 32
+_WIDTHS = (1, 2, 5, 10, 20)
+#: A bar is no shorter than this, however narrow the terminal.
+_BAR = 10
+
+
+def lines(survey: Survey, width: int) -> Iterator[str]:
+    """A survey in lines of no more than so many columns, from 60 on."""
+    shares = survey.shares
+    yield f"{survey.half_bits} durations, {survey.length / 1e9:.3f} s"
+    yield ""
+    yield from _histogram(survey, width)
+    yield ""
+    yield "windows a decoder must accept (S-9.1 A): halves of ones 52 to 64 us, of zeros 90 to 10000 us"
+    yield (
+        f"shorter {shares.below:.1%}, ones {shares.ones:.1%}, between {shares.between:.1%}, "
+        f"zeros {shares.zeros:.1%}, longer {shares.above:.1%}"
+    )
+    if survey.tick:
+        yield f"times come in steps of {_us(survey.tick)} us"
+    yield ""
+    if survey.fit is not None:
+        yield from _signal(survey, survey.fit)
+        yield ""
+    yield from _trials(survey)
+    yield ""
+    verdict = survey.verdict
+    text = verdict.reason[0].upper() + verdict.reason[1:] + ". " + verdict.advice
+    yield from textwrap.wrap(text, width, initial_indent="=> ", subsequent_indent="   ")
+
+
+def _histogram(survey: Survey, width: int) -> Iterator[str]:
+    """A row for each bin; what lies between two that hold nothing is left out."""
+    used = [us for us, number in enumerate(survey.histogram) if number]
+    if not used:
+        yield f"all durations are {len(survey.histogram)} us or longer" if survey.longer else "no durations"
+        return
+    step = next((step for step in _WIDTHS if len({us // step for us in used}) <= ROWS), _WIDTHS[-1])
+    bins = {start: sum(survey.histogram[start : start + step]) for start in sorted({us // step * step for us in used})}
+    most = max(bins.values())
+    room = max(width - 31, _BAR)
+    yield f"{'us':>10}  {'':4}  {'share':>6}"
+    before = None
+    for start, number in bins.items():
+        if before is not None and start != before + step:
+            yield f"{'...':>10}"
+        before = start
+        label = f"{start}" if step == 1 else f"{start} to {start + step}"
+        bar = "#" * (number * room // most) or ("|" if number else "")
+        yield f"{label:>10}  {_window(start, step):4}  {number / survey.half_bits:>6.1%}  {bar}".rstrip()
+    if survey.longer:
+        yield f"{f'{len(survey.histogram)} and up':>10}  {'':4}  {survey.longer / survey.half_bits:>6.1%}"
+
+
+def _window(start: int, step: int) -> str:
+    """Which window of ``RECEIVE`` most of a bin lies in."""
+    middle = start * US + step * US // 2
+    if RECEIVE.one_min <= middle <= RECEIVE.one_max:
+        return "one"
+    return "zero" if RECEIVE.zero_min <= middle <= RECEIVE.zero_max else ""
+
+
+def _signal(survey: Survey, fit: Fit) -> Iterator[str]:
+    yield f"the signal, from {fit.packets} packets"
+    yield f"  half of a one    {fit.one / US:.2f} us"
+    yield f"  half of a zero   {fit.zero / US:.2f} us" + (
+        f"; {fit.stretched:.1%} of what holds one is stretched" if fit.stretched else ""
+    )
+    rare = f"; now and then up to {_us(fit.late_rare)} us" if fit.late_rare else ""
+    spread = f"within {_us(fit.late)} us of one another" if fit.late else "all alike"
+    yield f"  changes seen     {spread}, measured from where they are{rare}"
+    if fit.difference:
+        yield f"  halves of a one  differ by up to {_us(fit.difference)} us"
+    total = sum(survey.preambles.values())
+    common = [ones for ones, number in survey.preambles.items() if number >= total / 50]
+    common = sorted(common, key=lambda ones: -survey.preambles[ones])[:5]
+    preambles = ", ".join(f"{ones} ({survey.preambles[ones] / total:.0%})" for ones in sorted(common))
+    more = ", and others" if len(survey.preambles) > len(common) else ""
+    yield f"  preambles        {preambles}{more} one-bits, the end bit before counted"
+
+
+def _trials(survey: Survey) -> Iterator[str]:
+    behind = f", behind a filter of {_us(survey.filter)} us" if survey.filter else ""
+    yield f"limits tried on a part of the capture{behind}, best first"
+    yield f"  {'packets':>7}  {'faults':>6}  {'in packets':>10}"
+    for trial in survey.trials:
+        yield f"  {trial.packets:>7}  {trial.faults:>6}  {trial.share:>10.1%}  {trial.name}"
+
+
+def _us(nanoseconds: float) -> str:
+    return f"{nanoseconds / US:.1f}".removesuffix(".0")
+
+
+def as_dict(survey: Survey) -> dict[str, object]:
+    """A survey as an object for JSON. Times are ns, shares 0 to 1.
+
+    ``half_bits``, ``length``, ``bins`` (pairs of us and how many durations there are from there up to less than
+    1 us more; empty ones are left out), ``longer``, ``shares``, ``tick``, ``fit`` (or null), ``preambles``, ``trials``, ``limits``,
+    ``filter``, ``factor``, ``finding``, ``reason``, ``advice``.
+    """
+    return {
+        "half_bits": survey.half_bits,
+        "length": survey.length,
+        "bins": [[us, number] for us, number in enumerate(survey.histogram) if number],
+        "longer": survey.longer,
+        "shares": attrs.asdict(survey.shares),
+        "tick": survey.tick,
+        "fit": None if survey.fit is None else attrs.asdict(survey.fit),
+        "preambles": {str(ones): number for ones, number in survey.preambles.items()},
+        "trials": [_trial(trial) for trial in survey.trials],
+        "limits": _limits(survey.limits),
+        "filter": survey.filter,
+        "factor": survey.factor,
+        "finding": survey.verdict.finding.value,
+        "reason": survey.verdict.reason,
+        "advice": survey.verdict.advice,
+    }
+
+
+def _trial(trial: Trial) -> dict[str, object]:
+    return {
+        "name": trial.name,
+        "packets": trial.packets,
+        "faults": trial.faults,
+        "share": round(trial.share, 6),
+        "limits": _limits(trial.limits),
+    }
+
+
+def _limits(limits: Limits) -> dict[str, object]:
+    return attrs.asdict(limits)
