@@ -74,6 +74,7 @@ def outcome(data: bytes, sizes: list[int], bulk: bool, **options: Any) -> tuple[
 @given(data=CAPTURES, sizes=SIZES, options=OPTIONS)
 @example(data=b"1\n58,1\n", sizes=[3], options={})
 @example(data=b"# halfbit: times\n" * 3, sizes=[20], options={})
+@example(data=b"# halfbit: times us\n0\n0\n# halfbit: times us\n", sizes=[7], options={})
 @example(data=b"0,0\n60,1\n\xff", sizes=[40], options={})
 @example(data=b'time,level\n0,0\n60,"1\n120,0"\n', sizes=[12], options={})
 def test_same_times_and_same_error_however_it_is_cut(

@@ -109,7 +109,9 @@ def _rows(source: Source, layout: Layout, take_last: bool) -> Iterator[Looks]:
         try:
             rows = _at_once(lines, layout)
         except (ValueError, LookupError, csv.Error):
-            yield from _one_by_one(lines, layout, opening)
+            for rows in _one_by_one(lines, layout, opening):
+                yield rows
+                opening = False
         else:
             if rows.times:
                 yield rows

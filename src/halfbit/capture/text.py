@@ -79,7 +79,9 @@ def _blocks(source: Source, take_last: bool) -> Iterator[Block]:
         try:
             block = _clean(lines) or _commented(lines)
         except ValueError:  # CaptureError is one too
-            yield from _one_by_one(lines, opening)
+            for block in _one_by_one(lines, opening):
+                yield block
+                opening = False
         else:
             if block.values:
                 yield block
