@@ -64,25 +64,21 @@ def build(
     compiler: Sequence[str],
     flags: Sequence[str],
     sources: Sequence[Path] = SOURCES,
-    text: str | None = None,
     suffix: str = "",
+    include: Path = C,
 ) -> Path:
     """Compile and link, and give the file made.
 
-    :param text: takes the place of the first source's text.
     :raises AssertionError: with the compiler's words, where it does not accept the sources.
     """
-    content = [text if text is not None else sources[0].read_text()]
-    content += [path.read_text() for path in (*sources[1:], *sorted(C.glob("*.h")))]
+    content = [path.read_text() for path in (*sources, *sorted(include.glob("*.h")))]
     key = hashlib.sha256("\0".join((*compiler, *flags, *content)).encode()).hexdigest()[:24]
     result = _kept() / f"{key}{suffix}"
     if result.exists():
         return result
     with tempfile.TemporaryDirectory(dir=_kept()) as scratch:
-        first = Path(scratch) / sources[0].name
-        first.write_text(content[0])
         made = Path(scratch) / f"made{suffix}"
-        command = (*compiler, *flags, f"-I{C}", str(first), *map(str, sources[1:]), "-o", str(made))
+        command = (*compiler, *flags, f"-I{include}", *map(str, sources), "-o", str(made))
         environment = {
             **os.environ,
             "ZIG_GLOBAL_CACHE_DIR": str(_kept() / "zig"),

@@ -1,0 +1,31 @@
+"""The shipped vectors."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+
+from ..error import HalfbitError
+from ..limits import RECEIVE, TRANSMIT, Limits
+from .case import VERSION, Case
+
+__all__ = ["SETS", "cases"]
+
+#: The sets of cases, and the limits each is decoded with.
+SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT}
+
+
+def cases(limits: str = "receive") -> tuple[Case, ...]:
+    """The cases of a set, in the file's order.
+
+    :param limits: ``"receive"``: what decoders must accept; ``"transmit"``: what stations must keep.
+    :raises HalfbitError: for another set, or a file of another version.
+    """
+    if limits not in SETS:
+        raise HalfbitError(f"limits: {limits!r} is none of {', '.join(SETS)}")
+    text = files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii")
+    heading, *lines = text.splitlines()
+    version = json.loads(heading)["version"]
+    if version != VERSION:
+        raise HalfbitError(f"vectors: version {version} is not {VERSION}")
+    return tuple(Case.from_json(line) for line in lines)

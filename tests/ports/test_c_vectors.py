@@ -1,0 +1,101 @@
+"""The C port against the vectors: clean under the sanitizers, and every mutation found and named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+import pytest
+
+from halfbit.vectors import SETS, cases, check
+
+from .support_build import C, SOURCES, STRICT, ZIG, build, defines, system_compiler, ticks
+
+PROGRAM = (C / "halfbit.c", C / "answers.c")
+UNDEFINED = ("-O1", "-g", "-fsanitize=undefined", "-fno-sanitize-recover=all")
+ADDRESS = ("-fsanitize=address",)
+
+#: Each compiler there is, with the sanitizers it has. A system without one has no address sanitizer: conftest says so.
+COMPILERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {"zig": (ZIG, UNDEFINED)}
+_system = system_compiler()
+if _system:
+    COMPILERS["system"] = ((_system,), UNDEFINED + ADDRESS)
+
+
+@pytest.mark.parametrize("compiler", COMPILERS)
+@pytest.mark.parametrize("limits", SETS)
+@pytest.mark.parametrize("per_us", [1, 4])
+def test_all_vectors(compiler: str, limits: str, per_us: int) -> None:
+    command, flags = COMPILERS[compiler]
+    settings = (f"-DHALFBIT_TICKS_PER_US={per_us}u",) if limits == "receive" else defines(ticks(SETS[limits], per_us))
+    program = build(command, (*STRICT, *flags, *settings), PROGRAM)
+    report = check([str(program)], cases(limits), ticks_per_us=per_us)
+    assert not report.differences, [(d.case.id, d.text) for d in report.differences[:5]]
+
+
+@attrs.frozen
+class Mutation:
+    """A mistake a porter makes, and the rule it breaks."""
+
+    name: str
+    before: str
+    after: str
+    rule: str
+    header: bool = False
+
+
+MUTATIONS = (
+    Mutation("shortest one off by one", "(52u *", "(53u *", "half-bit windows", header=True),
+    Mutation("longest one off by one", "(64u *", "(63u *", "half-bit windows", header=True),
+    Mutation("shortest zero off by one", "(90u *", "(89u *", "half-bit windows", header=True),
+    Mutation("longest zero off by one", "(10000u *", "(9999u *", "half-bit windows", header=True),
+    Mutation("difference of the station's column", "(6u *", "(3u *", "halves of a one-bit", header=True),
+    Mutation("difference unchecked", "(6u *", "(12u *", "halves of a one-bit", header=True),
+    Mutation(
+        "phase never found again: both halves of an odd pair dropped",
+        "r->waiting = (uint16_t)(HELD_ZERO + (TOTAL_LIMITED ? duration : 0u));",
+        "r->waiting = (uint16_t)(waiting < HELD_ONE_LOWEST ? HELD_ZERO : NONE);",
+        "phase",
+    ),
+    Mutation(
+        "one-bits of the other pairing not counted",
+        "ones = r->skew; /*", "ones = 0; /*", "phase",
+    ),
+    Mutation(
+        "preamble not counted inside a packet",
+        "            r->length = (uint8_t)(length + 1u);",
+        "            r->ones = 0; r->length = (uint8_t)(length + 1u);",
+        "preamble after an error",
+    ),
+    Mutation("preamble of eleven", "PREAMBLE_MIN 10u", "PREAMBLE_MIN 11u", "preamble length", header=True),
+    Mutation("end bit does not count", "r->ones = 1;", "r->ones = 0;", "end bit counts"),
+    Mutation("data bits count after a packet", "r->ones = 1;", "", "end bit counts"),
+    Mutation("error byte not checked", "if (r->check == 0) {", "{", "error detection byte"),
+    Mutation("two bytes are enough", "PACKET_MIN 3u", "PACKET_MIN 2u", "packet lengths", header=True),
+    Mutation("fourteen bytes are the most", "PACKET_MAX 15u", "PACKET_MAX 14u", "packet lengths", header=True),
+    Mutation("least significant bit first: ones and zeros swapped", "+ HALFBIT_ZERO - bit", "+ bit - HALFBIT_ONE", "bytes"),
+    Mutation("count of one-bits runs over", "ones -= ones >> 8;", "", "counts stop"),
+    Mutation("durations cut to 16 bits", "uint32_t waiting = r->waiting;", "uint32_t waiting = r->waiting; duration &= 0xFFFF;",
+             "half-bit windows"),
+    Mutation("count of a packet's one-bits kept for the next preamble", "r->skew = 0;\n                state = IDLE;",
+             "state = IDLE;", "phase"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("mutation", MUTATIONS, ids=lambda mutation: mutation.name)
+def test_a_mutation_is_found_and_its_rule_named(mutation: Mutation, tmp_path: Path) -> None:
+    names = [SOURCES[0].name, "halfbit.h", "answers.c"]
+    texts = {name: (C / name).read_text() for name in names}
+    spoiled = "halfbit.h" if mutation.header else "halfbit.c"
+    assert texts[spoiled].count(mutation.before) == 1
+    texts[spoiled] = texts[spoiled].replace(mutation.before, mutation.after)
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    sources = (tmp_path / "halfbit.c", tmp_path / "answers.c")
+    program = build(ZIG, ("-std=c99", "-O1"), sources, include=tmp_path)
+    report = check([str(program)], cases())
+    assert mutation.rule in report.broken, list(report.broken)
+    # A porter sees what to look at: it is among the few rules that cost packets, or the few at all.
+    costly = [rule for rule, first in report.broken.items() if first.packets]
+    told = costly if mutation.rule in costly else list(report.broken)
+    assert len(told) <= 16 or mutation.rule == "bytes", told

@@ -1,0 +1,140 @@
+"""``halfbit vectors``: what is said of ports that are right, wrong, silent or broken."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+from pathlib import Path
+
+import pytest
+
+from halfbit import HalfbitError
+from halfbit.vectors import cases, check, command, fed
+
+#: A port in Python, as the documentation's protocol asks for it. {change} spoils an answer.
+PORT = """
+import sys
+from halfbit.limits import RECEIVE
+receiver, taken = RECEIVE.receiver_core(), 0
+for line in sys.stdin:
+    if line == "\\n":
+        receiver, taken = RECEIVE.receiver_core(), 0
+        print()
+        continue
+    answer = receiver.feed(1000 * int(line) // {ticks})
+    taken += 1
+    {change}
+    if answer == 3:
+        packets = receiver.packets
+        print(taken, 3, packets.preamble, packets.data[: packets.length].hex())
+    elif answer:
+        print(taken, answer)
+"""
+
+SOME = cases()[:60]
+
+
+def port(tmp_path: Path, change: str = "pass", ticks: int = 1) -> list[str]:
+    path = tmp_path / "port.py"
+    path.write_text(PORT.format(change=change, ticks=ticks))
+    return [sys.executable, str(path)]
+
+
+def run(*words: str) -> int:
+    parser = argparse.ArgumentParser()
+    command.add_parser(parser.add_subparsers())
+    return command.run(parser.parse_args(["vectors", *words]))
+
+
+def test_a_port_that_is_right(tmp_path: Path) -> None:
+    report = check(port(tmp_path), cases())
+    assert report.differences == () and report.broken == {}
+    assert sum(count for count, _ in report.rules.values()) == len(cases())
+
+
+def test_another_tick(tmp_path: Path) -> None:
+    assert check(port(tmp_path, ticks=4), SOME, ticks_per_us=4).differences == ()
+    assert check(port(tmp_path, ticks=4), SOME).differences != ()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("answer = 5 if answer == 4 else answer", "after duration {at}: START instead of SYNC"),
+        ("answer = 0 if answer == 4 else answer", "after duration {at}: nothing instead of SYNC"),
+        ("answer = 4 if taken == 2 else answer", "after duration 2: SYNC instead of nothing"),
+        ("answer = 99 if answer == 4 else answer", "after duration {at}: answer 99 instead of SYNC"),
+        ("print('ready')", "cannot be read: 'ready'"),
+        ("print(3, 3)", "cannot be read: '3 3'"),
+        ("1 / 0", "no answer to this case: the program ended with status 1 before it"),
+        ("sys.exit() if taken > 3 else 0", "no answer to this case: the program ended before it"),
+    ],
+)
+def test_the_first_difference_in_words(tmp_path: Path, change: str, words: str) -> None:
+    report = check(port(tmp_path, change), SOME)
+    first = report.differences[0]
+    at = next(answer.at for answer in first.case.answers if answer.answer == 4)
+    assert first.text == words.format(at=at)
+    assert report.broken["half-bit windows"] in report.differences
+
+
+def test_packets_with_another_preamble_or_other_bytes(tmp_path: Path) -> None:
+    for change in ("receiver.packets.preamble ^= 1", "receiver.packets.data[0] ^= 1"):
+        text = check(port(tmp_path, change), SOME[:1]).differences[0].text
+        assert "PACKET 0" in text and "instead of PACKET 03 3F AA 96 after 30 one-bits" in text
+
+
+def test_more_at_the_end_than_there_are_cases(tmp_path: Path) -> None:
+    command_line = port(tmp_path, "pass")
+    path = Path(command_line[1])
+    path.write_text(path.read_text() + "print(1, 4)\n")
+    assert check(command_line, SOME).differences[-1].text == "the program prints more after the last case"
+
+
+def test_packets_only(tmp_path: Path) -> None:
+    only_packets = port(tmp_path, "answer = answer if answer == 3 else 0")
+    assert check(only_packets, SOME).differences != ()
+    assert check(only_packets, SOME, packets_only=True).differences == ()
+
+
+def test_rules_that_cost_packets_come_first(tmp_path: Path) -> None:
+    """All cases differ in SYNC; one rule's in a packet too."""
+    change = "answer = 0 if answer == 4 or receiver.packets.data[:3] == bytes((0, 0xFF, 0xFF)) else answer"
+    report = check(port(tmp_path, change), cases())
+    assert list(report.broken)[0] == "bytes"
+    assert [difference.packets for difference in report.broken.values()].count(True) == 1
+
+
+def test_ports_that_cannot_be_run(tmp_path: Path) -> None:
+    with pytest.raises(HalfbitError, match="cannot be run"):
+        check([str(tmp_path / "nothing")], SOME)
+    with pytest.raises(HalfbitError, match="has not ended within 0.2 s"):
+        check([sys.executable, "-c", "import time; time.sleep(30)"], SOME, timeout=0.2)
+    with pytest.raises(HalfbitError, match="ticks_per_us: 0"):
+        check(port(tmp_path), SOME, ticks_per_us=0)
+
+
+def test_the_command_says_which_rules_are_broken(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = port(tmp_path, "answer = 0 if answer == 13 else answer")  # UNEQUAL
+    assert run("check", shlex.join(wrong)) == 1
+    out = capsys.readouterr().out
+    assert out.startswith("halves of a one-bit: ")
+    assert "ones-52-59: a data bit's halves last 52 and 59 us: they differ by more than 6 us\n" in out
+    assert "nothing instead of UNEQUAL" in out
+    assert "half-bit windows" not in out
+    assert run("check", "--rule", "bytes", shlex.join(wrong)) == 0
+    assert capsys.readouterr().out == "15 cases, 0 differ; 1 of 1 rules kept\n"
+
+
+def test_the_other_actions(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("list", "--limits", "transmit") == 0
+    assert "  stretched zeros\n" in capsys.readouterr().out
+    assert run("show", "two-packets") == 0
+    assert capsys.readouterr().out.startswith('{"id":"two-packets","rule":"bytes"')
+    assert run("show", "no such case") == 1
+    assert run("feed", "--rule", "bytes") == 0
+    assert capsys.readouterr().out == fed([case for case in cases() if case.rule == "bytes"])
+    assert run("feed", "--rule", "no such rule") == 1
