@@ -7,9 +7,8 @@ numbers are the caller says, or a heading (:mod:`halfbit.capture.heading`).
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
-from itertools import islice
 
 from ..block import Block
 from ..edge import Edges
@@ -105,17 +104,22 @@ def _commented(lines: Lines) -> Block:
     if not fields_are_plain(text) or HEADING.search(lines.text):
         raise ValueError
     fields = list(filter(None, map(bytes.strip, text.split(b"\n"))))
-    return Block(numbers_in(fields), _place(text, lines.number))
+    return Block(numbers_in(fields), _Places(text, lines.number))
 
 
-def _place(text: bytes, number: int) -> Callable[[int], str]:
-    """The place of the n-th value, looked for only when asked."""
+class _Places:
+    """The places of the values among comments and blank lines: counted only once one is asked for."""
 
-    def place(index: int) -> str:
-        filled = (line for line, field in enumerate(text.split(b"\n"), number) if field.strip())
-        return f"line {next(islice(filled, index, None))}"
+    def __init__(self, text: bytes, number: int) -> None:
+        self._text = text
+        self._number = number
+        self._lines: list[int] = []
 
-    return place
+    def __call__(self, index: int) -> str:
+        if not self._lines:
+            texts = enumerate(self._text.split(b"\n"), self._number)
+            self._lines = [number for number, text in texts if text.strip()]
+        return f"line {self._lines[index]}"
 
 
 def _one_by_one(lines: Lines, opening: bool) -> Iterator[Block]:
