@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Protocol
 
-from . import cli_decode, cli_registry, cli_survey
+from . import cli_decode, cli_inspect, cli_registry, cli_survey
 from .error import HalfbitError
 
 __all__ = ["COMMANDS", "main"]
@@ -31,7 +31,7 @@ class Command(Protocol):
 
 
 #: The commands, in the order in which help lists them. A new one is a module here.
-COMMANDS: tuple[Command, ...] = (cli_decode, cli_survey, cli_registry)
+COMMANDS: tuple[Command, ...] = (cli_decode, cli_survey, cli_inspect, cli_registry)
 
 
 def parser() -> argparse.ArgumentParser:

@@ -30,7 +30,7 @@ from .packet_type import Packet
 from .report import Summary
 from .stream import Decoded
 
-__all__ = ["JsonLines"]
+__all__ = ["JsonLines", "fault_object"]
 
 
 class JsonLines:
@@ -49,7 +49,7 @@ class JsonLines:
         if isinstance(event, Instruction):
             self._put(self._instruction(event))
         elif isinstance(event, Fault):
-            self._put(_fault(event))
+            self._put(fault_object(event))
         else:
             self._put({"event": "cutout", "start": event.start, "end": event.end})
 
@@ -80,7 +80,8 @@ class JsonLines:
         }
 
 
-def _fault(fault: Fault) -> dict[str, object]:
+def fault_object(fault: Fault) -> dict[str, object]:
+    """A fault's object."""
     return {
         "event": "fault",
         "start": fault.start,

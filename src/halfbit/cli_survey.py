@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 100
         print("\n".join(lines(found, max(width, 60))))
     if args.plot is not None:
-        from .plot import plot_survey
+        from .plot_survey import plot_survey
 
         plot_survey(found, args.plot, title=source.name)
     sound = found.verdict.finding not in (Finding.NOTHING, Finding.UNIT, Finding.COARSE)

@@ -115,6 +115,7 @@ class SequenceReceiver:
     def __init__(self, limits: Limits, start: int = 0) -> None:
         self._framing = Framing(limits)
         self._groups = _groups(limits)
+        self._one = limits.one_nominal
         self._late = limits.late_max
         self._late_rare = max(limits.late_rare, limits.late_max)
         self._longest = 2 * limits.zero_max + limits.late_max
@@ -192,8 +193,10 @@ class SequenceReceiver:
             if group.rare:
                 path = attrs.evolve(path, means=(*path.means, UNSEEN))
             if frame[0] == DONE:
-                finished = _Finished(frame[1], path.preamble, path.run_start, self.now, path.means)
-                path = _Path(self.now, finished=(*path.finished, finished))
+                # Where no change is seen at the end, it lies before this one.
+                end = self.now - frame[2] * self._one
+                finished = _Finished(frame[1], path.preamble, path.run_start, end, path.means)
+                path = _Path(end, finished=(*path.finished, finished))
                 # The end bit counts for the next preamble (S-9.2 A).
                 frame = (RUN, 2 + frame[2])
             elif reading.frame[0] == RUN and frame[0] != RUN:
