@@ -155,6 +155,12 @@ class Account:
         self._start, self._end, self._at = lost_from, end, at
         self._detail, self._data = detail, data
 
+    def like_cutout(self, end: int) -> bool:
+        """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
+        if self._start != self._packet_end or self._data:
+            return False
+        return CUTOUT_MIN <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
+
     def found(self, start: int, end: int, halves: Sequence[int]) -> Fault | Cutout | None:
         """A preamble stands complete: what was lost before it ends where its first one-bit starts.
 
@@ -170,18 +176,12 @@ class Account:
         if self.lost == core.CUT and start - self._start <= self._one_max:
             # The capture starts among one-bits, perhaps with the last part of one.
             self.settled = self._start
-        elif self._like_cutout(start) and _few_between(self._start, start, end, halves):
+        elif self.like_cutout(start) and _few_between(self._start, start, end, halves):
             event = Cutout(self._start, start)
         else:
             return self._fault(start)
         self.lost = self.count = 0
         return event
-
-    def _like_cutout(self, end: int) -> bool:
-        """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
-        if self._start != self._packet_end or self._data:
-            return False
-        return CUTOUT_MIN <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
 
     def finish(self, end: int) -> tuple[Event, ...]:
         """The signal ends here: what is pending is lost or cut."""

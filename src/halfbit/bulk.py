@@ -33,9 +33,11 @@ exact way is given it when single half-bits are fed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 
 from . import core
+from .core import COUNT_MAX
 from .account import CUTOUT_HALVES, Event
 from .bulk_exact import Exact
 from .bulk_row import PlaneRow, Row
@@ -62,7 +64,12 @@ BYTES = {
 REMEMBERED = 4096
 
 #: Pairs of ones after which both of the core's counts stand at their most.
-FULL = core.COUNT_MAX + 1
+FULL = COUNT_MAX + 1
+
+#: How many durations are taken out of a row for the exact way at a time.
+PIECE = 128
+
+_PAIRS = re.compile(b"(?:00|11)*")
 
 
 class Bulk:
@@ -90,19 +97,19 @@ class Bulk:
         self._at = 0  # up to here all is done, and this is the time there
         self._time = exact.now
         self._scale = 1
-        self._next = {WRONG: -1, DOUBT: -1}
+        self._bad = -1  # the next WRONG or DOUBT, where that is behind _at
+        self._past: list[int] = []  # durations before the row, ns
         # OPEN: what the counts were at the beginning of the run, and the half-bit before.
         self._ones = 0
         self._skew = 0
         self._before = 0
-        # LOST: durations before, ns.
-        self._past: Sequence[int] = ()
 
     def take(self, counts: Sequence[int], scale: int) -> list[Event]:
         """Take durations, each of so many counts of ``scale`` ns."""
         events: list[Event] = []
         if scale != self._scale:
-            events += self.give_back()
+            if len(self._row):
+                events += self.give_back()
             self._scale = scale
         symbols = self._all_symbols.get(scale)
         if symbols is None:
@@ -112,10 +119,10 @@ class Bulk:
         self._symbols = symbols.of(row)
         self._of = symbols
         self._at = 0
+        self._bad = -1
         if self._state == OPEN and self._before and len(row) and self._of.apart(self._before // scale, row.value(0)):
             # Too different to be of one bit, one half-bit later.
             self._skew = self._before = 0
-        self._next = {WRONG: -1, DOUBT: -1}
         going = True
         while going:
             if self._state == OPEN:
@@ -124,7 +131,8 @@ class Bulk:
                 going = self._lost(events)
             else:
                 going = self._exactly(events)
-        self._row = self._row.tail(self._at)
+        self._past = self._before_here()
+        self._row = row.tail(self._at)
         return events
 
     def time(self) -> int:
@@ -150,21 +158,19 @@ class Bulk:
     def _open(self, events: list[Event]) -> bool:
         symbols, at, now = self._symbols, self._at, self._time
         size = len(symbols)
-        total, scale = self._row.total, self._scale
-        account = self._account
-        known, preamble_min = self._packets, self._preamble
-        shortest, longest = self._shortest, self._longest
+        find, total, scale = symbols.find, self._row.total, self._scale
+        packet, known = self._account.packet, self._packets
+        enough, shortest, longest = self._preamble, self._shortest, self._longest
         # A half-bit before the run counts as the last part of a bit one half-bit later.
-        base, skew = self._ones, self._skew + (self._before > 0)
-        find = symbols.find
-        bad = min(self._find(WRONG, at), self._find(DOUBT, at))
+        ones_before, skew_before = self._ones, self._skew + (self._before > 0)
+        bad = self._next_bad(at)
         while True:
-            zero = find(ZERO, at)
+            zero = find(b"0", at)
             if not 0 <= zero < bad:
                 break
             ones = zero - at
-            ones = skew + (ones >> 1) if ones & 1 else base + (ones >> 1)
-            if ones < preamble_min:
+            ones = (ones >> 1) + (skew_before if ones & 1 else ones_before)
+            if ones < enough:
                 break
             end = zero + shortest
             while end < size and symbols[end] == ZERO and end < zero + longest:
@@ -173,194 +179,220 @@ class Bulk:
             if end > size:
                 break
             frame = symbols[zero:end]
-            data = known.get(frame)
+            data = known.get(frame) or self._sound(frame)
             if data is None:
-                data = self._sound(frame)
-                if data is None:
-                    break
+                break
             now += total(at, end) * scale
-            events.append(account.packet(data, ones if ones < core.COUNT_MAX else core.COUNT_MAX, now))
+            events.append(packet(data, ones if ones < COUNT_MAX else COUNT_MAX, now))
             at = end
-            base = skew = 1
+            ones_before = skew_before = 1
         if at != self._at:
             self._at = at
             self._be_open(now, 1, 0, self._row.value(at - 1) * scale)
-        return self._lose(zero)
+        return self._lose(zero, bad)
 
     def _sound(self, frame: bytes) -> bytes | None:
         """The bytes of a packet from its start bit to its end bit, if it is sound."""
-        values = [BYTES.get(frame[place : place + BYTE]) for place in range(0, len(frame) - 2, BYTE)]
+        get = BYTES.get
         check = 0
-        for value in values:
+        values = []
+        for place in range(0, len(frame) - 2, BYTE):
+            value = get(frame[place : place + BYTE])
             if value is None:
                 return None
+            values.append(value)
             check ^= value
-        if check or frame[-2:] != b"11":
+        if check or not frame.endswith(b"11"):
             return None
         if len(self._packets) >= REMEMBERED:
             self._packets.clear()
-        data = self._packets[frame] = bytes(values)  # type: ignore[arg-type]
+        data = self._packets[frame] = bytes(values)
         return data
 
-    def _lose(self, zero: int) -> bool:
+    def _lose(self, zero: int, bad: int) -> bool:
         """OPEN, and no packet follows: because the row ends, or because of a fault, which begins LOST.
 
         :param zero: the next zero, or -1.
+        :param bad: the next WRONG or DOUBT, or the row's end.
         """
         at, symbols = self._at, self._symbols
         size = len(symbols)
-        first = zero if zero >= 0 else size
-        bad = min(self._find(WRONG, at), self._find(DOUBT, at))
-        if bad < first:
+        if bad < size and not 0 <= zero < bad:
             if symbols[bad] == DOUBT:
                 return self._to_exact(at)
             return self._lost_to_half(bad, bad - ((bad - at) & 1))
         if zero < 0:
             return self._keep_ones(size)
-        if zero + 1 >= size:
+        if zero + 1 == size:
             return self._keep_all()
         if symbols[zero + 1] != ZERO:
             return self._lost_in_pair(zero)
-        pairs = (zero - at) // 2
-        counted = self._skew + (self._before > 0) if (zero - at) & 1 else self._ones
-        ones = min(counted + pairs, core.COUNT_MAX)
+        ones = zero - at
+        ones = (ones >> 1) + (self._skew + (self._before > 0) if ones & 1 else self._ones)
         if ones < self._preamble:
-            return self._lost_to(core.PREAMBLE, zero, zero + 2, preamble=ones)
+            return self._lost_to(core.PREAMBLE, zero, zero, zero + 2, preamble=ones)
         return self._lose_inside(zero)
 
     def _lose_inside(self, zero: int) -> bool:
         """The same from the packet start bit on."""
-        symbols = self._symbols
-        size = len(symbols)
+        symbols, most = self._symbols, self._limits.packet_max
         data = bytearray()
         check = 0
         place = zero
-        while True:
+        while len(data) < most:
             value = BYTES.get(symbols[place : place + BYTE])
-            if value is None or len(data) == self._limits.packet_max:
+            if value is None:
                 break
             data.append(value)
             check ^= value
             place += BYTE
-        pair = symbols[place : place + 2]
-        if pair == b"11" and place > zero:
+        torn = _PAIRS.match(symbols, place, place + BYTE).end()  # type: ignore[union-attr]
+        if torn == place:
+            return self._lost_in_pair(place, data)
+        if symbols[place] == ONE:
             self._account.inside = True
             few = len(data) < self._limits.packet_min
             kind = core.FEW_BYTES if few else core.ERROR_BYTE
             # Its last one-bits, the end bit among them, may be the next preamble's first.
             run = zero + len(symbols[zero:place].rstrip(b"1"))
-            return self._lost_to(kind, place, place + 2, bytes(data), check=check, again=run)
-        if pair == b"00" and len(data) == self._limits.packet_max:
+            return self._lost_to(kind, place, place, place + 2, data, check=check, again=run)
+        if len(data) == most:
             self._account.inside = True
-            return self._lost_to(core.MANY_BYTES, place, place + 2, bytes(data))
-        for torn in range(place, min(place + BYTE, size), 2):
-            pair = symbols[torn : torn + 2]
-            if pair in (b"0", b"1"):
-                break
-            if pair not in (b"00", b"11"):
-                return self._lost_in_pair(torn, bytes(data), inside=True)
-        return self._keep_all()
+            return self._lost_to(core.MANY_BYTES, place, place, place + 2, data)
+        return self._lost_in_pair(torn, data)
 
-    def _lost_in_pair(self, place: int, data: bytes = b"", *, inside: bool = False) -> bool:
-        """A fault of layer 2 or 3 where a bit should begin."""
-        symbols = self._symbols
-        first = symbols[place]
-        if first != WRONG and DOUBT in symbols[place : place + 2]:
+    def _lost_in_pair(self, place: int, data: bytearray | None = None) -> bool:
+        """No bit stands where one should, or not yet a whole one.
+
+        :param data: the complete bytes, if this is inside a packet.
+        """
+        pair = self._symbols[place : place + 2]
+        if not pair or pair in (b"0", b"1"):
+            return self._keep_all()
+        if pair[0] != WRONG and DOUBT in pair:
             return self._to_exact(self._at)
-        self._account.inside = inside
-        if first == WRONG:
+        self._account.inside = data is not None
+        if pair[0] == WRONG:
             return self._lost_to_half(place, place, data)
-        if symbols[place + 1] == WRONG:
+        if pair[1] == WRONG:
             return self._lost_to_half(place + 1, place, data)
-        kind = core.LONE_ONE if first == ONE else core.LONE_ZERO
-        return self._lost_to(kind, place, place + 1, data, detail=self._row.value(place))
+        kind = core.LONE_ONE if pair[0] == ONE else core.LONE_ZERO
+        return self._lost_to(kind, place, place, place + 1, data, detail=self._row.value(place))
 
-    def _lost_to_half(self, wrong: int, start: int, data: bytes = b"") -> bool:
+    def _lost_to_half(self, wrong: int, start: int, data: bytearray | None = None) -> bool:
         """A WRONG half-bit, and one that waited before it, if ``start`` is before it."""
         count = self._row.value(wrong)
-        return self._lost_to(self._of.fault(count), start, wrong + 1, data, place=wrong, detail=count)
+        return self._lost_to(self._of.fault(count), start, wrong, wrong + 1, data, detail=count)
 
     def _lost_to(
         self,
         kind: int,
         start: int,
+        place: int,
         end: int,
-        data: bytes = b"",
+        data: bytearray | None = None,
         *,
-        place: int | None = None,
         detail: int = 0,
         preamble: int = 0,
         check: int = 0,
         again: int | None = None,
     ) -> bool:
-        """The core answers with a fault: what it is about stands from ``start`` to ``end``.
+        """The core answers with a fault, which is about what stands from ``start`` to ``end``.
 
+        :param place: where it went wrong.
         :param again: where to look for a run of ones, if before ``end``.
         """
-        begins, at, ends = (self._time_at(i) for i in (start, start if place is None else place, end))
-        self._account.lose(kind, begins, ends, at, detail * self._scale, data, preamble, check)
-        past = max(self._at, (end if again is None else again) - CUTOUT_HALVES)
+        row, scale = self._row, self._scale
+        begins = self._time + row.total(self._at, start) * scale
+        at = begins if place == start else begins + row.value(start) * scale
+        ends = at + row.total(place, end) * scale
+        self._account.lose(kind, begins, ends, at, detail * scale, bytes(data or b""), preamble, check)
         if again is None:
-            again = end
-        self._past = [count * self._scale for count in self._row.values(past, again)]
-        self._time = self._time_at(again)
-        self._at = again
+            self._time, self._at = ends, end
+        else:
+            self._time, self._at = self._time_at(again), again
         self._state = LOST
         return True
 
     def _lost(self, events: list[Event]) -> bool:
-        symbols, at = self._symbols, self._at
+        symbols, at, account = self._symbols, self._at, self._account
         run = symbols.find(self._run, at)
-        doubt = self._find(DOUBT, at)
-        if doubt < (run if run >= 0 else len(symbols)):
-            # Up to the run it stands in, kinds tell.
-            kind = b"1" if self._row.value(doubt) <= self._of.one_max else b"0"
-            start = at + len(symbols[at:doubt].rstrip(kind))
-            self._count(start, kind)
-            self._lost_on(start)
-            return self._to_exact(start)
         if run < 0:
-            return self._keep_run()
-        self._count(run, b"1")
-        self._lost_on(run)
-        event = self._account.found(self._time, self._time, self._past)
+            return self._lost_on_to_end()
+        region = symbols[at : run + 1]
+        if DOUBT in region:
+            return self._lost_to_doubt(at + region.find(DOUBT))
+        if account.lost == core.CUT:
+            self._count_cut(region)
+        else:
+            account.count += region.count(WRONG) + _lone_zeros(region)
+        now = self._time = self._time_at(run)
+        self._at = run
+        event = account.found(now, now, self._before_here() if account.like_cutout(now) else ())
         if event is not None:
             events.append(event)
-        self._be_open(self._time, 0, 0, 0)
+        self._be_open(now, 0, 0, 0)
         return True
 
-    def _count(self, end: int, follows: bytes) -> None:
-        """Account for what is wrong up to a place: WRONG half-bits, and lone zeros.
+    def _lost_on_to_end(self) -> bool:
+        """LOST, and no run of ones is long enough yet: the last run is kept, as far as it matters."""
+        symbols, at = self._symbols, self._at
+        size = len(symbols)
+        doubt = symbols.find(DOUBT, at)
+        if doubt >= 0:
+            return self._lost_to_doubt(doubt)
+        tail = symbols[at:]
+        kept = len(tail) - len(tail.rstrip(b"1"))
+        if kept:
+            self._lost_on(size - kept, b"1")
+        else:
+            self._lost_on(size - ((len(tail) - len(tail.rstrip(b"0"))) & 1), b"")
+        return False
+
+    def _lost_to_doubt(self, doubt: int) -> bool:
+        """LOST: up to the run with the doubt in it kinds tell, then the core."""
+        kind = b"1" if self._row.value(doubt) <= self._of.one_max else b"0"
+        self._lost_on(self._at + len(self._symbols[self._at : doubt].rstrip(kind)), kind)
+        return self._to_exact(self._at)
+
+    def _lost_on(self, at: int, follows: bytes) -> None:
+        """Go on to the beginning of a run, LOST as before.
 
         :param follows: the symbol there, as a zero before it may turn out to be a lone one.
         """
-        symbols, at, account = self._symbols, self._at, self._account
-        wrong = self._find(WRONG, at)
-        if wrong < end and account.lost == core.CUT:
-            account.count += _lone_zeros(symbols[at:wrong])
-            start, stop = self._time_at(wrong), self._time_at(wrong + 1)
-            count = self._row.value(wrong)
-            account.lose(self._of.fault(count), start, stop, start, count * self._scale)
-            at = wrong + 1
-        region = symbols[at:end]
-        account.count += _lone_zeros(region + follows)
-        if wrong < end:
-            account.count += region.count(WRONG)
-
-    def _lost_on(self, at: int) -> None:
-        """Go on to a place, LOST as before."""
-        self._past = self._before_place(at)
+        region = self._symbols[self._at : at] + follows
+        if self._account.lost == core.CUT:
+            self._count_cut(region)
+        else:
+            self._account.count += region.count(WRONG) + _lone_zeros(region)
         self._time = self._time_at(at)
         self._at = at
+
+    def _count_cut(self, region: bytes) -> None:
+        """Count what is wrong while all may be the rest of a packet: the first WRONG shows that it is not."""
+        account = self._account
+        wrong = region.find(WRONG)
+        if wrong >= 0:
+            account.count += _lone_zeros(region[:wrong])
+            place = self._at + wrong
+            start, count = self._time_at(place), self._row.value(place)
+            length = count * self._scale
+            account.lose(self._of.fault(count), start, start + length, start, length)
+            region = region[wrong + 1 :]
+            account.count += region.count(WRONG)
+        account.count += _lone_zeros(region)
 
     def _exactly(self, events: list[Event]) -> bool:
         exact, row, scale, symbols = self._exact, self._row, self._scale, self._symbols
         at = self._at
-        for count in row.values(at, len(row)):
+        doubt = symbols.find(DOUBT, at)
+        for count in _in_pieces(row, at):
             at += 1
             complete = exact.feed(count * scale)
             if complete:
                 events += complete
+            if at <= doubt:
+                continue
             state = exact.state()
             if state == core.LOST:
                 again = exact.lost_from()
@@ -382,19 +414,16 @@ class Bulk:
 
     def _be_lost(self, again: int) -> None:
         self._state = LOST
-        past = self._exact.last(CUTOUT_HALVES + again)
-        cut = len(past) - again
-        self._past = past[:cut]
-        self._time = self._exact.now - sum(past[cut:])
+        self._time = self._exact.now - (self._exact.last() if again else 0)
 
     def _to_exact(self, at: int) -> bool:
         """Let the exact way go on from a place."""
         now = self._time_at(at)
+        self._at = at
         if self._state == OPEN:
             self._exact.set_idle(now, self._ones, self._skew, self._before)
         else:
-            self._exact.set_lost(now, self._past)
-        self._at = at
+            self._exact.set_lost(now, self._before_here())
         self._state = EXACT
         return True
 
@@ -405,7 +434,7 @@ class Bulk:
             end = size - 2 - (left & 1)
             self._time = self._time_at(end)
             self._before = self._row.value(end - 1) * self._scale
-            self._ones = self._skew = core.COUNT_MAX
+            self._ones = self._skew = COUNT_MAX
             self._at = end
         return False
 
@@ -415,39 +444,29 @@ class Bulk:
             return self._to_exact(self._at)
         return False
 
-    def _keep_run(self) -> bool:
-        """LOST, and no run of ones is long enough yet: the last run is kept, as far as it matters."""
-        symbols, size = self._symbols, len(self._symbols)
-        at = self._at
-        tail = symbols[at:]
-        end = at + len(tail.rstrip(b"1"))
-        if end == size:
-            end = size - ((len(tail) - len(tail.rstrip(b"0"))) & 1)
-            self._count(end, b"")
-        else:
-            self._count(end, b"1")
-        self._lost_on(end)
-        return False
-
-    def _find(self, symbol: int, at: int) -> int:
-        """The next place of a symbol, or the row's end."""
-        place = self._next[symbol]
-        if place < at:
-            place = self._symbols.find(symbol, at)
-            if place < 0:
-                place = len(self._symbols)
-            self._next[symbol] = place
-        return place
+    def _next_bad(self, at: int) -> int:
+        """The next WRONG or DOUBT, or the row's end."""
+        if self._bad < at:
+            size = len(self._symbols)
+            wrong, doubt = self._symbols.find(WRONG, at), self._symbols.find(DOUBT, at)
+            self._bad = min(wrong if wrong >= 0 else size, doubt if doubt >= 0 else size)
+        return self._bad
 
     def _time_at(self, place: int) -> int:
         return self._time + self._row.total(self._at, place) * self._scale
 
-    def _before_place(self, place: int) -> list[int]:
-        """The durations before a place, ns, as many as a cutout shows."""
-        near = self._row.values(max(self._at, place - CUTOUT_HALVES), place)
+    def _before_here(self) -> list[int]:
+        """The durations up to here, ns, as many as a cutout shows."""
+        near = self._row.values(max(0, self._at - CUTOUT_HALVES), self._at)
         return [*self._past, *(count * self._scale for count in near)][-CUTOUT_HALVES:]
 
 
 def _lone_zeros(region: bytes) -> int:
     """How many zeros without their other half a one follows."""
     return region.replace(b"00", b"").count(b"01")
+
+
+def _in_pieces(row: Row, start: int) -> Iterator[int]:
+    """The counts from a place on, taken out some at a time."""
+    for place in range(start, len(row), PIECE):
+        yield from row.values(place, place + PIECE)

@@ -14,10 +14,10 @@ from .limits import Limits
 
 __all__ = ["Exact"]
 
-# Answers of layer 3 after which nothing before them matters any more to a core that is LOST, other than that a
-# lone half-bit was followed by one of the other kind, which now is held.
+# Answers of layer 3 after which nothing before them matters any more to a core that is LOST; but after
+# a lone half-bit that the next one, of the other kind, is held.
 _LONE = frozenset((core.LONE_ONE, core.LONE_ZERO))
-_OVER = frozenset((core.SHORT, core.BETWEEN, core.LONG, core.STRETCHED))
+_OVER = frozenset((core.ZERO, core.SHORT, core.BETWEEN, core.LONG, core.STRETCHED))
 
 
 class Exact:
@@ -94,9 +94,9 @@ class Exact:
             return 1
         return 0 if self._core.bit in _OVER else None
 
-    def last(self, count: int) -> list[int]:
-        """So many durations, ns, or what there are; the last one last."""
-        return self._halves[-count:]
+    def last(self) -> int:
+        """The duration fed last, ns."""
+        return self._halves[-1]
 
     def _set(self, state: int, now: int, ones: int, skew: int, before: int) -> None:
         bits, packets = self._core.bits, self._core.packets

@@ -41,11 +41,16 @@ class PlaneRow:
 
     def total(self, start: int, stop: int) -> int:
         """The sum of the counts from one place up to another."""
-        if stop - start <= SUMMED and self.high is None:
-            # The first half of an Adler-32 that starts at 0 is the sum of the bytes, in C.
-            return adler32(self.low[start:stop], 0) & 0xFFFF
-        total = _sum(self.low[start:stop])
-        return total if self.high is None else total + 256 * _sum(self.high[start:stop])
+        if stop - start > SUMMED:
+            middle = start + SUMMED
+            return self.total(start, middle) + sum(
+                self.total(place, min(place + SUMMED, stop)) for place in range(middle, stop, SUMMED)
+            )
+        # The low half of an Adler-32 that starts at 0 is the sum of the bytes, in C.
+        total = adler32(self.low[start:stop], 0) & 0xFFFF
+        if self.high is not None:
+            total += (adler32(self.high[start:stop], 0) & 0xFFFF) << 8
+        return total
 
     def large(self) -> Iterator[int]:
         """The places of counts above 255."""
@@ -139,10 +144,3 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes | None] | None:
     if not others or others[0] == zeros:
         return None if view.format.endswith("b") and not low.isascii() else (low, None)
     return None if view.format.endswith("h") and not others[0].isascii() else (low, others[0])
-
-
-def _sum(values: bytes) -> int:
-    return sum(
-        adler32(values[start : start + SUMMED], 0) & 0xFFFF
-        for start in range(0, len(values), SUMMED)
-    )
