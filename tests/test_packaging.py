@@ -63,7 +63,12 @@ def _needed(*extras: str) -> set[str]:
 def _name(requirement: str) -> str:
     found = re.match(r"[\w.-]+", requirement)
     assert found is not None, requirement
-    return found[0].lower()
+    return _normal(found[0])
+
+
+def _normal(name: str) -> str:
+    """A package's name as an index compares it."""
+    return name.lower().replace("_", "-")
 
 
 def _imports(path: Path) -> set[str]:
@@ -85,7 +90,7 @@ def test_the_test_extra_has_all_that_the_tests_import(place: str) -> None:
     foreign = set().union(*map(_imports, files)) - own - set(sys.stdlib_module_names)
     providers = importlib.metadata.packages_distributions()
     needed = _needed("test")
-    lacking = {root for root in foreign if not {name.lower() for name in providers.get(root, [])} & needed}
+    lacking = {root for root in foreign if not set(map(_normal, providers.get(root, []))) & needed}
     assert lacking - {"docutils"} == set()  # which comes with sphinx
 
 
