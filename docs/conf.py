@@ -32,10 +32,11 @@ autodoc_inherit_docstrings = False
 autodoc_typehints = "description"
 autodoc_typehints_description_target = "documented"
 
-# Of other packages, which these pages do not describe, and private.
+# What these pages do not describe: other packages, modules as such, and what is private.
 nitpick_ignore_regex = [
+    (r"py:mod", r"halfbit(\.\w+)+"),
+    (r"py:data", r"[A-Z_]+"),
     (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+"),
-    (r"py:func", r"halfbit\.survey\.auto_limits"),
     (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|os|random|types|typing)\..*"),
     (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
 ]
@@ -47,6 +48,9 @@ _MODULES = (
     "halfbit.instruction.standard",
     "halfbit.limits",
     "halfbit.stream",
+    "halfbit.survey",
+    "halfbit.inspector",
+    "halfbit.vectors",
     "halfbit.capture",
     "halfbit.capture.format",
     "halfbit.capture.options",
