@@ -6,6 +6,7 @@ import attrs
 import pytest
 
 from halfbit.edge import Edge, edges_from_durations
+from halfbit.error import HalfbitError
 from halfbit.fault import Fault, FaultKind, Layer
 from halfbit.half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
 from halfbit.limits import TRANSMIT
@@ -45,6 +46,15 @@ def test_times_count_from_wherever_the_edges_do() -> None:
     later = [Edge(edge.time + 5_000, edge.level) for edge in edges_of(DURATIONS)]
     starts = [event.start for event in half_bits(later)]
     assert starts == [5_000, 63_000, 163_000, 240_000, 291_000, 10_292_000]
+
+
+def test_time_going_backwards_is_refused() -> None:
+    machine = HalfBitMachine()
+    machine.feed(Edge(100, 1))
+    with pytest.raises(HalfbitError, match="^edge at 99 ns lies before the one at 100 ns$"):
+        machine.feed(Edge(99, 0))
+    (event,) = machine.feed(Edge(58_100, 0))
+    assert event == HalfBit(100, 58_000, HalfBitKind.ONE)
 
 
 def test_limits_are_the_caller_s() -> None:

@@ -9,6 +9,7 @@ import attrs
 
 from . import core
 from .edge import Edge
+from .error import HalfbitError
 from .fault import Fault, FaultKind, Layer
 from .limits import RECEIVE, Limits
 
@@ -50,8 +51,14 @@ class HalfBitMachine:
         self._before: int | None = None
 
     def feed(self, edge: Edge) -> tuple[HalfBit | Fault, ...]:
-        """Take the next edge; nothing is complete with the first."""
-        start, self._before = self._before, edge.time
+        """Take the next edge; nothing is complete with the first.
+
+        :raises HalfbitError: where it lies before the one before.
+        """
+        start = self._before
+        if start is not None and edge.time < start:
+            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {start} ns")
+        self._before = edge.time
         if start is None:
             return ()
         duration = edge.time - start
