@@ -30,6 +30,7 @@ __all__ = [
     "build",
     "core_receiver",
     "defines",
+    "kept",
     "library",
     "system_compiler",
     "ticks",
@@ -52,7 +53,7 @@ def system_compiler() -> str | None:
     return shutil.which("cc")
 
 
-def _kept() -> Path:
+def kept() -> Path:
     """Where what was built is kept: this user's own directory."""
     user = os.getuid() if hasattr(os, "getuid") else os.environ.get("USERNAME", "")
     path = Path(tempfile.gettempdir()) / f"halfbit-build-{user}"
@@ -73,16 +74,16 @@ def build(
     """
     content = [path.read_text() for path in (*sources, *sorted(include.glob("*.h")))]
     key = hashlib.sha256("\0".join((*compiler, *flags, *content)).encode()).hexdigest()[:24]
-    result = _kept() / f"{key}{suffix}"
+    result = kept() / f"{key}{suffix}"
     if result.exists():
         return result
-    with tempfile.TemporaryDirectory(dir=_kept()) as scratch:
+    with tempfile.TemporaryDirectory(dir=kept()) as scratch:
         made = Path(scratch) / f"made{suffix}"
         command = (*compiler, *flags, f"-I{include}", *map(str, sources), "-o", str(made))
         environment = {
             **os.environ,
-            "ZIG_GLOBAL_CACHE_DIR": str(_kept() / "zig"),
-            "ZIG_LOCAL_CACHE_DIR": str(_kept() / "zig"),
+            "ZIG_GLOBAL_CACHE_DIR": str(kept() / "zig"),
+            "ZIG_LOCAL_CACHE_DIR": str(kept() / "zig"),
         }
         done = subprocess.run(command, capture_output=True, text=True, env=environment)
         assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"

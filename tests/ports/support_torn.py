@@ -66,5 +66,5 @@ def torn_signal(seed: int, length: int) -> Iterator[int]:
         for _ in range(rng.choice((0, 0, 0, 0, 1, 1, 2, 5))):
             piece = _tear(piece or [58], rng)
         piece = piece[:left]
-        yield from piece
+        yield from (min(duration, 2**32 - 1) for duration in piece)
         left -= len(piece)
