@@ -58,7 +58,7 @@ class Account:
     """Takes what happened, and gives the events that are complete with it.
 
     From the core itself: :meth:`answer`, with the element each answer came with, and :meth:`finish`.
-    From whoever knows the answers otherwise: :meth:`packet`, :meth:`lose`, :meth:`found`.
+    From whoever knows the answers otherwise: :meth:`settle`, :meth:`lose`, :meth:`found`.
 
     :param packets: the core's machine, from which bytes and counts are read.
     :param start: where the account starts, ns.
@@ -99,7 +99,9 @@ class Account:
             return ()
         if answer == core.PACKET:
             data = bytes(machine.data[: machine.length])
-            return (self.packet(data, machine.preamble, element.end),)
+            packet = Packet(data, machine.preamble, self.settled, element.end)
+            self.settle(element.end)
+            return (packet,)
         if answer != core.SYNC:
             data = bytes(machine.data[: machine.length]) if self.inside else b""
             place = (element.start, element.end, element.at, element.detail)
@@ -109,12 +111,10 @@ class Account:
         found = self.found(self._run_start(element), element.end, element.halves)
         return () if found is None else (found,)
 
-    def packet(self, data: bytes, preamble: int, end: int) -> Packet:
-        """A packet ends here."""
-        packet = Packet(data, preamble, self.settled, end)
+    def settle(self, end: int) -> None:
+        """Up to here all is accounted for, by packets."""
         self.settled = self._packet_end = end
         self.inside = False
-        return packet
 
     def lose(
         self,

@@ -34,14 +34,18 @@ exact way is given it when single half-bits are fed.
 from __future__ import annotations
 
 import re
+import struct
 from collections.abc import Iterator, Sequence
+from functools import reduce
+from operator import xor
+from zlib import adler32
 
 from . import core
-from .core import COUNT_MAX
 from .account import CUTOUT_HALVES, Event
 from .bulk_exact import Exact
-from .bulk_row import PlaneRow, Row
+from .bulk_row import SUMMED, PlaneRow, Row
 from .bulk_symbols import DOUBT, ONE, WRONG, ZERO, Symbols
+from .core import COUNT_MAX
 from .limits import Limits
 from .packet_type import Packet
 
@@ -60,14 +64,19 @@ BYTES = {
     for byte in range(256)
 }
 
-#: How many different packets are remembered. A large layout repeats a few hundred.
-REMEMBERED = 4096
+#: How many different packets are remembered: a large layout repeats a few hundred. And after how
+#: many that were not among them they are forgotten, for others to take their places.
+REMEMBERED = 1024
+FORGOTTEN = 8192
 
 #: Pairs of ones after which both of the core's counts stand at their most.
 FULL = COUNT_MAX + 1
 
 #: How many durations are taken out of a row for the exact way at a time.
 PIECE = 128
+
+#: A packet of three bytes, as most are (S-9.2 B), and its end bit.
+_BASELINE = struct.Struct("18s18s18s2s")
 
 _PAIRS = re.compile(b"(?:00|11)*")
 
@@ -89,6 +98,7 @@ class Bulk:
         # The longest that is kept for the next row: what may still become a packet.
         self._keep = 2 * FULL + self._longest + 2
         self._packets: dict[bytes, bytes] = {}
+        self._unknown = 0  # packets since it was empty that were not in it
         self._all_symbols: dict[int, Symbols] = {}
 
         self._state = LOST
@@ -96,7 +106,7 @@ class Bulk:
         self._symbols = b""
         self._at = 0  # up to here all is done, and this is the time there
         self._time = exact.now
-        self._scale = 1
+        self._scale = 0
         self._bad = -1  # the next WRONG or DOUBT, where that is behind _at
         self._past: list[int] = []  # durations before the row, ns
         # OPEN: what the counts were at the beginning of the run, and the half-bit before.
@@ -108,21 +118,17 @@ class Bulk:
         """Take durations, each of so many counts of ``scale`` ns."""
         events: list[Event] = []
         if scale != self._scale:
-            if len(self._row):
-                events += self.give_back()
-            self._scale = scale
-        symbols = self._all_symbols.get(scale)
-        if symbols is None:
-            symbols = self._all_symbols[scale] = Symbols(self._limits, scale)
-        row = symbols.row(counts)
-        self._row = row = self._row.joined(row) if len(self._row) else row
-        self._symbols = symbols.of(row)
-        self._of = symbols
-        self._at = 0
-        self._bad = -1
-        if self._state == OPEN and self._before and len(row) and self._of.apart(self._before // scale, row.value(0)):
-            # Too different to be of one bit, one half-bit later.
-            self._skew = self._before = 0
+            events += self._rescale(scale)
+        kept = self._row
+        row = self._of.row(counts)
+        self._row = row = kept.joined(row) if len(kept) else row
+        self._symbols = self._of.of(row)
+        self._low = row.low if isinstance(row, PlaneRow) and row.high is None else b""
+        self._at, self._bad = 0, -1
+        if self._before and self._state == OPEN and len(row):
+            if self._of.apart(self._before // scale, row.value(0)):
+                # Too different to be of one bit, one half-bit later.
+                self._skew = self._before = 0
         going = True
         while going:
             if self._state == OPEN:
@@ -131,8 +137,17 @@ class Bulk:
                 going = self._lost(events)
             else:
                 going = self._exactly(events)
-        self._past = self._before_here()
+        if self._state == LOST:
+            self._past = self._before_here()
         self._row = row.tail(self._at)
+        return events
+
+    def _rescale(self, scale: int) -> list[Event]:
+        events = self.give_back() if len(self._row) else []
+        self._scale = scale
+        if scale not in self._all_symbols:
+            self._all_symbols[scale] = Symbols(self._limits, scale)
+        self._of = self._all_symbols[scale]
         return events
 
     def time(self) -> int:
@@ -159,11 +174,15 @@ class Bulk:
         symbols, at, now = self._symbols, self._at, self._time
         size = len(symbols)
         find, total, scale = symbols.find, self._row.total, self._scale
-        packet, known = self._account.packet, self._packets
+        # What PlaneRow.total does, without a call, where it can be done so.
+        low, summed = self._low, SUMMED if self._low else 0
+        account, known = self._account, self._packets
         enough, shortest, longest = self._preamble, self._shortest, self._longest
+        settled = account.settled
         # A half-bit before the run counts as the last part of a bit one half-bit later.
         ones_before, skew_before = self._ones, self._skew + (self._before > 0)
         bad = self._next_bad(at)
+        end = 0
         while True:
             zero = find(b"0", at)
             if not 0 <= zero < bad:
@@ -176,37 +195,49 @@ class Bulk:
             while end < size and symbols[end] == ZERO and end < zero + longest:
                 end += BYTE
             end += 2
-            if end > size:
+            if end > size or end > bad:
                 break
             frame = symbols[zero:end]
             data = known.get(frame) or self._sound(frame)
             if data is None:
                 break
-            now += total(at, end) * scale
-            events.append(packet(data, ones if ones < COUNT_MAX else COUNT_MAX, now))
+            if end - at <= summed:
+                now += (adler32(low[at:end], 0) & 0xFFFF) * scale
+            else:
+                now += total(at, end) * scale
+            events.append(Packet(data, ones if ones < COUNT_MAX else COUNT_MAX, settled, now))
             at = end
+            settled = now
             ones_before = skew_before = 1
         if at != self._at:
             self._at = at
+            account.settle(now)
             self._be_open(now, 1, 0, self._row.value(at - 1) * scale)
+        if end > size and zero >= 0 and find(self._run, zero) < 0 and find(DOUBT, zero) < 0:
+            # Even if something is wrong in what there is of the packet, no event is complete.
+            return self._keep_all()
         return self._lose(zero, bad)
 
     def _sound(self, frame: bytes) -> bytes | None:
         """The bytes of a packet from its start bit to its end bit, if it is sound."""
-        get = BYTES.get
-        check = 0
-        values = []
-        for place in range(0, len(frame) - 2, BYTE):
-            value = get(frame[place : place + BYTE])
-            if value is None:
-                return None
-            values.append(value)
-            check ^= value
-        if check or not frame.endswith(b"11"):
+        if len(frame) == _BASELINE.size:
+            one, other, error, end = _BASELINE.unpack(frame)
+            get = BYTES.get
+            values = [get(one), get(other), get(error)]
+        else:
+            *fields, end = struct.unpack(f"{BYTE}s" * (len(frame) // BYTE) + "2s", frame)
+            values = [BYTES.get(field) for field in fields]
+        if end != b"11" or None in values:
             return None
-        if len(self._packets) >= REMEMBERED:
+        data = bytes(values)  # type: ignore[arg-type]
+        if reduce(xor, data):
+            return None
+        self._unknown += 1
+        if self._unknown > FORGOTTEN:
+            self._unknown = 0
             self._packets.clear()
-        data = self._packets[frame] = bytes(values)
+        if len(self._packets) < REMEMBERED:
+            self._packets[frame] = data
         return data
 
     def _lose(self, zero: int, bad: int) -> bool:

@@ -113,7 +113,16 @@ class Symbols:
     def _look(self, low: int) -> None:
         """Take ones for plain that last ``low`` counts and up to ``difference`` more."""
         self._low, self._high = low, low + self.difference
-        self._table = bytes(map(self.at_sight, range(256)))
+        table = bytearray([WRONG]) * 256
+        for least, most, symbol in (
+            (self.one_min, self.one_max, DOUBT),
+            (low, min(self._high, self.one_max), ONE),
+            (self.zero_min, self.zero_max, DOUBT),
+            (self.zero_min, min(self.total // 2, self.zero_max), ZERO),
+        ):
+            for count in range(least, min(most, 255) + 1):
+                table[count] = symbol
+        self._table = bytes(table)
         self._memory = _Memory(self)
 
     def _at_sight(self, row: Row) -> bytes:
