@@ -14,7 +14,7 @@ from itertools import accumulate
 
 from halfbit.account import Event
 from halfbit.bit import BitMachine, bits
-from halfbit.edge import Edge
+from halfbit.edge import Edge, Edges
 from halfbit.fault import Fault
 from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
@@ -25,6 +25,7 @@ from halfbit.signal import bit_durations, packet_durations, with_error_byte
 
 __all__ = [
     "TAILS",
+    "bulk_durations",
     "chunks",
     "edges_of",
     "events_of",
@@ -48,6 +49,11 @@ TAILS: dict[str, list[int]] = {
 def seed_of(durations: Sequence[int]) -> int:
     """The seed with which a case is cut: the same case is cut the same way again."""
     return zlib.crc32(repr(list(durations)).encode())
+
+
+def bulk_durations(edges: Edges) -> list[int]:
+    """The durations that edges give in bulk, in ns."""
+    return [count * scale for counts, scale in edges.durations() for count in counts]
 
 
 def chunks(durations: Sequence[int], rng: random.Random) -> Iterator[Sequence[int]]:

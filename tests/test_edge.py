@@ -25,21 +25,17 @@ from halfbit.edge import (
 )
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.unit import Scale, Unit
+from tests.support import bulk_durations
 
 #: Three durations in us, short enough for every type of number there is.
 SHORT = [58, 100, 7]
 TIMES = [Edge(0, 1), Edge(58_000, 0), Edge(158_000, 1), Edge(165_000, 0)]
 
 
-def bulk(edges: Edges) -> list[int]:
-    """The durations in bulk, in ns."""
-    return [count * scale for counts, scale in edges.durations() for count in counts]
-
-
 def both(edges: Edges) -> list[Edge]:
     """The edges, which have been seen to be as far apart as the bulk durations say."""
     singly = list(edges)
-    assert [after.time - before.time for before, after in pairwise(singly)] == bulk(edges)
+    assert [after.time - before.time for before, after in pairwise(singly)] == bulk_durations(edges)
     assert all(after.level == 1 - before.level for before, after in pairwise(singly))
     return singly
 
@@ -82,7 +78,7 @@ def test_times_of_every_kind(name: str) -> None:
 @pytest.mark.parametrize("make", [iter, lambda values: (value for value in values)])
 def test_iterators_are_gone_through_once(make: Callable[[list[int]], Iterable[int]]) -> None:
     assert list(edges_from_durations(make(SHORT))) == TIMES
-    assert bulk(edges_from_durations(make(SHORT))) == [58_000, 100_000, 7_000]
+    assert bulk_durations(edges_from_durations(make(SHORT))) == [58_000, 100_000, 7_000]
     edges = edges_from_durations(make(SHORT))
     assert len(list(edges)) == 4
     assert list(edges) == []
@@ -91,15 +87,15 @@ def test_iterators_are_gone_through_once(make: Callable[[list[int]], Iterable[in
 def test_a_list_can_be_gone_through_again() -> None:
     edges = edges_from_times([0, 58, 116])
     assert list(edges) == list(edges)
-    assert bulk(edges) == bulk(edges) == [58_000, 58_000]
+    assert bulk_durations(edges) == bulk_durations(edges) == [58_000, 58_000]
 
 
 def test_long_captures_are_taken_in_blocks_without_a_seam() -> None:
     durations = [58 + index % 7 for index in range(40_000)]
     times = list(accumulate(durations, initial=12))
-    assert bulk(edges_from_durations(durations)) == [1000 * value for value in durations]
-    assert bulk(edges_from_times(times)) == [1000 * value for value in durations]
-    assert bulk(edges_from_times(array.array("d", times))) == [1000 * value for value in durations]
+    assert bulk_durations(edges_from_durations(durations)) == [1000 * value for value in durations]
+    assert bulk_durations(edges_from_times(times)) == [1000 * value for value in durations]
+    assert bulk_durations(edges_from_times(array.array("d", times))) == [1000 * value for value in durations]
     assert [edge.time for edge in edges_from_times(times)][-1] == 1000 * sum(durations)
 
 
@@ -107,12 +103,12 @@ def test_long_captures_are_taken_in_blocks_without_a_seam() -> None:
 def test_nothing_gives_nothing(values: Any) -> None:
     for make in (edges_from_times, edges_from_durations, edges_from_samples):
         assert list(make(values)) == []
-        assert bulk(make(values)) == []
+        assert bulk_durations(make(values)) == []
 
 
 def test_one_time_is_one_edge_and_no_duration() -> None:
     assert list(edges_from_times([17])) == [Edge(0, 1)]
-    assert bulk(edges_from_times([17])) == []
+    assert bulk_durations(edges_from_times([17])) == []
 
 
 # Units
@@ -184,12 +180,12 @@ def test_a_counter_that_starts_over(wrap: int) -> None:
 def test_a_counter_starts_over_at_a_block_s_seam_too() -> None:
     durations = [58] * 70_000
     times = [time % 2**16 for time in accumulate(durations, initial=0)]
-    assert bulk(edges_from_times(times, wrap=2**16)) == [58_000] * 70_000
+    assert bulk_durations(edges_from_times(times, wrap=2**16)) == [58_000] * 70_000
 
 
 def test_a_counter_longer_than_it_can_be_is_refused() -> None:
     for values, place in (([0, 65_536], "item 1"), ([-1], "item 0"), ([70_000.5, 3], "item 0")):
-        for use in (list, bulk):
+        for use in (list, bulk_durations):
             with pytest.raises(CaptureError, match=f"{place}: time .* outside a counter of 65536"):
                 use(edges_from_times(values, wrap=65_536))
 
@@ -201,131 +197,7 @@ def test_no_counter(wrap: Any) -> None:
     with pytest.raises(HalfbitError, match="wrap: "):
         EdgeMachine(wrap=wrap)
 
-
-# What is wrong names its place
-
-
-WRONG: dict[str, tuple[Any, str]] = {
-    "not a number": (math.nan, "nan is not a finite number"),
-    "endless": (math.inf, "inf is not a finite number"),
-    "a word": ("58", "'58' is not a number"),
-    "bytes": (b"58", "b'58' is not a number"),
-    "nothing": (None, "None is not a number"),
-    "complex": (1j, "1j is not a number"),
-    "decimal not a number": (decimal.Decimal("nan"), "is not a finite number"),
-    "too large for a float": (1e308, "is too large"),
-}
-
-
-@pytest.mark.parametrize("name", WRONG)
-@pytest.mark.parametrize("make", [edges_from_times, edges_from_durations])
-@pytest.mark.parametrize("kind", [list, tuple, iter])
-def test_wrong_values(name: str, make: Callable[..., Edges], kind: Callable[..., Any]) -> None:
-    value, problem = WRONG[name]
-    for at in (0, 2):
-        values: list[Any] = [58, 116, 174]
-        values[at] = value
-        for use in (list, bulk):
-            with pytest.raises(CaptureError, match=f"^item {at}: .*{problem}"):
-                use(make(kind(values)))
-
-
-@pytest.mark.parametrize("use", [list, bulk])
-def test_wrong_values_far_into_a_capture(use: Callable[[Edges], object]) -> None:
-    numbers = array.array("d", range(50_000))
-    numbers[43_210] = math.nan
-    with pytest.raises(CaptureError, match="^item 43210: nan is not a finite number$"):
-        use(edges_from_times(numbers))
-    numbers[43_210] = -3.0
-    with pytest.raises(CaptureError, match="^item 43210: duration -3.0 is negative$"):
-        use(edges_from_durations(numbers))
-
-
-@pytest.mark.parametrize("use", [list, bulk])
-def test_time_going_backwards(use: Callable[[Edges], object]) -> None:
-    with pytest.raises(CaptureError, match="^item 2: time goes backwards, from 116 to 100 .*wrap"):
-        use(edges_from_times([58, 116, 100]))
-    times = list(range(20_000)) + [5]
-    with pytest.raises(CaptureError, match="^item 20000: time goes backwards, from 19999 to 5 "):
-        use(edges_from_times(times))
-    with pytest.raises(CaptureError, match="^item 1: time goes backwards"):
-        use(edges_from_times(iter([0.5, 0.25])))
-
-
-@pytest.mark.parametrize("use", [list, bulk])
-def test_negative_durations(use: Callable[[Edges], object]) -> None:
-    with pytest.raises(CaptureError, match="^item 1: duration -1 is negative$"):
-        use(edges_from_durations([58, -1, 58]))
-    with pytest.raises(CaptureError, match="^item 2: duration -1 is negative$"):
-        use(edges_from_durations(array.array("b", [58, 0, -1])))
-
-
-@pytest.mark.parametrize("values", [5, None, 3.5])
-def test_what_is_no_row_of_numbers(values: Any) -> None:
-    for make in (edges_from_times, edges_from_durations, edges_from_samples):
-        for use in (list, bulk):
-            with pytest.raises(HalfbitError, match="is no row of numbers"):
-                use(make(values))
-
-
-@pytest.mark.parametrize("at", [0, 1, 17, 16_384, 20_000])
-def test_what_stands_before_a_wrong_value_is_not_lost(at: int) -> None:
-    """Both ways give all that is sound before they say what is wrong."""
-    good = [58] * 20_001
-    late: list[Any] = list(accumulate(good))
-    late[at] = "x"
-    wrong: list[Any] = [*good[:at], -1, *good[at + 1 :]]
-    levels: list[Any] = [index % 2 for index in range(20_001)]
-    levels[at] = 2
-    for edges, sound in (
-        (edges_from_times(late), at - 1),
-        (edges_from_durations(wrong), at),
-        (edges_from_samples(levels), at - 2),
-    ):
-        got: list[int] = []
-        with pytest.raises(CaptureError, match=f"^item {at}: "):
-            for counts, scale in edges.durations():
-                got += [count * scale for count in counts]
-        assert len(got) == max(sound, 0)
-        singly: list[Edge] = []
-        with pytest.raises(CaptureError, match=f"^item {at}: "):
-            singly.extend(edges)
-        assert [after.time - before.time for before, after in pairwise(singly)] == got
-
-
-def test_numbers_beyond_all_captures_are_refused_and_not_overflowed() -> None:
-    for values in ([1e30] * 3, [10**29, 10**400], [10**400, 10**401, 5.0, 6.0]):
-        for use in (list, bulk):
-            for make in (edges_from_durations, edges_from_times):
-                try:
-                    use(make(values))
-                except CaptureError as error:
-                    assert error.place.startswith("item ")
-
-
-#: What may stand in a row of numbers, right or wrong.
-anything = st.one_of(
-    st.integers(-5, 200),
-    st.integers(),
-    st.floats(),
-    st.sampled_from(("", "7", None, b"", True, 10**400, -(10**400), 1j, Fraction(1, 3))),
-)
-
-
-@given(
-    st.lists(anything, max_size=8),
-    st.sampled_from((edges_from_times, edges_from_durations, edges_from_samples)),
-)
-def test_nothing_but_a_capture_error_gets_out(values: list[Any], make: Callable[..., Edges]) -> None:
-    """And both ways through find something wrong in the same captures."""
-    outcomes: list[bool | None] = []
-    for use in (lambda edges: [edge.time for edge in edges], bulk):
-        try:
-            outcomes.append(len(use(make(values))) > 1)
-        except CaptureError as error:
-            assert error.place.startswith("item ")
-            outcomes.append(None)
-    assert (outcomes[0] is None) == (outcomes[1] is None)
+# Both ways through
 
 
 numbers = st.one_of(st.integers(0, 300), st.integers(0, 2**40), st.floats(0, 1e9, width=32))
@@ -339,8 +211,8 @@ def test_edges_are_as_far_apart_as_the_bulk_durations_say(values: list[Any], uni
         (edges_from_times(values, unit), edges_from_times(iter(values), unit)),
     ):
         steps = [after.time - before.time for before, after in pairwise(edges)]
-        assert steps == bulk(edges)
-        assert steps == bulk(live)
+        assert steps == bulk_durations(edges)
+        assert steps == bulk_durations(live)
 
 
 # Levels
@@ -370,7 +242,7 @@ def test_samples(first: int) -> None:
         assert list(edges_from_samples(samples)) == expected
     for samples in (levels, bytes(levels), array.array("d", levels), array.array("h", levels)):
         assert both(edges_from_samples(samples)) == expected
-    assert bulk(edges_from_samples(levels, 4_000_000)) == [500, 1_250]
+    assert bulk_durations(edges_from_samples(levels, 4_000_000)) == [500, 1_250]
 
 
 @given(st.lists(st.integers(0, 1), max_size=80))
@@ -385,14 +257,7 @@ def test_samples_in_blocks_without_a_seam() -> None:
     levels = bytes(at // 29 % 2 for at in range(100_000))
     edges = both(edges_from_samples(levels))
     assert len(edges) == (100_000 - 1) // 29
-    assert set(bulk(edges_from_samples(levels))) == {29_000}
-
-
-@pytest.mark.parametrize("use", [list, bulk])
-@pytest.mark.parametrize("wrong", [2, -1, 0.5])
-def test_samples_that_are_no_levels(use: Callable[[Edges], object], wrong: float) -> None:
-    with pytest.raises(CaptureError, match=f"^item 3: level {wrong} is neither 0 nor 1$"):
-        use(edges_from_samples([0, 1, 0, wrong, 1]))  # type: ignore[list-item]
+    assert set(bulk_durations(edges_from_samples(levels))) == {29_000}
 
 
 # Live sources
