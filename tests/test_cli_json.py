@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,8 @@ KEYS = {
         "cutout_time",
         "cutouts",
         "faults",
+        "remarks",
+        "removed",
     ],
 }
 
@@ -79,7 +82,8 @@ def test_help_lists_the_keys(capsys: pytest.CaptureFixture[str]) -> None:
     words = capsys.readouterr().out
     for event, keys in KEYS.items():
         start = words.index(f"\n  {event} ") + 3
-        described = words[start : words.index("\n", start)].replace("{", " ").split()
+        line = words[start : words.index("\n", start)]
+        described = re.sub(r"\{\}|\[\]|\{", " ", line).split()
         assert described[: len(keys)] == [event, *(key for key in keys[1:])]
 
 

@@ -18,6 +18,7 @@ from .cli_options import (
     context_of,
     edges_of,
     limits_of,
+    notes_on,
 )
 from .cli_progress import Progress
 from .cli_table import Table
@@ -36,13 +37,14 @@ With --json each line is an object. Its first key, event, tells the others; time
   instruction  start end preamble bytes part instruction{name address ... context sighting hold_off long_preamble}
   fault        start end at kind layer detail count bytes words
   cutout       start end
-  summary      length half_bits packets distinct_packets share_decoded packet_time fault_time cutout_time cutouts faults{}
+  summary      length half_bits packets distinct_packets share_decoded packet_time fault_time cutout_time cutouts faults{} remarks[] removed{}
                (last, and only when the input could be read to its end)
 
 A text capture holds a number a line; # starts a comment. A line such as
   # halfbit: durations us
   # halfbit: times ticks=1000000 wrap=4294967296
 at its head says what the numbers are. In a CSV table the column names may: time, duration, a unit at the end.
+Volts in a table are read with --format volts, levels at a fixed rate with --format levels --unit RATE.
 
 Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot be read or the use was wrong.
 """
@@ -114,7 +116,7 @@ def run(args: argparse.Namespace) -> int:
         raise
     finally:
         progress.clear()
-    summary = tally.summary(measured.half_bits, measured.length)
+    summary = tally.summary(measured.half_bits, measured.length, *notes_on(edges))
     output.end(summary)
     if not summary.packets:
         sys.stdout.flush()

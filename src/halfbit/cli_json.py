@@ -16,13 +16,16 @@ are hexadecimal.
 ``"summary"``
     Comes last, and only if the input could be read to its end: ``length``, ``half_bits``, ``packets``,
     ``distinct_packets``, ``share_decoded`` (time in packets, 0 to 1), ``packet_time``, ``fault_time``, ``cutout_time``,
-    ``cutouts`` and ``faults``, how many there are of each kind.
+    ``cutouts`` and ``faults``, how many there are of each kind; ``remarks``, how the capture was read, in words; ``removed``,
+    what a filter took out (as :class:`halfbit.edge_filter.Removed` has it), null without one.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+
+import attrs
 
 from .fault import Fault, FaultKind
 from .instruction import Instruction
@@ -109,4 +112,6 @@ def _summary(summary: Summary) -> dict[str, object]:
         "cutout_time": summary.cutout_time,
         "cutouts": summary.cutouts,
         "faults": {kind.name.lower(): summary.faults.get(kind, 0) for kind in FaultKind},
+        "remarks": list(summary.remarks),
+        "removed": None if summary.removed is None else attrs.asdict(summary.removed),
     }

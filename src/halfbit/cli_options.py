@@ -8,8 +8,9 @@ from typing import Any
 
 import attrs
 
-from .capture import FORMATS, Location, open_capture
+from .capture import FORMATS, CaptureEdges, Location, open_capture
 from .edge import Edges
+from .edge_filter import FilteredEdges, Removed, filtered
 from .error import HalfbitError
 from .instruction import Configuration, Context
 from .limits import DECISIONS, RECEIVE, TRANSMIT, US, Limits
@@ -25,6 +26,7 @@ __all__ = [
     "context_of",
     "edges_of",
     "limits_of",
+    "notes_on",
 ]
 
 #: Limits by name.
@@ -62,11 +64,11 @@ _COUNTS = {
 def add_capture_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of :func:`edges_of`."""
     group = parser.add_argument_group("how the capture is read")
-    endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS)
+    endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
     group.add_argument(
         "--format",
         choices=[format.name for format in FORMATS],
-        help=f"instead of going by the file's ending ({endings}; standard input is text)",
+        help=f"instead of going by the file's ending ({endings}; standard input is text; volts and levels must be said)",
     )
     group.add_argument("--holds", choices=["durations", "times"], help="what the numbers are")
     group.add_argument(
@@ -78,7 +80,7 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--time-column", type=_column, metavar="COLUMN", help="of a table, with times or durations: its name, or its number from 1"
     )
-    group.add_argument("--level-column", type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1")
+    group.add_argument("--level-column", type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts")
     group.add_argument(
         "--delimiter", type=_delimiter, metavar="D", help=f"between a table's fields: a character, or {', '.join(_DELIMITERS)}"
     )
@@ -87,10 +89,40 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
         choices=["refuse", "take"],
         help="a last line without line end may be cut short: refuse it (the default), or take it",
     )
+    group.add_argument("--signal", metavar="NAME", help="of a VCD file; bus[3] is a bit of a vector")
+    group.add_argument("--channel", type=int, metavar="N", help="of a WAV file, from 1")
+    group.add_argument(
+        "--other-rail", type=_column, metavar="NAME", help="column, signal or channel of the other rail: the difference counts"
+    )
+    group.add_argument(
+        "--threshold", type=float, metavar="V", help="between the levels of a signal in volts (WAV: full scale is 1); else it is found"
+    )
+    group.add_argument(
+        "--hysteresis", type=float, metavar="V", help="how far the signal must cross it, half to either side; else it is found"
+    )
+    group.add_argument(
+        "--filter",
+        type=_microseconds,
+        metavar="US",
+        help="level changes closer together than this are one, or none: takes out noise at crossings and spikes",
+    )
 
 
 def edges_of(args: argparse.Namespace, location: Location) -> Edges:
     """The edges of a capture, read as the options say."""
+    edges = _capture_of(args, location)
+    return edges if args.filter is None else filtered(edges, args.filter, "ns")
+
+
+def notes_on(edges: Edges) -> tuple[tuple[str, ...], Removed | None]:
+    """How the capture was read, in words, and what the filter took out if there was one."""
+    removed: Removed | None = None
+    if isinstance(edges, FilteredEdges):
+        removed, edges = edges.removed, edges.source
+    return edges.remarks if isinstance(edges, CaptureEdges) else (), removed
+
+
+def _capture_of(args: argparse.Namespace, location: Location) -> Edges:
     return open_capture(
         location,
         format=args.format,
@@ -101,6 +133,11 @@ def edges_of(args: argparse.Namespace, location: Location) -> Edges:
         level_column=args.level_column,
         delimiter=args.delimiter,
         last_line=args.last_line,
+        signal=args.signal,
+        channel=args.channel,
+        other_rail=args.other_rail,
+        threshold=args.threshold,
+        hysteresis=args.hysteresis,
     )
 
 

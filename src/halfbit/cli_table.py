@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Sequence
 from itertools import zip_longest
 
+from .edge_filter import Removed
 from .fault import Cutout, Fault
 from .instruction import Context, Instruction
 from .packet_type import Packet
@@ -149,7 +150,19 @@ def summary_lines(summary: Summary) -> list[str]:
         lines.append(f"cutouts  {summary.cutouts}, {milliseconds(summary.cutout_time)} ms")
     lines.append(f"faults   {sum(summary.faults.values())}, {milliseconds(summary.fault_time)} ms lost")
     lines += [f"{count:>10} {kind.name.lower().replace('_', ' ')}" for kind, count in summary.faults.items()]
+    lines += [f"capture  {remark}" for remark in summary.remarks]
+    if summary.removed is not None:
+        lines.append(f"filter   {_removed(summary.removed)}")
     return lines
+
+
+def _removed(removed: Removed) -> str:
+    if removed.first is None or removed.last is None:
+        return "nothing to take out"
+    return (
+        f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
+        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, up to {removed.longest / 1000:g} us at a time"
+    )
 
 
 def _lost(event: Fault | Cutout) -> str:

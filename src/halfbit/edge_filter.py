@@ -176,7 +176,8 @@ class FilteredEdges(Edges):
     """
 
     def __init__(self, edges: Edges, minimum: int) -> None:
-        self._edges = edges
+        #: The edges that are filtered.
+        self.source = edges
         self._minimum = minimum
         self._filter = EdgeFilter(minimum)
 
@@ -187,7 +188,7 @@ class FilteredEdges(Edges):
 
     def __iter__(self) -> Iterator[Edge]:
         self._filter = machine = EdgeFilter(self._minimum)
-        for edge in self._edges:
+        for edge in self.source:
             yield from machine.feed(edge)
         yield from machine.finish()
 
@@ -196,7 +197,7 @@ class FilteredEdges(Edges):
         self._filter = machine = EdgeFilter(self._minimum)
         now = 0  # time of the last change, ns
         before: int | None = None  # of the last change handed on
-        for durations, scale in self._edges.durations():
+        for durations, scale in self.source.durations():
             if not durations:
                 continue
             if machine.idle:

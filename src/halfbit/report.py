@@ -6,6 +6,7 @@ from collections import Counter
 
 import attrs
 
+from .edge_filter import Removed
 from .fault import Cutout, Fault, FaultKind
 from .instruction import Instruction
 from .packet_type import Packet
@@ -33,6 +34,10 @@ class Summary:
     #: Time lost to faults.
     fault_time: int
     cutout_time: int
+    #: How the capture was read, in words.
+    remarks: tuple[str, ...] = ()
+    #: What a filter took out, where there was one.
+    removed: Removed | None = None
 
     @property
     def share_decoded(self) -> float:
@@ -68,11 +73,15 @@ class Tally:
         else:
             self._cutouts += 1
 
-    def summary(self, half_bits: int, length: int) -> Summary:
+    def summary(
+        self, half_bits: int, length: int, remarks: tuple[str, ...] = (), removed: Removed | None = None
+    ) -> Summary:
         """The figures.
 
         :param half_bits: how many there were in all.
         :param length: what they last together, ns.
+        :param remarks: how the capture was read.
+        :param removed: what a filter took out.
         """
         return Summary(
             length=length,
@@ -84,4 +93,6 @@ class Tally:
             packet_time=self._times[Packet],
             fault_time=self._times[Fault],
             cutout_time=self._times[Cutout],
+            remarks=remarks,
+            removed=removed,
         )

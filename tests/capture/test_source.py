@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import threading
+import wave
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,23 @@ from halfbit.error import CaptureError, HalfbitError
 
 TEXT = b"# halfbit: durations us\n58\n100\n"
 TABLE = b"time,level\n0,0\n10,1\n68,0\n168,1\n"
+DUMP = b"""$timescale 1 us $end
+$var wire 1 ! rail $end
+$enddefinitions $end
+#0 0! #10 1! #68 0! #168 1!
+"""
 TIMES = [0, 58_000, 158_000]
+
+
+def recording() -> bytes:
+    """The same as 8-bit samples, one a us."""
+    data = io.BytesIO()
+    with wave.open(data, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(1)
+        file.setframerate(1_000_000)
+        file.writeframes(b"\x30" * 70 + b"\xd0" * 58 + b"\x30" * 100 + b"\xd0" * 70)
+    return data.getvalue()
 
 
 def times(location: Any, **options: Any) -> list[int]:
@@ -25,7 +42,8 @@ def times(location: Any, **options: Any) -> list[int]:
 
 @pytest.mark.parametrize("format", FORMATS, ids=lambda format: format.name)
 def test_format_by_ending(format: Any, tmp_path: Path) -> None:
-    data = {"text": TEXT, "csv": TABLE}
+    data = {"text": TEXT, "csv": TABLE, "vcd": DUMP, "wav": recording()}
+    assert format.name in data or not format.endings
     for ending in format.endings:
         path = tmp_path / f"capture{ending.upper()}"
         path.write_bytes(data[format.name])
@@ -71,6 +89,11 @@ def test_option_that_means_nothing_to_the_format(format: Any) -> None:
         "level_column": 1,
         "delimiter": ";",
         "last_line": "take",
+        "signal": "rail",
+        "channel": 1,
+        "other_rail": 2,
+        "threshold": 0.0,
+        "hysteresis": 0.1,
     }
     assert set(format.options) <= set(values)
     for name, value in values.items():

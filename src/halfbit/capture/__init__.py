@@ -1,7 +1,18 @@
 """Readers of capture files: each gives edges."""
 
+from .capture_edges import CaptureEdges
 from .format import FORMATS, Format, open_capture
 from .options import Column, Options
 from .source import Location, Source, source_of
 
-__all__ = ["FORMATS", "Column", "Format", "Location", "Options", "Source", "open_capture", "source_of"]
+__all__ = [
+    "FORMATS",
+    "CaptureEdges",
+    "Column",
+    "Format",
+    "Location",
+    "Options",
+    "Source",
+    "open_capture",
+    "source_of",
+]

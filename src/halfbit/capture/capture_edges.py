@@ -24,9 +24,16 @@ class CaptureEdges(Edges):
         unit: Unit = "us",
         wrap: int | None = None,
         level: int = 1,
+        remarks: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:
         super().__init__(blocks, are_durations=are_durations, unit=unit, wrap=wrap, level=level)
         self._file = file
+        self._remarks = remarks
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the user should know of how the file was read, in words; complete once it has been gone through."""
+        return self._remarks()
 
     def __iter__(self) -> Iterator[Edge]:
         try:

@@ -41,10 +41,12 @@ class Layout:
     names: int
     #: Index of the column with times or durations.
     time: int
-    #: Index of the column with levels; ``None`` where each row is a change.
-    level: int | None
+    #: Index of the column with the levels or volts, or those of both rails; none where each row is a change.
+    rails: tuple[int, ...]
     #: Holds, unit and wrap, from the caller, the head and the column's name.
     heading: Heading
+    #: Whether the rails' columns hold volts.
+    volts: bool = False
 
     @property
     def decimal_comma(self) -> bool:
@@ -64,10 +66,11 @@ def split(text: str, delimiter: str) -> list[str]:
     return [field.strip() for field in row]
 
 
-def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout:
+def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bool = False) -> Layout:
     """The layout, from the first one or two rows of a table.
 
     :param heading: what the caller and the table's head say.
+    :param volts: whether the table holds volts, not levels.
     :raises CaptureError: where there is no such column, or nothing says what the values are.
     """
     delimiter = options.delimiter or _delimiter(rows[-1])
@@ -87,15 +90,20 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading) -> Layout
     if heading.holds is None and _DURATION.match(name):
         heading = attrs.evolve(heading, holds="durations")
     if heading.holds == "durations":
-        if options.level_column is not None:
-            raise CaptureError("level_column: durations have none: each is from one level change to the next")
-        return Layout(delimiter, width, int(has_names), time, None, heading)
-    level = _level(options.level_column, names, width, time)
+        for option in ("level_column", "other_rail"):
+            if getattr(options, option) is not None:
+                raise CaptureError(f"{option}: durations have none: each is from one level change to the next")
+        if volts:
+            raise CaptureError("holds durations, so no volts: say the format is csv")
+        return Layout(delimiter, width, int(has_names), time, (), heading)
+    rails = _rails(options, names, width, time)
     if heading.holds is None:
-        if level is None and not _TIME.match(name):
+        if not rails and not _TIME.match(name):
             raise CaptureError(say_what())
         heading = attrs.evolve(heading, holds="times")
-    return Layout(delimiter, width, int(has_names), time, level, heading)
+    if volts and not rails:
+        raise CaptureError("there is only one column: volts need one with times and one with volts")
+    return Layout(delimiter, width, int(has_names), time, rails, heading, volts)
 
 
 def _delimiter(row: str) -> str:
@@ -140,13 +148,17 @@ def _time(said: Column | None, names: Sequence[str], width: int, holds: str | No
     return fitting[0] if fitting else 0
 
 
-def _level(said: Column | None, names: Sequence[str], width: int, time: int) -> int | None:
-    if said is not None:
-        return _find("level_column", said, names, width)
-    others = [index for index in range(width) if index != time and (not names or names[index])]
-    if len(others) > 1:
+def _rails(options: Options, names: Sequence[str], width: int, time: int) -> tuple[int, ...]:
+    second = () if options.other_rail is None else (_find("other_rail", options.other_rail, names, width),)
+    if options.level_column is not None:
+        first = (_find("level_column", options.level_column, names, width),)
+        if first == second:
+            raise CaptureError("level_column and other_rail are the same column")
+        return first + second
+    others = [index for index in range(width) if index not in (time, *second) and (not names or names[index])]
+    if len(others) > 1 or (second and not others):
         raise CaptureError(f"say which column has the level: level_column ({_listed(names) or f'1 to {width}'})")
-    return others[0] if others else None
+    return (*others, *second)
 
 
 def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:

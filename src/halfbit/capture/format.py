@@ -7,13 +7,16 @@ from pathlib import PurePath
 
 import attrs
 
-from ..edge import Edges
 from ..error import CaptureError, HalfbitError
 from ..unit import Unit
+from .capture_edges import CaptureEdges
+from .levels import read_levels
 from .options import Column, Options
 from .source import Location, Source, source_of
-from .table import read_table
+from .table import read_table, read_volts
 from .text import read_text
+from .vcd import read_vcd
+from .wav import read_wav
 
 __all__ = ["FORMATS", "Format", "open_capture"]
 
@@ -25,11 +28,11 @@ class Format:
     name: str
     #: What it is, in words.
     words: str
-    #: File endings that tell it, in small letters.
+    #: File endings that tell it, in small letters; none where the format must be said.
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that mean something to it.
     options: tuple[str, ...]
-    read: Callable[[Source, Options], Edges]
+    read: Callable[[Source, Options], CaptureEdges]
 
 
 #: All formats. A new one is a row here.
@@ -45,8 +48,46 @@ FORMATS: tuple[Format, ...] = (
         "csv",
         "a table of fields",
         (".csv", ".tsv", ".tab"),
-        ("holds", "unit", "wrap", "time_column", "level_column", "delimiter", "last_line"),
+        ("holds", "unit", "wrap", "time_column", "level_column", "other_rail", "delimiter", "last_line"),
         read_table,
+    ),
+    Format(
+        "volts",
+        "a table of times and volts",
+        (),
+        (
+            "unit",
+            "wrap",
+            "time_column",
+            "level_column",
+            "other_rail",
+            "delimiter",
+            "last_line",
+            "threshold",
+            "hysteresis",
+        ),
+        read_volts,
+    ),
+    Format(
+        "levels",
+        "levels 0 and 1 at a fixed rate, as characters or as bytes",
+        (),
+        ("unit",),
+        read_levels,
+    ),
+    Format(
+        "vcd",
+        "a value change dump",
+        (".vcd",),
+        ("unit", "signal", "other_rail", "threshold", "hysteresis", "last_line"),
+        read_vcd,
+    ),
+    Format(
+        "wav",
+        "a recording of a sound card",
+        (".wav", ".wave"),
+        ("channel", "other_rail", "threshold", "hysteresis"),
+        read_wav,
     ),
 )
 
@@ -62,7 +103,12 @@ def open_capture(
     level_column: Column | None = None,
     delimiter: str | None = None,
     last_line: str | None = None,
-) -> Edges:
+    signal: str | None = None,
+    channel: int | None = None,
+    other_rail: Column | None = None,
+    threshold: float | None = None,
+    hysteresis: float | None = None,
+) -> CaptureEdges:
     """The level changes of a captured signal.
 
     A file is read in chunks each time the edges are gone through, in constant memory. A stream can be
@@ -83,6 +129,14 @@ def open_capture(
     :param delimiter: what parts a table's fields. ``None``: found by looking.
     :param last_line: ``"refuse"`` a last line without line end, which may be cut short (as does
         ``None``), or ``"take"`` it.
+    :param signal: the name of a VCD file's signal, with as many of the scopes around it as it takes to
+        tell it from others; ``bus[3]`` is a bit of a vector. ``None``: the only one.
+    :param channel: the number of a recording's channel, from 1. ``None``: the only one.
+    :param other_rail: the column, signal or channel of the other rail: then the difference of the two
+        counts.
+    :param threshold: what parts the two levels of a signal in volts (or the unit it has; in a WAV file
+        full scale is 1). ``None``: found by looking.
+    :param hysteresis: how far the signal must cross it, half to either side. ``None``: found by looking.
     :raises CaptureError: where it cannot be opened or its head cannot be read; once gone through,
         with the line, where a value is none.
     :raises HalfbitError: for an argument that is none, or means nothing to the format.
@@ -95,6 +149,11 @@ def open_capture(
         level_column=level_column,
         delimiter=delimiter,
         last_line=last_line,
+        signal=signal,
+        channel=channel,
+        other_rail=other_rail,
+        threshold=threshold,
+        hysteresis=hysteresis,
     )
     source = source_of(location)
     chosen = _named(format) if format is not None else _by_ending(source)
@@ -119,5 +178,5 @@ def _by_ending(source: Source) -> Format:
             return format
     if source.live:
         return FORMATS[0]
-    known = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS)
+    known = "; ".join(": ".join(filter(None, (format.name, " ".join(format.endings)))) for format in FORMATS)
     raise CaptureError(f"its ending tells no format; say which ({known})", file=source.name)

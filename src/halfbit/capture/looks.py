@@ -1,4 +1,4 @@
-"""Looks at the level at known times, made into the times of its changes."""
+"""Looks at the level, or the volts, at known times; levels made into the times of their changes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,10 @@ from ..edge import steps_between
 from ..error import CaptureError
 from ..unit import Number
 
-__all__ = ["Looks", "changes"]
+__all__ = ["SAME", "Looks", "changes"]
+
+#: In place of a level: the level is what it was.
+SAME = 2
 
 
 @attrs.frozen(slots=True)
@@ -21,16 +24,20 @@ class Looks:
 
     #: Raw times.
     times: Sequence[Number]
-    #: The level at each, as bytes 0 and 1; empty where nobody looked, as each time is a change.
+    #: The level at each, as bytes 0 and 1, or 2 where it is what it was; empty where nobody looked, as
+    #: each time is a change.
     levels: bytes
     #: The place of ``times[i]``, in words.
     place: Callable[[int], str]
+    #: The volts at each, where those were measured and not levels.
+    volts: Sequence[Number] = ()
 
     def singly(self) -> Iterator[Looks]:
         """Each by itself."""
         for index, time in enumerate(self.times):
             at = self.place(index)
-            yield Looks((time,), self.levels[index : index + 1], lambda _, at=at: at)  # type: ignore[misc]
+            levels, volts = self.levels[index : index + 1], self.volts[index : index + 1]
+            yield Looks((time,), levels, lambda _, at=at: at, volts)  # type: ignore[misc]
 
 
 def changes(looks: Iterable[Looks], wrap: int | None) -> Iterator[Block]:
@@ -72,12 +79,17 @@ class _Finder:
             times = totals[1:]
         self._before = looks.times[-1]
         levels = looks.levels
-        level = levels[0] if self._level is None else self._level
+        level = self._level
+        if level is None:
+            level = next((seen for seen in levels if seen != SAME), None)
+            if level is None:
+                return Block((), looks.place)
+        first = 1 - level
         found = []
-        at = levels.find(1 - level)
+        at = levels.find(first)
         while at >= 0:
             found.append(at)
             level = 1 - level
             at = levels.find(1 - level, at)
         self._level = level
-        return Block([times[at] for at in found], lambda index: looks.place(found[index]))
+        return Block([times[at] for at in found], lambda index: looks.place(found[index]), first)

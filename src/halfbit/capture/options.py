@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 from typing import Any, Union
 
@@ -39,6 +40,27 @@ def _unit(instance: Any, attribute: attrs.Attribute[Any], value: Any) -> None:
     Scale.of(value)
 
 
+def _name(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if not isinstance(value, str) or not value.strip():
+        raise HalfbitError(f"{attribute.name}: {value!r} is no name")
+
+
+def _channel(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise HalfbitError(f"{attribute.name}: {value!r} is not the number of a channel, from 1")
+
+
+def _finite(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise HalfbitError(f"{attribute.name}: {value!r} is not a finite number")
+
+
+def _not_negative(instance: Any, attribute: attrs.Attribute[Any], value: Any) -> None:
+    _finite(instance, attribute, value)
+    if value < 0:
+        raise HalfbitError(f"{attribute.name}: {value!r} is negative")
+
+
 def _character(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
     if not isinstance(value, str) or len(value) != 1 or value in '\r\n"':
         raise HalfbitError(f"{attribute.name}: {value!r} is not a single character that can part fields")
@@ -64,6 +86,16 @@ class Options:
     #: What parts a table's fields.
     delimiter: str | None = attrs.field(default=None, validator=attrs.validators.optional(_character))
     last_line: str | None = attrs.field(default=None, validator=_one_of(LAST_LINE))
+    #: The signal among those of a file: its name.
+    signal: str | None = attrs.field(default=None, validator=attrs.validators.optional(_name))
+    #: The channel of a recording, from 1.
+    channel: int | None = attrs.field(default=None, validator=attrs.validators.optional(_channel))
+    #: The other rail: a column, a signal or a channel.
+    other_rail: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
+    #: The middle between the levels of a signal measured in volts.
+    threshold: float | None = attrs.field(default=None, validator=attrs.validators.optional(_finite))
+    #: How far the signal must go across the threshold, half of it to either side.
+    hysteresis: float | None = attrs.field(default=None, validator=attrs.validators.optional(_not_negative))
 
     @property
     def heading(self) -> Heading:

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from contextlib import closing
 
 from ..block import Block
-from ..edge import Edges
 from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
@@ -26,7 +25,7 @@ __all__ = ["read_text", "say_what"]
 _COMMENT = re.compile(rb"#[^\n]*")
 
 
-def read_text(source: Source, options: Options) -> Edges:
+def read_text(source: Source, options: Options) -> CaptureEdges:
     """The edges of a text capture.
 
     :raises CaptureError: where there is no value in it, or nothing says what the values are.

@@ -1,0 +1,75 @@
+"""Levels at a fixed rate: as the characters 0 and 1, with spaces and line ends among them, or as the bytes 0 and 1."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
+
+from ..block import Block
+from ..error import CaptureError
+from .capture_edges import CaptureEdges
+from .options import Options
+from .source import Source
+
+__all__ = ["read_levels"]
+
+_BYTES = re.compile(rb"[\x00\x01]*")
+_TEXT = re.compile(rb"[01 \t\r\n]*")
+
+#: Characters to levels.
+_LEVELS = bytes.maketrans(b"01", b"\x00\x01")
+_SPACES = b" \t\r\n"
+
+
+def read_levels(source: Source, options: Options) -> CaptureEdges:
+    """The edges of sampled levels.
+
+    :raises CaptureError: where there is no level in it, or nothing says how far apart they are.
+    """
+    if options.unit is None:
+        raise CaptureError("nothing says how far apart the levels are: say unit, in levels per second (or us)")
+    with closing(source.look()) as chunks:
+        for chunk in chunks:
+            if chunk.strip(_SPACES):
+                break
+        else:
+            raise CaptureError("holds no levels")
+    as_text = chunk.lstrip(_SPACES)[0] > 1
+    return CaptureEdges(
+        source.name,
+        lambda: _changes(source.chunks(), as_text),
+        are_durations=False,
+        unit=options.unit,
+    )
+
+
+def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Block]:
+    """The numbers of the levels that differ from the one before."""
+    level: int | None = None
+    count = 0  # levels so far
+    at = 0  # bytes so far
+    for chunk in chunks:
+        good = (_TEXT if as_text else _BYTES).match(chunk)
+        sound = chunk[: good.end()] if good else b""
+        levels = sound.translate(_LEVELS, _SPACES) if as_text else sound
+        if level is None and levels:
+            level = levels[0]
+        if level is not None:
+            first, numbers, where = 1 - level, [], levels.find(1 - level)
+            while where >= 0:
+                numbers.append(count + where)
+                level = 1 - level
+                where = levels.find(1 - level, where)
+            if numbers:
+                yield Block(numbers, _place(numbers), first)
+        count += len(levels)
+        if len(sound) < len(chunk):
+            wrong = chunk[len(sound) : len(sound) + 1]
+            shown = repr(wrong.decode("ascii")) if 32 <= wrong[0] < 127 else f"0x{wrong[0]:02x}"
+            raise CaptureError(f"{shown} is neither 0 nor 1", f"byte {at + len(sound) + 1}")
+        at += len(chunk)
+
+
+def _place(numbers: list[int]) -> Callable[[int], str]:
+    return lambda index: f"level {numbers[index] + 1}"

@@ -1,0 +1,220 @@
+"""Volts made into levels: a threshold with hysteresis, given or found in the signal itself."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate, islice
+
+import attrs
+
+from ..block import Block
+from ..edge import steps_between
+from ..error import CaptureError, HalfbitError
+from ..unit import Number
+from .looks import Looks
+
+__all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
+
+#: How many values are looked at in one stretch, and how many stretches at most.
+STRETCH = 1 << 16
+STRETCHES = 4
+
+
+@attrs.frozen
+class Threshold:
+    """The level becomes 1 at the middle and half the hysteresis, and 0 below the middle less that half.
+
+    :raises HalfbitError: for a negative hysteresis.
+    """
+
+    middle: float
+    hysteresis: float = attrs.field()
+    #: How it was found, in words; empty where it was given.
+    found: str = ""
+
+    @hysteresis.validator
+    def _not_negative(self, attribute: attrs.Attribute[float], value: float) -> None:
+        if value < 0:
+            raise HalfbitError(f"hysteresis: {value!r} is negative")
+
+    @property
+    def upper(self) -> float:
+        """From here up the level is 1."""
+        return self.middle + self.hysteresis / 2
+
+    @property
+    def lower(self) -> float:
+        """Below this the level is 0."""
+        return self.middle - self.hysteresis / 2
+
+    def __str__(self) -> str:
+        return f"threshold {self.middle:.4g}, hysteresis {self.hysteresis:.4g}" + (
+            f" ({self.found})" if self.found else ""
+        )
+
+
+def threshold_of(
+    values: Iterable[Sequence[Number]],
+    middle: float | None,
+    hysteresis: float | None,
+    *,
+    share: float = 0.25,
+    zero: bool = False,
+) -> Threshold:
+    """The threshold to use; what is not given lies between the two levels the signal itself has.
+
+    They are looked for in a few stretches at the start, and those of the stretch where they are furthest
+    apart are taken, since a signal may set in late.
+
+    :param values: of the signal, from its start.
+    :param share: the hysteresis, as a share of what lies between the levels.
+    :param zero: whether the middle is 0 if that lies well between the levels: an input behind a
+        capacitor wanders, but about 0.
+    :raises CaptureError: where the signal has no two levels.
+    """
+    if middle is not None and hysteresis is not None:
+        return Threshold(middle, hysteresis)
+    single = (value for some in values for value in some)
+    best: tuple[float, float] | None = None
+    seen = 0
+    for _ in range(STRETCHES):
+        stretch = sorted(islice(single, STRETCH))
+        seen += len(stretch)
+        levels = _levels(stretch)
+        if levels and (best is None or levels[1] - levels[0] > best[1] - best[0]):
+            best = levels
+    if best is None:
+        raise CaptureError(
+            f"no two levels stand out among the first {seen} values: is there a signal? "
+            "If so, say what parts them: threshold and hysteresis"
+        )
+    low, high = best
+    found = f"from the levels {low:.4g} and {high:.4g} at the start"
+    if middle is None:
+        middle = (low + high) / 2
+        if zero and abs(middle) <= (high - low) / 4:
+            middle = 0.0
+    if hysteresis is None:
+        hysteresis = (high - low) * share
+    return Threshold(middle, hysteresis, found)
+
+
+def _levels(ordered: Sequence[Number]) -> tuple[float, float] | None:
+    """The two levels about which some values, in order, lie; if they do."""
+    if not ordered or ordered[0] == ordered[-1]:
+        return None
+    low, high = float(ordered[0]), float(ordered[-1])
+    split = 0
+    for _ in range(16):
+        before, split = split, bisect_left(ordered, (low + high) / 2)
+        if split == before or split in (0, len(ordered)):
+            break
+        low, high = _part(ordered[:split], 0.5), _part(ordered[split:], 0.5)
+    below, above = ordered[:split], ordered[split:]
+    if not below or not above:
+        return None
+    # The levels of a signal stand out: values are close to one or the other. Noise spreads evenly.
+    widest = max(_part(side, 0.75) - _part(side, 0.25) for side in (below, above))
+    return (low, high) if widest <= (high - low) / 2 else None
+
+
+def _part(ordered: Sequence[Number], share: float) -> float:
+    return float(ordered[int(len(ordered) * share)])
+
+
+class Comparator:
+    """Values at known times in; the times out at which the signal crosses the middle.
+
+    A crossing counts once the value is beyond it by half the hysteresis; its time is where the line
+    between the two values next to the middle crosses it. The first value that is beyond says only what the
+    level is.
+
+    :param wrap: how many counts the timer has before it starts over, if it does.
+    """
+
+    def __init__(self, threshold: Threshold, wrap: int | None = None) -> None:
+        self._middle = threshold.middle
+        self._upper = threshold.upper
+        self._lower = threshold.lower
+        self._wrap = wrap
+        self._raw: Number | None = None  # raw time of the value before
+        self._since: Number = 0  # time of the value before, in counts, where the timer starts over
+        self._level: int | None = None
+        self._before: tuple[Number, Number] | None = None  # the value before: its time, and itself
+        self._pending: Number | None = None  # where it crossed to the side on which it is now
+
+    def take(self, looks: Looks) -> Block:
+        """The crossings among some values. After an error the same values can be taken again.
+
+        :raises CaptureError: where time goes backwards.
+        """
+        steps = steps_between((self._raw, *looks.times), self._wrap, looks.place)
+        times = looks.times
+        if self._wrap is not None:
+            times = list(accumulate(steps, initial=self._since))[1:]
+            self._since = times[-1]
+        self._raw = looks.times[-1]
+        values = looks.volts
+        upper, lower = self._upper, self._lower
+        ups = bytes([value >= upper for value in values])
+        downs = bytes([value < lower for value in values])
+        at = 0
+        if self._level is None:
+            first = [where for where in (ups.find(1), downs.find(1)) if where >= 0]
+            if first:
+                at = min(first)
+                self._level = ups[at]
+        found: list[int] = []
+        crossed: list[Number] = []
+        opening: int | None = None
+        while self._level is not None:
+            at = (downs if self._level else ups).find(1, at)
+            if at < 0:
+                break
+            crossed.append(self._crossing(times, values, at))
+            found.append(at)
+            self._level = 1 - self._level
+            opening = self._level if opening is None else opening
+        self._pending = self._crossing(times, values, len(values) - 1)
+        self._before = times[-1], values[-1]
+        return Block(crossed, lambda index: looks.place(found[index]), opening)
+
+    def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int) -> Number:
+        """When the signal came to the side of the middle opposite to the level; ``at`` is where it is beyond."""
+        middle, level = self._middle, self._level
+        while at >= 0 and (values[at] < middle) == (level == 1):
+            at -= 1
+        if at + 1 == len(values):
+            return times[at]  # it has not: never used
+        if at >= 0:
+            time, value = times[at], values[at]
+        elif self._before is None:
+            return times[0]
+        elif (self._before[1] < middle) == (level == 1):
+            assert self._pending is not None
+            return self._pending
+        else:
+            time, value = self._before
+        later, next_value = times[at + 1], values[at + 1]
+        # Rounding must not lead past the later value's time, where the next crossing may be.
+        return min(later, time + (later - time) * (middle - value) / (next_value - value))
+
+
+def crossings(looks: Iterable[Looks], threshold: Threshold, wrap: int | None = None) -> Iterator[Block]:
+    """The times at which a signal crosses a threshold; as :class:`Comparator`.
+
+    :raises CaptureError: where time goes backwards; what stands before comes out first.
+    """
+    comparator = Comparator(threshold, wrap)
+    for some in looks:
+        try:
+            block = comparator.take(some)
+        except CaptureError:
+            for single in some.singly():
+                block = comparator.take(single)
+                if block.values:
+                    yield block
+        else:
+            if block.values:
+                yield block

@@ -1,0 +1,310 @@
+"""Value change dumps (VCD, IEEE 1364): one signal, or two as the two rails.
+
+The declarations at the head are read with the package pyvcd. The value changes, which are nearly all of a
+file, are words between spaces, and are read here many at a time.
+
+What is neither 0 nor 1 (x, z) is no level: the level stays until the next 0 or 1, and how often that was so
+is told. Several changes at one time are one: what holds when time goes on counts. A real value is
+compared with a threshold; it holds until the next one, so there is nothing between two to draw a line through.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from contextlib import closing
+
+from ..error import CaptureError, HalfbitError
+from ..unit import Number
+from .capture_edges import CaptureEdges
+from .lines import complaint, quoted
+from .looks import SAME, Looks, changes
+from .options import Options
+from .source import Source
+from .threshold import Threshold, threshold_of
+from .vcd_head import Head, Variable, choose, read_head
+
+__all__ = ["read_vcd"]
+
+_DUMPS = frozenset((b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"))
+
+#: A value's character to its level; H and L are the weak ones of nine-valued logic. All others are no level.
+_LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}
+_STATES = "01xzuwlh-"
+
+#: A word without a space longer than this is none of a value change.
+_LONGEST = 1 << 20
+
+
+def read_vcd(source: Source, options: Options) -> CaptureEdges:
+    """The edges of a dump.
+
+    :raises CaptureError: where it is none, or there is no such signal.
+    :raises HalfbitError: where the package that reads its head is not installed.
+    """
+    with closing(source.look()) as chunks:
+        head = read_head(chunks)
+    rails = [choose(head.variables, options.signal)]
+    if options.other_rail is not None:
+        rails.append(choose(head.variables, str(options.other_rail), "other_rail"))
+        if rails[0] == rails[1]:
+            raise CaptureError("signal and other_rail are the same signal")
+        if rails[0].real != rails[1].real:
+            raise CaptureError("signal and other_rail: one is real, the other is not")
+    unit = head.unit if options.unit is None else options.unit
+    if unit is None:
+        raise CaptureError("declares no time scale: say unit")
+    threshold: Threshold | None = None
+    if rails[0].real:
+        with closing(source.look()) as chunks:
+            found = _Reader(head, rails, options.take_last).looks(chunks)
+            threshold = threshold_of((looks.volts for looks in found), options.threshold, options.hysteresis)
+    elif options.threshold is not None or options.hysteresis is not None:
+        raise HalfbitError("threshold and hysteresis: mean nothing to a signal of levels")
+    name = " less ".join(rail.name if rail.bit is None else f"{rail.name}, bit {rail.bit}" for rail in rails)
+    last = _Reader(head, rails, options.take_last)
+
+    def looks() -> Iterator[Looks]:
+        nonlocal last
+        last = _Reader(head, rails, options.take_last)
+        return last.looks(source.chunks())
+
+    def remarks() -> tuple[str, ...]:
+        said = [f"signal {name}" + (f"; {threshold}" if threshold else "")]
+        if last.unknown:
+            said.append(f"{last.unknown} values x or z: the level was taken to stay")
+        return tuple(said)
+
+    return CaptureEdges(
+        source.name,
+        lambda: changes(looks() if threshold is None else _levels(looks(), threshold), None),
+        are_durations=False,
+        unit=unit,
+        remarks=remarks,
+    )
+
+
+def _levels(looks: Iterable[Looks], threshold: Threshold) -> Iterator[Looks]:
+    """Levels from real values."""
+    upper, lower = threshold.upper, threshold.lower
+    for some in looks:
+        levels = bytes([1 if value >= upper else 0 if value < lower else SAME for value in some.volts])
+        yield Looks(some.times, levels, some.place)
+
+
+class _Reader:
+    """The value changes of one or two variables, as they come in."""
+
+    def __init__(self, head: Head, rails: Sequence[Variable], take_last: bool) -> None:
+        self._head = head
+        self._take_last = take_last
+        self._real = rails[0].real
+        #: Values that were neither 0 nor 1, those before the first that was not counted.
+        self.unknown = 0
+        self._values: list[Number | None] = [None] * len(rails)  # what each rail has now
+        self._seen = [False] * len(rails)
+        self._bits = {
+            code: [(i, rail.bit or 0) for i, rail in enumerate(rails) if rail.code == code]
+            for code in {rail.code for rail in rails}
+        }
+        self._codes = {variable.code for variable in head.variables}
+        # Scalar changes are a character and a code in one word.
+        self._others = {
+            state + code
+            for code in self._codes - set(self._bits)
+            for state in (character.encode() for character in _STATES + _STATES.upper())
+        }
+        # Of a single scalar: its two values as words, which is all that most dumps have beside times.
+        (first, *more) = rails
+        scalar = not more and not first.real and first.size == 1
+        self._plain = {b"0" + first.code: 0, b"1" + first.code: 1} if scalar else {}
+        self._time: int | None = None
+        self._changed = False
+        self._vector: bytes | None = None  # the value whose code is yet to come
+        self._comment = False
+
+    def looks(self, chunks: Generator[bytes, None, None]) -> Iterator[Looks]:
+        """What the rails have each time one of them has changed.
+
+        :raises CaptureError: where a word is none of a dump's; what stands before it comes out first.
+        """
+        skip = self._head.bytes
+        line = 1 + self._head.lines
+        rest = b""
+        for chunk in chunks:
+            if skip:
+                chunk, skip = chunk[skip:], max(skip - len(chunk), 0)
+            text = rest + chunk
+            end = max((text.rfind(space) for space in (b"\n", b" ", b"\t", b"\r")), default=-1) + 1
+            rest = text[end:]
+            if len(rest) > _LONGEST:
+                raise CaptureError(f"more than {_LONGEST} bytes without a space", f"line {line}")
+            if end:
+                yield from self._block(text[:end], line)
+                line += text.count(b"\n", 0, end)
+        if rest and not self._take_last:
+            yield from self._block(b"\n", line)
+            raise CaptureError(
+                f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
+                "cut short and was left out (if the file is whole, say so: last-line take)",
+                f"line {line}",
+            )
+        yield from self._block(rest + b"\n", line, ends=True)
+
+    def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Looks]:
+        if self._plain and self._time is not None and self._vector is None and not self._comment and not ends:
+            looks = self._at_once(text, line)
+            if looks is not None:
+                if looks.times:
+                    yield looks
+                return
+        times: list[int] = []
+        seen: list[Number] = []
+        at: list[int] = []  # which word each came with
+        wrong: CaptureError | None = None
+        index = 0
+
+        def settle() -> None:
+            value = self._value()
+            if self._time is not None and value is not None:
+                times.append(self._time)
+                seen.append(value)
+                at.append(index)
+            self._changed = False
+
+        for index, word in enumerate(text.split()):
+            if word in self._others and not self._comment and self._vector is None:
+                continue
+            try:
+                if word[0] == 35 and not self._comment and self._vector is None:  # '#'
+                    time = self._later(word)
+                    if self._changed:
+                        settle()
+                    self._time = time
+                else:
+                    self._take(word)
+            except CaptureError as error:
+                wrong = CaptureError(error.problem, _places(text, line, [index])(0))
+                break
+        if (ends or wrong is not None) and self._changed:
+            settle()
+        if times:
+            place = _places(text, line, at)
+            yield Looks(times, b"", place, seen) if self._real else Looks(times, bytes(map(int, seen)), place)
+        if wrong is not None:
+            raise wrong
+
+    def _at_once(self, text: bytes, line: int) -> Looks | None:
+        """A block in which nothing but times and scalar changes stands; ``None`` where there is more."""
+        plain, others = self._plain.get, self._others
+        times: list[int] = []
+        levels = bytearray()
+        at: list[int] = []
+        now = self._time
+        assert now is not None
+        level = self._values[0] if self._changed else None
+        for index, word in enumerate(text.split()):
+            value = plain(word)
+            if value is not None:
+                level = value
+            elif word[0] == 35:  # '#'
+                if level is not None:
+                    times.append(now)
+                    levels.append(int(level))
+                    at.append(index)
+                    level = None
+                digits = word[1:]
+                if not digits.isdigit() or len(digits) > 30 or int(digits) < now:
+                    return None
+                now = int(digits)
+            elif word not in others:
+                return None
+        self._time, self._changed = now, level is not None
+        if level is not None:
+            self._values[0] = level
+        self._seen[0] = self._seen[0] or bool(times) or self._changed
+        return Looks(times, bytes(levels), _places(text, line, at))
+
+    def _later(self, word: bytes) -> int:
+        digits = word[1:]
+        if not digits.isdigit() or len(digits) > 30:
+            raise CaptureError(f"{quoted(word)} is no time")
+        time = int(digits)
+        if self._time is not None and time < self._time:
+            raise CaptureError(f"time goes backwards, from {self._time} to {time}")
+        return time
+
+    def _value(self) -> Number | None:
+        """What the rails have: a level, or a real value; SAME or ``None`` where it is neither."""
+        one = self._values[0]
+        if len(self._values) == 1:
+            return SAME if one is None and not self._real else one
+        other = self._values[1]
+        if self._real:
+            return None if one is None or other is None else one - other
+        return SAME if one is None or other is None or one == other else one
+
+    def _take(self, word: bytes) -> None:
+        """Take a word other than a time, or than one that is about other variables."""
+        if self._comment:
+            self._comment = word != b"$end"
+        elif self._vector is not None:
+            vector, self._vector = self._vector, None
+            if word not in self._codes:
+                raise CaptureError(f"{quoted(word)} stands for no declared signal")
+            for rail, bit in self._bits.get(word, ()):
+                self._set(rail, _real(vector) if vector[:1] in b"rR" else _bit(vector, bit))
+        elif word[:1] in (b"b", b"B", b"r", b"R", b"s", b"S"):
+            self._vector = word
+            if word[:1] in b"bB" and not set(word[1:].decode("latin-1").lower()) <= set(_STATES):
+                raise CaptureError(f"{quoted(word)} is no value of a vector")
+            if word[:1] in b"rR":
+                _real(word)
+        elif word[1:] in self._bits and chr(word[0]).lower() in _STATES:
+            for rail, _ in self._bits[word[1:]]:
+                self._set(rail, _LEVELS.get(chr(word[0]).lower()))
+        elif word == b"$comment":
+            self._comment = True
+        elif word not in _DUMPS:
+            raise CaptureError(complaint(word) or f"{quoted(word)} is no value change of a declared signal")
+
+    def _set(self, rail: int, value: Number | None) -> None:
+        if value is None:
+            self.unknown += self._seen[rail]
+            if len(self._values) == 1:
+                return
+        else:
+            self._seen[rail] = True
+        self._values[rail] = value
+        self._changed = True
+
+
+def _bit(vector: bytes, bit: int) -> int | None:
+    """A bit of a vector's value, which may be written without the leading ones that repeat (IEEE 1364)."""
+    states = vector[1:].decode("ascii").lower()
+    if bit < len(states):
+        return _LEVELS.get(states[-1 - bit])
+    return 0 if states[:1] in ("0", "1", "") else _LEVELS.get(states[0])
+
+
+def _real(word: bytes) -> float:
+    try:
+        value = float(word[1:])
+    except ValueError:
+        raise CaptureError(f"{quoted(word)} is no real value") from None
+    if not math.isfinite(value):
+        raise CaptureError(f"{quoted(word)} is not a finite number")
+    return value
+
+
+def _places(text: bytes, first: int, words: Sequence[int]) -> Callable[[int], str]:
+    """The lines of some of a text's words, counted only when the first is asked for."""
+    lines: list[int] = []
+
+    def place(index: int) -> str:
+        if not lines:
+            lines.extend(line for line, row in enumerate(text.split(b"\n"), first) for _ in row.split())
+            lines.append(first)
+        return f"line {lines[words[index]]}"
+
+    return place

@@ -1,0 +1,189 @@
+"""The declarations at the head of a VCD file (IEEE 1364), and the signal chosen among them.
+
+Read with the package pyvcd, which the extra ``vcd`` installs.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+from typing import Any
+
+import attrs
+
+from ..error import CaptureError, HalfbitError
+from ..unit import Unit
+
+__all__ = ["Head", "Variable", "choose", "read_head"]
+
+#: More bytes of declarations than any simulation has.
+LONGEST = 1 << 26
+
+_END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
+_INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
+_SHOWN = 20
+
+#: Seconds in a unit of the time scale, as powers of ten.
+_POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
+
+
+@attrs.frozen
+class Variable:
+    """A declared variable, or one bit of it."""
+
+    #: Its scopes and its name, with points between.
+    name: str
+    #: What stands for it in the value changes.
+    code: bytes
+    #: Bits.
+    size: int
+    real: bool
+    #: The numbers of its first and its last bit, as declared; of a single bit ``None``.
+    bits: tuple[int, int] | None
+    #: Which bit is meant, counted from the last one; ``None`` where it has only one, or is real.
+    bit: int | None = None
+
+    @property
+    def shown(self) -> str:
+        """For a list of what there is."""
+        return self.name if self.bits is None else f"{self.name}[{self.bits[0]}:{self.bits[1]}]"
+
+
+@attrs.frozen
+class Head:
+    """What a file declares."""
+
+    #: Ticks per second; ``None`` where the file does not say.
+    unit: Unit | None
+    variables: tuple[Variable, ...]
+    #: Bytes and lines before the value changes.
+    bytes: int
+    lines: int
+
+
+def read_head(chunks: Iterable[bytes]) -> Head:
+    """Read up to the end of the declarations.
+
+    :raises CaptureError: where they end or go wrong before.
+    :raises HalfbitError: where the package to read them is not installed.
+    """
+    tokenize, errors = _tokenizer()
+    text = bytearray()
+    end = None
+    for chunk in chunks:
+        seen = max(len(text) - 40, 0)
+        text += chunk
+        end = _END.search(text, seen)
+        if end is not None:
+            break
+        if len(text) > LONGEST:
+            break
+    head = bytes(text[: end.end()] if end else text)
+    scopes: list[str] = []
+    variables: list[Variable] = []
+    unit: Unit | None = None
+    finished = False
+    try:
+        for token in tokenize(io.BytesIO(head + b"\n")):
+            kind = token.kind.name
+            if kind == "SCOPE":
+                scopes.append(token.scope.ident)
+            elif kind == "UPSCOPE":
+                if not scopes:
+                    raise CaptureError("$upscope outside any scope", f"line {token.span.start.line}")
+                scopes.pop()
+            elif kind == "VAR":
+                variables.append(_variable(scopes, token.var))
+            elif kind == "TIMESCALE":
+                unit = _unit(token.timescale)
+            elif kind == "ENDDEFINITIONS":
+                finished = True
+    except errors as error:
+        place = getattr(error, "loc", None)
+        problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
+        raise CaptureError(
+            f"is no VCD file, or a damaged one: {problem}", f"line {place.line}" if place else ""
+        ) from None
+    if not finished:
+        raise CaptureError("ends before $enddefinitions: empty, cut short, or no VCD file")
+    return Head(unit, tuple(variables), len(head), head.count(b"\n"))
+
+
+def choose(variables: Sequence[Variable], name: str | None, option: str = "signal") -> Variable:
+    """The variable, or the bit of one, that a name means.
+
+    :param name: with or without the scopes around it; ``None`` for the only one there is.
+    :param option: what gave the name, for errors.
+    :raises CaptureError: where there is none of that name, or there are several; the text lists them.
+    """
+    there = sorted({variable.shown for variable in variables})
+    listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")
+    if name is None:
+        found = list(variables)
+        problem = f"say which one of its signals: {option} ({listed})"
+    else:
+        found = list(_matching(variables, name.strip()))
+        problem = f"{option}: {name!r} is not the only one of that name: say more of its scopes ({listed})"
+    # Several names may stand for one and the same variable.
+    if len({(variable.code, variable.bit) for variable in found}) > 1:
+        raise CaptureError(problem)
+    if not found:
+        raise CaptureError(f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals")
+    (chosen, *_) = found
+    if chosen.size != 1 and chosen.bit is None and not chosen.real:
+        first, last = chosen.bits or (chosen.size - 1, 0)
+        raise CaptureError(
+            f"{option}: {chosen.name!r} has {chosen.size} bits: say which, from {chosen.name}[{first}] to {chosen.name}[{last}]"
+        )
+    return chosen
+
+
+def _matching(variables: Sequence[Variable], name: str) -> Iterator[Variable]:
+    indexed = _INDEXED.fullmatch(name)
+    for variable in variables:
+        if _is(variable.name, name) or _is(variable.shown, name):
+            yield variable
+        elif indexed and variable.bits is not None and _is(variable.name, indexed[1]):
+            (first, last), number = variable.bits, int(indexed[2])
+            if min(first, last) <= number <= max(first, last):
+                yield attrs.evolve(variable, bit=abs(number - last))
+
+
+def _is(full: str, name: str) -> bool:
+    return full == name or full.endswith("." + name)
+
+
+def _variable(scopes: Sequence[str], var: Any) -> Variable:
+    real = var.type_.value in ("real", "realtime", "shortreal", "real_parameter")
+    name = ".".join((*filter(None, scopes), var.reference))
+    bits: tuple[int, int] | None = None
+    if isinstance(var.bit_index, int):
+        name += f"[{var.bit_index}]"
+    elif var.bit_index is not None:
+        bits = var.bit_index
+    elif var.size > 1 and not real:
+        bits = (var.size - 1, 0)
+    if var.size == 1 or real:
+        bits = None
+    return Variable(name, var.id_code.encode(), var.size, real, bits)
+
+
+def _unit(timescale: Any) -> Unit:
+    power = _POWERS.get(timescale.unit.value)
+    magnitude = int(getattr(timescale.magnitude, "value", timescale.magnitude))  # an enum, before pyvcd 0.5
+    if power is None or magnitude < 1:
+        raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is none that a capture can have")
+    return 1 / (magnitude * Fraction(10) ** power)
+
+
+def _tokenizer() -> tuple[Any, tuple[type[Exception], ...]]:
+    try:
+        from vcd.reader import VCDParseError, tokenize
+    except ImportError:
+        raise HalfbitError(
+            "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
+        ) from None
+    # On bytes that are no VCD it also fails on what it has read so far.
+    return tokenize, (VCDParseError, ValueError, LookupError, RuntimeError)
