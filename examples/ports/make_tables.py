@@ -141,7 +141,8 @@ def wrapped(numbers: list[int], indent: str, width: int = 100) -> str:
 def in_c(made: Tables) -> str:
     """The header."""
     names = "\n".join(f"    HALFBIT_I_{row.name}, /* {row.entry.pattern} */" for row in made.rows)
-    offsets, packed = [], []
+    offsets: list[str] = []
+    packed: list[int] = []
     for name, numbers in made.fields.items():
         offsets.append(f"    HALFBIT_F_{name} = {len(packed)},")
         packed += numbers
@@ -202,8 +203,8 @@ static const uint16_t HALFBIT_FIELDS[{len(packed)}] = {{
 
 def in_micropython(made: Tables) -> str:
     """The module."""
-    names = "\n".join(f"I_{row.name} = const({index})" for index, row in enumerate(made.rows))
-    fields = "\n".join(f"F_{name} = {tuple(numbers)}" for name, numbers in made.fields.items())
+    names = "\n".join(f"I_{row.name} = {index}" for index, row in enumerate(made.rows))
+    fields = "\n".join(f"F_{name} = {bytes(numbers)!r}" for name, numbers in made.fields.items())
     starts = [byte for start in made.starts for byte in (start & 255, start >> 8)]
 
     def constant(numbers: list[int]) -> str:
@@ -213,14 +214,6 @@ def in_micropython(made: Tables) -> str:
 
     first = "\n".join(f"{place.name} = {constant(made.first[place])}" for place in PLACES)
     return f'''"""Made by examples/ports/make_tables.py from halfbit's registry: do not edit."""
-
-try:
-    from micropython import const
-except ImportError:  # on a PC
-
-    def const(value):
-        return value
-
 
 # The instructions.
 {names}

@@ -1,0 +1,150 @@
+"""What the core costs on MicroPython: ``python -m tests.benchmarks.port_micropython``.
+
+Work is counted in turns of an empty loop, ``for i in range(n): pass``, on the same interpreter, from a deterministic count of the
+machine's instructions. How long a turn takes on a board, measure there. From costs and turn comes the longest
+burst that waits: half-bits that come while earlier ones are still being decoded.
+"""
+
+from __future__ import annotations
+
+import functools
+import random
+from array import array
+from collections.abc import Sequence
+
+import attrs
+
+from halfbit import core
+from halfbit.signal import packet_durations, with_error_byte
+
+from ..ports.support_build import core_receiver, ticks
+from ..ports.support_micropython import CORE, EXAMPLES, run
+from ..ports.support_torn import torn_signal
+
+__all__ = ["Costs", "burst", "costs", "shuttle"]
+
+SCRIPT = """
+import gc; gc.disable()
+from array import array
+import host, vehicle
+with open("durations", "rb") as file:
+    data = file.read()
+durations = array("I", data)
+receiver = vehicle.receiver()
+engine = vehicle.Vehicle(7)
+packets = receiver.packets
+
+def empty(n):
+    for i in range(n):
+        pass
+
+def nothing():
+    call = host.call
+    call("", "")
+    for i in range(16):
+        call("", "")
+
+def feeds():
+    call = host.call
+    call("", "")
+    for i in range(len(durations)):
+        if receiver.feed(durations[i]) == 3:
+            engine.take(packets.data, packets.length)
+        call("", "")
+
+host.call("", "")
+empty(1000)
+host.call("", "")
+empty(11000)
+nothing()
+feeds()
+"""
+
+
+@attrs.frozen
+class Costs:
+    """In turns of an empty loop: one number for each half-bit, the packet's meaning with its last one."""
+
+    turns: tuple[float, ...]
+
+    @property
+    def average(self) -> float:
+        """For one half-bit."""
+        return sum(self.turns) / len(self.turns)
+
+    @property
+    def worst(self) -> float:
+        """For one half-bit."""
+        return max(self.turns)
+
+
+def shuttle(packets: int = 12) -> list[int]:
+    """What the only train of a small layout gets: speeds and functions for address 7, idle between; us."""
+    rng = random.Random(2)
+    durations: list[int] = []
+    for index in range(packets):
+        body = (bytes((7, 0x3F, rng.randrange(256))), bytes((255, 0)), bytes((7, 0x80 | rng.randrange(32))))[index % 3]
+        durations += [d // 1000 for d in packet_durations(with_error_byte(body))]
+    return durations
+
+
+@functools.cache
+def _costs(durations: tuple[int, ...]) -> Costs:
+    files = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
+    marks = run(SCRIPT, {**files, "durations": array("I", durations).tobytes()}).marks
+    turn = (marks[1] - marks[0]) / 10_000
+    base = min(marks[2:18])  # what asking for the count costs, with the loop around it
+    return Costs(tuple((mark - base) / turn for mark in marks[19:]))
+
+
+def costs(durations: Sequence[int]) -> Costs:
+    """Measure on the interpreter, the meaning of packets by the example's vehicle included."""
+    measured = _costs(tuple(durations))
+    assert len(measured.turns) == len(durations)
+    return measured
+
+
+def burst(durations: Sequence[int], measured: Costs, turn_us: float) -> tuple[int, int]:
+    """How many half-bits wait at most, and at the end, where a turn takes so long."""
+    time = free = 0.0
+    starts: list[float] = []
+    most = 0
+    done = 0
+    for duration, cost in zip(durations, measured.turns):
+        time += duration
+        free = max(free, time) + cost * turn_us
+        starts.append(free)
+        while done < len(starts) and starts[done] <= time:
+            done += 1
+        most = max(most, len(starts) - done)
+    return most, len(starts) - done
+
+
+def kinds(durations: Sequence[int], measured: Costs) -> dict[str, float]:
+    """The worst cost of each kind of answer."""
+    receiver = core_receiver(ticks())
+    worst: dict[str, float] = {}
+    for duration, cost in zip(durations, measured.turns):
+        answer = receiver.feed(duration)
+        name = {core.MORE: "MORE", core.PACKET: "PACKET", core.START: "START", core.SYNC: "SYNC"}.get(answer, "a fault")
+        worst[name] = max(worst.get(name, 0.0), cost)
+    return worst
+
+
+def main() -> None:
+    clean, torn = shuttle(), list(torn_signal(3, 3_000))
+    both = {"clean": costs(clean), "torn": costs(torn)}
+    print("turns of an empty loop for one half-bit, the packet's meaning included")
+    for name, measured in both.items():
+        print(f"  {name:<6} on average {measured.average:5.1f}, at worst {measured.worst:5.1f}")
+    for name, worst in kinds(clean, both["clean"]).items():
+        print(f"  at worst with the answer {name:<8}{worst:6.1f}")
+    keeps = sum(clean) / sum(both["clean"].turns)
+    print(f"keeps up with packets without a pause where a turn takes less than {keeps:.2f} us")
+    for turn in (0.25, 0.5, 1.0, 2.0, 4.0):
+        most, left = burst(clean, both["clean"], turn)
+        print(f"  a turn of {turn:4.2f} us: {most:4} half-bits wait at most, {left:4} at the end of {len(clean)}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,130 @@
+"""The RP2040's half-bit timer in PyPI's rp2040-pio-emulator: exact to a count, and nothing lost."""
+
+from __future__ import annotations
+
+import random
+from typing import ClassVar
+
+from halfbit import core
+from halfbit.distort import jittered, stretched
+from halfbit.signal import Timing, packet_durations, with_error_byte
+
+from .support_build import core_receiver, ticks
+from .support_pio import Timer, timer_module
+
+TICK = 500  # ns
+A, B = with_error_byte(bytes((3, 0x3F, 0xAA))), with_error_byte(bytes((9, 0x91)))
+
+
+def exact(durations: list[int], counts: list[int]) -> None:
+    """Each half-bit is there, in order, off by no more than a count. The first count is what came before."""
+    assert len(counts) == len(durations) + 1
+    for duration, count in zip(durations, counts[1:]):
+        assert abs(count * TICK - duration) <= TICK, (duration, count)
+
+
+def packets(counts: list[int]) -> list[bytes]:
+    receiver = core_receiver(ticks(per_us=1_000 // TICK))
+    found = []
+    for count in counts[1:]:
+        if receiver.feed(count) == core.PACKET:
+            found.append(bytes(receiver.packets.data[: receiver.packets.length]))
+    return found
+
+
+def test_it_fits_and_counts_in_half_microseconds() -> None:
+    module = timer_module()
+    words, settings = module.half_bit_timer
+    assert len(words) == 22 <= 32
+    assert settings == {"fifo_join": 2, "in_shiftdir": 0}
+    assert 1_000_000 * module.TICKS_PER_US * 2 == module.FREQUENCY
+
+
+def test_a_clean_signal_with_odd_timing() -> None:
+    durations = packet_durations(A, 16, Timing(57_130, 58_870, 99_990, 116_010)) + packet_durations(B)
+    counts = Timer(durations).run().counts
+    exact(durations, counts)
+    assert packets(counts) == [A, B]
+
+
+def test_the_densest_signal() -> None:
+    """All halves at the shortest a decoder must accept, 52 and 90 us (S-9.1 A, table 1)."""
+    durations = packet_durations(A, 16, Timing(52_000, 52_000, 90_000, 90_000))
+    counts = Timer(durations).run().counts
+    exact(durations, counts)
+    assert packets([count + 1 for count in counts]) == [A]  # a count may be one short: at the bound that is SHORT
+
+
+def test_jitter_and_stretched_zeros() -> None:
+    rng = random.Random(4)
+    durations = jittered(packet_durations(A, 14), 1_000, rng)
+    durations += stretched(packet_durations(B), 0.1, 2_000_000, rng) + [58_000, 10_000_000, 100_000]
+    counts = Timer(durations).run().counts
+    exact(durations, counts)
+    assert packets(counts) == [A, B]
+
+
+def test_long_levels_stop_at_sixteen_milliseconds() -> None:
+    """They do not come back as something shorter, and what follows is timed right."""
+    durations = [58_000, 17_000_000, 58_000, 25_000_000, 100_000, 58_000]
+    counts = Timer(durations).run().counts
+    top = timer_module().TOP
+    assert [count for count in counts[1:] if count >= top] == [top, top]
+    exact([durations[0], durations[2], *durations[4:]], [0, *[count for count in counts[1:] if count < top]])
+    assert top * TICK > 10_000_000  # longer than any half-bit (S-9.1 A, table 1)
+
+
+def test_every_phase_of_a_change_to_the_clock() -> None:
+    """Changes at every place within a count, up and down."""
+    durations = [58_000 + 63 * step for step in range(17)] * 2
+    exact(durations, Timer(durations, quiet=20_011).run().counts)
+
+
+def test_short_pulses_are_counted_or_missed_in_pairs() -> None:
+    """1 us is less than the program's six cycles, and still tells of both its changes."""
+    durations = [58_000, 1_000, 58_000, 500, 58_000]
+    counts = Timer(durations).run().counts
+    assert len(counts) in (2, 4, 6)
+    assert abs(sum(counts[1:]) * TICK - sum(durations)) <= 3 * TICK
+
+
+def test_a_full_fifo_drops_counts_and_says_so() -> None:
+    """While nobody takes counts the first ones stay, later ones are dropped, and after it all is right again."""
+    durations = packet_durations(A, 30)
+    begin, end = 1_000, 9_000  # cycles of 250 ns: 2 ms without a look
+    timed = Timer(durations).run(drained=lambda cycle: not begin < cycle < end)
+    assert len(timed.counts) < len(durations)
+    assert all(count * TICK in (57_500, 58_000, 58_500, 99_500, 100_000, 100_500) for count in timed.counts[1:])
+    assert packets(timed.counts) == [A]  # of the preamble more than ten one-bits are left
+    # The flag for it is the hardware's (FDEBUG): the example reads it, and takes it back.
+    memory = {0x5020_0008: 0b0010}
+    module = timer_module(memory)
+    assert not module.overflowed(0) and module.overflowed(1)
+    assert memory[0x5020_0008] == 0b0010  # a one is written, which the hardware takes as: clear
+    memory[0x5030_0008] = 0b1000
+    assert module.overflowed(7)
+
+
+def test_joined_to_the_queue() -> None:
+    """Counts become durations on their way into the queue."""
+    module = timer_module()
+
+    class Machine:
+        words: ClassVar[list[int]] = [module.TOP - 116, module.TOP - 200, 0]
+
+        def rx_fifo(self) -> int:
+            return len(self.words)
+
+        def get(self) -> int:
+            return self.words.pop(0)
+
+    class Queue:
+        def __init__(self) -> None:
+            self.held: list[int] = []
+
+        def put(self, duration: int) -> None:
+            self.held.append(duration)
+
+    queue = Queue()
+    module.take(Machine(), queue)
+    assert queue.held == [116, 200, module.TOP]
