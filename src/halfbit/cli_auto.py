@@ -33,6 +33,6 @@ def chosen_limits(
         found = survey(edges, thorough=False)
     limits = limits_of(args, found.limits)
     print(f"halfbit: {source.name}: {found.verdict.reason}", file=sys.stderr)
-    if found.filter or not found.trials[0].packets:
+    if found.filter or not found.verdict.finding.readable:
         print(f"halfbit: {source.name}: {found.verdict.advice}", file=sys.stderr)
     return limits, measured

@@ -11,7 +11,7 @@ from typing import Any
 from .cli_input import Measured, input_at
 from .cli_options import add_capture_options, edges_of
 from .cli_progress import Progress
-from .survey import Finding, look_ahead, survey
+from .survey import look_ahead, survey
 from .survey.text import as_dict, lines
 
 __all__ = ["add_parser", "run"]
@@ -73,5 +73,4 @@ def run(args: argparse.Namespace) -> int:
         from .plot_survey import plot_survey
 
         plot_survey(found, args.plot, title=source.name)
-    sound = found.verdict.finding not in (Finding.NOTHING, Finding.UNIT, Finding.COARSE)
-    return 0 if sound else 1
+    return 0 if found.verdict.finding.readable else 1

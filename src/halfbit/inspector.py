@@ -273,9 +273,9 @@ def _parts(event: Event, pairs: Sequence[Mark]) -> list[Mark]:
         ones = event.preamble
     else:
         at = _start_bit(pairs)
-        ones = _run(pairs, at)
         if at >= 0 and event.layer is not Layer.PACKET and pairs[at].start >= event.at:
             at = -1  # it was lost before any packet had begun
+        ones = _run(pairs, at)
     if at < 0:
         return []
     parts = []
@@ -300,7 +300,7 @@ def _parts(event: Event, pairs: Sequence[Mark]) -> list[Mark]:
 def _run(pairs: Sequence[Mark], end: int) -> int:
     """How many ones stand right before a bit."""
     start = end
-    while start and pairs[start - 1].text == "1":
+    while start > 0 and pairs[start - 1].text == "1":
         start -= 1
     return end - start
 

@@ -71,18 +71,18 @@ def test_captures_are_read(name: str, decision: str, share: float) -> None:
 
 def test_a_packet_says_when_changes_went_unseen() -> None:
     """Two changes fall into one long turn of the loop: the reading that supplies them says so."""
-    signal = sent(300)
+    signal = sent(150)
     capture = CAPTURES["loop of 30 to 36 us, one turn in 500 of 80 us"]
     found = packets(capture.durations(signal), capture.by_sequence())
     marked = [packet for packet in found if UNSEEN in packet.recovered]
-    assert 5 < len(marked) < len(found) / 2
+    assert 3 < len(marked) < len(found) / 2
     assert {packet.data for packet in marked} <= set(signal.packets)
     unmarked = packets(list(signal.durations), capture.by_sequence())
-    assert [packet.recovered for packet in unmarked] == [""] * 300
+    assert [packet.recovered for packet in unmarked] == [""] * 150
 
 
 def test_a_packet_says_when_the_error_byte_chose() -> None:
-    signal = sent(300)
+    signal = sent(150)
     capture = CAPTURES["falling edges only"]
     found = packets(capture.durations(signal), capture.by_sequence())
     marked = [packet for packet in found if CHOSEN in packet.recovered]
@@ -123,9 +123,9 @@ def test_memory_does_not_grow(limits: Limits) -> None:
     """Neither on packets, nor on noise, nor on endless ones, as a station may send them."""
     rng = random.Random(6)
     parts = [
-        polled(sent(20).durations, (30 * US, 36 * US), rng),
-        [rng.randint(20 * US, 250 * US) for _ in range(2_000)],
-        [58 * US] * 2_000,
+        polled(sent(6).durations, (30 * US, 36 * US), rng),
+        [rng.randint(20 * US, 250 * US) for _ in range(400)],
+        [58 * US] * 400,
     ]
     receiver = receiver_for(limits)
     peaks = []

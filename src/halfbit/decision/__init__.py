@@ -17,8 +17,9 @@ __all__ = ["AnyReceiver", "SequenceReceiver", "SumReceiver", "receiver_for"]
 class AnyReceiver(Protocol):
     """What all receivers have in common: durations in; packets, faults and cutouts out."""
 
-    #: The time of the last change, ns.
-    now: int
+    @property
+    def now(self) -> int:
+        """The time of the last change, ns."""
 
     def feed(self, duration: int, /) -> Sequence[Event]:
         """Take one duration, ns."""

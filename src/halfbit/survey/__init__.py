@@ -78,8 +78,8 @@ class Survey:
 
     @property
     def limits(self) -> Limits:
-        """The best limits; ``RECEIVE`` where none read a packet."""
-        return self.trials[0].limits if self.trials[0].packets else RECEIVE
+        """The best limits; ``RECEIVE`` where none read packets, but for such as chance makes."""
+        return self.trials[0].limits if self.verdict.finding.readable else RECEIVE
 
 
 def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:

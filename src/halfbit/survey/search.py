@@ -177,7 +177,8 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
         yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
     yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
     if fit.late_rare:
-        rare = fit.late_rare + fit.late_rare // 50 + US // 2
+        # Few long turns are seen, so the longest is hardly among them.
+        rare = fit.late_rare + fit.late_rare // 8
         yield "sequence, with long turns", attrs.evolve(
             nominal, decision="sequence", one_edge=one_edge, late_rare=rare
         )

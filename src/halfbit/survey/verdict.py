@@ -9,7 +9,7 @@ import attrs
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit
 from .histogram import Histogram
-from .search import BITS, Search, best_first
+from .search import BITS, PREAMBLE, Search, best_first
 from .trial import Trial
 
 __all__ = ["Finding", "Verdict", "verdict_of"]
@@ -18,6 +18,9 @@ __all__ = ["Finding", "Verdict", "verdict_of"]
 SINGLE = 21 * US
 #: Steps from this on, ns, are as long as the halves of a one-bit may differ, or nearly (S-9.1 A, table 1).
 COARSE = 5 * US
+AS_IT_IS = "Decode it as it is."
+#: Fewer durations than some packets have say little.
+FEW = 500
 #: Factors between units, and the mistakes that explain them.
 _MISTAKES = {
     1e3: "milliseconds read as microseconds, say",
@@ -47,6 +50,11 @@ class Finding(enum.Enum):
     #: No signal, or none that is known here.
     NOTHING = "nothing"
 
+    @property
+    def readable(self) -> bool:
+        """Whether there are limits that read packets."""
+        return self not in (Finding.COARSE, Finding.UNIT, Finding.NOTHING)
+
 
 @attrs.frozen
 class Verdict:
@@ -66,7 +74,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, 
     :param minimum: of the filter the search was made behind, ns; 0 for none.
     :param factor: by which all times must be multiplied to make a signal; 1 where none helps.
     """
-    if histogram.count < 2:
+    if histogram.count < PREAMBLE:
         return Verdict(Finding.NOTHING, "the level changes hardly ever", "Check the wiring, and that the track has power.")
     if factor != 1:
         return _unit(histogram, factor)
@@ -75,6 +83,8 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, 
     if not search.pulse:
         reason = "ten changes in a row and more come at the same time: the times are much too short, or too coarse"
         return Verdict(Finding.UNIT, reason, "Say the right unit: --unit.")
+    if best.packets and best.limits == RECEIVE and not minimum and fit is None:
+        return Verdict(Finding.SOUND, f"what is in it a decoder must accept; {_number(best.packets)} could be read", AS_IT_IS)
     if fit is None or not best.packets:
         return _nothing(histogram, search, tick)
     if minimum:
@@ -84,7 +94,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, 
         return Verdict(Finding.NOISE, reason + rest, advice)
     if best.limits == RECEIVE:
         reason = f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, within what a decoder must accept"
-        return Verdict(Finding.SOUND, reason, "Decode it as it is.")
+        return Verdict(Finding.SOUND, reason, AS_IT_IS)
     return Verdict(_finding(fit, best), _reason(fit, best, tick), _advice(best.limits))
 
 
@@ -152,11 +162,18 @@ def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
     if shares.ones > 0.95:
         reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
         return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
+    if histogram.count < FEW:
+        reason = f"no packet could be read; there are only {histogram.count} durations, too few to learn from"
+        return Verdict(Finding.NOTHING, reason, "Capture some seconds.")
     reason = (
         f"no packet could be read; {shares.ones:.0%} of the durations are as long as halves of ones, "
         f"{shares.zeros:.0%} as halves of zeros"
     )
     return Verdict(Finding.NOTHING, reason, "Check the wiring, and that it is this signal.")
+
+
+def _number(packets: int) -> str:
+    return "one packet" if packets == 1 else f"{packets} packets"
 
 
 def _us(nanoseconds: int) -> str:
