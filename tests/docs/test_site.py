@@ -20,7 +20,7 @@ DOCS = Path(__file__).parent.parent.parent / "docs"
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The built site."""
     out = tmp_path_factory.mktemp("site")
-    command = [sys.executable, "-m", "sphinx", "-q", "-W", "--keep-going", "-n", "-E", "-b", "html", DOCS, out]
+    command: list[str | Path] = [sys.executable, "-m", "sphinx", "-q", "-W", "--keep-going", "-n", "-E", "-b", "html", DOCS, out]
     done = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert done.returncode == 0, done.stderr
     return out
