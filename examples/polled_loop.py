@@ -1,4 +1,4 @@
-"""Read a capture that a polled loop took, once by halves and once by sums.
+"""Read a capture that a polled loop took: by halves, by sums, and by what a survey of the capture chooses.
 
 A loop that looks at the level every 20 to 36 us sees each change late by up to 36 us, so that half of a one and half
 of a zero look alike. Whole bits do not: the change in their middle cancels out of their sum.
@@ -7,7 +7,7 @@ of a zero look alike. Whole bits do not: the change in their middle cancels out 
 import sys
 from pathlib import Path
 
-from halfbit import RECEIVE, Fault, Instruction, Limits, decode, open_capture
+from halfbit import RECEIVE, Fault, Instruction, Limits, auto_limits, decode, open_capture
 
 CAPTURE = Path(__file__).parent / "captures" / "shunting_turn_polled.txt"
 
@@ -21,9 +21,14 @@ def count(path: Path, limits: Limits) -> tuple[int, int]:
 
 def main(path: Path) -> None:
     """Compare."""
-    for words, limits in (("by halves", RECEIVE), ("by sums", Limits.for_sampling_period(36))):
+    sets = {
+        "by halves": RECEIVE,
+        "by sums": Limits.for_sampling_period(36),  # us, where the loop's period is known
+        "as surveyed": auto_limits(open_capture(path)),  # where it is not
+    }
+    for words, limits in sets.items():
         found, faults = count(path, limits)
-        print(f"{words:10} {found:4} packets {faults:4} faults")
+        print(f"{words:12} {found:4} packets {faults:4} faults, decision by {limits.decision}")
 
 
 if __name__ == "__main__":

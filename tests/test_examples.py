@@ -62,8 +62,9 @@ SAYS = {
         "  707.968 ms  consist 11, speed +4, FL on",
     ],
     "polled_loop.py": [
-        "by halves     0 packets    1 faults",
-        "by sums     113 packets    4 faults",
+        "by halves       0 packets    1 faults, decision by halves",
+        "by sums       113 packets    4 faults, decision by sum",
+        "as surveyed   113 packets    4 faults, decision by sum",
     ],
     "programming_session.py": [
         "direct mode verify byte: CV 8 = 13?",

@@ -51,6 +51,15 @@ def test_the_command_line_shows_this(monkeypatch: pytest.MonkeyPatch, capsys: py
             assert expected in lines, f"{expected!r} is not, or not in this place, what is written"
 
 
+@pytest.mark.parametrize("words", re.findall(r"`halfbit ([^`]+)`", README))
+def test_the_commands_it_speaks_of_run(
+    words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(words.replace("FILE", "examples/captures/shunting_turn.txt").split()) == 0
+    assert len(capsys.readouterr().out.splitlines()) > 10
+
+
 def test_every_command_stands_for_itself() -> None:
     commands = [command.strip() for command in blocks("sh")]
     assert len(commands) == 3  # the two of the set-up, and how the site is built
