@@ -284,13 +284,14 @@ def _parts(event: Event, pairs: Sequence[Mark]) -> list[Mark]:
     if not event.data:
         parts.append(Mark(pairs[at].start, pairs[at].end, "start"))
     for number, byte in enumerate(event.data):
-        if at + 9 > len(pairs):
+        if at + 1 >= len(pairs):
             return parts
         parts.append(Mark(pairs[at].start, pairs[at].end, "0" if number else "start"))
         text = f"{byte:02X}"
         if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and number == len(event.data) - 1:
             text += f", not {byte ^ event.detail:02X}"
-        parts.append(Mark(pairs[at + 1].start, pairs[at + 8].end, text))
+        # The last ones of a wrong byte may be the next preamble's first.
+        parts.append(Mark(pairs[at + 1].start, pairs[min(at + 8, len(pairs) - 1)].end, text))
         at += 9
     if isinstance(event, Packet):
         parts.append(Mark(pairs[at].start, pairs[at].end, "end"))

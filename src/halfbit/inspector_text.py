@@ -22,18 +22,21 @@ WIDEST = 14
 #: Columns from one time label to the next.
 LABELS = 24
 
+_LEGEND = "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
+
 
 def drawn(strips: Iterable[Strip], width: int) -> Iterator[str]:
     """The lines of some strips.
 
     :param width: columns; taken as 40 where it is less.
     """
-    yield "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
+    width = max(width, LEAST_WIDTH)
+    yield from textwrap.wrap(_LEGEND, width)
     for strip in strips:
         if strip.left_out:
             yield ""
             yield f"... {strip.left_out} durations left out ..."
-        yield from _Drawing(strip, max(width, LEAST_WIDTH) - MARGIN).lines()
+        yield from _Drawing(strip, width - MARGIN).lines()
 
 
 class _Drawing:
