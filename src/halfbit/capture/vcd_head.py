@@ -100,6 +100,8 @@ def read_head(chunks: Iterable[bytes]) -> Head:
                 unit = _unit(token.timescale)
             elif kind == "ENDDEFINITIONS":
                 finished = True
+    except CaptureError:
+        raise
     except errors as error:
         place = getattr(error, "loc", None)
         problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
