@@ -131,20 +131,24 @@ def kinds(durations: Sequence[int], measured: Costs) -> dict[str, float]:
     return worst
 
 
-def main() -> None:
+def report() -> str:
+    """The table."""
     clean, torn = shuttle(), list(torn_signal(3, 3_000))
     both = {"clean": costs(clean), "torn": costs(torn)}
-    print("turns of an empty loop for one half-bit, the packet's meaning included")
-    for name, measured in both.items():
-        print(f"  {name:<6} on average {measured.average:5.1f}, at worst {measured.worst:5.1f}")
-    for name, worst in kinds(clean, both["clean"]).items():
-        print(f"  at worst with the answer {name:<8}{worst:6.1f}")
-    keeps = sum(clean) / sum(both["clean"].turns)
-    print(f"keeps up with packets without a pause where a turn takes less than {keeps:.2f} us")
-    for turn in (0.25, 0.5, 1.0, 2.0, 4.0):
+    lines = [f"{'turns of an empty loop':<32}{'average':>8}{'worst':>8}"]
+    lines += [f"{f'one half-bit, {name} signal':<32}{one.average:>8.1f}{one.worst:>8.1f}" for name, one in both.items()]
+    lines += [f"{f'  with the answer {name}':<40}{worst:>8.1f}" for name, worst in kinds(clean, both["clean"]).items()]
+    lines += [
+        "",
+        f"Keeps up where a turn takes less than {sum(clean) / sum(both['clean'].turns):.2f} us.",
+        f"Half-bits that wait, of {len(clean)} without a pause:",
+        f"{'a turn, us':>12}{'at most':>10}{'at the end':>12}",
+    ]
+    for turn in (0.5, 1.0, 1.25, 1.5, 2.0, 4.0):
         most, left = burst(clean, both["clean"], turn)
-        print(f"  a turn of {turn:4.2f} us: {most:4} half-bits wait at most, {left:4} at the end of {len(clean)}")
+        lines.append(f"{turn:>12.2f}{most:>10}{left:>12}")
+    return "\n".join(lines) + "\n"
 
 
 if __name__ == "__main__":
-    main()
+    print(report(), end="")

@@ -25,6 +25,7 @@ __all__ = [
     "CHIP",
     "SOURCES",
     "STRICT",
+    "ROOT",
     "ZIG",
     "CReceiver",
     "build",
@@ -36,7 +37,8 @@ __all__ = [
     "ticks",
 ]
 
-C = Path(__file__).parents[2] / "examples" / "ports" / "c"
+ROOT = Path(__file__).parents[2]
+C = ROOT / "examples" / "ports" / "c"
 SOURCES = (C / "halfbit.c",)
 
 ZIG = (sys.executable, "-m", "ziglang", "cc")

@@ -29,6 +29,8 @@ class Cost:
     worst: int = 0
     #: What the core answered where it was worst.
     worst_at: str = ""
+    #: The same for each kind of feed: how many, instructions in all, at worst.
+    kinds: dict[str, tuple[int, int, int]] = attrs.field(factory=dict)
     #: Bytes of stack at the deepest.
     stack: int = 0
 
@@ -42,9 +44,11 @@ class Chip:
     """A Cortex-M0+ with the port in its memory.
 
     :param optimise: the compiler's flag.
+    :param singly: counts each instruction as it runs, instead of those of each stretch without a branch
+        when it is entered: slower, and the same.
     """
 
-    def __init__(self, optimise: str = "-Os") -> None:
+    def __init__(self, optimise: str = "-Os", *, singly: bool = False) -> None:
         flags = (*STRICT, *CHIP, optimise, "-Wl,-e,halfbit_receiver_feed", "-Wl,--build-id=none")
         image = build(ZIG, flags, suffix=".elf").read_bytes()
         u: Any = unicorn  # it has no types
@@ -56,7 +60,11 @@ class Chip:
         self._load(image)
         self._count = 0
         self._deepest = STACK
-        self._unicorn.hook_add(u.UC_HOOK_CODE, self._step)
+        self._sizes: dict[tuple[int, int], int] = {}
+        if singly:
+            self._unicorn.hook_add(u.UC_HOOK_CODE, self._step)
+        else:
+            self._unicorn.hook_add(u.UC_HOOK_BLOCK, self._enter)
         self._unicorn.mem_write(STATE, RUBBISH)
         self.call("halfbit_receiver_init")
 
@@ -85,6 +93,21 @@ class Chip:
     def _step(self, *_: Any) -> None:
         self._count += 1
         self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+
+    def _enter(self, _: Any, address: int, size: int, *__: Any) -> None:
+        if (address, size) not in self._sizes:
+            self._sizes[address, size] = self._instructions(address, size)
+        self._count += self._sizes[address, size]
+        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+
+    def _instructions(self, address: int, size: int) -> int:
+        """How many instructions stand in some code: of 16 bits, or of 32 where the first five bits say so."""
+        code = bytes(self._unicorn.mem_read(address, size))
+        count = at = 0
+        while at < size:
+            at += 4 if code[at + 1] >> 3 >= 0b11101 else 2
+            count += 1
+        return count
 
     def call(self, name: str, argument: int = 0) -> tuple[int, int]:
         """Run a function on the state: what it gives, and how many instructions it took."""
@@ -118,6 +141,19 @@ class Chip:
         return bytes(self._unicorn.mem_read(STATE, length))
 
 
+def _kind(model: core.Receiver, answer: int) -> str:
+    """What a feed was, in words."""
+    if answer >= core.SHORT:
+        return "a fault"
+    if model.bit == core.MORE:
+        return "first half of a bit"
+    if answer == core.PACKET:
+        return "end of a packet"
+    if answer in (core.START, core.SYNC):
+        return "preamble found, or start bit"
+    return "last half, in a packet" if model.packets.state >= core.BYTE else "last half, between packets"
+
+
 def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> Cost:
     """Feed a signal to chip and core; their answers must be the same.
 
@@ -133,6 +169,9 @@ def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> C
         if expected == core.PACKET:
             length = model.packets.length
             assert chip.data(length) == bytes(model.packets.data[:length])
+        kind = _kind(model, expected)
+        feeds, instructions, worst = cost.kinds.get(kind, (0, 0, 0))
+        cost.kinds[kind] = feeds + 1, instructions + count, max(worst, count)
         cost.feeds += 1
         cost.instructions += count
         if count > cost.worst:

@@ -114,11 +114,17 @@ class Timer:
 
     :param durations: between changes of the pin, ns; the level is low before the first.
     :param quiet: how long the pin is low before the first change, ns.
+    :param fives: the five bits of which the program makes what it counts down from, three times over; fewer than
+        its own let it run out sooner.
     """
 
-    def __init__(self, durations: Sequence[int], quiet: int = 20_000) -> None:
+    def __init__(self, durations: Sequence[int], quiet: int = 20_000, fives: int = 31) -> None:
         module = timer_module()
-        (self._words, _), self._top = module.half_bit_timer, module.TOP
+        words, _ = module.half_bit_timer
+        assert words[0] == 0xE020 | 31 and module.COUNT == 31 * 0b1_00001_00001
+        self._words = [0xE020 | fives, *words[1:]]
+        #: The longest there is, ticks.
+        self.top = fives * 0b1_00001_00001 + module.AHEAD
         self._cycle = 1_000_000_000 // module.FREQUENCY
         self._edges = list(accumulate(durations, initial=quiet))
 
@@ -144,6 +150,6 @@ class Timer:
             ):  # fmt: skip
                 pass
             if state.receive_fifo and drained(state.clock):
-                counts += [self._top - word for word in state.receive_fifo]
+                counts += [self.top - word for word in state.receive_fifo]
                 state = replace(state, receive_fifo=deque())
         return Timed(counts, len(state.receive_fifo))

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from halfbit.vectors import cases
+
 from ..benchmarks import port_cost
-from .support_chip import Chip
+from .support_chip import Chip, Cost, measure
+from .support_torn import torn_signal
 
 #: What the port must keep to, -Os.
 CODE, STATE, AVERAGE, WORST = 420, 32, 32, 60
@@ -36,6 +39,21 @@ def test_the_worst_of_torn_signals(chip: Chip) -> None:
     cost = port_cost.torn(chip)
     assert cost.worst <= WORST
     assert cost.stack <= 32
+
+
+def test_counting_by_stretches_is_counting_singly(chip: Chip) -> None:
+    durations = list(torn_signal(8, 3_000))
+    singly = measure(Chip("-Os", singly=True), durations)
+    assert measure(chip, durations) == singly
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_the_worst_of_all_vectors(chip: Chip, part: int) -> None:
+    cost = Cost()
+    for case in cases()[part::4]:
+        measure(chip, case.durations, cost)
+    assert cost.feeds > 30_000
+    assert cost.worst <= WORST
 
 
 def test_faster_code_gives_the_same_answers() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 
 import attrs
@@ -9,7 +10,8 @@ import pytest
 
 from halfbit.vectors import SETS, cases, check
 
-from .support_build import C, SOURCES, STRICT, ZIG, build, defines, system_compiler, ticks
+from .support_build import C, SOURCES, STRICT, ZIG, build, core_receiver, defines, system_compiler, ticks
+from .support_torn import torn_signal
 
 PROGRAM = (C / "halfbit.c", C / "answers.c")
 UNDEFINED = ("-O1", "-g", "-fsanitize=undefined", "-fno-sanitize-recover=all")
@@ -31,6 +33,21 @@ def test_all_vectors(compiler: str, limits: str, per_us: int) -> None:
     program = build(command, (*STRICT, *flags, *settings), PROGRAM)
     report = check([str(program)], cases(limits), ticks_per_us=per_us)
     assert not report.differences, [(d.case.id, d.text) for d in report.differences[:5]]
+
+
+@pytest.mark.parametrize("compiler", COMPILERS)
+def test_torn_signals_under_the_sanitizers(compiler: str) -> None:
+    """Every kind of damage, and durations up to 2**32 - 1: no undefined behaviour, and the core's answers."""
+    command, flags = COMPILERS[compiler]
+    program = build(command, (*STRICT, *flags), PROGRAM)
+    durations = list(torn_signal(77, 100_000))
+    text = "".join(f"{duration}\n" for duration in durations)
+    done = subprocess.run([str(program)], input=text, capture_output=True, text=True)
+    assert done.returncode == 0 and done.stderr == "", done.stderr
+    model = core_receiver(ticks())
+    expected = [(at, answer) for at, answer in enumerate(map(model.feed, durations), 1) if answer]
+    answers = [line.split() for line in done.stdout.splitlines()]
+    assert [(int(line[0]), int(line[1])) for line in answers] == expected
 
 
 @attrs.frozen

@@ -39,7 +39,7 @@ class Vehicle(ctypes.Structure):
 
 @pytest.fixture(scope="module")
 def port() -> ctypes.CDLL:
-    flags = (*STRICT, "-O1", "-shared", "-fPIC")
+    flags = (*STRICT, "-O1", "-shared", "-fPIC", "-fsanitize=undefined", "-fsanitize-trap=undefined")
     return ctypes.CDLL(str(build(ZIG, flags, (C / "vehicle.c",), suffix=".so")))
 
 

@@ -58,20 +58,24 @@ def test_the_densest_signal() -> None:
 def test_jitter_and_stretched_zeros() -> None:
     rng = random.Random(4)
     durations = jittered(packet_durations(A, 14), 1_000, rng)
-    durations += stretched(packet_durations(B), 0.1, 2_000_000, rng) + [58_000, 10_000_000, 100_000]
+    durations += stretched(packet_durations(B), 0.1, 2_000_000, rng) + [58_000, 9_999_900, 100_000]
     counts = Timer(durations).run().counts
     exact(durations, counts)
     assert packets(counts) == [A, B]
 
 
-def test_long_levels_stop_at_sixteen_milliseconds() -> None:
-    """They do not come back as something shorter, and what follows is timed right."""
-    durations = [58_000, 17_000_000, 58_000, 25_000_000, 100_000, 58_000]
-    counts = Timer(durations).run().counts
-    top = timer_module().TOP
-    assert [count for count in counts[1:] if count >= top] == [top, top]
-    exact([durations[0], durations[2], *durations[4:]], [0, *[count for count in counts[1:] if count < top]])
-    assert top * TICK > 10_000_000  # longer than any half-bit (S-9.1 A, table 1)
+def test_long_levels_stop_at_the_longest() -> None:
+    """High or low they do not come back as something shorter, and what follows is timed right.
+
+    Run with a count of a tenth, which runs out after 1.6 ms.
+    """
+    durations = [58_000, 1_700_000, 58_000, 100_000, 2_500_000, 100_000, 58_000]
+    timer = Timer(durations, fives=3)
+    counts = timer.run().counts
+    assert [index for index, count in enumerate(counts) if count == timer.top] == [2, 5]
+    exact([d for d in durations if d < 1_000_000], [count for count in counts if count != timer.top])
+    # The program's own longest is longer than any half-bit (S-9.1 A, table 1), and so LONG.
+    assert timer_module().TOP * TICK > 16_000_000
 
 
 def test_every_phase_of_a_change_to_the_clock() -> None:

@@ -1,4 +1,5 @@
-# mypy: ignore-errors - MicroPython's modules have no types here.
+# mypy: ignore-errors
+# (MicroPython's modules have no types here.)
 """A queue of half-bit durations between an interrupt, or a hardware buffer, and the main loop.
 
 Allocates once, when it is made; put() may run in an interrupt.

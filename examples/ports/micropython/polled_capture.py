@@ -1,4 +1,5 @@
-# mypy: ignore-errors - MicroPython's modules have no types here.
+# mypy: ignore-errors
+# (MicroPython's modules have no types here.)
 """A capture with a polled loop, for boards without a timer that could do it: durations to a text file.
 
 What it can do: show whether there is a signal, and be decoded by the sums of its half-bits

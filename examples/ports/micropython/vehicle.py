@@ -1,4 +1,5 @@
-# mypy: ignore-errors - MicroPython's modules have no types here.
+# mypy: ignore-errors
+# (MicroPython's modules have no types here.)
 """A vehicle's decoder: half-bits from a queue, through halfbit's core, to speed and functions.
 
 Keep core.py (halfbit/core.py as it is) and instruction_table.py beside it. Nothing is allocated after

@@ -1,4 +1,5 @@
-# mypy: ignore-errors - MicroPython's modules have no types here.
+# mypy: ignore-errors
+# (MicroPython's modules have no types here.)
 """Half-bits timed by the RP2040's programmable I/O, so that no interrupt and no loop can lose one.
 
 The program counts while the pin stays as it is, and hands each count over at a change, in steps of half a

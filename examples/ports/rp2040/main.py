@@ -1,4 +1,5 @@
-# mypy: ignore-errors - MicroPython's modules have no types here.
+# mypy: ignore-errors
+# (MicroPython's modules have no types here.)
 """A vehicle's decoder on an RP2040: half_bit_timer.py, half_bit_queue.py, core.py and vehicle.py joined.
 
 An invented railway's engine number 7. Before wiring anything read the cautions in docs/porting.rst: the rails

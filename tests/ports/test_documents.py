@@ -1,0 +1,83 @@
+"""What docs/porting.rst shows is what the code does."""
+
+from __future__ import annotations
+
+import pytest
+
+from halfbit import core
+from halfbit.vectors import cases
+
+from ..benchmarks import port_cost, port_micropython
+from ..test_core import INPUTS
+from .support_build import C, ROOT
+from .support_example import load
+from .test_c_vectors import MUTATIONS
+
+DOCS = ROOT / "docs"
+figures = load(DOCS / "port_figures.py")
+
+
+@pytest.mark.parametrize("name", figures.FILES)
+def test_figures_are_up_to_date(name: str) -> None:
+    assert (DOCS / name).read_text() == figures.FILES[name](), "run python docs/port_figures.py"
+
+
+def test_steps_lead_where_the_figure_says() -> None:
+    """Each state and input fed to the core, with packets of every length in progress."""
+    seen: dict[str, set[tuple[str, str]]] = {}
+    names = {getattr(core, name): name for name in ("SYNC", "START", "PACKET", "RUN", "PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "MORE")}
+    for state in figures.STATES:
+        for words, (bit, first, last, ones, skew, before) in INPUTS.items():
+            for length in range(16):
+                for check in (0, 1):
+                    machine = core.Packets(6, 10, 3, 15)
+                    machine.state, machine.ones, machine.skew, machine.before = getattr(core, state), ones, skew, before
+                    machine.length, machine.check = length, check
+                    machine.room = 1 + length % 2
+                    if state == "BYTE" and length == 15:
+                        continue  # the sixteenth byte is never begun
+                    entry = words.split()[0].rstrip(",")
+                    step = figures.step(state, entry)
+                    answer = machine.feed(bit, first, last)
+                    after = next(name for name in figures.STATES if getattr(core, name) == machine.state)
+                    if step == "STAY":
+                        assert (after, answer) == (state, core.MORE)
+                    else:
+                        seen.setdefault(step, set()).add((after, names.get(answer, "the fault")))
+    assert {step: set(targets) for step, targets in figures.TARGETS.items()} == seen
+
+
+def test_the_table_of_costs_on_the_chip() -> None:
+    """Made with the compiler the page names; another one may give other figures."""
+    shown = (DOCS / "port_cost.txt").read_text()
+    made = port_cost.report()
+    if shown.splitlines()[0] == made.splitlines()[0]:
+        assert shown == made, "run python -m tests.benchmarks.port_cost > docs/port_cost.txt"
+    assert len(shown.splitlines()) == len(made.splitlines())
+
+
+def test_the_table_of_costs_on_micropython() -> None:
+    shown = (DOCS / "port_micropython.txt").read_text()
+    assert shown == port_micropython.report(), "run python -m tests.benchmarks.port_micropython > docs/port_micropython.txt"
+
+
+def test_what_the_page_says_of_the_queue() -> None:
+    """One half-bit in four waits for good where a turn takes 2 us; 1024 places last a third of a second."""
+    clean = port_micropython.shuttle()
+    _, left = port_micropython.burst(clean, port_micropython.costs(clean), 2.0)
+    assert 0.2 < left / len(clean) < 0.3
+    assert 0.27 < 1024 / left * sum(clean) / 1e6 < 0.36
+
+
+def test_what_the_pages_count() -> None:
+    rules = {case.rule for case in cases()}
+    shown = (DOCS / "vectors.rst").read_text()
+    assert f"{len(cases())} cases, 0 differ; {len(rules)} of {len(rules)} rules kept" in shown
+    assert len(MUTATIONS) == 19 and "nineteen mistakes" in shown
+    assert 35 <= len((C / "answers.c").read_text().splitlines()) <= 50
+
+
+def test_every_figure_is_shown() -> None:
+    page = (DOCS / "porting.rst").read_text()
+    for name in (*figures.FILES, "port_cost.txt", "port_micropython.txt"):
+        assert f":: {name}" in page or f":file: {name}" in page
