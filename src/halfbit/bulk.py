@@ -129,6 +129,8 @@ class Bulk:
             if self._of.apart(self._before // scale, row.value(0)):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
+        if self._state == EXACT:
+            self._past = self._exact.recent(CUTOUT_HALVES)
         going = True
         while going:
             if self._state == OPEN:
@@ -137,8 +139,7 @@ class Bulk:
                 going = self._lost(events)
             else:
                 going = self._exactly(events)
-        if self._state == LOST:
-            self._past = self._before_here()
+        self._past = self._before_here() if self._state == LOST else []
         self._row = row.tail(self._at)
         return events
 
@@ -155,6 +156,20 @@ class Bulk:
         if self._state == EXACT:
             return self._exact.now
         return self._time + self._row.total(0, len(self._row)) * self._scale
+
+    def packet_ended(self) -> int:
+        """The last half-bit, ns, if it was a packet's last; else 0."""
+        if len(self._row) or self._account.settled != self.time():
+            return 0
+        counts = (self._ones, self._skew, self._before) if self._state == OPEN else None
+        if self._state == EXACT and self._exact.state() == core.IDLE:
+            counts = self._exact.between_bits()
+        return counts[2] if counts is not None and counts[:2] == (1, 0) else 0
+
+    def set_packet_ended(self, now: int, last: int) -> None:
+        """Go on behind a packet, found elsewhere, and its last half-bit. Nothing may be kept."""
+        self._account.settle(now)
+        self._be_open(now, 1, 0, last)
 
     def give_back(self) -> list[Event]:
         """Let the exact way go on from here."""

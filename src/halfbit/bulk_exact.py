@@ -94,6 +94,10 @@ class Exact:
             return 1
         return 0 if self._core.bit in _OVER else None
 
+    def recent(self, count: int) -> list[int]:
+        """So many of the last durations, ns, or as many as are known; the latest last."""
+        return self._halves[-count:]
+
     def last(self) -> int:
         """The duration fed last, ns."""
         return self._halves[-1]

@@ -6,12 +6,16 @@ import re
 import sys
 from array import array
 from collections.abc import Iterator, Sequence
+from typing import Any
 from zlib import adler32
 
-__all__ = ["ListRow", "PlaneRow", "Row", "plane_row", "planes_of"]
+__all__ = ["ListRow", "PlaneRow", "Row", "plane_row", "planes_of", "summed"]
 
 #: So many bytes add up to less than the modulus of Adler-32 (65521).
 SUMMED = 256
+
+#: The formats of machine integers in the machine's byte order.
+INTEGERS = frozenset("bBhHiIlLqQnN")
 
 _NOT_0 = re.compile(b"[^\\0]")
 
@@ -113,19 +117,46 @@ Row = PlaneRow | ListRow
 
 def plane_row(counts: Sequence[int]) -> PlaneRow | None:
     """The counts as a PlaneRow, or None where one is below 0 or above 65535."""
-    if isinstance(counts, bytes):
-        return PlaneRow(counts)
-    if not isinstance(counts, (memoryview, array)):
-        try:
-            return PlaneRow(bytes(counts))
-        except ValueError:
-            pass
-        try:
-            counts = array("H", counts)
-        except OverflowError:
-            return None
-    planes = planes_of(memoryview(counts))
+    held = _held(counts)
+    if held is None or isinstance(held, bytes):
+        return None if held is None else PlaneRow(held)
+    planes = planes_of(memoryview(held))
     return None if planes is None else PlaneRow(*planes)
+
+
+def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
+    """Whole numbers from 0 to 65535, held as what is quickest to make a row of, and their sum.
+
+    None where a value is anything else.
+    """
+    try:
+        held = _held(values)
+    except TypeError:
+        return None
+    if held is None or isinstance(held, bytes):
+        return None if held is None else (held, PlaneRow(held).total(0, len(held)))
+    planes = planes_of(memoryview(held))
+    if planes is None:
+        return None
+    row = PlaneRow(*planes)
+    return row.low if row.high is None else held, row.total(0, len(row))
+
+
+def _held(values: Sequence[Any]) -> bytes | array[int] | memoryview | None:
+    """Integers held by the machine; None where they cannot be as two bytes each.
+
+    :raises TypeError: where a value is no integer.
+    """
+    if isinstance(values, (bytes, array, memoryview)):
+        return values
+    try:
+        return bytes(values)
+    except ValueError:
+        pass
+    try:
+        return array("H", values)
+    except OverflowError:
+        return None
 
 
 def planes_of(view: memoryview) -> tuple[bytes, bytes | None] | None:
@@ -133,6 +164,8 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes | None] | None:
 
     None where one is below 0 or above 65535.
     """
+    if view.format.lstrip("@") not in INTEGERS:
+        return None
     size = view.itemsize
     raw = bytes(view)
     count = len(view)

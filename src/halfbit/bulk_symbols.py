@@ -104,6 +104,11 @@ class Symbols:
             return ZERO if 2 * count <= self.total else DOUBT
         return WRONG
 
+    def plain(self) -> tuple[int, int, int, int]:
+        """The least and most of halves that are ONE at sight, and of those that are ZERO."""
+        most = min(self.total // 2, self.zero_max)
+        return self._low, min(self._high, self.one_max), self.zero_min, most
+
     def fault(self, count: int) -> int:
         """The core's answer to a duration that is WRONG."""
         if count < self.one_min:
@@ -116,9 +121,9 @@ class Symbols:
         table = bytearray([WRONG]) * 256
         for least, most, symbol in (
             (self.one_min, self.one_max, DOUBT),
-            (low, min(self._high, self.one_max), ONE),
+            (*self.plain()[:2], ONE),
             (self.zero_min, self.zero_max, DOUBT),
-            (self.zero_min, min(self.total // 2, self.zero_max), ZERO),
+            (*self.plain()[2:], ZERO),
         ):
             for count in range(least, min(most, 255) + 1):
                 table[count] = symbol

@@ -16,6 +16,7 @@ from typing import Any
 import attrs
 
 from .block import LARGEST, Block, blocks_of, integers, plain
+from .bulk_row import summed
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
 
@@ -172,6 +173,12 @@ class Edges:
         :param since: counts from the first change to the last one.
         :param before: the value before the block.
         """
+        whole_ns = self._scale.denominator == 1 and isinstance(since, int)
+        if self._are_durations and whole_ns:
+            quick = summed(block.values)
+            if quick is not None:
+                counts, total = quick
+                return (counts, self._scale.numerator), since + total, before
         values = plain(block)
         steps: Sequence[Any] = values
         if self._are_durations:
@@ -185,7 +192,7 @@ class Edges:
         if whole:
             total = sum(steps)
             check_length(total, block.place(0))
-            if self._scale.denominator == 1 and isinstance(since, int):
+            if whole_ns:
                 check_length(since + total, block.place(0))
                 return (steps, self._scale.numerator), since + total, before
         totals = list(accumulate(steps, initial=since))

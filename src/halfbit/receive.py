@@ -23,27 +23,27 @@ class Receiver:
 
     def __init__(self, limits: Limits = RECEIVE, start: int = 0) -> None:
         self._exact = Exact(limits, start)
-        self._bulk = Bulk(limits, self._exact)
-        #: The time of the last change, ns.
-        self.now = start
+        #: The way the durations go; for :mod:`halfbit.push`.
+        self.bulk = Bulk(limits, self._exact)
+
+    @property
+    def now(self) -> int:
+        """The time of the last change, ns."""
+        return self.bulk.time()
 
     def feed(self, duration: int) -> Sequence[Event]:
         """Take one duration, ns."""
-        self._bulk.give_back()
-        events = self._exact.feed(duration)
-        self.now = self._exact.now
-        return events
+        self.bulk.give_back()
+        return self._exact.feed(duration)
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
         """Take many durations, each of so many counts of ``scale`` ns.
 
         Machine integers are fastest, and bytes; then lists of integers.
         """
-        events = self._bulk.take(durations, scale)
-        self.now = self._bulk.time()
-        return events
+        return self.bulk.take(durations, scale)
 
     def finish(self) -> tuple[Event, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
-        self._bulk.give_back()
+        self.bulk.give_back()
         return self._exact.finish()

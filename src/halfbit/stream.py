@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from typing import Union
 
 from .account import Event
+from .decision import AnyReceiver, receiver_for
 from .edge import Edge, Edges
 from .error import HalfbitError
 from .fault import Cutout, Fault
 from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
 from .limits import RECEIVE, Limits
-from .decision import AnyReceiver, receiver_for
+from .push import Stop, pushed
+from .receive import Receiver
 
 __all__ = ["Decoded", "StreamDecoder", "decode"]
 
@@ -43,9 +45,13 @@ class StreamDecoder:
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
+        self._pushed: Generator[tuple[Decoded, ...], Edge, None] | None = None
 
     def feed(self, edge: Edge) -> tuple[Decoded, ...]:
         """Take the next change.
+
+        From the second call on, a decoder's ``feed`` is a faster function with the same meaning. It may
+        be kept for a loop, but not beyond an error.
 
         :raises HalfbitError: where it lies before the one before, or the decoder is finished.
         """
@@ -53,7 +59,12 @@ class StreamDecoder:
         if self._receiver is None:
             self._start(edge.time)
             return ()
-        return self._dress(self._receiver.feed(self._duration(edge)))
+        if isinstance(self._receiver, Receiver):
+            return (self._pushed or self._push(self._receiver)).send(edge)
+        duration = edge.time - self._receiver.now
+        if duration < 0:
+            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._receiver.now} ns")
+        return tuple(self._dress(self._receiver.feed(duration)))
 
     def feed_many(self, edges: Iterable[Edge]) -> list[Decoded]:
         """Take many changes. An :class:`Edges` is taken in bulk, and goes on from the last change.
@@ -73,34 +84,48 @@ class StreamDecoder:
     def finish(self) -> tuple[Decoded, ...]:
         """The signal is over: what was pending is cut or lost. Nothing can be fed after."""
         self._check()
+        self._pull()
+        self.__dict__.pop("feed", None)
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
-        return self._dress(events) + self._instructions.finish()
+        return (*self._dress(events), *self._instructions.finish())
 
-    def _feed_durations(self, durations: Sequence[int], scale: int) -> tuple[Decoded, ...]:
+    def _feed_durations(self, durations: Sequence[int], scale: int) -> list[Decoded]:
         receiver = self._receiver or self._start(0)
+        self._pull()
         return self._dress(receiver.feed_many(durations, scale))
 
     def _start(self, time: int) -> AnyReceiver:
         self._receiver = receiver_for(self._limits, time)
         return self._receiver
 
-    def _duration(self, edge: Edge) -> int:
-        assert self._receiver is not None
-        duration = edge.time - self._receiver.now
-        if duration < 0:
-            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._receiver.now} ns")
-        return duration
+    def _push(self, receiver: Receiver) -> Generator[tuple[Decoded, ...], Edge, None]:
+        """Edges come singly from here on."""
+        feed = self._instructions.feed
+        generator = pushed(receiver, self._limits, feed, self._check, self._unpush)
+        next(generator)
+        self._pushed = generator
+        # With no method of this class between, a call costs half.
+        self.__dict__["feed"] = generator.send
+        return generator
+
+    def _unpush(self) -> None:
+        """The generator has ended: the next edge makes another."""
+        self._pushed = None
+        self.__dict__.pop("feed", None)
+
+    def _pull(self) -> None:
+        """Whatever single edges have left to be done is with the receiver after this."""
+        if self._pushed is not None:
+            self._pushed.throw(Stop())
 
     def _check(self) -> None:
         if self._finished:
             raise HalfbitError("the decoder is finished: make a new one for another signal")
 
-    def _dress(self, events: Sequence[Event]) -> tuple[Decoded, ...]:
-        decoded: tuple[Decoded, ...] = ()
-        for event in events:
-            decoded += self._instructions.feed(event)
-        return decoded
+    def _dress(self, events: Sequence[Event]) -> list[Decoded]:
+        feed = self._instructions.feed
+        return [decoded for event in events for decoded in feed(event)]
 
 
 def decode(
