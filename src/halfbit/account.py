@@ -66,13 +66,15 @@ class Account:
 
     __slots__ = (
         "settled", "inside", "lost", "count",
-        "_packets", "_packet_end", "_one_max", "_start", "_end", "_at", "_detail", "_data",
+        "_packets", "_packet_end", "_one_max", "_cutout_min", "_start", "_end", "_at", "_detail", "_data",
     )  # fmt: skip
 
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
         self._packets = packets
         self._packet_end: int | None = None
         self._one_max = limits.one_max
+        # Its ends are seen no better than other changes: one may be seen late, the other in time.
+        self._cutout_min = CUTOUT_MIN - limits.late_max
         #: Up to here everything is accounted for, ns.
         self.settled = start
         #: A packet has started.
@@ -159,7 +161,7 @@ class Account:
         """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
         if self._start != self._packet_end or self._data:
             return False
-        return CUTOUT_MIN <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
+        return self._cutout_min <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
 
     def found(self, start: int, end: int, halves: Sequence[int]) -> Fault | Cutout | None:
         """A preamble stands complete: what was lost before it ends where its first one-bit starts.
