@@ -14,7 +14,7 @@ from halfbit import core
 
 from .support_build import CHIP, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["Chip", "Cost", "measure"]
+__all__ = ["Chip", "Cost", "measure", "sections"]
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xA_0000
 RUBBISH = b"\xee" * 256
@@ -40,6 +40,24 @@ class Cost:
         return self.instructions / self.feeds
 
 
+def _headers(image: bytes) -> list[tuple[int, ...]]:
+    """A linked program's sections (ELF, 32 bits, little end first)."""
+    (start,) = struct.unpack_from("<I", image, 32)
+    (total,) = struct.unpack_from("<H", image, 48)
+    return [struct.unpack_from("<10I", image, start + 40 * index) for index in range(total)]
+
+
+def _text(image: bytes, start: int) -> str:
+    return image[start : image.index(b"\0", start)].decode()
+
+
+def sections(image: bytes) -> dict[str, int]:
+    """The sections of a linked program that take room on the chip: name to bytes."""
+    headers = _headers(image)
+    (names,) = struct.unpack_from("<H", image, 50)
+    return {_text(image, headers[names][4] + header[0]): header[5] for header in headers if header[2] & 2}
+
+
 class Chip:
     """A Cortex-M0+ with the port in its memory.
 
@@ -54,9 +72,10 @@ class Chip:
         u: Any = unicorn  # it has no types
         self._unicorn = u.Uc(u.UC_ARCH_ARM, u.UC_MODE_THUMB | u.UC_MODE_MCLASS)
         self._unicorn.mem_map(0, 1 << 20)
-        #: Bytes of code and constants.
-        self.code = 0
         self._symbols: dict[str, tuple[int, int]] = {}
+        sizes = sections(image)
+        #: Bytes of code and constants.
+        self.code = sizes[".text"] + sizes[".rodata"]
         self._load(image)
         self._count = 0
         self._deepest = STACK
@@ -70,25 +89,18 @@ class Chip:
 
     def _load(self, image: bytes) -> None:
         """Take a linked program apart (ELF, 32 bits, little end first)."""
-        programs, sections = struct.unpack_from("<II", image, 28)
-        count, _, total, names_at = struct.unpack_from("<HHHH", image, 44)
+        (programs,) = struct.unpack_from("<I", image, 28)
+        (count,) = struct.unpack_from("<H", image, 44)
         for index in range(count):
             kind, offset, address, _, size = struct.unpack_from("<5I", image, programs + 32 * index)
             if kind == 1:
                 self._unicorn.mem_write(address, image[offset : offset + size])
-        headers = [struct.unpack_from("<10I", image, sections + 40 * index) for index in range(total)]
-
-        def text(table: int, at: int) -> str:
-            start = headers[table][4] + at
-            return image[start : image.index(b"\0", start)].decode()
-
-        for name, kind, _, _, offset, size, link, *_ in headers:
-            if text(names_at, name) in (".text", ".rodata"):
-                self.code += size
+        headers = _headers(image)
+        for _, kind, _, _, offset, size, link, *_ in headers:
             if kind == 2:  # the symbols
                 for at in range(offset, offset + size, 16):
                     symbol, value, length = struct.unpack_from("<III", image, at)
-                    self._symbols[text(link, symbol)] = value, length
+                    self._symbols[_text(image, headers[link][4] + symbol)] = value, length
 
     def _step(self, *_: Any) -> None:
         self._count += 1

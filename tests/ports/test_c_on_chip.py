@@ -7,7 +7,8 @@ import pytest
 from halfbit.vectors import cases
 
 from ..benchmarks import port_cost
-from .support_chip import Chip, Cost, measure
+from .support_build import CHIP, SOURCES, STRICT, ZIG, C, build
+from .support_chip import Chip, Cost, measure, sections
 from .support_torn import torn_signal
 
 #: What the port must keep to, -Os.
@@ -22,6 +23,19 @@ def chip() -> Chip:
 def test_it_fits(chip: Chip) -> None:
     assert 100 < chip.code <= CODE
     assert 16 < chip.state <= STATE
+
+
+def test_the_decoder_on_top_needs_no_library_and_fits() -> None:
+    """It is linked with nothing else, so it can call nothing else; docs/porting.rst says 5 KiB."""
+    flags = (*STRICT, *CHIP, "-Os", "-Wl,-e,halfbit_vehicle_take", "-Wl,--build-id=none")
+    sizes = sections(build(ZIG, flags, (C / "vehicle.c", *SOURCES), suffix=".elf").read_bytes())
+    assert set(sizes) <= {".text", ".rodata", ".ARM.exidx"}  # nothing that changes: no global state
+    assert 4_000 < sizes[".text"] + sizes[".rodata"] < 5_300
+
+
+def test_the_receiver_has_no_global_state() -> None:
+    flags = (*STRICT, *CHIP, "-Os", "-Wl,-e,halfbit_receiver_feed", "-Wl,--build-id=none")
+    assert set(sections(build(ZIG, flags, suffix=".elf").read_bytes())) <= {".text", ".rodata", ".ARM.exidx"}
 
 
 def test_a_clean_signal(chip: Chip) -> None:
