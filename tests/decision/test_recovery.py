@@ -10,7 +10,7 @@ import pytest
 
 from halfbit.decision import receiver_for
 from halfbit.decision.sequence import CHOSEN, UNSEEN
-from halfbit.distort import one_edge, polled
+from halfbit.distort import jittered, one_edge, polled, stretched
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet_type import Packet
 from halfbit.signal import bit_durations, packet_durations
@@ -104,6 +104,17 @@ def test_of_one_edge_bits_may_be_split(phase: int) -> None:
     length = sum(packet_durations(SPEED, 14))
     assert [packet.end for packet in found[1:]] == [found[0].end + length, found[0].end + 2 * length]
     assert found[0].end == length - phase * 58 * US  # time counts from the first change seen
+
+
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_a_station_may_stretch_every_zero(share: float) -> None:
+    """So an engine without a decoder runs (S-9.1 A). It once cost all packets: each stretched zero counted as a rare one."""
+    rng = random.Random(3)
+    signal = sent(60)
+    durations = jittered(stretched(signal.durations, share, 500 * US, rng), 3 * US, rng)
+    found = result(signal, durations, Limits(decision="sequence"), stretching=1)
+    assert found.share >= 0.95
+    assert found.false == 0
 
 
 def test_wrong_nominal_lengths_are_what_sequences_cannot_take() -> None:

@@ -40,6 +40,9 @@ RUNS = 2  # runs of ones followed at least, however unlikely: a packet may begin
 SURELY = 12.0  # readings this much costlier than the best are dropped
 RARE = 6.0  # a loop's long turn: one in some hundreds
 STRETCHED = 4.0  # a stretched zero: one in some tens
+# Another one in the same packet: a station that stretches zeros stretches many. Not where only one edge
+# was captured: there a stretched zero fits so many readings that some would be false.
+STRETCHED_AGAIN = 1.2
 ADRIFT = 2.0  # a half-bit that fits nothing
 ADRIFT_MAX = 48.0  # no more than that against the best reading
 CLEAR = 5.0  # how much better than any other reading one must be to be given at once
@@ -73,6 +76,8 @@ class _Path:
     means: tuple[str, ...] = ()
     #: Packets that ended on it and were not given yet.
     finished: tuple[_Finished, ...] = ()
+    #: Whether a zero of the packet under way is stretched.
+    stretches: bool = False
 
 
 class _Reading:
@@ -116,6 +121,7 @@ class SequenceReceiver:
         self._framing = Framing(limits)
         self._groups = _groups(limits)
         self._one = limits.one_nominal
+        self._again = STRETCHED if limits.one_edge else STRETCHED_AGAIN
         self._late = limits.late_max
         self._late_rare = max(limits.late_rare, limits.late_max)
         self._longest = 2 * limits.zero_max + limits.late_max
@@ -169,6 +175,7 @@ class SequenceReceiver:
             high = reading.high + duration - group.nominal + group.slack
             if high < 0:
                 continue
+            path = reading.path
             cost = reading.cost + RARE if group.rare else reading.cost
             if low <= self._late:
                 kept_low, kept_high = max(low, 0), min(high, self._late)
@@ -178,7 +185,8 @@ class SequenceReceiver:
             elif 0 in group.kinds and not group.rare and duration <= self._longest:
                 # A stretched zero: by how much, only the station knows.
                 low, high = kept_low, kept_high = 0, self._late
-                cost += STRETCHED
+                cost += self._again if path.stretches else STRETCHED
+                path = path if path.stretches else attrs.evolve(path, stretches=True)
             else:
                 continue
             frame = self._framed(reading.frame, group.kinds)
@@ -189,7 +197,6 @@ class SequenceReceiver:
                 if cost < self._readings[0].cost + CLEAR:
                     self._refused = self.now
                 continue
-            path = reading.path
             if group.rare:
                 path = attrs.evolve(path, means=(*path.means, UNSEEN))
             if frame[0] == DONE:

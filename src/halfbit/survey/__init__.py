@@ -42,6 +42,8 @@ __all__ = [
 NOISE = 15 * US
 #: Filters tried against them, ns.
 FILTERS = (5 * US, 10 * US, 20 * US)
+#: Filters are worth while where they give more packets by this share, 0 to 1: one spike is no noise.
+WORTH = 0.005
 #: Limits that read less than this share of the time may do so by chance: perhaps the unit is wrong.
 DOUBTFUL = 0.3
 #: Factors between units of time.
@@ -211,12 +213,14 @@ def _filtered(stretches: Sequence[Sequence[int]], minimum: int) -> list[list[int
 
 
 def _filter_for(stretches: Sequence[Sequence[int]]) -> int:
-    """The filter behind which most packets can be read, ns; 0 where none is better than any."""
+    """The filter behind which most packets can be read, ns; 0 where none is much better than none."""
     if not any(duration < NOISE for stretch in stretches for duration in stretch):
         return 0
-    simple = [_readable(stretches)]
-    simple += [_readable(_filtered(stretches, minimum)) for minimum in FILTERS]
-    return (0, *FILTERS)[simple.index(max(simple))]
+    plain = _readable(stretches)
+    behind = [_readable(_filtered(stretches, minimum)) for minimum in FILTERS]
+    if max(behind) - plain <= max(1, plain * WORTH):
+        return 0
+    return FILTERS[behind.index(max(behind))]
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:
