@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import re
 import sys
 from pathlib import Path
 
@@ -29,15 +30,16 @@ html_theme_options = {"page_width": "66em", "description": "The track signal, ha
 autodoc_member_order = "bysource"
 autodoc_default_options = {"show-inheritance": True}
 autodoc_inherit_docstrings = False
-autodoc_typehints = "description"
-autodoc_typehints_description_target = "documented"
+autodoc_preserve_defaults = True
+python_maximum_signature_line_length = 88
 
 # What these pages do not describe: other packages, modules as such, and what is private.
 nitpick_ignore_regex = [
     (r"py:mod", r"halfbit(\.\w+)+"),
     (r"py:data", r"[A-Z_]+"),
-    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+"),
-    (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|os|random|types|typing)\..*"),
+    (r"py:class", r"(list|dict)\[.*JsonValue\]"),
+    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.block\.Block|halfbit\.survey\.trial\.Stretch"),
+    (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|json|os|random|types|typing)\..*"),
     (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
 ]
 
@@ -45,6 +47,7 @@ nitpick_ignore_regex = [
 _MODULES = (
     "halfbit",
     "halfbit.instruction",
+    "halfbit.instruction.address",
     "halfbit.instruction.standard",
     "halfbit.limits",
     "halfbit.stream",
@@ -80,7 +83,15 @@ def _public_names(target: str) -> list[str]:
     return [f"{module}.{tail}" for module in _MODULES for tail in tails]
 
 
+def signature(
+    app: Sphinx, what: str, name: str, thing: object, options: object, arguments: str | None, returns: str | None
+) -> tuple[str | None, str | None]:
+    """Write dots for a default of attrs' making, whose source text says nothing."""
+    return arguments and re.sub(r"attr_dict\['\w+'\]\.default", "...", arguments), returns
+
+
 def setup(app: Sphinx) -> None:
     """Make the generated pages, and the references work."""
     (DOCS / "registry.csv").write_text(render(listing(), "csv"), encoding="utf-8", newline="\n")
+    app.connect("autodoc-process-signature", signature)
     app.connect("missing-reference", resolve)
