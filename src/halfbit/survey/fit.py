@@ -110,24 +110,23 @@ def fitted(trial: Trial) -> Fit | None:
         if count:
             zeros.append(sum(step.duration - step.ones * one for step in plain) / count)
     zero = _typical(zeros, NEAR)
-    lates: list[float] = []
-    sound = []
-    for span in spans:
-        late = _lates(span, one, zero, is_stretched)
-        if max(late) <= LATEST:
-            lates += late
-            sound.append(span)
+    sound = [(span, late) for span, late in ((span, _lates(span, one, zero, is_stretched)) for span in spans) if max(late) <= LATEST]
     if len(sound) < FEWEST:
         return None
+    # A zero stretched by little looks like a change seen late. Where zeros are stretched they are so by more, too.
+    unstretched = [late for span, late in sound if not any(map(is_stretched, span.steps))]
+    if len(unstretched) < FEWEST:
+        unstretched = [late for _, late in sound]
+    lates = [each for late in unstretched for each in late]
     usual, latest = _quantile(lates), max(lates)
-    # Zeros stretched by little look like changes seen late.
-    rare = latest > BEYOND * usual + 2 * US and stretched <= NO_STRETCHING * with_zeros
+    stretches = stretched > NO_STRETCHING * with_zeros
+    rare = latest > BEYOND * usual + 2 * US and not stretches
     return Fit(
         one=round(one),
         zero=round(zero),
-        late=round(usual if rare else latest),
+        late=round(usual if rare or stretches else latest),
         late_rare=round(latest) if rare else 0,
-        difference=0 if trial.limits.one_edge else max(map(_difference, sound)),
+        difference=0 if trial.limits.one_edge else max(_difference(span) for span, _ in sound),
         stretched=stretched / with_zeros,
         packets=len(sound),
     )
