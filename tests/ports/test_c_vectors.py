@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+import sys
 from pathlib import Path
 
 import attrs
@@ -17,7 +18,7 @@ PROGRAM = (C / "halfbit.c", C / "answers.c")
 UNDEFINED = ("-O1", "-g", "-fsanitize=undefined", "-fno-sanitize-recover=all")
 ADDRESS = ("-fsanitize=address",)
 
-#: Each compiler there is, with the sanitizers it has. A system without one has no address sanitizer: conftest says so.
+#: Each compiler there is, with the sanitizers it has. Zig's has none for addresses.
 COMPILERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {"zig": (ZIG, UNDEFINED)}
 _system = system_compiler()
 if _system:
@@ -33,6 +34,15 @@ def test_all_vectors(compiler: str, limits: str, per_us: int) -> None:
     program = build(command, (*STRICT, *flags, *settings), PROGRAM)
     report = check([str(program)], cases(limits), ticks_per_us=per_us)
     assert not report.differences, [(d.case.id, d.text) for d in report.differences[:5]]
+
+
+def test_without_a_system_compiler_it_is_said(capfd: pytest.CaptureFixture[str]) -> None:
+    """The run then lacks the address sanitizer: whoever reads its output must know."""
+    if "system" in COMPILERS:
+        assert ADDRESS[0] in COMPILERS["system"][1]
+    else:
+        with capfd.disabled():
+            print("\nC port: no system compiler, so it ran WITHOUT an address sanitizer", file=sys.stderr)
 
 
 @pytest.mark.parametrize("compiler", COMPILERS)
