@@ -7,6 +7,7 @@ counts as right where it has the bytes of one sent and ends when that one does; 
 from __future__ import annotations
 
 import random
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from functools import cache
 from itertools import accumulate
@@ -208,8 +209,12 @@ def result(signal: Sent, durations: Sequence[int], limits: Limits, minimum: int 
 
 def _found(signal: Sent, packet: Packet, at: int, stretching: int) -> int | None:
     """Which packet sent from the one ``at`` on a packet read is."""
-    for index in range(at, min(at + 40, len(signal.packets))):
-        if signal.packets[index] == packet.data and (stretching or abs(signal.ends[index] - packet.end) < NEAR):
+    first, last = at, min(at + 40, len(signal.packets))
+    if not stretching:
+        first = max(at, bisect_left(signal.ends, packet.end - NEAR))
+        last = bisect_left(signal.ends, packet.end + NEAR)
+    for index in range(first, last):
+        if signal.packets[index] == packet.data:
             return index
     return None
 
