@@ -100,6 +100,21 @@ class EdgeMachine:
         opening = self._change(0) if self._since is None else ()
         return opening + self._change(number, place)
 
+    def _feed_durations(self, durations: Sequence[int]) -> Iterator[Edge]:
+        """Take many durations that are known to be whole numbers from 0 up; an edge as each is asked for.
+
+        Nothing else may be fed before all are out.
+        """
+        if self._since is None:
+            yield from self._change(0)
+        scale, level = self._scale.nanoseconds, self._level
+        since = self._since or 0
+        for duration in durations:
+            since += duration
+            yield Edge(scale(since), level)
+            level = 1 - level
+        self._since, self._level = since, level
+
     def _change(self, step: Number, place: str = "") -> tuple[Edge, ...]:
         check_length(step, place)
         self._since = 0 if self._since is None else self._since + (self._waited + step)
@@ -139,6 +154,10 @@ class Edges:
         for block in self._blocks():
             if machine is None:
                 machine = self._machine(self._level if block.level is None else block.level)
+            quick = summed(block.values) if self._are_durations and len(block.values) > 1 else None
+            if quick is not None:
+                yield from machine._feed_durations(quick[0])
+                continue
             take = machine.feed_duration if self._are_durations else machine.feed
             for index, value in enumerate(block.values):
                 yield from take(value, place=block.place(index))
@@ -174,7 +193,7 @@ class Edges:
         :param before: the value before the block.
         """
         whole_ns = self._scale.denominator == 1 and isinstance(since, int)
-        if self._are_durations and whole_ns:
+        if self._are_durations and whole_ns and len(block.values) > 1:
             quick = summed(block.values)
             if quick is not None:
                 counts, total = quick

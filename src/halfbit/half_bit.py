@@ -23,6 +23,10 @@ class HalfBitKind(enum.IntEnum):
     ZERO = core.ZERO
 
 
+#: By the core's answers; asking the enumeration itself takes ten times as long.
+_KINDS = {int(kind): kind for kind in HalfBitKind}
+
+
 @attrs.frozen(slots=True)
 class HalfBit:
     """What lies between two neighbouring level changes, where its duration fits a bit."""
@@ -64,7 +68,7 @@ class HalfBitMachine:
         duration = edge.time - start
         answer = self._core.feed(duration)
         if answer in (core.ONE, core.ZERO):
-            return (HalfBit(start, duration, HalfBitKind(answer)),)
+            return (HalfBit(start, duration, _KINDS[answer]),)
         return (
             Fault(FaultKind(answer), Layer.HALF_BIT, start, edge.time, at=start, detail=duration),
         )

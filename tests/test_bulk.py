@@ -1,0 +1,297 @@
+"""Every way through layers 2 to 4 gives the core's events, half-bit by half-bit, whatever comes in whatever pieces."""
+
+from __future__ import annotations
+
+import random
+from array import array
+from collections.abc import Iterator, Sequence
+from itertools import accumulate
+
+import attrs
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from halfbit import core
+from halfbit.account import Event
+from halfbit.bit import bits
+from halfbit.bulk import BYTES
+from halfbit.bulk_exact import Exact
+from halfbit.bulk_row import ListRow, PlaneRow, plane_row, summed
+from halfbit.bulk_symbols import DOUBT, Symbols
+from halfbit.edge import Edge, edges_from_durations, edges_from_times
+from halfbit.error import HalfbitError
+from halfbit.half_bit import half_bits
+from halfbit.instruction import InstructionMachine
+from halfbit.limits import RECEIVE, TRANSMIT, Limits
+from halfbit.packet import packets
+from halfbit.receive import Receiver
+from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.stream import Decoded, StreamDecoder, decode
+from tests.benchmarks.speed_signals import HOSTILE, clean, torn
+
+US = 1000
+
+#: A seed is all that is drawn: hypothesis is slow at drawing thousands of numbers.
+seeded = st.integers(0, (1 << 32) - 1).map(random.Random)
+
+
+@st.composite
+def some_limits(draw: st.DrawFn) -> Limits:
+    """The standard's, or any others in whole and broken us."""
+    if draw(st.booleans()):
+        return draw(st.sampled_from((RECEIVE, TRANSMIT)))
+    one_min = draw(st.integers(1, 60_000))
+    one_max = one_min + draw(st.integers(0, 30_000))
+    zero_min = one_max + draw(st.integers(1, 30_000))
+    return Limits(
+        one_min=one_min,
+        one_max=one_max,
+        one_difference=draw(st.sampled_from((None, 0, 1000, 3000, 6500))),
+        zero_min=zero_min,
+        zero_max=zero_min + draw(st.integers(0, 12_000_000)),
+        zero_total_max=draw(st.sampled_from((None, 205_000, 12_000_000))),
+        preamble_min=draw(st.integers(10, 14)),
+        packet_min=draw(st.integers(1, 3)),
+        packet_max=draw(st.integers(3, 16)),
+    )
+
+
+_LONE_TIMES = (0, 1, 30, 51, 52, 55, 58, 61, 64, 65, 75, 89, 90, 100, 255, 256, 470, 10_000, 10_001, 70_000)
+
+
+def _piece(rng: random.Random, jitter: int) -> list[int]:
+    kind = rng.randrange(10)
+    if kind < 6:
+        count = rng.choice((1, 2, 2, 2, 3, 5, 14, 15))
+        data = with_error_byte(bytes(rng.choice((0, 127, 255, rng.randrange(256))) for _ in range(count)))
+        if rng.random() < 0.1:
+            data = data[:-1] + bytes((data[-1] ^ rng.choice((1, 255)),))
+        halves = packet_durations(data, rng.choice((8, 9, 10, 11, 14, 14, 14, 30)))
+        stretched = rng.choice((1, 1, 1, 40))
+        return [half // US * (stretched if half > 80 * US else 1) + rng.randint(-jitter, jitter) for half in halves]
+    if kind == 6:
+        return [58 + rng.randint(-jitter, jitter) for _ in range(rng.choice((1, 2, 19, 20, 21, 40, 513, 783, 784, 801)))]
+    if kind == 7:
+        return rng.choice(([100] * rng.randint(1, 200), [58, 100] * 30, [470], [29, 430], [0, 0, 470]))
+    if kind == 8:
+        return [rng.choice(_LONE_TIMES) for _ in range(rng.randint(1, 60))]
+    return [rng.randint(50, 66) for _ in range(rng.randint(1, 90))]
+
+
+@st.composite
+def durations_of_all_sorts(draw: st.DrawFn) -> list[int]:
+    """Durations, us: packets of all sorts, noise, and some torn."""
+    rng = draw(seeded)
+    jitter = rng.choice((0, 2, 3, 5, 6))
+    durations = [half for _ in range(rng.randint(1, 8)) for half in _piece(rng, jitter)]
+    return torn(durations, rng.choice((0, 0, 0.01, 0.05)), rng.randrange(1 << 30))
+
+
+def _exactly(durations: Sequence[int], limits: Limits) -> tuple[list[list[Event]], list[Event]]:
+    """By the core: what is complete with each half-bit, and what at the end."""
+    exact = Exact(limits, 0)
+    return [list(exact.feed(US * duration)) for duration in durations], list(exact.finish())
+
+
+def _flat(events: Sequence[Sequence[Event]]) -> list[Event]:
+    return [event for some in events for event in some]
+
+
+@given(durations_of_all_sorts(), some_limits(), seeded)
+def test_pieces_of_any_size_and_form(durations: list[int], limits: Limits, rng: random.Random) -> None:
+    expected, rest = _exactly(durations, limits)
+    receiver = Receiver(limits)
+    at = 0
+    while at < len(durations):
+        some = durations[at : at + rng.choice((0, 1, 2, 17, 64, 200, 5000))]
+        form = rng.randrange(5)
+        if form == 0:
+            got = [event for duration in some for event in receiver.feed(US * duration)]
+        elif form == 1:
+            got = receiver.feed_many([US * duration for duration in some])
+        elif form == 2:
+            got = receiver.feed_many(some, US)
+        elif form == 3:
+            got = receiver.feed_many(memoryview(array("q", some)), US)
+        else:
+            got = receiver.feed_many(array("L", some), US)
+        assert got == _flat(expected[at : at + len(some)])
+        at += len(some)
+        assert receiver.now == US * sum(durations[:at])
+    assert list(receiver.finish()) == rest
+
+
+@given(durations_of_all_sorts(), some_limits())
+def test_layer_by_layer(durations: list[int], limits: Limits) -> None:
+    expected, rest = _exactly(durations, limits)
+    edges = edges_from_durations(durations)
+    assert list(packets(bits(half_bits(edges, limits), limits), limits)) == [*_flat(expected), *rest]
+
+
+@given(durations_of_all_sorts(), some_limits())
+def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
+    expected = _instructions(*_exactly(durations, limits))
+    assume(durations)  # else there are no edges, where times have one
+    times = list(accumulate(durations, initial=0))
+    for edges in (
+        edges_from_durations(durations),
+        edges_from_durations(array("L", durations)),
+        edges_from_durations(memoryview(array("i", durations))),
+        edges_from_durations(list(map(float, durations))),
+        edges_from_durations([US * duration for duration in durations], "ns"),
+        edges_from_times(times),
+        edges_from_times(array("Q", times)),
+        edges_from_times(list(map(float, times))),
+    ):
+        assert list(decode(edges, limits)) == expected
+        assert [edge.time for edge in edges] == [US * time for time in times]
+
+
+def _instructions(events: Sequence[Sequence[Event]], rest: Sequence[Event]) -> list[Decoded]:
+    machine = InstructionMachine()
+    return [decoded for event in (*_flat(events), *rest) for decoded in machine.feed(event)]
+
+
+def _singly(durations: Sequence[int], limits: Limits) -> tuple[list[list[Decoded]], list[Decoded]]:
+    machine = InstructionMachine()
+    expected, rest = _exactly(durations, limits)
+    each = [[decoded for event in some for decoded in machine.feed(event)] for some in expected]
+    return each, [decoded for event in rest for decoded in machine.feed(event)]
+
+
+def _mostly_clean(rng: random.Random) -> list[int]:
+    durations = clean(84 * rng.randint(1, 6), 2, repeated=rng.random() < 0.5, seed=rng.randrange(1000))
+    if rng.random() < 0.5:
+        durations[rng.randrange(len(durations))] = rng.choice((0, 20, 58, 75, 100, 116))
+    return durations
+
+
+@given(durations_of_all_sorts(), some_limits(), seeded)
+def test_single_edges_and_pieces_mixed(durations: list[int], limits: Limits, rng: random.Random) -> None:
+    """Also a ``feed`` kept over pieces, and errors in between, which change nothing."""
+    if rng.random() < 0.6:
+        durations, limits = _mostly_clean(rng), rng.choice((RECEIVE, TRANSMIT, limits))
+    expected, rest = _singly(durations, limits)
+    edges = [Edge(US * time, index % 2) for index, time in enumerate(accumulate(durations, initial=0))]
+    decoder = StreamDecoder(limits)
+    assert decoder.feed(edges[0]) == ()
+    feed = decoder.feed
+    at = 0
+    while at < len(durations):
+        count = rng.choice((1, 5, 84, 200))
+        if rng.random() < 0.3:
+            got = decoder.feed_many(edges_from_durations(durations[at : at + count]))
+            assert got == [decoded for some in expected[at : at + count] for decoded in some]
+            at += count
+            continue
+        for _ in range(min(count, len(durations) - at)):
+            if rng.random() < 0.01 and edges[at].time:
+                with pytest.raises(HalfbitError, match="before the one at"):
+                    feed(attrs.evolve(edges[at], time=edges[at].time - 1))
+                feed = decoder.feed
+            assert list(feed(edges[at + 1])) == expected[at]
+            at += 1
+    assert list(decoder.finish()) == rest
+    with pytest.raises(HalfbitError, match="finished"):
+        decoder.feed(edges[-1])
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_what_no_station_sends(name: str) -> None:
+    durations = HOSTILE[name](40_000)
+    expected, rest = _exactly(durations, RECEIVE)
+    receiver = Receiver()
+    assert receiver.feed_many(durations, US) == _flat(expected)
+    assert list(receiver.finish()) == rest
+
+
+def test_the_core_is_seldom_needed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else the bulk way would only be a detour. One edge in a hundred is torn."""
+    fed = 0
+    feed = core.Receiver.feed
+
+    def counted(self: core.Receiver, duration: int) -> int:
+        nonlocal fed
+        fed += 1
+        return feed(self, duration)
+
+    monkeypatch.setattr(core.Receiver, "feed", counted)
+    durations = torn(clean(100_000, 2))
+    receiver = Receiver()
+    events = receiver.feed_many(array("L", durations), US)
+    assert len(events) > 900
+    assert fed < len(durations) / 100
+
+
+def test_the_table_of_bytes_is_the_cores() -> None:
+    """What stands in the table is what the core makes of these half-bits."""
+    assert sorted(BYTES.values()) == list(range(256))
+    for symbols, byte in BYTES.items():
+        machine = RECEIVE.receiver_core()
+        for duration in bit_durations([1] * 10):
+            machine.feed(duration)
+        answers = [machine.feed(58_000 if symbol == ord("1") else 100_000) for symbol in symbols]
+        assert [answer for answer in answers if answer != core.MORE] == [core.START]
+        assert machine.packets.state == core.MARK
+        assert machine.packets.data[0] == byte
+
+
+@given(st.lists(st.integers(0, 130), max_size=80), some_limits())
+def test_symbols_doubt_where_neighbours_break_a_rule(counts: list[int], limits: Limits) -> None:
+    """And only there: no two plain neighbours are too different as ones, or too long as zeros (S-9.1 A, table 1)."""
+    symbols = Symbols(limits, US)
+    found = symbols.of(symbols.row(counts))
+    one, zero = limits.half_bits_core().one_max, limits.zero_min
+    rules = limits.bits_core()
+    for index, (first, last) in enumerate(zip(counts, counts[1:])):
+        a, b = US * first, US * last
+        ones = all(limits.one_min <= each <= one for each in (a, b))
+        zeros = all(zero <= each <= limits.zero_max for each in (a, b))
+        broken = (ones and abs(a - b) > rules.one_difference) or (zeros and a + b > rules.zero_total_max)
+        if broken:
+            assert DOUBT in found[index : index + 2]
+    for index, symbol in enumerate(found):
+        if symbol == DOUBT:
+            near = [counts[i] for i in (index - 1, index + 1) if 0 <= i < len(counts)]
+            assert any(symbols.apart(counts[index], other) for other in near)
+
+
+def _rows() -> Iterator[PlaneRow | ListRow]:
+    yield PlaneRow(bytes(range(200)) * 3)
+    wide = plane_row([*range(250, 700), 65_535])
+    assert wide is not None and wide.high is not None
+    yield wide
+    yield ListRow([10**9, *range(600)])
+
+
+@pytest.mark.parametrize("row", tuple(_rows()), ids=["bytes", "two bytes", "list"])
+def test_rows_add_up(row: PlaneRow | ListRow) -> None:
+    values = list(row.values(0, len(row)))
+    assert values == [row.value(index) for index in range(len(row))]
+    for start, stop in ((0, 0), (0, len(row)), (3, 200), (5, 261), (5, 262), (1, 520)):
+        assert row.total(start, stop) == sum(values[start:stop])
+    for other in _rows():
+        joined = row.joined(other)
+        assert list(joined.values(0, len(joined))) == values + list(other.values(0, len(other)))
+    assert list(row.tail(100).values(0, len(row) - 100)) == values[100:]
+
+
+@pytest.mark.parametrize("form", "bBhHiIlLqQ")
+def test_machine_integers_of_each_form(form: str) -> None:
+    numbers = array(form, [1, 2, 127])
+    assert summed(memoryview(numbers)) == (bytes([1, 2, 127]), 130)
+    if form.islower():
+        numbers.append(-1)
+        assert summed(memoryview(numbers)) is None
+    if numbers.itemsize > 2:
+        assert summed(memoryview(array(form, [65_536]))) is None
+
+
+def test_what_is_no_row_of_machine_integers() -> None:
+    assert summed([1.0, 2]) is None
+    assert summed(["1"]) is None
+    assert summed([300, "1"]) is None
+    assert summed([-1]) is None
+    assert summed([1 << 70]) is None
+    assert summed(memoryview(array("d", [1.0]))) is None
