@@ -10,13 +10,18 @@ import core
 import instruction_table as table
 
 
-def receiver(ticks_per_us=1):
-    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of so many ticks in a us."""
+def receiver(ticks_per_us=1, off=0):
+    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of so many ticks in a us.
+
+    ``off`` is by how many ticks a duration may be measured wrong: the windows are wider by so much, so that what
+    is just inside stays inside, and the difference of two halves by twice that.
+    """
     t = ticks_per_us
+    difference = 6 * t + 2 * off
     return core.Receiver(
-        core.HalfBits(52 * t, 64 * t, 90 * t, 10000 * t),
-        core.Bits(6 * t, 20000 * t),
-        core.Packets(6 * t, core.RUN_LENGTH, 3, 15),
+        core.HalfBits(52 * t - off, 64 * t + off, 90 * t - off, 10000 * t + off),
+        core.Bits(difference, 20000 * t + 2 * off),
+        core.Packets(difference, core.RUN_LENGTH, 3, 15),
     )
 
 

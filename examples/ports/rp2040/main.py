@@ -18,7 +18,7 @@ def main(turns=-1):
     """Run, for so many turns; for ever if negative."""
     timer = half_bit_timer.start(OPTOCOUPLER_PIN)
     queue = HalfBitQueue(1024)
-    decoder = receiver(half_bit_timer.TICKS_PER_US)
+    decoder = receiver(half_bit_timer.TICKS_PER_US, off=1)
     engine = Vehicle(7)
     before = None
     dropped = 0
