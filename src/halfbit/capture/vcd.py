@@ -47,7 +47,7 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
     rails = [choose(head.variables, options.signal)]
     if options.other_rail is not None:
         rails.append(choose(head.variables, str(options.other_rail), "other_rail"))
-        if rails[0] == rails[1]:
+        if (rails[0].code, rails[0].bit) == (rails[1].code, rails[1].bit):
             raise CaptureError("signal and other_rail are the same signal")
         if rails[0].real != rails[1].real:
             raise CaptureError("signal and other_rail: one is real, the other is not")
