@@ -30,15 +30,16 @@ _CHARACTER = 0.068
 
 
 def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
-    """Draw strips to a file.
+    """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
 
-    :raises HalfbitError: where they are longer than a picture can show, or the file cannot be written.
+    :raises HalfbitError: where there is none, or the file cannot be written.
     """
     bands = [(strip, start, end) for strip in strips for start, end in _bands(strip)]
-    if len(bands) > BANDS:
-        raise HalfbitError(f"{len(bands)} bands are too many for a picture: ask for fewer packets")
     if not bands:
         raise HalfbitError("there is nothing to draw")
+    if len(bands) > BANDS:
+        title += f" (the first {BANDS} of {len(bands)} bands)"
+        del bands[BANDS:]
     figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
     for place, (strip, start, end) in zip(axes, bands):
         draw_band(place, strip, start, max(end, start + BAND))

@@ -11,6 +11,7 @@ import pytest
 from halfbit.decision import receiver_for
 from halfbit.decision.sequence import CHOSEN, UNSEEN
 from halfbit.distort import jittered, one_edge, polled, stretched
+from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet_type import Packet
 from halfbit.signal import bit_durations, packet_durations
@@ -115,6 +116,14 @@ def test_a_station_may_stretch_every_zero(share: float) -> None:
     found = result(signal, durations, Limits(decision="sequence"), stretching=1)
     assert found.share >= 0.95
     assert found.false == 0
+
+
+def test_limits_for_one_edge_take_its_jitter() -> None:
+    """A change 2 us early and another 2 us late are 4 us apart in lateness."""
+    assert Limits.for_one_edge(2) == Limits(decision="sequence", one_edge=True, late_max=4_000)
+    for jitter in (-1, 43, float("nan")):
+        with pytest.raises(HalfbitError, match="jitter"):
+            Limits.for_one_edge(jitter)
 
 
 def test_wrong_nominal_lengths_are_what_sequences_cannot_take() -> None:

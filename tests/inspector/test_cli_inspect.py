@@ -96,5 +96,10 @@ def test_a_plot_is_written(torn: str, tmp_path: Path) -> None:
     assert first.startswith(b"<?xml") and b"half-bit of 78 us" in first
     run("inspect", "--plot", str(path), torn)
     assert path.read_bytes() == first
-    too_many = run("inspect", "--at", "0", "--packets", "3", "--plot", str(path), torn)
-    assert too_many.returncode == 0
+
+
+def test_a_picture_that_cannot_hold_all_says_so(tmp_path: Path) -> None:
+    text = "# halfbit: durations us\n" + "20\n" + "9999\n" * 400
+    done = run("inspect", "--plot", str(tmp_path / "picture.svg"), "-", stdin=text.encode())
+    assert done.returncode == 0
+    assert b"(the first 24 of " in (tmp_path / "picture.svg").read_bytes()

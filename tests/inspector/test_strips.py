@@ -110,6 +110,26 @@ def test_a_fault_is_shown_where_it_is(name: str) -> None:
     assert "^" in shown
 
 
+#: The band in which a packet is torn, at 72 columns.
+GOLDEN = """
+ms      7.620                       8.020                     8.398
+level   /~~~~~~\\______/~~~~~~\\______/~~~~\\______/~~~~~~\\______/~~~~~~
+us       100    100    100    100    78   100    100    100    100
+half     0      0      0      0      ?    0      0      0      0
+bit     |      0      |      0      | ?  |      0      |      0
+meaning .lost: half-bit of 78 us is too long for a one and too short f..
+fault                               ^ between
+        ^ 8.020 ms: half-bit of 78 us is too long for a one and too
+          short for a zero
+"""
+
+
+def test_a_band_looks_so() -> None:
+    strip = strips_of(with_duration(THIRD, 78 * US)(signal()), events=1)[0]
+    bands = "\n".join(drawn([strip], 72)).split("\n\n")
+    assert GOLDEN.strip() in bands
+
+
 def test_a_torn_packet_shows_how_far_it_came() -> None:
     durations = with_duration(START + 40, 78 * US)(signal())
     strip = strips_of(durations, events=1)[0]

@@ -96,6 +96,9 @@ def test_noise_is_told_with_the_filter_that_helps(tmp_path: Path) -> None:
     assert (done.returncode, found["finding"], found["filter"]) == (0, "noise", 5000)
     warned = run("decode", "--limits", "auto", path)
     assert b"--filter 5" in warned.stderr
+    helped = run("decode", "--limits", "auto", "--filter", "5", "--json", path)
+    assert b"--filter" not in helped.stderr
+    assert json.loads(helped.stdout.splitlines()[-1])["packets"] == PACKETS
 
 
 def test_nothing_found_is_status_1(tmp_path: Path) -> None:
