@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 from . import cli_decode, cli_inspect, cli_registry, cli_survey
 from .error import HalfbitError
+from .vectors import command as cli_vectors
 
 __all__ = ["COMMANDS", "main"]
 
@@ -31,7 +32,13 @@ class Command(Protocol):
 
 
 #: The commands, in the order in which help lists them. A new one is a module here.
-COMMANDS: tuple[Command, ...] = (cli_decode, cli_survey, cli_inspect, cli_registry)
+COMMANDS: tuple[Command, ...] = (
+    cli_decode,
+    cli_survey,
+    cli_inspect,
+    cli_registry,
+    cli_vectors,
+)
 
 
 def parser() -> argparse.ArgumentParser:
