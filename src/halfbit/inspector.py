@@ -58,7 +58,8 @@ class Strip:
     parts: Sequence[Mark]
     #: Layer 5: the packets' instructions in words, and what was lost and why.
     meanings: Sequence[Mark]
-    #: Each fault of layers 2 and 3, where it is; in those decisions that know no such faults, of layer 4.
+    #: Each fault of layers 2 and 3, where it is, and the packet's own; a wrong error detection byte's place is that
+    #: byte. By sum and sequence, which know no faulty half-bits, what was lost.
     faults: Sequence[Fault]
     #: Durations of the capture between the strip before and this one that are not shown.
     left_out: int = 0
@@ -183,6 +184,8 @@ def _strip(seen: _Seen, limits: Limits, level: int) -> tuple[Strip, int]:
     if isinstance(event, Fault) and (event.layer is Layer.PACKET or not halves):
         faults.append(event)
     parts = _parts(event, pairs)
+    if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and parts:
+        faults[-1] = attrs.evolve(event, at=parts[-1].start)  # the packet is wrong as a whole; there it shows
     words = [str(each) for each in seen.decoded]
     if isinstance(event, Packet):
         words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from .error import HalfbitError
@@ -25,6 +25,12 @@ _BIT = 2.1
 _PART = (0.95, 1.6)
 _MEANING = 0.45
 _BOTTOM, _TOP = 0.0, 4.4
+#: Parts of a packet by their text, and their colours; others are grey.
+_FACES: dict[Callable[[str], bool], str] = {
+    lambda text: text.startswith("preamble"): "#dce9f5",
+    lambda text: ", not " in text: "#f4c6c6",
+    lambda text: len(text) == 2: "#fdebd8",
+}
 #: Inches a character of the small type takes across.
 _CHARACTER = 0.068
 
@@ -89,7 +95,7 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int) -> None:
         axes.text(_middle(mark, start, end), _BIT, mark.text, ha="center", va="center", fontsize=8, color=color)
     for mark in _inside(strip.parts, start, end):
         left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
-        face = "#dce9f5" if mark.text.startswith("preamble") else "#fdebd8" if len(mark.text) == 2 else "#eeeeee"
+        face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
         axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
         text = _fitted(mark.text, right - left, scale)
         axes.text((left + right) / 2, sum(_PART) / 2, text, ha="center", va="center", fontsize=8)

@@ -56,7 +56,7 @@ def _histogram(axes: Any, survey: Survey) -> None:
         (RECEIVE.zero_min, min(RECEIVE.zero_max, end * US), ORANGE, "zeros"),
     ):
         axes.axvspan(low / US, high / US, color=color, alpha=0.15, linewidth=0)
-        axes.text((low + high) / 2 / US, top * 0.965, name, ha="center", va="top", color=color)
+        axes.text(low / US + end / 250, top * 0.975, name, ha="left", va="top", color=color)
     limits = survey.limits
     if limits != RECEIVE and limits.decision == "halves":
         axes.axvline(limits.one_max / US, color=RED, linewidth=1, linestyle="--", label="ones and zeros parted here")

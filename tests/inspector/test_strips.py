@@ -58,7 +58,7 @@ FAULTS: dict[str, tuple[Callable[[list[int]], list[int]], FaultKind, int]] = {
         ONE + 1,
     ),
     "a change lost": (lambda durations: lost_edge(durations, THIRD + 1), FaultKind.LONE_ZERO, -1),
-    "a wrong byte": (wrong_byte, FaultKind.ERROR_BYTE, START - 28),
+    "a wrong byte": (wrong_byte, FaultKind.ERROR_BYTE, START + 2 * (3 * 9 + 1)),
 }
 
 
