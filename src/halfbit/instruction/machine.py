@@ -70,6 +70,7 @@ class InstructionMachine:
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
         self._evidence: dict[tuple[object, ...], Evidence] = {}
+        self._plain = Evidence(Context.UNKNOWN, None, False, None, None)
 
     def feed(self, event: Packet | Fault | Cutout) -> tuple[Event, ...]:
         """Take the next packet, fault or cutout; nothing is ever held back.
@@ -146,7 +147,9 @@ class InstructionMachine:
         page: int | None = None,
     ) -> tuple[Instruction, ...]:
         known = self._known(context, sighting, page, reading.configuration)
-        if sighting is None or len(reading.instructions) == 1:
+        if len(reading.instructions) == 1:
+            return (dressed(reading.instructions[0], packet, known),)
+        if sighting is None:
             return tuple([dressed(one, packet, known) for one in reading.instructions])
         single = self._known(context, None, page, reading.configuration)
         return tuple(
@@ -162,6 +165,11 @@ class InstructionMachine:
         configuration: Configuration | None,
     ) -> Evidence:
         hold_off = self._tracker.hold_off and context is not Context.SERVICE
+        if sighting is None and not hold_off and page is None and configuration is None:
+            # Nearly all packets. Members of an enumeration are slow keys.
+            if self._plain.context is not context:
+                self._plain = Evidence(context, None, False, None, None)
+            return self._plain
         key = (context, sighting, hold_off, page, configuration is None)
         known = self._evidence.get(key)
         if known is None:
