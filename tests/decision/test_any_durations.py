@@ -6,6 +6,7 @@ import random
 from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -57,6 +58,19 @@ def test_events_do_not_depend_on_how_durations_are_fed(durations: list[int], lim
     again = receiver_for(limits)
     assert again.feed_many(durations, 3) == scaled
     assert again.finish() == receiver.finish()
+
+
+@settings(max_examples=60)
+@given(signals(), limits_of_all, st.integers(0, 10**12))
+def test_a_signal_may_start_at_any_time(durations: list[int], limits: Limits, start: int) -> None:
+    receiver = receiver_for(limits, start)
+    events = [*receiver.feed_many(durations), *receiver.finish()]
+    assert [_moved(event, -start) for event in events] == whole(durations, limits)
+
+
+def _moved(event: Event, by: int) -> Event:
+    moved = attrs.evolve(event, start=event.start + by, end=event.end + by)
+    return attrs.evolve(moved, at=moved.at + by) if isinstance(moved, Fault) else moved
 
 
 @settings(max_examples=60)

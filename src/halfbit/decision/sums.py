@@ -108,6 +108,7 @@ class SumReceiver:
         self._before: int | None = None
         self._keep = Account.history(limits)
         self._halves: list[int] = []
+        self._start = start
         self._settled = start  # how far the events given reach
         self._given = self._lanes[0]  # the lane that gave the last packet
         self._held: _Candidate | None = None
@@ -154,7 +155,7 @@ class SumReceiver:
                 lane.lost = _joined(lane.lost, event)
         # Before the first packet no lane is known to be right: the one that lost less speaks.
         lane = self._given
-        if self._settled == 0:
+        if self._settled == self._start:
             lane = min(self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start)
         return out + self._losses(lane, self.now)
 
