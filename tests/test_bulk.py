@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from halfbit import core
 from halfbit.account import Event
 from halfbit.bit import bits
-from halfbit.bulk import BYTES
 from halfbit.bulk_exact import Exact
+from halfbit.bulk_open import BYTES
 from halfbit.bulk_row import ListRow, PlaneRow, plane_row, summed
 from halfbit.bulk_symbols import DOUBT, Symbols
 from halfbit.edge import Edge, edges_from_durations, edges_from_times
