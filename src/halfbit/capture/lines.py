@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 
 import attrs
 
 from ..error import CaptureError
 
-__all__ = ["Lines", "complaint", "lines_of", "quoted"]
+__all__ = ["NO_TEXT", "Lines", "complaint", "lines_of", "quoted"]
 
 #: More bytes than this without a line end are no line of a capture; it bounds what is kept.
 LONGEST = 1 << 16
+
+#: Control characters that stand in no text.
+NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
 
 _BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
@@ -82,6 +86,6 @@ def complaint(text: bytes) -> str:
     except UnicodeDecodeError as error:
         return f"byte 0x{text[error.start]:02x} is not UTF-8 text: not a text file, or one in another encoding?"
     for character in shown:
-        if (ord(character) < 32 and not character.isspace()) or ord(character) == 127:
+        if NO_TEXT.match(character.encode()):
             return f"byte 0x{ord(character):02x} is no text: not a text file?"
     return ""

@@ -10,7 +10,7 @@ from ..error import CaptureError
 from ..unit import Number
 from .columns import LEVELS, Layout, split
 from .heading import HEADING, LATE_HEADING
-from .lines import Lines, complaint, lines_of, quoted
+from .lines import NO_TEXT, Lines, complaint, lines_of, quoted
 from .looks import SAME, Looks
 from .numbers import fields_are_plain, looks_like_number, number_in, numbers_in
 
@@ -59,7 +59,7 @@ def _at_once(lines: Lines, layout: Layout) -> Looks:
     :raises ValueError: and others, where one may be wrong.
     """
     text = lines.text.decode()
-    if "\0" in text or HEADING.search(lines.text):
+    if NO_TEXT.search(lines.text) or HEADING.search(lines.text):
         raise ValueError
     if layout.decimal_comma and "," in text:
         text = text.replace(",", ".")
