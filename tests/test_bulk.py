@@ -9,7 +9,7 @@ from itertools import accumulate
 
 import attrs
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from halfbit import core
@@ -129,6 +129,7 @@ def test_layer_by_layer(durations: list[int], limits: Limits) -> None:
     assert list(packets(bits(half_bits(edges, limits), limits), limits)) == [*_flat(expected), *rest]
 
 
+@settings(max_examples=40)
 @given(durations_of_all_sorts(), some_limits())
 def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
     expected = _instructions(*_exactly(durations, limits))
