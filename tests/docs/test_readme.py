@@ -51,7 +51,7 @@ def test_the_command_line_shows_this(monkeypatch: pytest.MonkeyPatch, capsys: py
             assert expected in lines, f"{expected!r} is not, or not in this place, what is written"
 
 
-@pytest.mark.parametrize("words", re.findall(r"`halfbit ([^`]+)`", README))
+@pytest.mark.parametrize("words", [words for words in re.findall(r"`halfbit ([^`]+)`", README) if "COMMAND" not in words])
 def test_the_commands_it_speaks_of_run(
     words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 import halfbit
 import halfbit.instruction
+from halfbit.cli import main
 from halfbit.instruction import STANDARD
 
 DOCS = Path(__file__).parent.parent.parent / "docs"
@@ -39,6 +41,19 @@ def test_every_row_of_the_registry_is_in_its_table(site: Path) -> None:
         rows = list(csv.DictReader(file))
     assert [row["name"] for row in rows] == [entry.name for entry in STANDARD.entries()]
     assert all(row["pattern"].split(" and ")[0] in page for row in rows)
+
+
+def test_every_command_the_pages_name_is_there(capsys: pytest.CaptureFixture[str]) -> None:
+    pages = [*DOCS.glob("*.rst"), DOCS.parent / "README.md", DOCS.parent / "DEVELOPERS.md"]
+    named = {
+        command for page in pages for command in re.findall(r"(?:`|\$ |/)halfbit ([a-z]+)", page.read_text("utf-8"))
+    }
+    assert {"decode", "survey", "inspect", "registry", "vectors"} <= named
+    for command in named:
+        with pytest.raises(SystemExit) as ended:
+            main([command, "--help"])
+        assert ended.value.code == 0, command
+        assert capsys.readouterr().out.startswith(f"usage: halfbit {command}")
 
 
 def test_there_is_a_page_for_each_layer_and_none_is_hidden(site: Path) -> None:
