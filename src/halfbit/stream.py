@@ -69,6 +69,9 @@ class StreamDecoder:
     def feed_many(self, edges: Iterable[Edge]) -> list[Decoded]:
         """Take many changes. An :class:`Edges` is taken in bulk, and goes on from the last change.
 
+        So durations can be fed a portion at a time. Times can't: what lies between two portions would be
+        left out. Let one :class:`EdgeMachine` take those.
+
         :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
         """
         self._check()
@@ -93,6 +96,9 @@ class StreamDecoder:
     def _feed_durations(self, durations: Sequence[int], scale: int) -> list[Decoded]:
         receiver = self._receiver or self._start(0)
         self._pull()
+        if len(durations) == 1:
+            # A live source gives one at a time, and a row of one costs more than it saves.
+            return self._dress(receiver.feed(durations[0] * scale))
         return self._dress(receiver.feed_many(durations, scale))
 
     def _start(self, time: int) -> AnyReceiver:
