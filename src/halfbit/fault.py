@@ -40,7 +40,8 @@ class FaultKind(enum.IntEnum):
     STRETCHED = core.STRETCHED
     #: A start bit after too few one-bits (S-9.2 A). Detail: how many there were.
     PREAMBLE = core.PREAMBLE
-    #: Ten one-bits in a row inside a packet, hence a preamble (S-9.2 A). Detail: bytes complete.
+    #: Ten one-bits in a row inside a packet, hence a preamble (S-9.2 A). The core's table has it to be
+    #: total; no signal gives it, since the ninth one in a row is taken for an end bit. Detail: bytes complete.
     RUN = core.RUN
     #: A packet end bit too soon (S-9.2 A). Detail: bytes complete.
     FEW_BYTES = core.FEW_BYTES
