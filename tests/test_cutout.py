@@ -16,7 +16,7 @@ from halfbit.edge import Edges, edges_from_durations
 from halfbit.edge_filter import filtered
 from halfbit.fault import Cutout, Fault
 from halfbit.instruction import Instruction
-from halfbit.limits import US
+from halfbit.limits import RECEIVE, US, Limits
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
 
@@ -36,9 +36,9 @@ def track(rng: random.Random) -> tuple[list[bytes], list[int], list[int]]:
     return packets, durations + bit_durations([1] * 20), ends
 
 
-def check(edges: Edges, packets: Sequence[bytes]) -> list[Cutout]:
+def check(edges: Edges, packets: Sequence[bytes], limits: Limits = RECEIVE) -> list[Cutout]:
     """Each packet is decoded, and behind each lies a cutout; nothing is lost."""
-    events = list(decode(edges))
+    events = list(decode(edges, limits))
     found = {id(event.packet): event.packet for event in events if isinstance(event, Instruction)}
     assert [packet.data for packet in found.values() if packet is not None] == list(packets)
     cutouts = [event for event in events if isinstance(event, Cutout)]
@@ -63,6 +63,18 @@ def test_one_rail(resume: int | None, opposite: bool, polarity: int, most: int) 
     for seen in cutouts:
         # Up to the end of the bit in which the cutout ends.
         assert 454 * US - 2 * most <= seen.end - seen.start <= (488 + 116) * US + 2 * most
+
+
+@pytest.mark.parametrize("resume", [None, 8, 10], ids=["bits run on", "fifth bit", "sixth bit"])
+@pytest.mark.parametrize("opposite", [True, False])
+@pytest.mark.parametrize("decision", ["sum", "sequence"])
+def test_by_other_decisions(decision: str, opposite: bool, resume: int | None) -> None:
+    rng = random.Random(12)
+    packets, durations, ends = track(rng)
+    for end in reversed(ends):
+        begin, until = rng.randint(26, 32) * US, rng.randint(454, 488) * US
+        durations = cutout(durations, end, opposite=opposite, begin=begin, end=until, resume=resume)
+    check(edges_from_durations(durations, "ns"), packets, Limits(decision=decision))
 
 
 @attrs.frozen

@@ -54,6 +54,11 @@ class Element:
     halves: Sequence[int]
 
 
+def long_as_cutout(duration: int, limits: Limits) -> bool:
+    """Whether a stretch behind a packet, ns, lasts as long as a cutout with the half-bits next to it."""
+    return CUTOUT_MIN - limits.late_max <= duration <= CUTOUT_MAX + 2 * limits.one_max
+
+
 class Account:
     """Takes what happened, and gives the events that are complete with it.
 
@@ -66,7 +71,7 @@ class Account:
 
     __slots__ = (
         "settled", "inside", "lost", "count",
-        "_packets", "_packet_end", "_one_max", "_cutout_min", "_start", "_end", "_at", "_detail", "_data",
+        "_packets", "_packet_end", "_one_max", "_limits", "_start", "_end", "_at", "_detail", "_data",
     )  # fmt: skip
 
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
@@ -74,7 +79,7 @@ class Account:
         self._packet_end: int | None = None
         self._one_max = limits.one_max
         # Its ends are seen no better than other changes: one may be seen late, the other in time.
-        self._cutout_min = CUTOUT_MIN - limits.late_max
+        self._limits = limits
         #: Up to here everything is accounted for, ns.
         self.settled = start
         #: A packet has started.
@@ -161,7 +166,7 @@ class Account:
         """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
         if self._start != self._packet_end or self._data:
             return False
-        return self._cutout_min <= end - self._start <= CUTOUT_MAX + 2 * self._one_max
+        return long_as_cutout(end - self._start, self._limits)
 
     def found(self, start: int, end: int, halves: Sequence[int]) -> Fault | Cutout | None:
         """A preamble stands complete: what was lost before it ends where its first one-bit starts.

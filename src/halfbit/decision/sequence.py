@@ -26,8 +26,8 @@ from operator import attrgetter
 
 import attrs
 
-from ..account import Event
-from ..fault import Fault, FaultKind, Layer
+from ..account import Event, long_as_cutout
+from ..fault import Cutout, Fault, FaultKind, Layer
 from ..limits import US, Limits
 from ..packet_type import Packet
 from .framing import DONE, FIRST, REFUSED, RUN, Frame, Framing
@@ -127,7 +127,8 @@ class SequenceReceiver:
         self._longest = 2 * limits.zero_max + limits.late_max
         self._readings = [self._adrift(start, 0.0, ())]
         self._settled = start
-        self._start = start
+        self._limits = limits
+        self._given = False  # whether a packet was yet
         self._waited = 0
         self._refused: int | None = None  # when last a near reading ended in a wrong error byte
         #: The time of the last change, ns.
@@ -158,8 +159,9 @@ class SequenceReceiver:
         events: tuple[Event, ...] = ()
         for packet in best.path.finished:
             events += self._give(packet, packet.means)
-        among_ones = best.frame[0] == RUN and best.frame[1] > 0
-        if among_ones and best.path.run_start <= self._settled or self._settled == self.now:
+        if best.frame[0] == RUN and best.frame[1] > 0:
+            return (*events, *self._lose(best.path.run_start))  # then idle one-bits
+        if self._settled == self.now:
             return events
         kind = FaultKind.CUT if best.frame[0] != RUN else FaultKind.UNCLEAR
         return (*events, Fault(kind, Layer.BIT, self._settled, self.now, self._settled))
@@ -247,15 +249,23 @@ class SequenceReceiver:
         return self._give(packet, means)
 
     def _give(self, packet: _Finished, means: tuple[str, ...]) -> tuple[Event, ...]:
-        events: tuple[Event, ...] = ()
-        if packet.run_start > self._settled:
-            kind = FaultKind.CUT if self._settled == self._start else FaultKind.UNCLEAR
-            events = (Fault(kind, Layer.BIT, self._settled, packet.run_start, self._settled),)
-            self._settled = packet.run_start
+        events = self._lose(packet.run_start)
         words = ", ".join(sorted(set(means)))
         given = Packet(packet.data, packet.preamble, self._settled, packet.end, words)
         self._settled = packet.end
+        self._given = True
         return (*events, given)
+
+    def _lose(self, end: int) -> tuple[Event, ...]:
+        """What no reading fits up to the run of ones that starts at ``end``."""
+        start = self._settled
+        if end <= start:
+            return ()
+        self._settled = end
+        if self._given and long_as_cutout(end - start, self._limits):
+            return (Cutout(start, end),)
+        kind = FaultKind.UNCLEAR if self._given else FaultKind.CUT
+        return (Fault(kind, Layer.BIT, start, end, start),)
 
 
 def _has(reading: _Reading, packet: _Finished) -> bool:

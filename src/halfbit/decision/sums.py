@@ -20,7 +20,7 @@ from collections.abc import Sequence
 import attrs
 
 from .. import core
-from ..account import Account, Element, Event
+from ..account import Account, Element, Event, long_as_cutout
 from ..fault import Cutout, Fault
 from ..limits import Limits
 from ..packet_type import Packet
@@ -108,6 +108,7 @@ class SumReceiver:
         self._before: int | None = None
         self._keep = Account.history(limits)
         self._halves: list[int] = []
+        self._limits = limits
         self._start = start
         self._settled = start  # how far the events given reach
         self._given = self._lanes[0]  # the lane that gave the last packet
@@ -200,8 +201,10 @@ class SumReceiver:
         if lost is None or min(lost.end, end) <= self._settled:
             return ()
         start = max(lost.start, self._settled)
+        # With a cutout the phase may change, and the lane that goes on knows nothing of the packet before.
+        behind_packet = start == self._settled > self._start
         self._settled = min(lost.end, end)
-        if isinstance(lost, Cutout):
+        if isinstance(lost, Cutout) or behind_packet and long_as_cutout(self._settled - start, self._limits):
             return (Cutout(start, self._settled),)
         return (attrs.evolve(lost, start=start, end=self._settled, at=max(lost.at, start)),)
 
