@@ -6,15 +6,12 @@ import os
 
 from hypothesis import HealthCheck, settings
 
-# No deadline: the machine may be shared, and a slow example is not a wrong one. In CI the
+# No deadline and no check for slow examples: the machine may be shared, and slow is not wrong. In CI the
 # examples are the same each time, so that a red run is the change's doing.
-settings.register_profile("local", deadline=None, max_examples=100)
+settings.register_profile(
+    "local", deadline=None, max_examples=100, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.register_profile("ci", parent=settings.get_profile("local"), derandomize=True)
 # For long searches: pytest --hypothesis-profile=deep
-settings.register_profile(
-    "deep",
-    parent=settings.get_profile("local"),
-    max_examples=5000,
-    suppress_health_check=[HealthCheck.too_slow],
-)
+settings.register_profile("deep", parent=settings.get_profile("local"), max_examples=5000)
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
