@@ -9,8 +9,10 @@ they can be told apart up to periods of 42 us.
 What is lost is the phase: which change starts a bit showed in single halves. So two lanes run
 side by side, one for each phase, each with the core's layer 4. Preamble, framing and error
 detection byte choose between them. Where that leaves both (one time in some hundreds the wrong
-lane's bits agree by chance), the lane chosen is the one whose sums lay nearer to what they
-should be: at every change between ones and zeros the wrong lane's lie halfway, at 158 us.
+lane's bits agree by chance), drift chooses. Errors of the right lane do not add up: while its
+bits are read right, no change is seen more than one period later or earlier than any other,
+counted from where the bits say it should be. In the wrong lane a bit between a one and a zero
+lasts 158 us; whichever it is taken for, the count is 42 us off from there on.
 """
 
 from __future__ import annotations
