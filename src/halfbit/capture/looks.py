@@ -12,7 +12,7 @@ from ..edge import steps_between
 from ..error import CaptureError
 from ..unit import Number
 
-__all__ = ["SAME", "Looks", "changes"]
+__all__ = ["SAME", "Looks", "changes", "taken"]
 
 #: In place of a level: the level is what it was.
 SAME = 2
@@ -48,13 +48,21 @@ def changes(looks: Iterable[Looks], wrap: int | None) -> Iterator[Block]:
     :param wrap: how many counts the timer has before it starts over, if it does.
     :raises CaptureError: where time goes backwards; what stands before comes out first.
     """
-    finder = _Finder(wrap)
+    return taken(looks, _Finder(wrap).take)
+
+
+def taken(looks: Iterable[Looks], take: Callable[[Looks], Block]) -> Iterator[Block]:
+    """What is found in looks, some at a time, or one by one where a wrong one is among them.
+
+    :param take: finds it; after an error the same looks can be taken again.
+    :raises CaptureError: as ``take``; what stands before the wrong look comes out first.
+    """
     for some in looks:
         try:
-            block = finder.take(some)
+            block = take(some)
         except CaptureError:
             for single in some.singly():
-                block = finder.take(single)
+                block = take(single)
                 if block.values:
                     yield block
         else:

@@ -12,7 +12,7 @@ from ..block import Block
 from ..edge import steps_between
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
-from .looks import Looks
+from .looks import Looks, taken
 
 __all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
 
@@ -206,15 +206,4 @@ def crossings(looks: Iterable[Looks], threshold: Threshold, wrap: int | None = N
 
     :raises CaptureError: where time goes backwards; what stands before comes out first.
     """
-    comparator = Comparator(threshold, wrap)
-    for some in looks:
-        try:
-            block = comparator.take(some)
-        except CaptureError:
-            for single in some.singly():
-                block = comparator.take(single)
-                if block.values:
-                    yield block
-        else:
-            if block.values:
-                yield block
+    return taken(looks, Comparator(threshold, wrap).take)
