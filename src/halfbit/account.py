@@ -71,13 +71,12 @@ class Account:
 
     __slots__ = (
         "settled", "inside", "lost", "count",
-        "_packets", "_packet_end", "_one_max", "_limits", "_start", "_end", "_at", "_detail", "_data",
+        "_packets", "_packet_end", "_limits", "_start", "_end", "_at", "_detail", "_data",
     )  # fmt: skip
 
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
         self._packets = packets
         self._packet_end: int | None = None
-        self._one_max = limits.one_max
         # Its ends are seen no better than other changes: one may be seen late, the other in time.
         self._limits = limits
         #: Up to here everything is accounted for, ns.
@@ -180,7 +179,7 @@ class Account:
             return None
         start = self.settled = max(start, self._end)
         event: Cutout | None = None
-        if self.lost == core.CUT and start - self._start <= self._one_max:
+        if self.lost == core.CUT and start - self._start <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last part of one.
             self.settled = self._start
         elif self.like_cutout(start) and _few_between(self._start, start, end, halves):

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from functools import reduce
+from operator import xor
+
 import attrs
 
-__all__ = ["Packet"]
+__all__ = ["Packet", "exclusive_or"]
 
 
 @attrs.frozen(slots=True)
@@ -28,3 +32,8 @@ class Packet:
 
     def __str__(self) -> str:
         return self.data.hex(" ").upper()
+
+
+def exclusive_or(data: Iterable[int]) -> int:
+    """The exclusive or of bytes; 0 for a whole packet whose error detection byte agrees (S-9.2 A)."""
+    return reduce(xor, data, 0)

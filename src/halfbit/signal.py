@@ -12,6 +12,7 @@ import attrs
 
 from .error import HalfbitError
 from .limits import US
+from .packet_type import exclusive_or
 
 __all__ = ["NOMINAL", "Timing", "bit_durations", "packet_bits", "packet_durations", "with_error_byte"]
 
@@ -36,10 +37,7 @@ NOMINAL = Timing()
 
 def with_error_byte(data: bytes) -> bytes:
     """The bytes with the error detection byte behind them (S-9.2 A): the exclusive or of all."""
-    check = 0
-    for byte in data:
-        check ^= byte
-    return bytes((*data, check))
+    return bytes((*data, exclusive_or(data)))
 
 
 def packet_bits(data: bytes, preamble: int = 14) -> list[int]:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Callable, Iterable
-from functools import reduce
-from operator import xor
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 import attrs
@@ -25,7 +23,6 @@ __all__ = [
     "Sighting",
     "choice",
     "dressed",
-    "exclusive_or",
     "flag",
     "integer",
     "octets",
@@ -226,11 +223,6 @@ def _standard() -> Registry:
     from .standard import STANDARD
 
     return STANDARD
-
-
-def exclusive_or(data: Iterable[int]) -> int:
-    """The exclusive or of bytes; 0 for a whole packet whose error detection byte agrees (S-9.2 A)."""
-    return reduce(xor, data, 0)
 
 
 _Dressed = TypeVar("_Dressed", bound=Instruction)

@@ -8,8 +8,9 @@ from typing import Union
 from ..error import HalfbitError
 from ..fault import Cutout, Fault
 from ..packet import Packet
+from ..packet_type import exclusive_or
 from .address import UnresolvedAddress
-from .base import Context, Evidence, Instruction, Sighting, dressed, exclusive_or
+from .base import Context, Evidence, Instruction, Sighting, dressed
 from .configuration import Configuration
 from .context import RepeatTracker, ServiceTracker, in_service_form
 from .registry import Registry

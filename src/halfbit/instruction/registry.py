@@ -10,6 +10,8 @@ from typing import Any
 import attrs
 
 from ..error import HalfbitError
+from ..packet_type import exclusive_or
+from ..signal import with_error_byte
 from .address import (
     Address,
     Broadcast,
@@ -20,7 +22,7 @@ from .address import (
     ShortAddress,
     UnresolvedAddress,
 )
-from .base import Instruction, exclusive_or
+from .base import Instruction
 from .entry import PLACES, Entry, Place
 from .special import Ambiguous, Reserved, Unknown
 
@@ -224,7 +226,7 @@ class Registry:
         follows = place is not None and place.follows_address
         body = first.address.to_bytes() if follows else b""
         body += b"".join(self._bytes(one) for one in instructions)
-        data = body + bytes((exclusive_or(body),))
+        data = with_error_byte(body)
         service = place is Place.SERVICE
         read = self.decode_service(data) if service else self.decode(data)
         if read != tuple(instructions):
