@@ -73,7 +73,7 @@ _WORDS = {
 }
 
 
-@attrs.frozen(slots=True)
+@attrs.frozen(slots=True, weakref_slot=False)
 class Fault:
     """Something wrong, and the stretch of the signal lost to it.
 

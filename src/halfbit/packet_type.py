@@ -8,10 +8,12 @@ from operator import xor
 
 import attrs
 
-__all__ = ["Packet", "exclusive_or"]
+from .unfrozen import unfrozen
+
+__all__ = ["Packet", "UnfrozenPacket", "exclusive_or"]
 
 
-@attrs.frozen(slots=True)
+@attrs.frozen(slots=True, weakref_slot=False)
 class Packet:
     """A packet whose error detection byte agrees.
 
@@ -32,6 +34,10 @@ class Packet:
 
     def __str__(self) -> str:
         return self.data.hex(" ").upper()
+
+
+#: To make packets fast with.
+UnfrozenPacket = unfrozen(Packet)
 
 
 def exclusive_or(data: Iterable[int]) -> int:
