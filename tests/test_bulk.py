@@ -16,9 +16,9 @@ from halfbit import core
 from halfbit.account import Event
 from halfbit.bit import bits
 from halfbit.bulk_exact import Exact
-from halfbit.bulk_open import BYTES
-from halfbit.bulk_row import ListRow, PlaneRow, plane_row, summed
+from halfbit.bulk_row import PlaneRow, Row, joined, row_of, summed, total
 from halfbit.bulk_symbols import DOUBT, Symbols
+from halfbit.bulk_torn import BYTES
 from halfbit.edge import Edge, edges_from_durations, edges_from_times
 from halfbit.error import HalfbitError
 from halfbit.half_bit import half_bits
@@ -242,7 +242,7 @@ def test_the_table_of_bytes_is_the_cores() -> None:
 def test_symbols_doubt_where_neighbours_break_a_rule(counts: list[int], limits: Limits) -> None:
     """And only there: no two plain neighbours are too different as ones, or too long as zeros (S-9.1 A, table 1)."""
     symbols = Symbols(limits, US)
-    found = symbols.of(symbols.row(counts))
+    found = symbols.of(row_of(counts))
     one, zero = limits.half_bits_core().one_max, limits.zero_min
     rules = limits.bits_core()
     for index, (first, last) in enumerate(zip(counts, counts[1:])):
@@ -258,24 +258,30 @@ def test_symbols_doubt_where_neighbours_break_a_rule(counts: list[int], limits: 
             assert any(symbols.apart(counts[index], other) for other in near)
 
 
-def _rows() -> Iterator[PlaneRow | ListRow]:
-    yield PlaneRow(bytes(range(200)) * 3)
-    wide = plane_row([*range(250, 700), 65_535])
-    assert wide is not None and wide.high is not None
-    yield wide
-    yield ListRow([10**9, *range(600)])
+def _rows() -> Iterator[Row]:
+    yield bytes(range(200)) * 3
+    yield PlaneRow(bytes(1000), bytes((250 <= place < 600) + 7 * (place == 700) for place in range(1000)))
+    yield [10**9, *range(600)]
+    yield [*range(250, 700), 65_535]
 
 
-@pytest.mark.parametrize("row", tuple(_rows()), ids=["bytes", "two bytes", "list"])
-def test_rows_add_up(row: PlaneRow | ListRow) -> None:
-    values = list(row.values(0, len(row)))
-    assert values == [row.value(index) for index in range(len(row))]
+def test_kinds_of_rows() -> None:
+    assert isinstance(row_of([3, 255] * 300), bytes)
+    assert isinstance(row_of([3, 256, 255, 0] * 300), PlaneRow)
+    assert isinstance(row_of([300, 3] * 300), list)  # most of them above 255 would each be looked at
+    assert isinstance(row_of([3, 65_536, 255, 0] * 300), list)
+
+
+@pytest.mark.parametrize("row", tuple(_rows()), ids=["bytes", "some large", "list", "large, of two bytes"])
+def test_rows_add_up(row: Row) -> None:
+    values = list(row)
+    assert values == [row[index] for index in range(len(row))]
     for start, stop in ((0, 0), (0, len(row)), (3, 200), (5, 261), (5, 262), (1, 520)):
-        assert row.total(start, stop) == sum(values[start:stop])
+        assert total(row, start, stop) == sum(values[start:stop])
     for other in _rows():
-        joined = row.joined(other)
-        assert list(joined.values(0, len(joined))) == values + list(other.values(0, len(other)))
-    assert list(row.tail(100).values(0, len(row) - 100)) == values[100:]
+        assert list(joined(row, other)) == values + list(other)
+    assert list(row[100:]) == values[100:]
+    assert list(row_of(row)) == values
 
 
 @pytest.mark.parametrize("form", "bBhHiIlLqQ")

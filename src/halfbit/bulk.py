@@ -15,14 +15,14 @@ a half-bit left over counts as many pairs, one half-bit later (``skew``): with t
 half in front, the halves pair up the other way.
 
 Three states are told in a few words, and the work goes from one to the next
-(:mod:`halfbit.bulk_open`, :mod:`halfbit.bulk_lost`, and here):
+(:mod:`halfbit.bulk_open`, :mod:`halfbit.bulk_torn`, :mod:`halfbit.bulk_lost`, and here):
 
 OPEN    At the beginning of a run of ones, behind a packet or a preamble found after a loss, and
         nothing is wrong. A packet follows if these hold: all half-bits up to the next zero are
         ones, enough of them; then come bytes, each behind a zero-bit, every bit a pair; then a
         one-bit; and the exclusive or is 0. These 18 half-bits of a byte are looked up in a table
-        of 256, and whole packets among those seen before. Else the first thing that breaks one of the
-        conditions is the fault: ``_lose`` looks for it in the order in which the core meets them.
+        of 256. Else the first thing that breaks one of the conditions is the fault: ``_lose``
+        looks for it in the order in which the core meets them.
 LOST    At the beginning of a run, or between two pairs of one. The core waits for a run of
         ones, 2 * preamble_min of them, and its only answers before that are a fault for every WRONG
         half-bit and for every lone zero. Lone ones are passed over. Find the run, count
@@ -41,10 +41,9 @@ from collections.abc import Iterator, Sequence
 from . import core
 from .account import CUTOUT_HALVES, Event
 from .bulk_exact import Exact
-from .bulk_lost import LostPlace
 from .bulk_open import OpenPlace
 from .bulk_place import EXACT, LOST, OPEN
-from .bulk_row import PlaneRow, Row
+from .bulk_row import Row, joined, row_of, total
 from .bulk_symbols import DOUBT, ONE, Symbols
 from .limits import Limits
 
@@ -54,7 +53,7 @@ __all__ = ["Bulk"]
 PIECE = 128
 
 
-class Bulk(OpenPlace, LostPlace):
+class Bulk(OpenPlace):
     """Rows of durations in; the events complete with each row out.
 
     :param exact: the exact way, whose account is shared; at its beginning.
@@ -69,16 +68,16 @@ class Bulk(OpenPlace, LostPlace):
         events: list[Event] = []
         if scale != self._scale:
             events += self._rescale(scale)
-        kept = self._row
-        row = self._of.row(counts)
-        self._row = row = kept.joined(row) if len(kept) else row
-        self._symbols = self._of.of(row)
-        self._low = row.low if isinstance(row, PlaneRow) and row.high is None else b""
-        self._at, self._bad = 0, -1
-        if self._before and self._state == OPEN and len(row):
-            if self._of.apart(self._before // scale, row.value(0)):
+        row = row_of(counts)
+        if self._row:
+            row = joined(self._row, row)
+        elif self._before and row and self._state == OPEN:
+            if self._of.apart(self._before // scale, row[0]):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
+        self._row = row
+        self._symbols = self._of.of(row)
+        self._at, self._bad = 0, -1
         if self._state == EXACT:
             self._past = self._exact.recent(CUTOUT_HALVES)
         going = True
@@ -90,11 +89,11 @@ class Bulk(OpenPlace, LostPlace):
             else:
                 going = self._exactly(events)
         self._past = self._before_here() if self._state == LOST else []
-        self._row = row.tail(self._at)
+        self._row = row[self._at :]
         return events
 
     def _rescale(self, scale: int) -> list[Event]:
-        events = self.give_back() if len(self._row) else []
+        events = self.give_back() if self._row else []
         self._scale = scale
         if scale not in self._all_symbols:
             self._all_symbols[scale] = Symbols(self._limits, scale)
@@ -105,11 +104,11 @@ class Bulk(OpenPlace, LostPlace):
         """The time of the last change, ns."""
         if self._state == EXACT:
             return self._exact.now
-        return self._time + self._row.total(0, len(self._row)) * self._scale
+        return self._time + total(self._row, 0, len(self._row)) * self._scale
 
     def packet_ended(self) -> int:
         """The last half-bit, ns, if it was a packet's last; else 0."""
-        if len(self._row) or self._account.settled != self.time():
+        if self._row or self._account.settled != self.time():
             return 0
         counts = (self._ones, self._skew, self._before) if self._state == OPEN else None
         if self._state == EXACT and self._exact.state() == core.IDLE:
@@ -128,11 +127,10 @@ class Bulk(OpenPlace, LostPlace):
         if self._state != EXACT:
             self._at = 0
             self._to_exact(0)
-            for count in row.values(0, len(row)):
+            for count in row:
                 events += self._exact.feed(count * scale)
-        self._row = PlaneRow(b"")
+        self._row = b""
         return events
-
 
     def _exactly(self, events: list[Event]) -> bool:
         exact, row, scale, symbols = self._exact, self._row, self._scale, self._symbols
@@ -164,4 +162,4 @@ class Bulk(OpenPlace, LostPlace):
 def _in_pieces(row: Row, start: int) -> Iterator[int]:
     """The counts from a place on, taken out some at a time."""
     for place in range(start, len(row), PIECE):
-        yield from row.values(place, place + PIECE)
+        yield from row[place : place + PIECE]

@@ -50,7 +50,7 @@ class LostPlace(Place):
 
     def _lost_to_doubt(self, doubt: int) -> bool:
         """LOST: up to the run with the doubt in it kinds tell, then the core."""
-        kind = b"1" if self._row.value(doubt) <= self._of.one_max else b"0"
+        kind = b"1" if self._row[doubt] <= self._of.one_max else b"0"
         self._lost_on(self._at + len(self._symbols[self._at : doubt].rstrip(kind)), kind)
         return self._to_exact(self._at)
 
@@ -74,7 +74,7 @@ class LostPlace(Place):
         if wrong >= 0:
             account.count += _lone_zeros(region[:wrong])
             place = self._at + wrong
-            start, count = self._time_at(place), self._row.value(place)
+            start, count = self._time_at(place), self._row[place]
             length = count * self._scale
             account.lose(self._of.fault(count), start, start + length, start, length)
             region = region[wrong + 1 :]

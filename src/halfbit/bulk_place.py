@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .account import CUTOUT_HALVES
 from .bulk_exact import Exact
-from .bulk_row import PlaneRow, Row
+from .bulk_row import Row, total
 from .bulk_symbols import Symbols
 from .limits import Limits
 
@@ -27,9 +27,8 @@ class Place:
         self._account = exact.account
         self._run = b"1" * (2 * limits.preamble_min)
         self._state = LOST
-        self._row: Row = PlaneRow(b"")  # what is kept, then with the new row behind it
+        self._row: Row = b""  # what is kept, then with the new row behind it
         self._symbols = b""
-        self._low = b""  # the row's counts, where they are bytes
         self._of = Symbols(limits, 1)
         self._scale = 1
         self._at = 0  # up to here all is done, and this is the time there
@@ -61,9 +60,9 @@ class Place:
         return True
 
     def _time_at(self, place: int) -> int:
-        return self._time + self._row.total(self._at, place) * self._scale
+        return self._time + total(self._row, self._at, place) * self._scale
 
     def _before_here(self) -> list[int]:
         """The durations up to here, ns, as many as a cutout shows."""
-        near = self._row.values(max(0, self._at - CUTOUT_HALVES), self._at)
+        near = self._row[max(0, self._at - CUTOUT_HALVES) : self._at]
         return [*self._past, *(count * self._scale for count in near)][-CUTOUT_HALVES:]

@@ -1,15 +1,20 @@
-"""Rows of durations in a form that much can be asked about at once."""
+"""Rows of durations in forms that much can be asked about at once.
+
+A row is one of three sequences of counts: ``bytes`` where none is above 255, a :class:`PlaneRow` where
+few are, a list else. All give their counts by index and by slice.
+"""
 
 from __future__ import annotations
 
 import re
 import sys
 from array import array
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, overload
 from zlib import adler32
 
-__all__ = ["ListRow", "PlaneRow", "Row", "plane_row", "planes_of", "summed"]
+__all__ = ["SUMMED", "PlaneRow", "Row", "joined", "planes_of", "row_of", "summed", "total"]
 
 #: So many bytes add up to less than the modulus of Adler-32 (65521).
 SUMMED = 256
@@ -20,108 +25,75 @@ INTEGERS = frozenset("bBhHiIlLqQnN")
 _NOT_0 = re.compile(b"[^\\0]")
 
 
-class PlaneRow:
-    """Counts from 0 to 65535: their low bytes, and their high bytes unless all are 0."""
+class PlaneRow(Sequence[int]):
+    """Counts from 0 to 65535, some of them above 255: their low bytes and their high bytes."""
 
-    __slots__ = ("high", "low")
+    __slots__ = ("high", "large", "low")
 
-    def __init__(self, low: bytes, high: bytes | None = None) -> None:
+    def __init__(self, low: bytes, high: bytes) -> None:
         self.low = low
         self.high = high
+        #: The places of counts above 255.
+        self.large = [match.start() for match in _NOT_0.finditer(high)]
 
     def __len__(self) -> int:
         return len(self.low)
 
-    def value(self, index: int) -> int:
-        """The count at a place."""
-        return self.low[index] if self.high is None else self.low[index] | self.high[index] << 8
+    @overload
+    def __getitem__(self, index: int) -> int: ...
+    @overload
+    def __getitem__(self, index: slice) -> Row: ...
+    def __getitem__(self, index: int | slice) -> int | Row:
+        if isinstance(index, int):
+            return self.low[index] | self.high[index] << 8
+        return _of_planes(self.low[index], self.high[index])
 
-    def values(self, start: int, stop: int) -> Sequence[int]:
-        """The counts from one place up to another."""
-        low = self.low[start:stop]
-        if self.high is None:
-            return low
-        return [a | b << 8 for a, b in zip(low, self.high[start:stop])]
+    def __iter__(self) -> Iterator[int]:
+        return (low | high << 8 for low, high in zip(self.low, self.high))
 
-    def total(self, start: int, stop: int) -> int:
-        """The sum of the counts from one place up to another."""
-        if stop - start > SUMMED:
-            middle = start + SUMMED
-            return self.total(start, middle) + sum(
-                self.total(place, min(place + SUMMED, stop)) for place in range(middle, stop, SUMMED)
-            )
-        # The low half of an Adler-32 that starts at 0 is the sum of the bytes, in C.
-        total = adler32(self.low[start:stop], 0) & 0xFFFF
-        if self.high is not None:
-            total += (adler32(self.high[start:stop], 0) & 0xFFFF) << 8
-        return total
-
-    def large(self) -> Iterator[int]:
-        """The places of counts above 255."""
-        return (match.start() for match in _NOT_0.finditer(self.high or b""))
-
-    def tail(self, start: int) -> PlaneRow:
-        """The row from a place on."""
-        low = self.low[start:]
-        if self.high is None or not any(high := self.high[start:]):
-            return PlaneRow(low)
-        return PlaneRow(low, high)
-
-    def joined(self, other: Row) -> Row:
-        """Both rows as one."""
-        if isinstance(other, ListRow):
-            return ListRow([*self.values(0, len(self)), *other.counts])
-        low = self.low + other.low
-        if self.high is None and other.high is None:
-            return PlaneRow(low)
-        return PlaneRow(low, (self.high or bytes(len(self))) + (other.high or bytes(len(other))))
+    def plain_to(self, start: int) -> int:
+        """The place up to which, from ``start`` on, no count is above 255."""
+        index = bisect_left(self.large, start)
+        return self.large[index] if index < len(self.large) else len(self.low)
 
 
-class ListRow:
-    """Counts of any size."""
-
-    __slots__ = ("counts",)
-
-    def __init__(self, counts: list[int]) -> None:
-        self.counts = counts
-
-    def __len__(self) -> int:
-        return len(self.counts)
-
-    def value(self, index: int) -> int:
-        """The count at a place."""
-        return self.counts[index]
-
-    def values(self, start: int, stop: int) -> Sequence[int]:
-        """The counts from one place up to another."""
-        return self.counts[start:stop]
-
-    def total(self, start: int, stop: int) -> int:
-        """The sum of the counts from one place up to another."""
-        return sum(self.counts[start:stop])
-
-    def tail(self, start: int) -> ListRow:
-        """The row from a place on."""
-        return ListRow(self.counts[start:])
-
-    def joined(self, other: Row) -> Row:
-        """Both rows as one."""
-        plane = plane_row(self.counts) if isinstance(other, PlaneRow) else None
-        if plane is not None:
-            return plane.joined(other)
-        return ListRow([*self.counts, *other.values(0, len(other))])
+Row = bytes | list[int] | PlaneRow
 
 
-Row = PlaneRow | ListRow
+def total(row: Row, start: int, stop: int) -> int:
+    """The sum of a row's counts from one place up to another."""
+    if isinstance(row, bytes):
+        if stop - start <= SUMMED:
+            # The low half of an Adler-32 that starts at 0 is the sum of the bytes, in C.
+            return adler32(row[start:stop], 0) & 0xFFFF
+        starts = range(start, stop, SUMMED)
+        return sum([adler32(row[place : min(place + SUMMED, stop)], 0) & 0xFFFF for place in starts])
+    if isinstance(row, list):
+        return sum(row[start:stop])
+    low = total(row.low, start, stop)
+    return low if row.plain_to(start) >= stop else low + (total(row.high, start, stop) << 8)
 
 
-def plane_row(counts: Sequence[int]) -> PlaneRow | None:
-    """The counts as a PlaneRow, or None where one is below 0 or above 65535."""
+def joined(row: Row, other: Row) -> Row:
+    """Two rows as one."""
+    if isinstance(row, bytes) and isinstance(other, bytes):
+        return row + other
+    if not isinstance(other, list):
+        planes, behind = _planes(row), _planes(other)
+        if planes is not None and behind is not None:
+            return _of_planes(planes[0] + behind[0], planes[1] + behind[1])
+    return [*row, *other]
+
+
+def row_of(counts: Sequence[int]) -> Row:
+    """Some counts as a row."""
     held = _held(counts)
-    if held is None or isinstance(held, bytes):
-        return None if held is None else PlaneRow(held)
-    planes = planes_of(memoryview(held))
-    return None if planes is None else PlaneRow(*planes)
+    if isinstance(held, bytes):
+        return held
+    planes = None if held is None else planes_of(memoryview(held))
+    if planes is None or planes[1].count(0) < len(planes[1]) * 3 // 4:
+        return counts.tolist() if isinstance(counts, memoryview) else list(counts)
+    return _of_planes(*planes)
 
 
 def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
@@ -133,13 +105,14 @@ def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
         held = _held(values)
     except TypeError:
         return None
-    if held is None or isinstance(held, bytes):
-        return None if held is None else (held, PlaneRow(held).total(0, len(held)))
-    planes = planes_of(memoryview(held))
-    if planes is None:
+    if isinstance(held, bytes):
+        return held, total(held, 0, len(held))
+    planes = None if held is None else planes_of(memoryview(held))
+    if planes is None or held is None:
         return None
-    row = PlaneRow(*planes)
-    return row.low if row.high is None else held, row.total(0, len(row))
+    low, high = planes
+    sums = total(low, 0, len(low)) + (total(high, 0, len(high)) << 8 if high else 0)
+    return held if high else low, sums
 
 
 def _held(values: Sequence[Any]) -> bytes | array[int] | memoryview | None:
@@ -159,7 +132,7 @@ def _held(values: Sequence[Any]) -> bytes | array[int] | memoryview | None:
         return None
 
 
-def planes_of(view: memoryview) -> tuple[bytes, bytes | None] | None:
+def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
     """Low and high bytes of machine integers (no high ones where all are 0).
 
     None where one is below 0 or above 65535.
@@ -168,12 +141,28 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes | None] | None:
         return None
     size = view.itemsize
     raw = bytes(view)
-    count = len(view)
     places = range(size) if sys.byteorder == "little" else range(size - 1, -1, -1)
     low, *others = (raw[place::size] for place in places)
-    zeros = bytes(count)
+    zeros = bytes(len(view))
     if any(plane != zeros for plane in others[1:]):
         return None
     if not others or others[0] == zeros:
-        return None if view.format.endswith("b") and not low.isascii() else (low, None)
+        return None if view.format.endswith("b") and not low.isascii() else (low, b"")
     return None if view.format.endswith("h") and not others[0].isascii() else (low, others[0])
+
+
+def _planes(row: Row) -> tuple[bytes, bytes] | None:
+    """A row's low and high bytes, as many of each; None where a count has more."""
+    if isinstance(row, bytes):
+        return row, bytes(len(row))
+    if isinstance(row, PlaneRow):
+        return row.low, row.high
+    try:
+        planes = planes_of(memoryview(array("H", row)))
+    except OverflowError:
+        return None
+    return None if planes is None else (planes[0], planes[1] or bytes(len(row)))
+
+
+def _of_planes(low: bytes, high: bytes) -> Row:
+    return low if high.count(0) == len(high) else PlaneRow(low, high)

@@ -23,7 +23,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 
 from . import core
-from .bulk_row import ListRow, PlaneRow, Row, plane_row
+from .bulk_row import Row
 from .limits import Limits
 
 __all__ = ["DOUBT", "ONE", "WRONG", "ZERO", "Symbols"]
@@ -74,22 +74,13 @@ class Symbols:
         self.total = bits.zero_total_max // scale
         self._look(max(self.one_min, (self.one_min + self.one_max - self.difference) // 2))
 
-    def row(self, counts: Sequence[int]) -> Row:
-        """Some durations as a row."""
-        row = plane_row(counts)
-        if row is None:
-            return ListRow(counts.tolist() if isinstance(counts, memoryview) else list(counts))
-        if row.high is not None and row.high.count(0) < len(row) * 3 // 4:
-            return ListRow(list(row.values(0, len(row))))
-        return row
-
     def of(self, row: Row) -> bytes:
         """The symbols of a row."""
         symbols = self._at_sight(row)
         if DOUBT not in symbols:
             return symbols
         doubts = symbols.count(DOUBT)
-        if doubts * FEW > len(symbols) >= SAMPLE_MIN and self._move(row.values(0, SAMPLE)):
+        if doubts * FEW > len(symbols) >= SAMPLE_MIN and self._move(list(row[:SAMPLE])):
             symbols = self._at_sight(row)
             doubts = symbols.count(DOUBT)
         if doubts * FEW > len(symbols):
@@ -131,15 +122,14 @@ class Symbols:
         self._memory = _Memory(self)
 
     def _at_sight(self, row: Row) -> bytes:
-        if isinstance(row, ListRow):
-            return bytes(map(self._memory.__getitem__, row.counts))
-        symbols = row.low.translate(self._table)
-        if row.high is None:
-            return symbols
-        patched = bytearray(symbols)
-        for index in row.large():
-            patched[index] = self._memory[row.value(index)]
-        return bytes(patched)
+        if isinstance(row, bytes):
+            return row.translate(self._table)
+        if isinstance(row, list):
+            return bytes(map(self._memory.__getitem__, row))
+        symbols = bytearray(row.low.translate(self._table))
+        for index in row.large:
+            symbols[index] = self._memory[row[index]]
+        return bytes(symbols)
 
     def _looked_at(self, symbols: bytes, row: Row) -> bytes:
         """The symbols, with a look at the neighbours of each DOUBT."""
@@ -147,10 +137,10 @@ class Symbols:
         last = len(symbols) - 1
         index = symbols.find(DOUBT)
         while index >= 0:
-            count = row.value(index)
+            count = row[index]
             if not (
-                index > 0 and self.apart(row.value(index - 1), count)
-                or index < last and self.apart(count, row.value(index + 1))
+                index > 0 and self.apart(row[index - 1], count)
+                or index < last and self.apart(count, row[index + 1])
             ):  # fmt: skip
                 settled[index] = ONE if count <= self.one_max else ZERO
             index = symbols.find(DOUBT, index + 1)
@@ -158,7 +148,7 @@ class Symbols:
 
     def _looked_at_all(self, symbols: bytes, row: Row) -> bytes:
         """The same where they are many."""
-        counts = row.values(0, len(row))
+        counts = list(row)
         difference, one_max, total = self.difference, self.one_max, self.total
         # One comparison for most: neither far apart nor long together.
         far = [
