@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import attrs
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from halfbit.bit import Bit, BitMachine, bits
 from halfbit.edge import edges_from_durations
 from halfbit.fault import Fault, FaultKind, Layer
-from halfbit.half_bit import half_bits
+from halfbit.half_bit import HalfBit, HalfBitKind, half_bits
 from halfbit.limits import RECEIVE, Limits
 from tests.support import edges_of
+from tests.support_steps import by_iterator, by_machine
+from tests.support_strategies import all_limits, signals
 
 US = 1000
 
@@ -88,3 +93,48 @@ def test_a_bit_comes_with_its_last_half() -> None:
     assert given == [(), (Bit(1, 0, 58_000, 58_000),), ()]
     assert brief(list(machine.finish())) == ["LONE_ZERO"]
     assert machine.finish() == ()
+
+
+# The iterator makes most bits past the machine
+
+
+#: Half-bits and faults as layer 2 gives them, and as it never does: apart, and of another kind than
+#: their durations would be.
+_half_bits = st.one_of(
+    signals().map(lambda durations: list(half_bits(edges_of(durations)))),
+    st.lists(
+        st.one_of(
+            st.builds(
+                HalfBit,
+                st.integers(0, 10**9),
+                st.sampled_from((52_000, 58_000, 58_001, 64_000, 5_999_000, 6_001_000, 10_000_000)),
+                st.sampled_from(HalfBitKind),
+            ),
+            st.builds(
+                lambda kind, start, duration: Fault(
+                    kind, Layer.HALF_BIT, start, start + duration, start, duration
+                ),
+                st.sampled_from((FaultKind.SHORT, FaultKind.BETWEEN, FaultKind.LONG)),
+                st.integers(0, 10**9),
+                st.integers(0, 10**8),
+            ),
+        ),
+        max_size=40,
+    ),
+)
+
+
+@given(_half_bits, all_limits)
+def test_the_iterator_gives_what_the_machine_does_and_as_soon(
+    halves: list[HalfBit | Fault], limits: Limits
+) -> None:
+    expected = by_machine(BitMachine(limits), halves)
+    assert by_iterator(lambda source: bits(source, limits), halves) == expected
+
+
+def test_a_bit_is_a_frozen_value() -> None:
+    (bit,) = bits_of([58, 60])
+    assert type(bit) is Bit and not hasattr(bit, "__dict__")
+    assert hash(bit) == hash(Bit(1, 0, 58_000, 60_000))
+    with pytest.raises(attrs.exceptions.FrozenInstanceError):
+        bit.value = 0  # type: ignore[misc]

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import accumulate
+
 import attrs
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from halfbit.edge import Edge, edges_from_durations
-from halfbit.error import HalfbitError
+from halfbit.edge import Edge, edges_from_durations, edges_from_times
+from halfbit.error import CaptureError, HalfbitError
 from halfbit.fault import Fault, FaultKind, Layer
 from halfbit.half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
-from halfbit.limits import TRANSMIT
+from halfbit.limits import TRANSMIT, Limits
 from tests.support import edges_of
+from tests.support_steps import by_iterator, by_machine
+from tests.support_strategies import all_limits, signals
 
 US = 1000
 DURATIONS = [58 * US, 100 * US, 77 * US, 51 * US, 10_001 * US, 64 * US]
@@ -74,3 +81,61 @@ def test_a_half_bit_is_a_frozen_value() -> None:
     with pytest.raises(attrs.exceptions.FrozenInstanceError):
         half.start = 5  # type: ignore[misc]
     assert not hasattr(half, "__dict__")
+
+
+# The iterator makes most half-bits past the machine
+
+
+#: Each bound of each of the limits, and what is next to it.
+_bounds = all_limits.flatmap(
+    lambda limits: st.sampled_from((limits.one_min, limits.one_max, limits.zero_min, limits.zero_max))
+)
+_durations = st.one_of(signals(), st.lists(st.builds(int.__add__, _bounds, st.integers(-1, 1)), max_size=40))
+
+
+@given(_durations, all_limits, st.integers(0, 10**12))
+def test_the_iterator_gives_what_the_machine_does_and_as_soon(
+    durations: list[int], limits: Limits, start: int
+) -> None:
+    edges = [Edge(time, 1) for time in accumulate(durations, initial=start)]
+    expected = by_machine(HalfBitMachine(limits), edges)
+    assert by_iterator(lambda source: half_bits(source, limits), edges) == expected
+
+
+@given(_durations, all_limits, st.sampled_from(("ns", "us", 84_000_000, 7)))
+def test_edges_in_bulk_give_the_half_bits_of_their_edges(
+    durations: list[int], limits: Limits, unit: str | int
+) -> None:
+    expected = list(half_bits(list(edges_from_durations(durations, unit)), limits))
+    assert list(half_bits(edges_from_durations(durations, unit), limits)) == expected
+    assert list(half_bits(edges_from_durations(iter(durations), unit), limits)) == expected
+    assert list(half_bits(edges_from_times([*accumulate(durations, initial=9)], unit), limits)) == expected
+
+
+def test_a_half_bit_comes_as_soon_as_its_duration() -> None:
+    """From edges in bulk too: a live source is asked for nothing beyond it."""
+    asked = []
+
+    def source() -> Iterator[int]:
+        for duration in (58, 77, 100):
+            asked.append(duration)
+            yield duration
+
+    halves = half_bits(edges_from_durations(source()))
+    assert asked == []
+    assert next(halves).kind is HalfBitKind.ONE and asked == [58]
+    assert next(halves).kind is FaultKind.BETWEEN and asked == [58, 77]
+
+
+def test_half_bits_before_a_wrong_value_are_not_lost_with_it() -> None:
+    halves = half_bits(edges_from_durations([58, 100, -1, 58]))
+    assert [next(halves).kind, next(halves).kind] == [HalfBitKind.ONE, HalfBitKind.ZERO]
+    with pytest.raises(CaptureError, match="^item 2: duration -1 is negative$"):
+        next(halves)
+
+
+def test_the_iterator_refuses_time_going_backwards() -> None:
+    halves = half_bits([Edge(0, 1), Edge(100_000, 0), Edge(99_999, 1)])
+    assert next(halves) == HalfBit(0, 100_000, HalfBitKind.ZERO)
+    with pytest.raises(HalfbitError, match="^edge at 99999 ns lies before the one at 100000 ns$"):
+        next(halves)

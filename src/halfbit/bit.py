@@ -8,13 +8,14 @@ import attrs
 
 from . import core
 from .fault import Fault, FaultKind, Layer
-from .half_bit import HalfBit
+from .half_bit import HalfBit, HalfBitKind
 from .limits import RECEIVE, Limits
+from .unfrozen import unfrozen
 
 __all__ = ["Bit", "BitMachine", "bits"]
 
 
-@attrs.frozen(slots=True)
+@attrs.frozen(slots=True, weakref_slot=False)
 class Bit:
     """Two half-bits of the same kind that follow one another."""
 
@@ -31,6 +32,9 @@ class Bit:
     def end(self) -> int:
         """The ns after it."""
         return self.start + self.first + self.last
+
+
+_UnfrozenBit = unfrozen(Bit)
 
 
 class BitMachine:
@@ -79,8 +83,35 @@ class BitMachine:
 def bits(
     half_bits: Iterable[HalfBit | Fault], limits: Limits = RECEIVE
 ) -> Iterator[Bit | Fault]:
-    """The bits of a signal, in order, with faults in their places."""
+    """The bits of a signal, in order, with faults in their places.
+
+    Where no half-bit waits and the next two are a sound bit, it is made here: the machine would answer
+    the same, and nothing waits behind it either. All else is the machine's.
+    """
     machine = BitMachine(limits)
-    for event in half_bits:
+    layer_3 = machine._core
+    one_difference, zero_total_max = layer_3.one_difference, layer_3.zero_total_max
+    one, zero = HalfBitKind.ONE, HalfBitKind.ZERO
+    events = iter(half_bits)
+    for event in events:
+        if layer_3.held == core.MORE and isinstance(event, HalfBit):
+            after = next(events, None)
+            if isinstance(after, HalfBit) and (kind := event.kind) is after.kind:
+                first, last = event.duration, after.duration
+                if (kind is one and -one_difference <= first - last <= one_difference) or (
+                    kind is zero and first + last <= zero_total_max
+                ):
+                    bit = _UnfrozenBit()
+                    bit.value = 1 if kind is one else 0
+                    bit.start = event.start
+                    bit.first = first
+                    bit.last = last
+                    bit.__class__ = Bit
+                    yield bit
+                    continue
+            machine.feed(event)  # which answers nothing, since it is the first half of a bit
+            if after is None:
+                break
+            event = after
         yield from machine.feed(event)
     yield from machine.finish()

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterable, Iterator
+from itertools import accumulate, chain
+from operator import attrgetter
 
 import attrs
 
 from . import core
-from .edge import Edge
+from .edge import Edge, Edges
 from .error import HalfbitError
 from .fault import Fault, FaultKind, Layer
 from .limits import RECEIVE, Limits
+from .unfrozen import unfrozen
 
 __all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
 
@@ -27,7 +30,7 @@ class HalfBitKind(enum.IntEnum):
 _KINDS = {int(kind): kind for kind in HalfBitKind}
 
 
-@attrs.frozen(slots=True)
+@attrs.frozen(slots=True, weakref_slot=False)
 class HalfBit:
     """What lies between two neighbouring level changes, where its duration fits a bit."""
 
@@ -41,6 +44,9 @@ class HalfBit:
     def end(self) -> int:
         """The ns after it."""
         return self.start + self.duration
+
+
+_UnfrozenHalfBit = unfrozen(HalfBit)
 
 
 class HalfBitMachine:
@@ -60,27 +66,66 @@ class HalfBitMachine:
         :raises HalfbitError: where it lies before the one before.
         """
         start = self._before
-        if start is not None and edge.time < start:
-            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {start} ns")
+        complete = () if start is None else (self._between(start, edge.time),)
         self._before = edge.time
-        if start is None:
-            return ()
-        duration = edge.time - start
-        answer = self._core.feed(duration)
-        if answer in (core.ONE, core.ZERO):
-            return (HalfBit(start, duration, _KINDS[answer]),)
-        return (
-            Fault(FaultKind(answer), Layer.HALF_BIT, start, edge.time, at=start, detail=duration),
-        )
+        return complete
 
     def finish(self) -> tuple[HalfBit | Fault, ...]:
         """The capture is over. Nothing can be pending: what follows the last edge has no end."""
         return ()
 
+    def _between(self, start: int, end: int) -> HalfBit | Fault:
+        """What lies between two neighbouring edges, whatever edge was fed before.
+
+        :raises HalfbitError: where ``end`` lies before ``start``.
+        """
+        if end < start:
+            raise HalfbitError(f"edge at {end} ns lies before the one at {start} ns")
+        duration = end - start
+        answer = self._core.feed(duration)
+        if answer in (core.ONE, core.ZERO):
+            return HalfBit(start, duration, _KINDS[answer])
+        return Fault(FaultKind(answer), Layer.HALF_BIT, start, end, at=start, detail=duration)
+
 
 def half_bits(edges: Iterable[Edge], limits: Limits = RECEIVE) -> Iterator[HalfBit | Fault]:
-    """The half-bits of a signal, in order, with faults in their places."""
+    """The half-bits of a signal, in order, with faults in their places.
+
+    What fits a window is made here, past the machine: the core's layer 2 asks the same, and there are
+    a dozen thousand a second.
+
+    :param edges: an :class:`Edges` is asked for its times only, and no :class:`Edge` is made.
+    :raises HalfbitError: where an edge lies before the one before.
+    """
     machine = HalfBitMachine(limits)
-    for edge in edges:
-        yield from machine.feed(edge)
-    yield from machine.finish()
+    one_min, one_max = limits.one_min, limits.one_max
+    zero_min, zero_max = limits.zero_min, limits.zero_max
+    one, zero = HalfBitKind.ONE, HalfBitKind.ZERO
+    times = _times(edges)
+    start = next(times, 0)
+    for end in times:
+        duration = end - start
+        if one_min <= duration <= one_max:
+            kind = one
+        elif zero_min <= duration <= zero_max:
+            kind = zero
+        else:
+            yield machine._between(start, end)
+            start = end
+            continue
+        half = _UnfrozenHalfBit()
+        half.start = start
+        half.duration = duration
+        half.kind = kind
+        half.__class__ = HalfBit
+        yield half
+        start = end
+
+
+def _times(edges: Iterable[Edge]) -> Iterator[int]:
+    """When the edges are, ns, each as soon as it is known."""
+    if not isinstance(edges, Edges):
+        return map(attrgetter("time"), edges)
+    pieces = ([count * scale for count in counts] for counts, scale in edges.durations())
+    # If there is no edge, the time of the first one is wrong, but nothing is complete with it either.
+    return accumulate(chain.from_iterable(pieces), initial=0)
