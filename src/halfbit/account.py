@@ -10,12 +10,13 @@ are kept one by one, and a Fault is made of them only when it is over.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import attrs
 
 from . import core
-from .fault import Cutout, Fault, FaultKind, Layer
+from .fault import Cutout, Fault, FaultKind, Layer, UnfrozenFault
 from .limits import US, Limits
 from .packet_type import Packet
 
@@ -29,14 +30,18 @@ CUTOUT_MIN = 454 * US
 CUTOUT_MAX = 488 * US
 CUTOUT_HALVES = 3
 
-#: The core's fault answers: their kinds, and the layers that find them.
-KINDS = {int(kind): kind for kind in FaultKind}
 _HALF_BIT_LAYER = frozenset((core.SHORT, core.BETWEEN, core.LONG))
 _BIT_LAYER = frozenset((core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED))
-_LAYERS = {
-    kind: Layer.HALF_BIT if kind in _HALF_BIT_LAYER else Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
-    for kind in KINDS
-}
+
+
+def _layer(kind: FaultKind) -> Layer:
+    if kind in _HALF_BIT_LAYER:
+        return Layer.HALF_BIT
+    return Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
+
+
+#: The core's fault answers: their kinds, and the layers that find them.
+_KINDS = {int(kind): (kind, _layer(kind)) for kind in FaultKind}
 
 
 @attrs.frozen(slots=True)
@@ -110,11 +115,15 @@ class Account:
             return (packet,)
         if answer != core.SYNC:
             data = bytes(machine.data[: machine.length]) if self.inside else b""
-            place = (element.start, element.end, element.at, element.detail)
-            self.lose(answer, *place, data, machine.preamble, machine.check)
+            detail = element.detail
+            if answer == core.PREAMBLE:
+                detail = machine.preamble
+            elif answer == core.ERROR_BYTE:
+                detail = machine.check
+            self.lose(answer, element.start, element.end, element.at, detail, data)
             if answer != core.RUN:
                 return ()
-        found = self.found(self._run_start(element), element.end, element.halves)
+        found = self.found(self._run_start(element), element.end, lambda: element.halves)
         return () if found is None else (found,)
 
     def settle(self, end: int) -> None:
@@ -123,71 +132,60 @@ class Account:
         self.inside = False
 
     def lose(
-        self,
-        kind: int,
-        start: int,
-        end: int,
-        at: int,
-        detail: int,
-        data: bytes = b"",
-        preamble: int = 0,
-        check: int = 0,
+        self, kind: int, start: int, end: int, at: int, detail: int = 0, data: bytes = b""
     ) -> None:
         """Something is wrong; if nothing was before, a stretch is lost from here on.
 
         :param kind: the core's answer.
-        :param start: the element's first four fields behind ``bit``, as in :class:`Element`.
+        :param start: the element's first three fields behind ``bit``, as in :class:`Element`.
+        :param detail: the element's; the one-bits before the start bit for PREAMBLE, the exclusive or of
+            the bytes for ERROR_BYTE.
         :param data: the bytes that were complete, where a packet had started.
-        :param preamble: one-bits before the start bit, for PREAMBLE.
-        :param check: the exclusive or of the bytes, for ERROR_BYTE.
         """
         self.count += 1
-        inside, self.inside = self.inside, False
-        lost_from = self.settled if inside else start
+        lost_from = self.settled if self.inside else start
+        self.inside = False
         if self.lost:
             if self.lost != core.CUT or kind not in _HALF_BIT_LAYER:
                 return
             # More than the rest of a packet: the signal itself is wrong from the start.
             lost_from = self._start
         self.lost = kind
-        if kind == core.PREAMBLE:
-            at, detail = start, preamble
-        elif kind == core.MANY_BYTES:
-            at, detail = start, len(data)
-        elif kind > core.PREAMBLE:
-            # The whole packet is wrong; its last bytes may be the next preamble's first bits.
-            at = end = lost_from
-            detail = check if kind == core.ERROR_BYTE else len(data)
+        if kind >= core.PREAMBLE:
+            at = start
+            if kind not in (core.PREAMBLE, core.MANY_BYTES):
+                # The whole packet is wrong; its last bytes may be the next preamble's first bits.
+                at = end = lost_from
+            if kind not in (core.PREAMBLE, core.ERROR_BYTE):
+                detail = len(data)
         self._start, self._end, self._at = lost_from, end, at
         self._detail, self._data = detail, data
 
-    def like_cutout(self, end: int) -> bool:
-        """Whether what was lost up to here lasted as long as a cutout, and stands where one does."""
-        if self._start != self._packet_end or self._data:
-            return False
-        return long_as_cutout(end - self._start, self._limits)
-
-    def found(self, start: int, end: int, halves: Sequence[int]) -> Fault | Cutout | None:
+    def found(
+        self, start: int, end: int, halves: Callable[[], Sequence[int]]
+    ) -> Fault | Cutout | None:
         """A preamble stands complete: what was lost before it ends where its first one-bit starts.
 
         :param start: of the preamble's run of one-bits.
-        :param end: of the last of ``halves``, which reach back from there beyond the preamble's start
-            by CUTOUT_HALVES half-bits, or to the beginning.
+        :param halves: gives half-bits up to ``end``, which reach back from there beyond the preamble's
+            start by CUTOUT_HALVES half-bits, or to the beginning.
         """
+        if start < self._end and self.lost:
+            start = self._end
+        self.settled = start
         if not self.lost:
-            self.settled = start
             return None
-        start = self.settled = max(start, self._end)
-        event: Cutout | None = None
-        if self.lost == core.CUT and start - self._start <= self._limits.one_max:
+        lost_from = self._start
+        if self.lost == core.CUT and start - lost_from <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last part of one.
-            self.settled = self._start
-        elif self.like_cutout(start) and _few_between(self._start, start, end, halves):
-            event = Cutout(self._start, start)
-        else:
-            return self._fault(start)
-        self.lost = self.count = 0
-        return event
+            self.settled = lost_from
+            self.lost = self.count = 0
+            return None
+        if lost_from == self._packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):
+            if _few_between(lost_from, start, end, halves()):
+                self.lost = self.count = 0
+                return Cutout(lost_from, start)
+        return self._fault(start)
 
     def finish(self, end: int) -> tuple[Event, ...]:
         """The signal ends here: what is pending is lost or cut."""
@@ -207,11 +205,14 @@ class Account:
 
     def _fault(self, end: int) -> Fault:
         """The lost stretch, which ends here."""
-        kind, count = self.lost, self.count
+        new: Any = UnfrozenFault()
+        new.kind, new.layer = _KINDS[self.lost]
+        new.start, new.end, new.at, new.detail = self._start, end, self._at, self._detail
+        new.data, new.count = self._data, self.count
+        new.__class__ = Fault
         self.lost = self.count = 0
-        return Fault(
-            KINDS[kind], _LAYERS[kind], self._start, end, self._at, self._detail, self._data, count
-        )
+        fault: Fault = new
+        return fault
 
     def _run_start(self, element: Element) -> int:
         machine = self._packets

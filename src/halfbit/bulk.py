@@ -77,7 +77,7 @@ class Bulk(OpenPlace):
                 self._skew = self._before = 0
         self._row = row
         self._symbols = self._of.of(row)
-        self._at, self._bad = 0, -1
+        self._at = 0
         if self._state == EXACT:
             self._past = self._exact.recent(CUTOUT_HALVES)
         going = True

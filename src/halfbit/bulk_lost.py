@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from . import core
 from .account import Event
-from .bulk_place import Place
+from .bulk_place import OPEN, Place
+from .bulk_row import total
 from .bulk_symbols import DOUBT, WRONG
 
 __all__ = ["LostPlace"]
@@ -25,12 +26,13 @@ class LostPlace(Place):
             self._count_cut(region)
         else:
             account.count += region.count(WRONG) + _lone_zeros(region)
-        now = self._time = self._time_at(run)
+        now = self._time = self._time + total(self._row, at, run) * self._scale
         self._at = run
-        event = account.found(now, now, self._before_here() if account.like_cutout(now) else ())
+        event = account.found(now, now, self._before_here)
         if event is not None:
             events.append(event)
-        self._be_open(now, 0, 0, 0)
+        self._state = OPEN
+        self._ones = self._skew = self._before = 0
         return True
 
     def _lost_on_to_end(self) -> bool:

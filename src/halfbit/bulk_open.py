@@ -42,14 +42,25 @@ class OpenPlace(TornPlace, LostPlace):
         enough, longest, baseline = self._limits.preamble_min, self._most + 2, self._baseline
         unpack, three = _BASELINE.unpack_from, _BASELINE.size
         pack, byte_of, fields = _THREE.pack, BYTES, _FIELDS
+        plane = row if isinstance(row, PlaneRow) else None
+        plain = len(low)  # up to here all counts are in ``low``
+        wrong = doubt = -1
         while True:
             begun = at = self._at
             now, settled = self._time, account.settled
             # A half-bit before the run counts as the last part of a bit one half-bit later.
             ones_before, skew_before = self._ones, self._skew + (self._before > 0)
-            bad = self._next_bad(at)
-            # Up to here all counts are in ``low``.
-            plain = row.plain_to(at) if isinstance(row, PlaneRow) else len(low)
+            if wrong < at:
+                wrong = find(WRONG, at)
+                if wrong < 0:
+                    wrong = size
+            if doubt < at:
+                doubt = find(DOUBT, at)
+                if doubt < 0:
+                    doubt = size
+            bad = wrong if wrong < doubt else doubt
+            if plane is not None:
+                plain = plane.plain_to(at)
             while True:
                 zero = find(b"0", at)
                 ones = zero - at
@@ -57,7 +68,9 @@ class OpenPlace(TornPlace, LostPlace):
                 if not 0 <= zero < bad or ones < enough:
                     break
                 end = zero + three
-                if end <= size and baseline and symbols[end - 1] == ONE:
+                if baseline and end > bad:
+                    break
+                if baseline and symbols[end - 1] == ONE:
                     first, second, third, last = unpack(symbols, zero)
                     try:
                         one, two = byte_of[first], byte_of[second]
@@ -89,7 +102,8 @@ class OpenPlace(TornPlace, LostPlace):
             if at != begun:
                 self._at = at
                 account.settle(now)
-                self._be_open(now, 1, 0, row[at - 1] * scale)
+                self._time, self._ones, self._skew = now, 1, 0
+                self._before = row[at - 1] * scale
             if 0 <= zero < bad and size - zero < longest:
                 if find(self._run, zero) < 0 and find(DOUBT, zero) < 0:
                     # Even if something is wrong in what there is of the packet, no event is complete.
@@ -116,12 +130,3 @@ class OpenPlace(TornPlace, LostPlace):
         if symbols[place : place + 2] != b"11" or len(data) < fewest or exclusive_or(data):
             return b""
         return bytes(data)
-
-    def _next_bad(self, at: int) -> int:
-        """The next WRONG or DOUBT, or the row's end."""
-        if self._bad < at:
-            symbols = self._symbols
-            size = len(symbols)
-            wrong, doubt = symbols.find(WRONG, at), symbols.find(DOUBT, at)
-            self._bad = min(wrong if wrong >= 0 else size, doubt if doubt >= 0 else size)
-        return self._bad

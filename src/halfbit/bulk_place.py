@@ -33,7 +33,6 @@ class Place:
         self._scale = 1
         self._at = 0  # up to here all is done, and this is the time there
         self._time = exact.now
-        self._bad = -1  # the next WRONG or DOUBT, where that is behind _at
         self._past: list[int] = []  # durations before the row, ns
         # OPEN: what the counts were at the beginning of the run, and the half-bit before.
         self._ones = 0

@@ -25,7 +25,7 @@ INTEGERS = frozenset("bBhHiIlLqQnN")
 _NOT_0 = re.compile(b"[^\\0]")
 
 
-class PlaneRow(Sequence[int]):
+class PlaneRow:
     """Counts from 0 to 65535, some of them above 255: their low bytes and their high bytes."""
 
     __slots__ = ("high", "large", "low")
@@ -85,7 +85,7 @@ def joined(row: Row, other: Row) -> Row:
     return [*row, *other]
 
 
-def row_of(counts: Sequence[int]) -> Row:
+def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
     held = _held(counts)
     if isinstance(held, bytes):
@@ -115,7 +115,7 @@ def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
     return held if high else low, sums
 
 
-def _held(values: Sequence[Any]) -> bytes | array[int] | memoryview | None:
+def _held(values: Sequence[Any] | Row) -> bytes | array[int] | memoryview | None:
     """Integers held by the machine; None where they cannot be as two bytes each.
 
     :raises TypeError: where a value is no integer.

@@ -8,7 +8,7 @@ from . import core
 from .bulk_exact import Exact
 from .bulk_place import LOST, Place
 from .bulk_row import total
-from .bulk_symbols import DOUBT, ONE, WRONG, ZERO
+from .bulk_symbols import DOUBT, ONE
 from .core import COUNT_MAX
 from .limits import Limits
 from .packet_type import exclusive_or
@@ -26,6 +26,15 @@ BYTES = {
 
 #: Pairs of ones after which both of the core's counts stand at their most.
 FULL = COUNT_MAX + 1
+
+#: What pairs of symbols that are no bit are: a lone half, the one or the other half WRONG, or not whole
+#: yet. The others have a DOUBT in them.
+FIRST, SECOND, HALF = -1, -2, -3
+_TORN = {
+    b"10": core.LONE_ONE, b"01": core.LONE_ZERO,
+    b"x0": FIRST, b"x1": FIRST, b"xx": FIRST, b"x?": FIRST, b"x": FIRST, b"0x": SECOND, b"1x": SECOND,
+    b"": HALF, b"0": HALF, b"1": HALF,
+}  # fmt: skip
 
 _PAIRS = re.compile(b"(?:00|11)*")
 
@@ -46,7 +55,7 @@ class TornPlace(Place):
         """:param zero: the next zero, or -1.
         :param bad: the next WRONG or DOUBT, or the row's end.
         """
-        at, symbols = self._at, self._symbols
+        at, symbols, longest = self._at, self._symbols, self._most
         if not 0 <= zero < bad:
             if bad == len(symbols):
                 return self._keep_ones(bad)
@@ -54,80 +63,72 @@ class TornPlace(Place):
                 return self._to_exact(at)
             return self._lost_in_pair(bad - ((bad - at) & 1), None)
         # From the packet start bit on, half-bits are paired up to here.
-        match = _PAIRS.match(symbols, zero, zero + self._most + 2)
+        match = _PAIRS.match(symbols, zero, zero + longest + 2)
         torn = zero if match is None else match.end()
         if torn == zero:
             return self._lost_in_pair(zero, None)
         ones = zero - at
         ones = (ones >> 1) + (self._skew + (self._before > 0) if ones & 1 else self._ones)
         if ones < self._limits.preamble_min:
-            return self._lost_to(core.PREAMBLE, zero, zero, zero + 2, preamble=ones)
+            return self._lost_at_bit(core.PREAMBLE, zero, ones)
+        data = bytearray()
         place = zero
-        while place + BYTE <= torn and symbols[place] == ZERO and place < zero + self._most:
+        while place + BYTE <= torn and place < zero + longest:
+            byte = BYTES.get(symbols[place : place + BYTE])
+            if byte is None:
+                break
+            data.append(byte)
             place += BYTE
-        data = bytes([BYTES[symbols[start : start + BYTE]] for start in range(zero, place, BYTE)])
         if torn >= place + 2:
             if symbols[place] == ONE:
                 self._account.inside = True
-                few = len(data) < self._limits.packet_min
-                kind = core.FEW_BYTES if few else core.ERROR_BYTE
+                kind = core.FEW_BYTES if len(data) < self._limits.packet_min else core.ERROR_BYTE
                 # Its last one-bits, the end bit among them, may be the next preamble's first.
-                run = zero + len(symbols[zero:place].rstrip(b"1"))
-                check = exclusive_or(data)
-                return self._lost_to(kind, place, place, place + 2, data, check=check, again=run)
-            if place == zero + self._most:
+                again = zero + len(symbols[zero:place].rstrip(b"1"))
+                return self._lost_at_bit(kind, place, exclusive_or(data), data, again)
+            if place == zero + longest:
                 self._account.inside = True
-                return self._lost_to(core.MANY_BYTES, place, place, place + 2, data)
+                return self._lost_at_bit(core.MANY_BYTES, place, 0, data)
         return self._lost_in_pair(torn, data)
 
-    def _lost_in_pair(self, place: int, data: bytes | None) -> bool:
+    def _lost_in_pair(self, place: int, data: bytearray | None) -> bool:
         """No bit stands where one should, or not yet a whole one.
 
         :param data: the complete bytes, if this is inside a packet.
         """
-        pair = self._symbols[place : place + 2]
-        wrong = pair.find(WRONG)
-        if not pair or pair in (b"0", b"1"):
-            return self._keep_all()
-        if wrong and DOUBT in pair:
+        row, account = self._row, self._account
+        kind = _TORN.get(self._symbols[place : place + 2], core.MORE)
+        if kind == core.MORE:
             return self._to_exact(self._at)
-        self._account.inside = data is not None
-        detail = self._row[place + wrong if wrong > 0 else place]
-        if wrong >= 0:
-            # A half-bit that waited before it is lost with it.
-            kind = self._of.fault(detail)
-            return self._lost_to(kind, place, place + wrong, place + wrong + 1, data, detail=detail)
-        kind = core.LONE_ONE if pair[0] == ONE else core.LONE_ZERO
-        return self._lost_to(kind, place, place, place + 1, data, detail=detail)
+        if kind == HALF:
+            return self._keep_all()
+        scale = self._scale
+        start = at = self._time + total(row, self._at, place) * scale
+        length = row[place] * scale
+        end = start + length
+        if kind == SECOND:
+            # The half-bit before it waited, and is lost with it.
+            place += 1
+            length = row[place] * scale
+            at, end = end, end + length
+        if kind < 0:
+            kind = self._of.fault(row[place])
+        account.inside = data is not None
+        account.lose(kind, start, end, at, length, bytes(data) if data else b"")
+        self._time, self._at, self._state = end, place + 1, LOST
+        return True
 
-    def _lost_to(
-        self,
-        kind: int,
-        start: int,
-        place: int,
-        end: int,
-        data: bytes | None = None,
-        *,
-        detail: int = 0,
-        preamble: int = 0,
-        check: int = 0,
-        again: int = -1,
+    def _lost_at_bit(
+        self, kind: int, place: int, detail: int, data: bytes | bytearray = b"", again: int = 0
     ) -> bool:
-        """The core answers with a fault, which is about what stands from ``start`` to ``end``.
+        """All bits are there, but the one at a place should not be.
 
-        :param place: where it went wrong.
-        :param again: where to look for a run of ones, if before ``end``.
+        :param again: where to look for a run of ones, if that is before the bit's end.
         """
-        row, scale = self._row, self._scale
-        begins = self._time + total(row, self._at, start) * scale
-        at = begins if place == start else begins + row[start] * scale
-        ends = at + (row[place] + row[place + 1] if end > place + 1 else row[place]) * scale
-        self._account.lose(kind, begins, ends, at, detail * scale, data or b"", preamble, check)
-        if again < 0:
-            self._time, self._at = ends, end
-        else:
-            self._time, self._at = self._time_at(again), again
-        self._state = LOST
+        start, end = self._time_at(place), self._time_at(place + 2)
+        self._account.lose(kind, start, end, start, detail, bytes(data))
+        again = again or place + 2
+        self._time, self._at, self._state = self._time_at(again), again, LOST
         return True
 
     def _keep_ones(self, size: int) -> bool:

@@ -7,8 +7,9 @@ import enum
 import attrs
 
 from . import core
+from .unfrozen import unfrozen
 
-__all__ = ["Cutout", "Fault", "FaultKind", "Layer"]
+__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "UnfrozenFault"]
 
 
 class Layer(enum.IntEnum):
@@ -102,6 +103,10 @@ class Fault:
 
     def __str__(self) -> str:
         return _WORDS[self.kind].format(us=f"{self.detail / 1000:g}", n=self.detail)
+
+
+#: To make faults fast with.
+UnfrozenFault = unfrozen(Fault)
 
 
 @attrs.frozen(slots=True)
