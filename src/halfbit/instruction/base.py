@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import attrs
 
@@ -21,8 +21,8 @@ __all__ = [
     "Evidence",
     "Instruction",
     "Sighting",
+    "Template",
     "choice",
-    "dressed",
     "flag",
     "integer",
     "octets",
@@ -225,33 +225,32 @@ def _standard() -> Registry:
     return STANDARD
 
 
-_Dressed = TypeVar("_Dressed", bound=Instruction)
+def _put(cls: type[Instruction], name: str) -> Callable[[Instruction, Any], None]:
+    """Writes a slot past the frozen class."""
+    put: Callable[[Instruction, Any], None] = getattr(cls, name).__set__
+    return put
 
 
-# Reading and setting a slot past the frozen class, for each field that ``dressed`` carries over.
-_Access = tuple[Callable[..., Any], Callable[..., None]]
-_members: dict[type[Instruction], tuple[_Access, ...]] = {}
+_put_packet = _put(Instruction, "packet")
+_put_evidence = _put(Instruction, "evidence")
 
 
-def _access(cls: type[Instruction], name: str) -> _Access:
-    slot: Any = getattr(cls, name)
-    return slot.__get__, slot.__set__
+class Template:
+    """Makes the same instruction from other packets. Its fields were checked once and are not again."""
 
+    __slots__ = ("_class", "_values", "instruction")
 
-_set_packet = _access(Instruction, "packet")[1]
-_set_evidence = _access(Instruction, "evidence")[1]
+    def __init__(self, instruction: Instruction) -> None:
+        self.instruction = instruction
+        self._class = cls = type(instruction)
+        names = [field.name for field in attrs.fields(cls) if field.name not in ("packet", "evidence")]
+        self._values = [(_put(cls, name), getattr(instruction, name)) for name in names]
 
-
-def dressed(template: _Dressed, packet: Packet | None, evidence: Evidence) -> _Dressed:
-    """The same instruction from another packet. Its fields were checked once and are not again."""
-    cls = type(template)
-    members = _members.get(cls)
-    if members is None:
-        names = [f.name for f in attrs.fields(cls) if f.name not in ("packet", "evidence")]
-        members = _members[cls] = tuple(_access(cls, name) for name in names)
-    new: _Dressed = object.__new__(cls)
-    for get, put in members:
-        put(new, get(template))
-    _set_packet(new, packet)
-    _set_evidence(new, evidence)
-    return new
+    def dressed(self, packet: Packet | None, evidence: Evidence) -> Instruction:
+        """The instruction, with its packet and what was known beside it."""
+        new = object.__new__(self._class)
+        for put, value in self._values:
+            put(new, value)
+        _put_packet(new, packet)
+        _put_evidence(new, evidence)
+        return new

@@ -15,7 +15,7 @@ from .address import (
 from .base import Context, Instruction, Sighting
 from .service import PAGE_REGISTER, PagePreset, RegisterAccess
 
-__all__ = ["RepeatTracker", "ServiceTracker", "in_service_form"]
+__all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
 
 #: After so long without a valid reset or service mode packet decoders leave service mode (S-9.2.3);
 #: for so long after a reset stations keep off addresses 100 to 127 (S-9.2 B). ns.
@@ -26,10 +26,17 @@ _HELD = range(100, 128)
 
 _RESET = b"\0\0\0"  # S-9.2 B
 
+_OPERATIONS = Context.OPERATIONS  # members of an enumeration are slow to get at
+
 
 def in_service_form(data: bytes) -> bool:
     """Whether it is identical in form to a service mode packet: 0111 first, 3 or 4 bytes (S-9.2.3 E)."""
     return len(data) in (3, 4) and data[0] >> 4 == 0b0111
+
+
+def tells_nothing(data: bytes) -> bool:
+    """Whether neither form nor address of a packet has to do with service mode, resets or holding off."""
+    return data != _RESET and not (data and data[0] in _HELD) and not in_service_form(data)
 
 
 class ServiceTracker:
@@ -85,6 +92,17 @@ class ServiceTracker:
             else:
                 self.hold_off = end - self._reset_end < HOLD
 
+    def take_common(self, data: bytes) -> bool:
+        """The same for a valid packet that :func:`tells_nothing`, in short, if operations go on with it.
+
+        Then there is nothing to be known beside it. False: it was not taken.
+        """
+        if self.context is not _OPERATIONS:
+            return False
+        self._before = data
+        self.hold_off = False
+        return True
+
     def executed(self, instruction: Instruction) -> None:
         """Note a service mode instruction on which decoders act: it may set the page register."""
         if isinstance(instruction, PagePreset):
@@ -109,6 +127,10 @@ class RepeatTracker:
 
     def __init__(self) -> None:
         self._waiting: dict[Address, bytes] = {}
+
+    def __bool__(self) -> bool:
+        """Whether a first one waits for its repeat."""
+        return bool(self._waiting)
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Sighting | None:
         """Note a valid packet; what it is where its instructions need a repeat, else ``None``."""

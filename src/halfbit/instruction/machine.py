@@ -10,9 +10,9 @@ from ..fault import Cutout, Fault
 from ..packet import Packet
 from ..packet_type import exclusive_or
 from .address import UnresolvedAddress
-from .base import Context, Evidence, Instruction, Sighting, dressed
+from .base import Context, Evidence, Instruction, Sighting, Template
 from .configuration import Configuration
-from .context import RepeatTracker, ServiceTracker, in_service_form
+from .context import RepeatTracker, ServiceTracker, in_service_form, tells_nothing
 from .registry import Registry
 from .special import Ambiguous
 from .standard import STANDARD
@@ -26,20 +26,28 @@ Event = Union[Instruction, Fault, Cutout]
 #: locomotives repeats a few hundred packets.
 REMEMBERED = 2048
 
+#: What is known beside most packets.
+_IN_OPERATIONS = Evidence(Context.OPERATIONS)
+
 
 class _Reading:
     """The decoding of one packet's bytes in one context, without what varies from one time to the next."""
 
-    __slots__ = ("configuration", "instructions", "needs_repeat", "valid")
+    __slots__ = ("common", "configuration", "instructions", "needs_repeat", "templates", "valid")
 
     def __init__(
         self, data: bytes, instructions: tuple[Instruction, ...], configuration: Configuration | None
     ) -> None:
         self.instructions = instructions
+        self.templates = [Template(instruction) for instruction in instructions]
         self.needs_repeat = any(instruction.needs_repeat for instruction in instructions)
         own = configuration is not None and configuration.holds_for(instructions[0].address)
         self.configuration = configuration if own else None
         self.valid = exclusive_or(data) == 0
+        #: How it is dressed where nothing is to be known beside it, if it can be so.
+        self.common = None
+        if len(instructions) == 1 and self.valid and not (self.needs_repeat or own) and tells_nothing(data):
+            self.common = self.templates[0].dressed
 
 
 class InstructionMachine:
@@ -71,7 +79,6 @@ class InstructionMachine:
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
         self._evidence: dict[tuple[object, ...], Evidence] = {}
-        self._plain = Evidence(Context.UNKNOWN, None, False, None, None)
 
     def feed(self, event: Packet | Fault | Cutout) -> tuple[Event, ...]:
         """Take the next packet, fault or cutout; nothing is ever held back.
@@ -79,6 +86,11 @@ class InstructionMachine:
         :raises HalfbitError: for anything else.
         """
         if isinstance(event, Packet):
+            reading = self._operations.get(event.data)
+            if reading is not None and reading.common is not None and not self._repeats:
+                # Nearly all packets. The long way would give the same.
+                if self._tracker.take_common(event.data):
+                    return (reading.common(event, _IN_OPERATIONS),)
             return self._packet(event)
         if isinstance(event, (Fault, Cutout)):
             return (event,)
@@ -148,14 +160,12 @@ class InstructionMachine:
         page: int | None = None,
     ) -> tuple[Instruction, ...]:
         known = self._known(context, sighting, page, reading.configuration)
-        if len(reading.instructions) == 1:
-            return (dressed(reading.instructions[0], packet, known),)
-        if sighting is None:
-            return tuple([dressed(one, packet, known) for one in reading.instructions])
+        if sighting is None or len(reading.templates) == 1:
+            return tuple([one.dressed(packet, known) for one in reading.templates])
         single = self._known(context, None, page, reading.configuration)
         return tuple(
-            dressed(one, packet, known if one.needs_repeat else single)
-            for one in reading.instructions
+            one.dressed(packet, known if one.instruction.needs_repeat else single)
+            for one in reading.templates
         )
 
     def _known(
@@ -166,11 +176,6 @@ class InstructionMachine:
         configuration: Configuration | None,
     ) -> Evidence:
         hold_off = self._tracker.hold_off and context is not Context.SERVICE
-        if sighting is None and not hold_off and page is None and configuration is None:
-            # Nearly all packets. Members of an enumeration are slow keys.
-            if self._plain.context is not context:
-                self._plain = Evidence(context, None, False, None, None)
-            return self._plain
         key = (context, sighting, hold_off, page, configuration is None)
         known = self._evidence.get(key)
         if known is None:
