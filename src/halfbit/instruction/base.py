@@ -225,14 +225,28 @@ def _standard() -> Registry:
     return STANDARD
 
 
-def _put(cls: type[Instruction], name: str) -> Callable[[Instruction, Any], None]:
+_Put = Callable[[Instruction, Any], None]
+
+
+def _put(cls: type[Instruction], name: str) -> _Put:
     """Writes a slot past the frozen class."""
-    put: Callable[[Instruction, Any], None] = getattr(cls, name).__set__
+    put: _Put = getattr(cls, name).__set__
     return put
 
 
 _put_packet = _put(Instruction, "packet")
 _put_evidence = _put(Instruction, "evidence")
+
+
+_known_puts: dict[type[Instruction], tuple[tuple[_Put, str], ...]] = {}
+
+
+def _puts(cls: type[Instruction]) -> tuple[tuple[_Put, str], ...]:
+    """The slots that are the same for all packets, and their names."""
+    if cls not in _known_puts:
+        names = [field.name for field in attrs.fields(cls) if field.name not in ("packet", "evidence")]
+        _known_puts[cls] = tuple((_put(cls, name), name) for name in names)
+    return _known_puts[cls]
 
 
 class Template:
@@ -243,8 +257,7 @@ class Template:
     def __init__(self, instruction: Instruction) -> None:
         self.instruction = instruction
         self._class = cls = type(instruction)
-        names = [field.name for field in attrs.fields(cls) if field.name not in ("packet", "evidence")]
-        self._values = [(_put(cls, name), getattr(instruction, name)) for name in names]
+        self._values = [(put, getattr(instruction, name)) for put, name in _puts(cls)]
 
     def dressed(self, packet: Packet | None, evidence: Evidence) -> Instruction:
         """The instruction, with its packet and what was known beside it."""

@@ -86,12 +86,12 @@ class InstructionMachine:
         :raises HalfbitError: for anything else.
         """
         if isinstance(event, Packet):
-            reading = self._operations.get(event.data)
-            if reading is not None and reading.common is not None and not self._repeats:
+            data = event.data
+            operations = self._operations.get(data) or self._read(data, service=False)
+            if operations.common is not None and not self._repeats and self._tracker.take_common(data):
                 # Nearly all packets. The long way would give the same.
-                if self._tracker.take_common(event.data):
-                    return (reading.common(event, _IN_OPERATIONS),)
-            return self._packet(event)
+                return (operations.common(event, _IN_OPERATIONS),)
+            return self._packet(event, operations)
         if isinstance(event, (Fault, Cutout)):
             return (event,)
         raise HalfbitError(f"{event!r} is no packet, fault or cutout")
@@ -100,9 +100,8 @@ class InstructionMachine:
         """The capture is over; nothing can be pending."""
         return ()
 
-    def _packet(self, packet: Packet) -> tuple[Instruction, ...]:
+    def _packet(self, packet: Packet, operations: _Reading) -> tuple[Instruction, ...]:
         data = packet.data
-        operations = self._operations.get(data) or self._read(data, service=False)
         if not operations.valid:
             # Its bytes are not what was sent, so they are no valid packet to any rule.
             return self._dress(operations, packet, Context.UNKNOWN, None)

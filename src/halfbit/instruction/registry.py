@@ -34,7 +34,7 @@ _SHORT = (None, *(ShortAddress(number) for number in range(1, 128)))
 class _Row:
     """An entry made ready for reading: its checks and fields as plain tuples."""
 
-    __slots__ = ("checks", "entry", "fields", "flags", "kind", "least", "most", "numbers", "tail")
+    __slots__ = ("checks", "entry", "fields", "flags", "least", "most", "numbers", "once", "reserved", "size", "tail")
 
     def __init__(self, entry: Entry) -> None:
         self.entry = entry
@@ -46,6 +46,7 @@ class _Row:
         )
         self.least, self.most = entry.lengths
         self.numbers = entry.numbers
+        self.once, self.reserved, self.size = entry.once, entry.reserved, len(pattern)
         ranges = {field.name: field.metadata for field in attrs.fields(entry.builds)}
         self.fields = tuple(
             (name, layout, bool(ranges[name].get("bool"))) for name, layout in entry.layouts.items()
@@ -70,14 +71,14 @@ class _Row:
         """The instruction in ``body[at:end]``, or ``None`` where its class refuses the values."""
         builds = self.entry.builds
         try:
-            if self.entry.reserved:
+            if self.reserved:
                 return Reserved(address, body[at:end])
             values: dict[str, Any] = dict(self.flags)
             for name, layout, is_flag in self.fields:
                 value = layout.take(body, at)
                 values[name] = value == 1 if is_flag else value
             if self.tail is not None:
-                values[self.tail] = body[at + len(self.entry.parsed) : end]
+                values[self.tail] = body[at + self.size : end]
             return builds(address, **values)
         except HalfbitError:
             return None
@@ -158,7 +159,7 @@ class Registry:
         while at < len(body):
             for row in table[body[at]]:
                 end = row.end(body, at)
-                if not end or (once and row.entry.once):
+                if not end or (once and row.once):
                     continue
                 if row.numbers and not _numbered(address, row.numbers):
                     continue
@@ -168,7 +169,7 @@ class Registry:
             else:
                 found.append(Unknown(address, body[at:]))
                 return tuple(found)
-            once = once or row.entry.once
+            once = once or row.once
             found.append(instruction)
             at = end
         return tuple(found) if found else (Unknown(address, b""),)
@@ -179,7 +180,7 @@ class Registry:
             for row in self._tables[place][body[place.key]]:
                 if row.end(body, 0) != len(body):
                     continue
-                if row.entry.reserved:
+                if row.reserved:
                     return (Reserved(otherwise, body[len(otherwise.to_bytes()) :]),)
                 address = self._address(row.entry, otherwise, body)
                 instruction = row.read(address, body, 0, len(body))
