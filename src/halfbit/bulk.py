@@ -65,19 +65,19 @@ class Bulk(OpenPlace):
 
     def take(self, counts: Sequence[int], scale: int) -> list[Event]:
         """Take durations, each of so many counts of ``scale`` ns."""
-        events: list[Event] = []
-        if scale != self._scale:
-            events += self._rescale(scale)
-        row = row_of(counts)
+        events: list[Event] = [] if scale == self._scale else self._rescale(scale)
+        row, of = row_of(counts), self._of
+        symbols = sight = of.at_sight(row)
         if self._row:
             row = joined(self._row, row)
+            symbols = sight = self._sight + sight
         elif self._before and row and self._state == OPEN:
-            if self._of.apart(self._before // scale, row[0]):
+            if of.apart(self._before // scale, row[0]):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
-        self._row = row
-        self._symbols = self._of.of(row)
-        self._at = 0
+        if DOUBT in sight:
+            symbols, sight = of.looked_at(sight, row)
+        self._row, self._symbols, self._at = row, symbols, 0
         if self._state == EXACT:
             self._past = self._exact.recent(CUTOUT_HALVES)
         going = True
@@ -89,7 +89,7 @@ class Bulk(OpenPlace):
             else:
                 going = self._exactly(events)
         self._past = self._before_here() if self._state == LOST else []
-        self._row = row[self._at :]
+        self._row, self._sight = row[self._at :], sight[self._at :]
         return events
 
     def _rescale(self, scale: int) -> list[Event]:

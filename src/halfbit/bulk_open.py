@@ -19,9 +19,11 @@ from .packet_type import Packet, UnfrozenPacket, exclusive_or
 
 __all__ = ["OpenPlace"]
 
-#: A packet of three bytes, as most are (S-9.2 B): their symbols with the zero-bits before, and the end bit.
-_BASELINE = struct.Struct(f"{BYTE}s{BYTE}s{BYTE}s2s")
-_THREE = struct.Struct("3B")
+#: A packet of three bytes, as most are (S-9.2 B): half-bits from its start bit to its end bit, the symbols
+#: of its bytes with their zero-bits and of its end bit, its bytes as one.
+THREE = 3 * BYTE + 2
+_unpack = struct.Struct(f"{BYTE}s{BYTE}s{BYTE}s2s").unpack_from
+_pack = struct.Struct("3B").pack
 
 #: The symbols of every byte.
 _FIELDS = sorted(BYTES, key=BYTES.__getitem__)
@@ -32,17 +34,16 @@ class OpenPlace(TornPlace, LostPlace):
 
     def __init__(self, limits: Limits, exact: Exact) -> None:
         super().__init__(limits, exact)
+        self._preamble = limits.preamble_min
         self._sizes = limits.packet_min, limits.packet_max
         self._baseline = limits.packet_min == 3 <= limits.packet_max
 
     def _open(self, events: list[Event]) -> bool:
         symbols, row, scale, account = self._symbols, self._row, self._scale, self._account
         size, find, add = len(symbols), symbols.find, events.append
-        low = row if isinstance(row, bytes) else row.low if isinstance(row, PlaneRow) else b""
-        enough, longest, baseline = self._limits.preamble_min, self._most + 2, self._baseline
-        unpack, three = _BASELINE.unpack_from, _BASELINE.size
-        pack, byte_of, fields = _THREE.pack, BYTES, _FIELDS
         plane = row if isinstance(row, PlaneRow) else None
+        low = row if isinstance(row, bytes) else plane.low if plane is not None else b""
+        enough, baseline = self._preamble, self._baseline
         plain = len(low)  # up to here all counts are in ``low``
         wrong = doubt = -1
         while True:
@@ -67,19 +68,19 @@ class OpenPlace(TornPlace, LostPlace):
                 ones = (ones >> 1) + (skew_before if ones & 1 else ones_before)
                 if not 0 <= zero < bad or ones < enough:
                     break
-                end = zero + three
+                end = zero + THREE
                 if baseline and end > bad:
                     break
                 if baseline and symbols[end - 1] == ONE:
-                    first, second, third, last = unpack(symbols, zero)
+                    first, second, third, last = _unpack(symbols, zero)
                     try:
-                        one, two = byte_of[first], byte_of[second]
+                        one, two = BYTES[first], BYTES[second]
                     except KeyError:
                         break
                     error = one ^ two
-                    if third != fields[error] or last != b"11":
+                    if third != _FIELDS[error] or last != b"11":
                         break
-                    data = pack(one, two, error)
+                    data = _pack(one, two, error)
                 else:
                     data = self._frame(zero)
                     if not data:
@@ -104,10 +105,9 @@ class OpenPlace(TornPlace, LostPlace):
                 account.settle(now)
                 self._time, self._ones, self._skew = now, 1, 0
                 self._before = row[at - 1] * scale
-            if 0 <= zero < bad and size - zero < longest:
-                if find(self._run, zero) < 0 and find(DOUBT, zero) < 0:
-                    # Even if something is wrong in what there is of the packet, no event is complete.
-                    return self._keep_all()
+            if bad == size and size - at < self._keep and (zero < 0 or find(self._run, zero) < 0):
+                # Even if something is wrong in what there is of the packet, no event is complete.
+                return False
             if not self._lose(zero, bad):
                 return False
             if self._state == LOST and not self._lost(events):

@@ -29,6 +29,7 @@ class Place:
         self._state = LOST
         self._row: Row = b""  # what is kept, then with the new row behind it
         self._symbols = b""
+        self._sight = b""  # symbols of what is kept, before a look at their neighbours
         self._of = Symbols(limits, 1)
         self._scale = 1
         self._at = 0  # up to here all is done, and this is the time there

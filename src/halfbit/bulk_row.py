@@ -87,6 +87,11 @@ def joined(row: Row, other: Row) -> Row:
 
 def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
+    if isinstance(counts, list):
+        try:
+            return bytes(counts)
+        except ValueError:
+            pass
     held = _held(counts)
     if isinstance(held, bytes):
         return held

@@ -53,7 +53,7 @@ class _Memory(dict[int, int]):
     def __missing__(self, count: int) -> int:
         if len(self) >= REMEMBERED:
             self.clear()
-        symbol = self[count] = self._symbols.at_sight(count)
+        symbol = self[count] = self._symbols.of_one(count)
         return symbol
 
 
@@ -74,21 +74,28 @@ class Symbols:
         self.total = bits.zero_total_max // scale
         self._look(max(self.one_min, (self.one_min + self.one_max - self.difference) // 2))
 
-    def of(self, row: Row) -> bytes:
-        """The symbols of a row."""
-        symbols = self._at_sight(row)
-        if DOUBT not in symbols:
-            return symbols
-        doubts = symbols.count(DOUBT)
-        if doubts * FEW > len(symbols) >= SAMPLE_MIN and self._move(list(row[:SAMPLE])):
-            symbols = self._at_sight(row)
-            doubts = symbols.count(DOUBT)
-        if doubts * FEW > len(symbols):
-            return self._looked_at_all(symbols, row)
-        return self._looked_at(symbols, row) if doubts else symbols
+    def at_sight(self, row: Row) -> bytes:
+        """The symbols of a row, with a DOUBT wherever a look at the neighbours is needed."""
+        if isinstance(row, bytes):
+            return row.translate(self._table)
+        if isinstance(row, list):
+            return bytes(map(self._memory.__getitem__, row))
+        symbols = bytearray(row.low.translate(self._table))
+        for index in row.large:
+            symbols[index] = self._memory[row[index]]
+        return bytes(symbols)
 
-    def at_sight(self, count: int) -> int:
-        """The symbol of a duration whose neighbours are not known."""
+    def looked_at(self, sight: bytes, row: Row) -> tuple[bytes, bytes]:
+        """The symbols of a row after that look; and those at sight, which may be others from here on."""
+        doubts = sight.count(DOUBT)
+        if doubts * FEW > len(sight) >= SAMPLE_MIN and self._move(list(row[:SAMPLE])):
+            sight = self.at_sight(row)
+            doubts = sight.count(DOUBT)
+        look = self._look_at_all if doubts * FEW > len(sight) else self._look_at_each
+        return look(sight, row), sight
+
+    def of_one(self, count: int) -> int:
+        """The symbol at sight of one duration."""
         if self.one_min <= count <= self.one_max:
             return ONE if self._low <= count <= self._high else DOUBT
         if self.zero_min <= count <= self.zero_max:
@@ -121,17 +128,7 @@ class Symbols:
         self._table = bytes(table)
         self._memory = _Memory(self)
 
-    def _at_sight(self, row: Row) -> bytes:
-        if isinstance(row, bytes):
-            return row.translate(self._table)
-        if isinstance(row, list):
-            return bytes(map(self._memory.__getitem__, row))
-        symbols = bytearray(row.low.translate(self._table))
-        for index in row.large:
-            symbols[index] = self._memory[row[index]]
-        return bytes(symbols)
-
-    def _looked_at(self, symbols: bytes, row: Row) -> bytes:
+    def _look_at_each(self, symbols: bytes, row: Row) -> bytes:
         """The symbols, with a look at the neighbours of each DOUBT."""
         settled = bytearray(symbols)
         last = len(symbols) - 1
@@ -146,7 +143,7 @@ class Symbols:
             index = symbols.find(DOUBT, index + 1)
         return bytes(settled)
 
-    def _looked_at_all(self, symbols: bytes, row: Row) -> bytes:
+    def _look_at_all(self, symbols: bytes, row: Row) -> bytes:
         """The same where they are many."""
         counts = list(row)
         difference, one_max, total = self.difference, self.one_max, self.total
