@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from halfbit.account import Event
-from halfbit.bit import Bit
+from halfbit.bit import Bit, bits
 from halfbit.fault import Cutout, Fault, FaultKind, Layer
-from halfbit.packet import PacketMachine, packets
+from halfbit.half_bit import half_bits
+from halfbit.limits import RECEIVE, Limits
+from halfbit.packet import LONGEST, PacketMachine, packets
 from halfbit.packet_type import Packet
 from halfbit.signal import bit_durations, packet_bits, packet_durations, with_error_byte
-from tests.support import events_of, packets_of
+from tests.support import edges_of, events_of, packets_of
+from tests.support_steps import by_iterator, by_machine
+from tests.support_strategies import all_limits, signals
 
 US = 1000
 DATA = bytes([0x37, 0x74, 0x43])
@@ -185,3 +193,53 @@ def test_events_come_as_soon_as_they_are_certain() -> None:
 def test_no_bits_give_no_events() -> None:
     assert list(packets([])) == []
     assert PacketMachine().finish() == ()
+
+
+# The iterator takes clean packets past the core
+
+
+def _timed(bits: list[int]) -> list[Bit | Fault]:
+    return [Bit(bit, 116_000 * index, 58_000, 58_000) for index, bit in enumerate(bits)]
+
+
+@st.composite
+def _bits(draw: st.DrawFn) -> list[Bit | Fault]:
+    """What layer 3 gives, and what it never does: bits of any durations, faults of any kind anywhere."""
+    rng = random.Random(draw(st.integers(0, 2**32)))
+    longest = draw(st.sampled_from((2, 3, 6, 17)))
+    strange = draw(st.sampled_from((0, 1, 9)))
+    odd = draw(st.sampled_from((0.0, 0.3, 1.0)))  # the share of packets with a fault at one of their bits
+    kinds = draw(st.sets(st.sampled_from([kind for kind in FaultKind if kind < FaultKind.PREAMBLE]), min_size=1))
+    events: list[Bit | Fault] = []
+    time = 0
+    for _ in range(draw(st.integers(1, 12))):
+        data = with_error_byte(rng.randbytes(rng.randint(0, longest - 1)))
+        wrong = bytes([data[-1] ^ rng.choice((0, 0, 0, 1))])
+        values = packet_bits(data[:-1] + wrong, rng.choice((8, 9, 9, 10, 11, 12, 13, 14, 260)))
+        fault = rng.randrange(rng.choice((12, len(values)))) if rng.random() < odd else -1
+        for index, value in enumerate(values):
+            first, last = rng.choices((58_000, 55_000, 52_000, 64_000, 0, 5_000_000), (99, *[strange] * 5), k=2)
+            bit = Bit(value, time, first, last)
+            time = bit.end
+            events.append(bit)
+            if index == fault:
+                start, middle = time, time + first
+                time = middle + rng.choice((0, last, 460_000))
+                events.append(Fault(rng.choice(sorted(kinds)), Layer.BIT, start, time, middle, first))
+    return events[draw(st.integers(0, 30)) :]
+
+
+_of_layer_3 = st.lists(signals(), min_size=1, max_size=3).map(
+    lambda pieces: list(bits(half_bits(edges_of(sum(pieces, [])))))
+)
+
+
+@settings(max_examples=300)
+@given(st.one_of(_of_layer_3, _bits()), all_limits)
+@example(_timed([1] * (3 * LONGEST) + packet_bits(DATA, 0)), RECEIVE)
+@example(_timed(packet_bits(DATA) + [1] * LONGEST + packet_bits(DATA, 0)), RECEIVE)
+def test_the_iterator_gives_what_the_machine_does_and_as_soon(
+    events: list[Bit | Fault], limits: Limits
+) -> None:
+    expected = by_machine(PacketMachine(limits), events)
+    assert by_iterator(lambda source: packets(source, limits), events) == expected
