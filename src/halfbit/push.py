@@ -1,18 +1,25 @@
 """One edge at a time, for little more than a call.
 
 A generator keeps its place between two edges, so what has to be asked about an edge depends on
-where in a packet it comes: for most, one comparison. It follows clean packets from the end of one
-to the end of the next, by the rules of :mod:`halfbit.bulk` for kinds at sight. At anything else
-it gives the half-bits since the last packet to the receiver, which goes on until a packet's end.
+where in the signal it comes: for most, one comparison. It keeps the times of the edges, and follows
+the receiver's state (:mod:`halfbit.bulk`) by the rules for kinds at sight, only to know when an event is
+complete:
+
+OPEN    With a packet's last half-bit. What is not a packet's next half-bit is given to the receiver, with
+        all before it since the last packet.
+LOST    When a preamble's worth of one-bits stands complete, and not before: then the receiver is given
+        what came so far.
+EXACT   The receiver is given each half-bit; so it is where an edge comes after many at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable
+from operator import sub
 from typing import TypeVar
 
 from .account import Event
-from .bulk_symbols import Symbols
+from .bulk_symbols import DOUBT, Symbols
 from .core import COUNT_MAX
 from .edge import Edge
 from .error import HalfbitError
@@ -35,8 +42,8 @@ class Stop(Exception):
     """
 
 
-class _Torn(Exception):
-    """No clean packet."""
+class _Given(Exception):
+    """What came so far goes to the receiver."""
 
 
 def pushed(
@@ -54,13 +61,13 @@ def pushed(
     :raises HalfbitError: where an edge lies before the one before.
     """
     bulk = receiver.bulk
-    one_min, one_max, zero_min, zero_max = Symbols(limits, 1).plain()
+    plain = Symbols(limits, 1)
+    one_min, one_max, zero_min, zero_max = plain.plain()
     enough, fewest, most = limits.preamble_min, limits.packet_min, limits.packet_max
-    halves: list[int] = []  # since the last packet, which ended at ``settled`` with the half ``last``
-    add = halves.append
+    times: list[int] = []  # of the edges since ``since``, which the receiver does not know yet
     complete: tuple[Given, ...] = ()
-    stopped = clean = False
-    settled = last = 0
+    stopped = torn = moved = False
+    since = last = 0
     try:
         while True:
             try:
@@ -69,94 +76,109 @@ def pushed(
                     check()
                     stopped = False
                     complete = _dressed(receiver.feed(_between(receiver.now, time)), dress)
-                now = receiver.now
-                while not bulk.packet_ended():
-                    time = (yield complete).time
-                    complete = _dressed(receiver.feed(_between(now, time)), dress)
-                    now = time
-                settled, last = now, bulk.packet_ended()
-                clean = True
+                since = now = receiver.now
+                run = bulk.opened(one_min, one_max)
+                if run is None:
+                    ones_after = bulk.ones_at_end(limits.one_min, one_min, one_max, limits.one_max, torn)
+                    if ones_after < 0:
+                        time = (yield complete).time
+                        complete = _dressed(receiver.feed(_between(now, time)), dress)
+                        continue
+                    while True:
+                        times.append(time := (yield complete).time)
+                        complete = ()
+                        half = time - now
+                        now = time
+                        if one_min <= half <= one_max:
+                            ones_after += 1
+                            if ones_after >= 2 * enough:
+                                raise _Given
+                        elif half < 0 or limits.one_min <= half <= limits.one_max or len(times) > LONGEST:
+                            raise _Given
+                        else:
+                            ones_after = 0
+                even, odd, kept = run
+                start = bulk.settled()
                 while True:
                     # A clean packet. No event can be complete before its end.
-                    half = (time := (yield complete).time) - now
-                    now = time
-                    add(half)
-                    complete = ()
-                    ones = 1  # the end bit before counts (S-9.2 A)
-                    while one_min <= half <= one_max:
-                        half = (time := (yield complete).time) - now
+                    for kept in range(kept, LONGEST):
+                        times.append(time := (yield complete).time)
+                        complete = ()
+                        half = time - now
+                        if not one_min <= half <= one_max:
+                            break
                         now = time
-                        add(half)
-                        if not one_min <= half <= one_max or ones == LONGEST:
-                            raise _Torn
-                        ones += 1
-                        half = (time := (yield complete).time) - now
-                        now = time
-                        add(half)
+                    else:
+                        raise _Given
+                    ones = (kept >> 1) + (odd if kept & 1 else even)
                     if ones < enough:
-                        raise _Torn
+                        raise _Given
                     data = bytearray()
                     error = 0
                     while zero_min <= half <= zero_max and len(data) < most:
-                        half = (time := (yield complete).time) - now
-                        now = time
-                        add(half)
-                        if not zero_min <= half <= zero_max:
-                            raise _Torn
+                        times.append(now := (yield ()).time)
+                        if not zero_min <= now - time <= zero_max:
+                            raise _Given
                         value = 1  # and eight bits behind it
                         while value < 256:
-                            half = (time := (yield complete).time) - now
-                            now = time
-                            add(half)
-                            if one_min <= half <= one_max:
-                                half = (time := (yield complete).time) - now
-                                now = time
-                                add(half)
-                                if not one_min <= half <= one_max:
-                                    raise _Torn
+                            times.append(time := (yield ()).time)
+                            half = time - now
+                            if half <= one_max:
+                                if half < one_min:
+                                    raise _Given
+                                times.append(now := (yield ()).time)
+                                if not one_min <= now - time <= one_max:
+                                    raise _Given
                                 value += value + 1
                             elif zero_min <= half <= zero_max:
-                                half = (time := (yield complete).time) - now
-                                now = time
-                                add(half)
-                                if not zero_min <= half <= zero_max:
-                                    raise _Torn
+                                times.append(now := (yield ()).time)
+                                if not zero_min <= now - time <= zero_max:
+                                    raise _Given
                                 value += value
                             else:
-                                raise _Torn
+                                raise _Given
                         value &= 255
                         data.append(value)
                         error ^= value
-                        half = (time := (yield complete).time) - now
-                        now = time
-                        add(half)
+                        times.append(time := (yield ()).time)
+                        half = time - now
                     if not one_min <= half <= one_max or error or len(data) < fewest:
-                        raise _Torn
-                    half = (time := (yield complete).time) - now
-                    now = time
-                    add(half)
-                    if not one_min <= half <= one_max:
-                        raise _Torn
+                        raise _Given
+                    times.append(now := (yield ()).time)
+                    if not one_min <= now - time <= one_max:
+                        raise _Given
                     preamble = ones if ones < COUNT_MAX else COUNT_MAX
-                    complete = dress(Packet(bytes(data), preamble, settled, now))
-                    settled, last = now, half
-                    halves.clear()
-            except _Torn:
-                if halves[-1] < 0:
-                    half = halves.pop()
-                    raise _backwards(now - half, now) from None
+                    complete = dress(Packet(bytes(data), preamble, start, now))
+                    moved = True
+                    start, since, last = now, now, now - time
+                    even, odd, kept = 1, 1, 0  # the end bit before counts (S-9.2 A)
+                    times.clear()
+            except _Given:
+                before, now = [since, *times][-2:]
+                if now < before:
+                    times.pop()
+                    raise _backwards(before, now) from None
+                torn = plain.of_one(now - before) != DOUBT
             except Stop:
                 stopped = True
-            if clean:
-                clean = False
-                bulk.set_packet_ended(settled, last)
-                complete = _dressed(receiver.feed_many(halves, 1), dress)
-                halves.clear()
+                torn = False
+            complete = _dressed(_given(receiver, moved, since, last, times), dress)
+            moved = False
     finally:
-        if clean:
-            bulk.set_packet_ended(settled, last)
-            receiver.feed_many(halves, 1)
+        _given(receiver, moved, since, last, times)
         ended()
+
+
+def _given(receiver: Receiver, moved: bool, since: int, last: int, times: list[int]) -> list[Event]:
+    """Give the receiver what it does not know yet.
+
+    :param moved: there were packets, the last of which ended at ``since`` with the half-bit ``last``.
+    """
+    if moved:
+        receiver.bulk.set_packet_ended(since, last)
+    halves = list(map(sub, times, [since, *times]))
+    times.clear()
+    return receiver.feed_many(halves, 1) if halves else []
 
 
 def _between(before: int, now: int) -> int:
