@@ -11,10 +11,12 @@ from fractions import Fraction
 from itertools import accumulate, pairwise
 from typing import Any
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from halfbit.block import SIZE
 from halfbit.edge import (
     Edge,
     EdgeMachine,
@@ -213,6 +215,31 @@ def test_edges_are_as_far_apart_as_the_bulk_durations_say(values: list[Any], uni
         steps = [after.time - before.time for before, after in pairwise(edges)]
         assert steps == bulk_durations(edges)
         assert steps == bulk_durations(live)
+
+
+@given(
+    st.lists(st.one_of(st.integers(0, 300), numbers), max_size=60),
+    st.sampled_from(("ns", "us", "s", 84_000_000, 0.1)),
+    st.integers(0, 1),
+)
+def test_edges_are_those_of_the_machine_fed_singly(values: list[Any], unit: Unit, level: int) -> None:
+    machine = EdgeMachine(unit, level=level)
+    expected = [edge for value in values for edge in machine.feed_duration(value)]
+    assert list(edges_from_durations(values, unit, level=level)) == expected
+    assert list(edges_from_durations(iter(values), unit, level=level)) == expected
+
+
+@pytest.mark.parametrize("unit", ["ns", "us", 84_000_000])
+def test_edges_of_blocks_behind_a_fraction(unit: Unit) -> None:
+    """A block of whole numbers is gone through at once, also where the time before is none of ns."""
+    values = [58.3] * SIZE + [58, 100] * 40
+    machine = EdgeMachine(unit)
+    expected = [edge for value in values for edge in machine.feed_duration(value)]
+    edges = list(edges_from_durations(values, unit))
+    assert edges == expected
+    assert {type(edge) for edge in edges} == {Edge}
+    with pytest.raises(attrs.exceptions.FrozenInstanceError):
+        edges[-1].time = 0  # type: ignore[misc]
 
 
 # Levels

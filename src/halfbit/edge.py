@@ -18,6 +18,7 @@ import attrs
 from .block import LARGEST, Block, blocks_of, integers, plain
 from .bulk_row import summed
 from .error import CaptureError, HalfbitError
+from .unfrozen import unfrozen
 from .unit import Number, Scale, Unit
 
 __all__ = [
@@ -30,7 +31,7 @@ __all__ = [
 ]
 
 
-@attrs.frozen(slots=True)
+@attrs.frozen(slots=True, weakref_slot=False)
 class Edge:
     """A level change: when, and to which level."""
 
@@ -38,6 +39,9 @@ class Edge:
     time: int
     #: The level after the change, 0 or 1.
     level: int
+
+
+_UnfrozenEdge = unfrozen(Edge)
 
 
 class EdgeMachine:
@@ -109,9 +113,15 @@ class EdgeMachine:
             yield from self._change(0)
         scale, level = self._scale.nanoseconds, self._level
         since = self._since or 0
+        # A whole number of whole ns needs no rounding.
+        whole = self._scale.numerator if self._scale.denominator == 1 and isinstance(since, int) else 0
         for duration in durations:
             since += duration
-            yield Edge(scale(since), level)
+            edge = _UnfrozenEdge()
+            edge.time = since * whole if whole else scale(since)
+            edge.level = level
+            edge.__class__ = Edge
+            yield edge
             level = 1 - level
         self._since, self._level = since, level
 
