@@ -91,8 +91,8 @@ class HalfBitMachine:
 def half_bits(edges: Iterable[Edge], limits: Limits = RECEIVE) -> Iterator[HalfBit | Fault]:
     """The half-bits of a signal, in order, with faults in their places.
 
-    What fits a window is made here, past the machine: the core's layer 2 asks the same, and there are
-    a dozen thousand a second.
+    What fits a window is made here: the core asks the same, and keeps nothing from one to the next. All
+    else is the machine's.
 
     :param edges: an :class:`Edges` is asked for its times only, and no :class:`Edge` is made.
     :raises HalfbitError: where an edge lies before the one before.
