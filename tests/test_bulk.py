@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import accumulate
 
 import attrs
@@ -25,6 +25,7 @@ from halfbit.half_bit import half_bits
 from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.packet import packets
+from halfbit.push import Stop, pushed
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import Decoded, StreamDecoder, decode
@@ -198,6 +199,21 @@ def test_single_edges_and_pieces_mixed(durations: list[int], limits: Limits, rng
         decoder.feed(edges[-1])
 
 
+@given(durations_of_all_sorts(), some_limits(), seeded)
+def test_single_edges_to_the_ns(durations: list[int], limits: Limits, rng: random.Random) -> None:
+    off = rng.choice((0, 400, 3000))
+    halves = [max(0, US * duration + rng.randint(-off, off)) for duration in durations]
+    exact = Exact(limits, 0)
+    expected = [exact.feed(half) for half in halves]
+    receiver = Receiver(limits)
+    generator = pushed(receiver, limits, lambda event: (event,), lambda: None, lambda: None)
+    next(generator)
+    assert [generator.send(Edge(time, 0)) for time in accumulate(halves)] == expected
+    generator.throw(Stop())
+    assert receiver.finish() == exact.finish()
+    assert Receiver(limits).feed_many(halves) == _flat([list(events) for events in expected])
+
+
 @pytest.mark.parametrize("name", HOSTILE)
 def test_what_no_station_sends(name: str) -> None:
     durations = HOSTILE[name](40_000)
@@ -207,8 +223,21 @@ def test_what_no_station_sends(name: str) -> None:
     assert list(receiver.finish()) == rest
 
 
-def test_the_core_is_seldom_needed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Else the bulk way would only be a detour. One edge in a hundred is torn."""
+def _in_bulk(durations: list[int]) -> list[Event]:
+    return Receiver().feed_many(array("L", durations), US)
+
+
+def _pushed(durations: list[int]) -> list[Event]:
+    generator = pushed(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda: None)
+    next(generator)
+    return [event for time in accumulate(durations) for event in generator.send(Edge(US * time, 0))]
+
+
+@pytest.mark.parametrize("way", [_in_bulk, _pushed])
+def test_the_core_is_seldom_needed(
+    way: Callable[[list[int]], list[Event]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the other ways would only be detours. One edge in a hundred is torn."""
     fed = 0
     feed = core.Receiver.feed
 
@@ -219,9 +248,7 @@ def test_the_core_is_seldom_needed(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(core.Receiver, "feed", counted)
     durations = torn(clean(100_000, 2))
-    receiver = Receiver()
-    events = receiver.feed_many(array("L", durations), US)
-    assert len(events) > 900
+    assert len(way(durations)) > 900
     assert fed < len(durations) / 100
 
 

@@ -110,6 +110,14 @@ class Bulk(OpenPlace):
         """Up to here everything is accounted for, ns."""
         return self._account.settled
 
+    def lost(self) -> bool:
+        """Whether only a run of ones that ends with the half-bits to come can make an event complete."""
+        return self._state == LOST
+
+    def kept(self) -> list[int]:
+        """The half-bits that are not done with, ns."""
+        return [count * self._scale for count in self._row]
+
     def opened(self, least: int, most: int) -> tuple[int, int, int] | None:
         """Whether nothing is wrong and all that is kept is a run of ones; None if not.
 
@@ -117,40 +125,17 @@ class Bulk(OpenPlace):
         :returns: what counts for the preamble before the run, if it will be of even many halves, and if of odd
             many; and how many are kept.
         """
-        kept = len(self._row)
         counts = (self._ones, self._skew, self._before) if self._state == OPEN else None
         if self._state == EXACT and self._exact.state() == core.IDLE:
             counts = self._exact.between_bits()
-        if counts is None or self._plain_ones(least, most) < kept:
+        if counts is None:
             return None
         ones, skew, before = counts
-        if not kept and before and not least <= before <= most:
+        kept = self.kept()
+        near = kept or ([before] if before else [])
+        if not all(least <= half <= most for half in near):
             return None
-        return ones, skew + (before > 0), kept
-
-    def ones_at_end(self, shortest: int, least: int, most: int, longest: int, torn: bool) -> int:
-        """How many halves of ones stand at the end of what is kept, while LOST.
-
-        :param shortest: ns that ones may last, and ``longest`` ns.
-        :param least: as for :meth:`opened`.
-        :param torn: it is known that something is wrong with what is kept.
-        :returns: -1 where the core must tell what is next.
-        """
-        if self._state == EXACT or self._state == OPEN and not torn:
-            return -1
-        ones = self._plain_ones(least, most)
-        if ones < len(self._row) and shortest <= self._row[-1 - ones] * self._scale <= longest:
-            return -1
-        return ones
-
-    def _plain_ones(self, least: int, most: int) -> int:
-        """How many halves at the end of what is kept are within these bounds, ns."""
-        ones = 0
-        for count in reversed(list(self._row)):
-            if not least <= count * self._scale <= most:
-                break
-            ones += 1
-        return ones
+        return ones, skew + (before > 0), len(kept)
 
     def set_packet_ended(self, now: int, last: int) -> None:
         """Go on behind a packet, found elsewhere, and its last half-bit. What is kept was before it."""

@@ -14,7 +14,8 @@ EXACT   The receiver is given each half-bit; so it is where an edge comes after 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Generator, Iterable, Iterator
+from itertools import chain, takewhile
 from operator import sub
 from typing import TypeVar
 
@@ -46,6 +47,10 @@ class _Given(Exception):
     """What came so far goes to the receiver."""
 
 
+class _Torn(Exception):
+    """No packet follows; or else a half-bit is not told by its kind at sight."""
+
+
 def pushed(
     receiver: Receiver,
     limits: Limits,
@@ -66,7 +71,7 @@ def pushed(
     enough, fewest, most = limits.preamble_min, limits.packet_min, limits.packet_max
     times: list[int] = []  # of the edges since ``since``, which the receiver does not know yet
     complete: tuple[Given, ...] = ()
-    stopped = torn = moved = False
+    stopped = moved = lost = False
     since = last = 0
     try:
         while True:
@@ -76,27 +81,18 @@ def pushed(
                     check()
                     stopped = False
                     complete = _dressed(receiver.feed(_between(receiver.now, time)), dress)
-                since = now = receiver.now
-                run = bulk.opened(one_min, one_max)
+                if not lost:
+                    since = now = receiver.now
+                    run = bulk.opened(one_min, one_max)
+                    lost = run is None and bulk.lost()
+                if lost:
+                    back = chain(_back(since, times), reversed(bulk.kept()))
+                    yield from _up_to_preamble(limits, back, times, now, complete)
+                    raise _Given
                 if run is None:
-                    ones_after = bulk.ones_at_end(limits.one_min, one_min, one_max, limits.one_max, torn)
-                    if ones_after < 0:
-                        time = (yield complete).time
-                        complete = _dressed(receiver.feed(_between(now, time)), dress)
-                        continue
-                    while True:
-                        times.append(time := (yield complete).time)
-                        complete = ()
-                        half = time - now
-                        now = time
-                        if one_min <= half <= one_max:
-                            ones_after += 1
-                            if ones_after >= 2 * enough:
-                                raise _Given
-                        elif half < 0 or limits.one_min <= half <= limits.one_max or len(times) > LONGEST:
-                            raise _Given
-                        else:
-                            ones_after = 0
+                    time = (yield complete).time
+                    complete = _dressed(receiver.feed(_between(now, time)), dress)
+                    continue
                 even, odd, kept = run
                 start = bulk.settled()
                 while True:
@@ -112,56 +108,59 @@ def pushed(
                         raise _Given
                     ones = (kept >> 1) + (odd if kept & 1 else even)
                     if ones < enough:
-                        raise _Given
+                        raise _Torn
                     data = bytearray()
                     error = 0
                     while zero_min <= half <= zero_max and len(data) < most:
                         times.append(now := (yield ()).time)
                         if not zero_min <= now - time <= zero_max:
-                            raise _Given
+                            raise _Torn
                         value = 1  # and eight bits behind it
                         while value < 256:
                             times.append(time := (yield ()).time)
                             half = time - now
                             if half <= one_max:
                                 if half < one_min:
-                                    raise _Given
+                                    raise _Torn
                                 times.append(now := (yield ()).time)
                                 if not one_min <= now - time <= one_max:
-                                    raise _Given
+                                    raise _Torn
                                 value += value + 1
                             elif zero_min <= half <= zero_max:
                                 times.append(now := (yield ()).time)
                                 if not zero_min <= now - time <= zero_max:
-                                    raise _Given
+                                    raise _Torn
                                 value += value
                             else:
-                                raise _Given
+                                raise _Torn
                         value &= 255
                         data.append(value)
                         error ^= value
                         times.append(time := (yield ()).time)
                         half = time - now
                     if not one_min <= half <= one_max or error or len(data) < fewest:
-                        raise _Given
+                        raise _Torn
                     times.append(now := (yield ()).time)
                     if not one_min <= now - time <= one_max:
-                        raise _Given
+                        raise _Torn
                     preamble = ones if ones < COUNT_MAX else COUNT_MAX
                     complete = dress(Packet(bytes(data), preamble, start, now))
                     moved = True
                     start, since, last = now, now, now - time
                     even, odd, kept = 1, 1, 0  # the end bit before counts (S-9.2 A)
                     times.clear()
-            except _Given:
+            except (_Given, _Torn) as reason:
                 before, now = [since, *times][-2:]
                 if now < before:
                     times.pop()
                     raise _backwards(before, now) from None
-                torn = plain.of_one(now - before) != DOUBT
+                lost = isinstance(reason, _Torn) and plain.of_one(now - before) != DOUBT
+                if lost:
+                    complete = ()
+                    continue
             except Stop:
                 stopped = True
-                torn = False
+                lost = False
             complete = _dressed(_given(receiver, moved, since, last, times), dress)
             moved = False
     finally:
@@ -179,6 +178,32 @@ def _given(receiver: Receiver, moved: bool, since: int, last: int, times: list[i
     halves = list(map(sub, times, [since, *times]))
     times.clear()
     return receiver.feed_many(halves, 1) if halves else []
+
+
+def _back(since: int, times: list[int]) -> Iterator[int]:
+    """The half-bits that end at these times, from the last back to the first, which begins at ``since``."""
+    return map(sub, reversed(times), [*times[-2::-1], since])
+
+
+def _up_to_preamble(
+    limits: Limits, back: Iterable[int], times: list[int], now: int, complete: tuple[Given, ...]
+) -> Generator[tuple[Given, ...], Edge, None]:
+    """LOST: take edges until enough ones stand in a row, or there are so many edges that they must not be kept.
+
+    Whether their halves are too different matters to the receiver, which is asked then.
+
+    :param back: the half-bits up to ``now``, from the last back.
+    """
+    least, most, enough = limits.one_min, limits.one_max, 2 * limits.preamble_min
+    ones = sum(1 for _ in takewhile(lambda half: least <= half <= most, back))
+    while True:
+        times.append(time := (yield complete).time)
+        complete = ()
+        half = time - now
+        now = time
+        ones = ones + 1 if least <= half <= most else 0
+        if ones >= enough or half < 0 or len(times) > LONGEST:
+            return
 
 
 def _between(before: int, now: int) -> int:
