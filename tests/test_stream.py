@@ -158,6 +158,32 @@ def test_what_came_before_a_wrong_number_is_decoded() -> None:
         next(decoded)
 
 
+@pytest.mark.parametrize("singly", [False, True], ids=["feed_many", "feed"])
+@pytest.mark.parametrize("bulk", [False, True], ids=["edges", "durations"])
+def test_what_came_before_a_wrong_number_is_fed_out_of_the_next_call(bulk: bool, singly: bool) -> None:
+    """So an error in a portion takes nothing with it, however the signal goes on."""
+    signal = [half // US for half in GOOD * 3]
+    edges = list(edges_from_durations(signal))
+    decoder = StreamDecoder()
+    wrong = Edge(edges[99].time - 1, 0)
+    with pytest.raises(HalfbitError, match="item 99: duration -1|before the one at"):
+        decoder.feed_many(edges_from_durations([*signal[:99], -1]) if bulk else [*edges[:100], wrong])
+    with pytest.raises(HalfbitError, match="before the one at"):
+        decoder.feed(wrong)
+    rest = edges[100:]
+    decoded = [one for edge in rest for one in decoder.feed(edge)] if singly else decoder.feed_many(rest)
+    decoded += decoder.finish()
+    assert whole(decoded) == whole(decode(edges))
+    assert len(decoded) == 3
+
+
+def test_what_came_before_a_wrong_number_comes_out_of_finish() -> None:
+    decoder = StreamDecoder()
+    with pytest.raises(CaptureError, match="item"):
+        decoder.feed_many(edges_from_durations([half // US for half in GOOD * 2] + [-1]))
+    assert len(decoder.finish()) == 2
+
+
 def test_time_going_backwards_is_refused() -> None:
     decoder = StreamDecoder()
     decoder.feed(Edge(100, 1))

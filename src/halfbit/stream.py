@@ -45,6 +45,7 @@ class StreamDecoder:
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
+        self._pending: list[Decoded] = []  # by a call that raised
         self._pushed: Generator[tuple[Decoded, ...], Edge, None] | None = None
 
     def feed(self, edge: Edge) -> tuple[Decoded, ...]:
@@ -56,6 +57,8 @@ class StreamDecoder:
         :raises HalfbitError: where it lies before the one before, or the decoder is finished.
         """
         self._check()
+        if self._pending:
+            return tuple(self.feed_many((edge,)))
         if self._receiver is None:
             self._start(edge.time)
             return ()
@@ -72,16 +75,23 @@ class StreamDecoder:
         So durations can be fed a portion at a time. Times can't: what lies between two portions would be
         left out. Let one :class:`EdgeMachine` take those.
 
+        An error does not lose what was decoded before it: that comes out of the next call.
+
         :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
         """
         self._check()
-        decoded: list[Decoded] = []
-        if isinstance(edges, Edges):
-            for durations, scale in edges.durations():
-                decoded += self._feed_durations(durations, scale)
-        else:
-            for edge in edges:
-                decoded += self.feed(edge)
+        decoded, self._pending = self._pending, []
+        try:
+            if isinstance(edges, Edges):
+                for durations, scale in edges.durations():
+                    decoded += self._feed_durations(durations, scale)
+            else:
+                for edge in edges:
+                    decoded += self.feed(edge)
+        except BaseException:
+            self._pending = decoded
+            self._unpush()  # else the next edge would go past them
+            raise
         return decoded
 
     def finish(self) -> tuple[Decoded, ...]:
@@ -91,7 +101,7 @@ class StreamDecoder:
         self.__dict__.pop("feed", None)
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
-        return (*self._dress(events), *self._instructions.finish())
+        return (*self._pending, *self._dress(events), *self._instructions.finish())
 
     def _feed_durations(self, durations: Sequence[int], scale: int) -> list[Decoded]:
         receiver = self._receiver or self._start(0)
