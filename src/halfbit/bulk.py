@@ -125,12 +125,13 @@ class Bulk(OpenPlace):
         :returns: what counts for the preamble before the run, if it will be of even many halves, and if of odd
             many; and how many are kept.
         """
-        counts = (self._ones, self._skew, self._before) if self._state == OPEN else None
-        if self._state == EXACT and self._exact.state() == core.IDLE:
-            counts = self._exact.between_bits()
-        if counts is None:
-            return None
-        ones, skew, before = counts
+        if self._state == OPEN:
+            ones, skew, before = self._ones, self._skew, self._before
+        else:
+            counts = self._exact.between_bits() if self._state == EXACT else None
+            if counts is None or self._exact.state() != core.IDLE:
+                return None
+            ones, skew, before = counts
         kept = self.kept()
         near = kept or ([before] if before else [])
         if not all(least <= half <= most for half in near):
@@ -145,13 +146,14 @@ class Bulk(OpenPlace):
 
     def give_back(self) -> list[Event]:
         """Let the exact way go on from here."""
+        if self._state == EXACT:
+            return []
         events: list[Event] = []
         row, scale = self._row, self._scale
-        if self._state != EXACT:
-            self._at = 0
-            self._to_exact(0)
-            for count in row:
-                events += self._exact.feed(count * scale)
+        self._at = 0
+        self._to_exact(0)
+        for count in row:
+            events += self._exact.feed(count * scale)
         self._row = b""
         return events
 

@@ -91,7 +91,8 @@ def pushed(
                     raise _Given
                 if run is None:
                     time = (yield complete).time
-                    complete = _dressed(receiver.feed(_between(now, time)), dress)
+                    events = receiver.feed(_between(now, time))
+                    complete = _dressed(events, dress) if events else ()
                     continue
                 even, odd, kept = run
                 start = bulk.settled()

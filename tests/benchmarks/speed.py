@@ -129,6 +129,7 @@ def ways(half_bits_each: int, rounds: int) -> Figures:
         "jitter of 2 us, random packets": jittered,
         "jitter of 2 us, 60 packets in turn": repeated,
         "the same, 1 % torn": torn(repeated),
+        "jitter of 5 us, 60 packets in turn": clean(half_bits_each, 5, repeated=True),
     }
     figures: Figures = {}
     for name, durations in signals.items():

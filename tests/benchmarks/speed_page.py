@@ -31,8 +31,9 @@ To measure on another machine::
 Three ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
 :func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many` on an :class:`halfbit.Edges`. *Edge by edge* is
 :meth:`halfbit.StreamDecoder.feed`. *Layer by layer* makes an object of every half-bit and bit. Rows that do not say
-"to instructions" end with packets and faults. Random packets are the harder case: a track repeats its packets, and a
-packet seen before is looked up as a whole.
+"to instructions" end with packets and faults. There random packets are the harder case: a track repeats its packets, and
+how a packet reads is remembered. Jitter of 5 us makes halves of a bit differ by more than receivers must take: what
+stands around those goes through the core, half-bit by half-bit, in all ways.
 """
 
 

@@ -38,7 +38,7 @@ def test_the_figures_keep_what_is_promised(figures: dict[str, Any]) -> None:
 
 def test_every_row_is_measured() -> None:
     """On short signals: the figures mean nothing, but all work runs, and the signals are what they say."""
-    assert len(ways(2000, 1)) == 4
+    assert len(ways(2000, 1)) == 5
     assert set(lengths(2000, 4000, 1)) == {*HOSTILE, "clean"}
     assert from_file(2000)["half_bits"] == 2016
     assert others(2000, 1)["halfbit, to packets"]
