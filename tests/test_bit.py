@@ -17,6 +17,7 @@ from tests.support_steps import by_iterator, by_machine
 from tests.support_strategies import all_limits, signals
 
 US = 1000
+DATA = bytes([3, 1, 2])
 
 
 def bits_of(microseconds: list[int], limits: Limits = RECEIVE) -> list[Bit | Fault]:
@@ -78,6 +79,15 @@ def test_faults_say_where() -> None:
     assert bits_of([58]) == [Fault(FaultKind.LONE_ONE, Layer.BIT, 0, 58_000, at=0, detail=58_000)]
 
 
+def test_a_fault_that_takes_a_half_bit_with_it_stays_what_it_is() -> None:
+    machine = BitMachine()
+    machine.feed(HalfBit(0, 58_000, HalfBitKind.ONE))
+    fault = Fault(FaultKind.LONG, Layer.EDGE, 58_000, 99_000, 60_000, 7, DATA, 4)
+    assert machine.feed(fault) == (attrs.evolve(fault, start=0),)
+    assert machine.feed(fault) == (fault,)
+    assert machine.finish() == ()
+
+
 def test_bits_and_faults_tile_the_time() -> None:
     microseconds = [58, 58, 58, 100, 100, 77, 58, 52, 59, 100, 58, 3, 100, 100, 58]
     time = 0
@@ -111,12 +121,13 @@ _half_bits = st.one_of(
                 st.sampled_from(HalfBitKind),
             ),
             st.builds(
-                lambda kind, start, duration: Fault(
-                    kind, Layer.HALF_BIT, start, start + duration, start, duration
+                lambda kind, start, duration, data: Fault(
+                    kind, Layer.HALF_BIT, start, start + duration, start, duration, data, 1 + len(data)
                 ),
                 st.sampled_from((FaultKind.SHORT, FaultKind.BETWEEN, FaultKind.LONG)),
                 st.integers(0, 10**9),
                 st.integers(0, 10**8),
+                st.sampled_from((b"", DATA)),
             ),
         ),
         max_size=40,

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 import attrs
 
 from . import core
-from .fault import Fault, FaultKind, Layer
-from .half_bit import HalfBit, HalfBitKind
+from .fault import Fault, Layer
+from .half_bit import HalfBit, HalfBitKind, one_fault
 from .limits import RECEIVE, Limits
 from .unfrozen import unfrozen
 
@@ -46,38 +46,51 @@ class BitMachine:
 
     def __init__(self, limits: Limits = RECEIVE) -> None:
         self._core = limits.bits_core()
-        self._start = 0  # of the held half-bit
-        self._end = 0
+        self._waiting: HalfBit | None = None  # for its other half
 
     def feed(self, event: HalfBit | Fault) -> tuple[Bit | Fault, ...]:
         """Take the next half-bit. A fault between takes a half-bit that waited for its other with it."""
-        machine = self._core
-        held, start = machine.held, self._start
-        half = int(event.kind)
-        duration = event.end - event.start
-        answer = machine.feed(half, duration)
-        self._start, self._end = event.start, event.end
-        if isinstance(event, Fault):
-            return (attrs.evolve(event, start=start) if held else event,)
-        if answer == core.MORE:
+        machine, waiting = self._core, self._waiting
+        end = event.end
+        answer = machine.feed(int(event.kind), end - event.start)
+        self._waiting = None
+        if isinstance(event, HalfBit):
+            if machine.held != core.MORE:
+                self._waiting = event
+        else:
+            return (event if waiting is None else _from(waiting.start, event),)
+        if waiting is None:
             return ()
+        start, first, last = waiting.start, machine.first, machine.last
         if answer in (core.ONE, core.ZERO):
-            return (Bit(int(answer == core.ONE), start, machine.first, machine.last),)
-        kind = FaultKind(answer)
-        if kind is FaultKind.UNEQUAL:
-            difference = abs(machine.first - machine.last)
-            return (Fault(kind, Layer.BIT, start, event.end, at=event.start, detail=difference),)
-        end = event.end if kind is FaultKind.STRETCHED else event.start
-        return (Fault(kind, Layer.BIT, start, end, at=start, detail=end - start),)
+            return (Bit(int(answer == core.ONE), start, first, last),)
+        if answer == core.UNEQUAL:
+            return (one_fault(answer, Layer.BIT, start, end, event.start, abs(first - last)),)
+        if answer != core.STRETCHED:
+            end = event.start  # which is not lost: it waits for its other half now
+        return (one_fault(answer, Layer.BIT, start, end, start, end - start),)
 
     def finish(self) -> tuple[Bit | Fault, ...]:
         """The capture is over; a half-bit that waits for its other half is a lone one."""
-        held, self._core.held = self._core.held, core.MORE
-        if held == core.MORE:
+        waiting = self._take()
+        if waiting is None:
             return ()
-        kind = FaultKind.LONE_ONE if held == core.ONE else FaultKind.LONE_ZERO
-        detail = self._end - self._start
-        return (Fault(kind, Layer.BIT, self._start, self._end, at=self._start, detail=detail),)
+        answer = core.LONE_ONE if waiting.kind is HalfBitKind.ONE else core.LONE_ZERO
+        start = waiting.start
+        return (one_fault(answer, Layer.BIT, start, waiting.end, start, waiting.duration),)
+
+    def _take(self) -> HalfBit | None:
+        """The half-bit that waits, and nothing waits any more."""
+        waiting, self._waiting = self._waiting, None
+        self._core.held, self._core.waiting = core.MORE, 0
+        return waiting
+
+
+def _from(start: int, fault: Fault) -> Fault:
+    """A fault that starts earlier than it did."""
+    return Fault(
+        fault.kind, fault.layer, start, fault.end, fault.at, fault.detail, fault.data, fault.count
+    )
 
 
 def bits(
@@ -85,33 +98,38 @@ def bits(
 ) -> Iterator[Bit | Fault]:
     """The bits of a signal, in order, with faults in their places.
 
-    Where no half-bit waits and the next two are a sound bit, it is made here: the machine would answer
-    the same, and nothing waits behind it either. All else is the machine's.
+    Two half-bits that are a sound bit become one here: the machine would answer the same, and nothing
+    waits behind it either. All other pairs are the machine's.
     """
     machine = BitMachine(limits)
-    layer_3 = machine._core
-    one_difference, zero_total_max = layer_3.one_difference, layer_3.zero_total_max
+    one_difference, zero_total_max = machine._core.one_difference, machine._core.zero_total_max
     one, zero = HalfBitKind.ONE, HalfBitKind.ZERO
-    events = iter(half_bits)
-    for event in events:
-        if layer_3.held == core.MORE and isinstance(event, HalfBit):
-            after = next(events, None)
-            if isinstance(after, HalfBit) and (kind := event.kind) is after.kind:
-                first, last = event.duration, after.duration
-                if (kind is one and -one_difference <= first - last <= one_difference) or (
-                    kind is zero and first + last <= zero_total_max
-                ):
-                    bit = _UnfrozenBit()
-                    bit.value = 1 if kind is one else 0
-                    bit.start = event.start
-                    bit.first = first
-                    bit.last = last
-                    bit.__class__ = Bit
-                    yield bit
-                    continue
-            machine.feed(event)  # which answers nothing, since it is the first half of a bit
-            if after is None:
-                break
-            event = after
+    waiting: HalfBit | None = None  # not in the machine, but here
+    for event in half_bits:
+        if waiting is None:
+            if isinstance(event, HalfBit):
+                waiting = event
+            else:
+                yield event
+            continue
+        kind = waiting.kind
+        if isinstance(event, HalfBit) and kind is event.kind:
+            first, last = waiting.duration, event.duration
+            if (kind is one and -one_difference <= first - last <= one_difference) or (
+                kind is zero and first + last <= zero_total_max
+            ):
+                bit = _UnfrozenBit()
+                bit.value = 1 if kind is one else 0
+                bit.start = waiting.start
+                bit.first = first
+                bit.last = last
+                bit.__class__ = Bit
+                yield bit
+                waiting = None
+                continue
+        machine.feed(waiting)
         yield from machine.feed(event)
-    yield from machine.finish()
+        waiting = machine._take()
+    if waiting is not None:
+        machine.feed(waiting)
+        yield from machine.finish()

@@ -6,17 +6,18 @@ import enum
 from collections.abc import Iterable, Iterator
 from itertools import accumulate, chain
 from operator import attrgetter
+from typing import Any
 
 import attrs
 
 from . import core
 from .edge import Edge, Edges
 from .error import HalfbitError
-from .fault import Fault, FaultKind, Layer
+from .fault import Fault, FaultKind, Layer, UnfrozenFault
 from .limits import RECEIVE, Limits
 from .unfrozen import unfrozen
 
-__all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
+__all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits", "one_fault"]
 
 
 class HalfBitKind(enum.IntEnum):
@@ -26,8 +27,9 @@ class HalfBitKind(enum.IntEnum):
     ZERO = core.ZERO
 
 
-#: By the core's answers; asking the enumeration itself takes ten times as long.
+#: By the core's answers; asking the enumerations themselves takes ten times as long.
 _KINDS = {int(kind): kind for kind in HalfBitKind}
+_FAULT_KINDS = {int(kind): kind for kind in FaultKind}
 
 
 @attrs.frozen(slots=True, weakref_slot=False)
@@ -47,6 +49,20 @@ class HalfBit:
 
 
 _UnfrozenHalfBit = unfrozen(HalfBit)
+
+
+def one_fault(answer: int, layer: Layer, start: int, end: int, at: int, detail: int) -> Fault:
+    """The fault of one half-bit or bit, in a third of the time that ``Fault(...)`` takes.
+
+    :param answer: the core's, of that layer.
+    """
+    new: Any = UnfrozenFault()
+    new.kind = _FAULT_KINDS[answer]
+    new.layer, new.start, new.end, new.at, new.detail = layer, start, end, at, detail
+    new.data, new.count = b"", 1
+    new.__class__ = Fault
+    fault: Fault = new
+    return fault
 
 
 class HalfBitMachine:
@@ -85,7 +101,7 @@ class HalfBitMachine:
         answer = self._core.feed(duration)
         if answer in (core.ONE, core.ZERO):
             return HalfBit(start, duration, _KINDS[answer])
-        return Fault(FaultKind(answer), Layer.HALF_BIT, start, end, at=start, detail=duration)
+        return one_fault(answer, Layer.HALF_BIT, start, end, start, duration)
 
 
 def half_bits(edges: Iterable[Edge], limits: Limits = RECEIVE) -> Iterator[HalfBit | Fault]:
