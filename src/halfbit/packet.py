@@ -39,132 +39,180 @@ class PacketMachine:
 
     def feed(self, event: Bit | Fault) -> tuple[Event, ...]:
         """Take the next bit or fault."""
-        if self._account is None:
-            self._account = Account(self._core, self._limits, event.start)
+        account = self._account
+        if account is None:
+            account = self._account = Account(self._core, self._limits, event.start)
         self._events.append(event)
         if isinstance(event, Bit):
-            bit = core.ONE if event.value else core.ZERO
-            answer = self._core.feed(bit, event.first, event.last)
+            bit, at, detail = core.ONE if event.value else core.ZERO, event.start, 0
+            first, last = event.first, event.last
         else:
-            first, *others = _halves(event)
-            answer = self._core.feed(int(event.kind), first, sum(others))
-        return () if answer == core.MORE else self._answer(answer, event)
+            bit, at, detail = int(event.kind), event.at, event.detail
+            first, last = _parts(event)
+        answer = self._core.feed(bit, first, last)
+        if answer == core.MORE:
+            return ()
+        if answer == bit and not account.inside:
+            # A fault that tears no packet: the account needs no more than this.
+            account.lose(bit, event.start, event.end, at, detail)
+            return ()
+        halves = self._last_halves() if answer in _FOUND else []
+        return account.answer(answer, Element(bit, event.start, event.end, at, detail, halves))
 
     def finish(self) -> tuple[Event, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
         return () if self._account is None else self._account.finish(self._events[-1].end)
 
-    def _answer(self, answer: int, event: Bit | Fault) -> tuple[Event, ...]:
-        """What is complete with an answer of the core, which came with the last event."""
-        if isinstance(event, Bit):
-            bit, at, detail = core.ONE if event.value else core.ZERO, event.start, 0
-        else:
-            bit, at, detail = int(event.kind), event.at, event.detail
-        halves: list[int] = []
-        if answer in _FOUND:
-            halves = [half for one in self._events for half in _halves(one)][-self._reach :]
-        assert self._account is not None
-        return self._account.answer(answer, Element(bit, event.start, event.end, at, detail, halves))
-
-    def _clean(self, bits: Iterator[Bit | Fault], taken: list[Bit | Fault]) -> Packet | None:
-        """While the core is IDLE: take bits up to the end of the next packet, if it is clean.
-
-        The core need not see these: up to there it would answer nothing but START, and there it is IDLE
-        again, with the end bit counted (S-9.2 A).
-
-        :param taken: gets what was taken, if it was anything.
-        :returns: ``None`` with the first bit that shows no clean packet (a fault, too short a preamble, a
-            wrong error byte), or where the bits end. Then what was taken has still to be fed.
-        """
-        layer_4, account = self._core, self._account
-        assert account is not None
-        take = taken.append
-        for bit in bits:
-            take(bit)
-            if not isinstance(bit, Bit) or len(taken) == LONGEST:
-                return None
-            if not bit.value:
-                break
-        preamble = layer_4.ones + len(taken) - 1
-        if preamble < layer_4.preamble_min:
-            return None
-        data = bytearray()
-        value = 0
-        while not value & 1:
-            if len(data) == len(layer_4.data):
-                return None
-            value = 1  # and behind it the bits of a byte, and the one that tells whether the packet ends
-            for bit in bits:
-                take(bit)
-                if not isinstance(bit, Bit):
-                    return None
-                value += value + bit.value
-                if value >= 1 << 9:
-                    break
+    def _last_halves(self) -> list[int]:
+        """The durations of the last half-bits, as many as the account may need."""
+        halves: list[int] = []  # the last one first
+        for event in reversed(self._events):
+            if isinstance(event, Bit):
+                halves += (event.last, event.first)
+            elif event.kind is FaultKind.UNEQUAL:
+                halves += reversed(_parts(event))
             else:
-                return None
-            data.append(value >> 1 & 255)
-        if len(data) < layer_4.packet_min or exclusive_or(data) or not isinstance(bit, Bit):
-            return None
-        layer_4.ones, layer_4.skew, layer_4.before = 1, 0, bit.last
-        self._events.extend(taken)
-        packet = Packet(bytes(data), min(preamble, core.COUNT_MAX), account.settled, bit.end)
-        account.settle(bit.end)
-        return packet
-
-    def _search(self, bits: Iterator[Bit | Fault]) -> list[Bit | Fault]:
-        """While the core is LOST and has counted no one-bit: take bits up to where a preamble may be.
-
-        Up to each zero-bit the core would only count, and behind it from 0 again.
-
-        :returns: what has still to be fed: the one-bits since the last zero-bit, enough for a preamble,
-            or fewer and a fault or the end behind them.
-        """
-        enough = self._core.preamble_min
-        ones: list[Bit | Fault] = []
-        for bit in bits:
-            ones.append(bit)
-            if not isinstance(bit, Bit):
+                halves.append(event.end - event.start)
+            if len(halves) >= self._reach:
                 break
-            if not bit.value:
-                self._events.extend(ones)
-                ones.clear()
-            elif len(ones) == enough:
-                break
-        return ones
+        return halves[self._reach - 1 :: -1]
 
 
-def _halves(event: Bit | Fault) -> tuple[int, ...]:
-    """The durations of its half-bits, where they are known."""
-    if isinstance(event, Bit):
-        return event.first, event.last
-    if event.kind is FaultKind.UNEQUAL:
-        return event.at - event.start, event.end - event.at
-    return (event.end - event.start,)
+def _parts(fault: Fault) -> tuple[int, int]:
+    """The durations of its half-bits, where they are known; else its own and 0."""
+    if fault.kind is FaultKind.UNEQUAL:
+        return fault.at - fault.start, fault.end - fault.at
+    return fault.end - fault.start, 0
 
 
 def packets(bits: Iterable[Bit | Fault], limits: Limits = RECEIVE) -> Iterator[Event]:
     """The packets of a signal, in order, with faults in their places.
 
-    Most bits are taken past the machine, where what they do to it can be told in a few words.
+    Most bits are taken past the core, where what they do to it can be told in a few words.
     """
-    machine = PacketMachine(limits)
-    layer_4, feed = machine._core, machine.feed
+    machine = _Past(limits)
     source = iter(bits)
-    for event in source:
-        if complete := feed(event):
-            yield from complete
-        if layer_4.state == core.LOST and layer_4.ones == layer_4.skew == layer_4.before == 0:
-            for one in machine._search(source):
-                yield from feed(one)
-        while layer_4.state == core.IDLE:
-            taken: list[Bit | Fault] = []
-            packet = machine._clean(source, taken)
-            if packet is not None:
-                yield packet
-                continue
-            for one in taken:
-                yield from feed(one)
-            if not taken:
-                break  # the bits have ended
+    first = next(source, None)
+    complete = None if first is None else machine.feed(first)
+    while complete is not None:
+        yield from complete
+        complete = machine.take(source)
     yield from machine.finish()
+
+
+class _Past(PacketMachine):
+    """The machine with ways past its core.
+
+    The core is set to where it would be, had it been fed what was taken past it, before it is fed again.
+    """
+
+    def take(self, bits: Iterator[Bit | Fault]) -> tuple[Event, ...] | None:
+        """Take bits until something may be complete.
+
+        :returns: what is complete; ``None`` where the bits have ended.
+        """
+        if self._core.state == core.LOST:
+            return self._search(bits)
+        if self._core.state == core.IDLE:
+            return self._packet(bits)
+        return None  # A packet has been fed up to where the bits end.
+
+    def _search(self, bits: Iterator[Bit | Fault]) -> tuple[Event, ...] | None:
+        """While LOST: up to a fault, or the first one-bit with which a preamble can stand complete."""
+        layer_4 = self._core
+        ones: list[Bit] = []
+        # Neither count of one-bits rises by more than one with each.
+        harmless = layer_4.preamble_min - max(layer_4.ones, layer_4.skew) - 1
+        for event in bits:
+            if isinstance(event, Bit):
+                if not event.value:
+                    self._events.extend(ones)
+                    self._events.append(event)
+                    ones.clear()
+                    layer_4.ones = layer_4.skew = layer_4.before = 0
+                    harmless = layer_4.preamble_min - 1
+                    continue
+                if len(ones) < harmless:
+                    ones.append(event)
+                    continue
+            self._count(ones)
+            return self.feed(event)
+        self._count(ones)
+        return None
+
+    def _packet(self, bits: Iterator[Bit | Fault]) -> tuple[Event, ...] | None:
+        """While IDLE: up to the end of a packet, or where it shows that there is none."""
+        layer_4 = self._core
+        ones: list[Bit] = []
+        for event in bits:
+            if isinstance(event, Bit) and event.value:
+                ones.append(event)
+                if len(ones) < LONGEST:
+                    continue
+                self._count(ones)
+                return ()
+            if not isinstance(event, Bit) or layer_4.ones + len(ones) < layer_4.preamble_min:
+                self._count(ones)
+                return self.feed(event)
+            self._events.extend(ones)
+            self._events.append(event)
+            return self._bytes(bits, min(layer_4.ones + len(ones), core.COUNT_MAX))
+        self._count(ones)
+        return None
+
+    def _count(self, ones: list[Bit]) -> None:
+        """One-bits with which nothing is complete: they are only counted, both ways, as the core does."""
+        layer_4 = self._core
+        most = layer_4.one_difference
+        skew, before = layer_4.skew, layer_4.before
+        for bit in ones:
+            skew = skew + 1 if before and -most <= bit.first - before <= most else 0
+            before = bit.last
+        layer_4.ones = min(layer_4.ones + len(ones), core.COUNT_MAX)
+        layer_4.skew, layer_4.before = min(skew, core.COUNT_MAX), before
+        self._events.extend(ones)
+
+    def _bytes(self, bits: Iterator[Bit | Fault], preamble: int) -> tuple[Event, ...]:
+        """Behind a packet start bit: up to the packet's end, or where it shows that it is torn or wrong.
+
+        :param preamble: how many one-bits stand before the start bit.
+        """
+        layer_4, account = self._core, self._account
+        assert account is not None
+        data = bytearray()
+        taken: list[Bit | Fault] = []  # since the last byte's start bit
+        value = 1  # and behind it the bits of a byte, and the one that tells whether the packet ends
+        for bit in bits:
+            taken.append(bit)
+            if not isinstance(bit, Bit):
+                break
+            value += value + bit.value
+            if value < 1 << 9:
+                continue
+            byte = value >> 1 & 255
+            if value & 1:
+                if len(data) + 1 < layer_4.packet_min or exclusive_or(data) != byte:
+                    break
+                data.append(byte)
+                layer_4.ones, layer_4.skew, layer_4.before = 1, 0, bit.last  # the end bit counts (S-9.2 A)
+                self._events.extend(taken)
+                packet = Packet(bytes(data), preamble, account.settled, bit.end)
+                account.settle(bit.end)
+                return (packet,)
+            if len(data) + 1 == len(layer_4.data):
+                break
+            data.append(byte)
+            self._events.extend(taken)
+            taken.clear()
+            value = 1
+        # What is wrong is the core's to say, from the start bit of the byte it is in, or of the last one.
+        layer_4.state, layer_4.room, layer_4.preamble = core.BYTE, 8, preamble
+        layer_4.ones = layer_4.skew = layer_4.before = 0
+        layer_4.length, layer_4.check = len(data), exclusive_or(data)
+        layer_4.data[: len(data)] = data
+        account.inside = True
+        for bit in taken[:-1]:  # with these nothing is complete
+            assert isinstance(bit, Bit)
+            layer_4.feed(core.ONE if bit.value else core.ZERO, bit.first, bit.last)
+        self._events.extend(taken[:-1])
+        return self.feed(taken[-1]) if taken else ()
