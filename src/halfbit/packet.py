@@ -126,8 +126,7 @@ class _Past(PacketMachine):
         for event in bits:
             if isinstance(event, Bit):
                 if not event.value:
-                    self._events.extend(ones)
-                    self._events.append(event)
+                    self._events.extend((*ones, event))
                     ones.clear()
                     layer_4.ones = layer_4.skew = layer_4.before = 0
                     harmless = layer_4.preamble_min - 1
@@ -154,8 +153,7 @@ class _Past(PacketMachine):
             if not isinstance(event, Bit) or layer_4.ones + len(ones) < layer_4.preamble_min:
                 self._count(ones)
                 return self.feed(event)
-            self._events.extend(ones)
-            self._events.append(event)
+            self._events.extend((*ones, event))
             return self._bytes(bits, min(layer_4.ones + len(ones), core.COUNT_MAX))
         self._count(ones)
         return None
@@ -205,14 +203,24 @@ class _Past(PacketMachine):
             self._events.extend(taken)
             taken.clear()
             value = 1
-        # What is wrong is the core's to say, from the start bit of the byte it is in, or of the last one.
-        layer_4.state, layer_4.room, layer_4.preamble = core.BYTE, 8, preamble
+        return self._wrong(data, taken)
+
+    def _wrong(self, data: bytearray, taken: list[Bit | Fault]) -> tuple[Event, ...]:
+        """What is wrong with a packet is the core's to say, or that the bits end in it.
+
+        :param data: its bytes that are followed by another's start bit.
+        :param taken: what came since the last start bit of a byte.
+        """
+        layer_4, account = self._core, self._account
+        assert account is not None
+        layer_4.state, layer_4.room = core.BYTE, 8
         layer_4.ones = layer_4.skew = layer_4.before = 0
         layer_4.length, layer_4.check = len(data), exclusive_or(data)
         layer_4.data[: len(data)] = data
         account.inside = True
-        for bit in taken[:-1]:  # with these nothing is complete
+        *sound, last = taken or (None,)
+        for bit in sound:  # with these nothing is complete
             assert isinstance(bit, Bit)
+            self._events.append(bit)
             layer_4.feed(core.ONE if bit.value else core.ZERO, bit.first, bit.last)
-        self._events.extend(taken[:-1])
-        return self.feed(taken[-1]) if taken else ()
+        return () if last is None else self.feed(last)
