@@ -9,14 +9,17 @@ an :class:`Edge`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import accumulate, chain
+from itertools import accumulate
 from operator import sub
 from typing import Any
 
 import attrs
 
-from .block import LARGEST, Block, blocks_of, integers, plain
+from .block import Block, blocks_of, integers, plain
 from .bulk_row import summed
+from .edge_samples import changes
+from .edge_steps import check_durations, check_length
+from .edge_steps import steps_between as steps_between
 from .error import CaptureError, HalfbitError
 from .unfrozen import unfrozen
 from .unit import Number, Scale, Unit
@@ -230,51 +233,6 @@ class Edges:
         return (list(map(sub, times[1:], times)), 1), totals[-1], before
 
 
-def check_length(total: Number, place: str) -> None:
-    """:raises CaptureError: where a capture lasts longer than any can."""
-    if total > LARGEST:
-        raise CaptureError("the capture lasts too long for its times to be counted", place)
-
-
-def check_durations(values: Sequence[Number], block: Block) -> None:
-    """:raises CaptureError: where a duration is negative."""
-    if values and min(values) < 0:
-        index = next(i for i, value in enumerate(values) if value < 0)
-        raise CaptureError(f"duration {values[index]!r} is negative", block.place(index))
-
-
-def steps_between(
-    times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]
-) -> list[Number]:
-    """How far each time is from the one before it; the first of ``times`` is the one before all.
-
-    It is ``None`` at the start of a capture; the first step is 0 then.
-
-    :param place: the place of ``times[1 + i]``.
-    :raises CaptureError: where a step goes backwards without ``wrap``, or a time is no count of the
-        counter.
-    """
-    before, *after = times
-    chained: list[Any] = [after[0] if before is None and after else before, *after]
-    try:
-        steps = list(map(sub, chained[1:], chained))
-    except OverflowError:  # a whole number that no float reaches, beside a float
-        raise CaptureError("times are too large", place(0)) from None
-    if wrap is not None:
-        for index, time in enumerate(chained[1:]):
-            if not 0 <= time < wrap:
-                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
-        return [step + wrap if step < 0 else step for step in steps]
-    if steps and min(steps) < 0:
-        index = next(i for i, step in enumerate(steps) if step < 0)
-        raise CaptureError(
-            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
-            "(if the counter starts over, say after how many counts: wrap)",
-            place(index),
-        )
-    return steps
-
-
 def edges_from_times(
     times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1
 ) -> Edges:
@@ -311,44 +269,4 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
     :raises HalfbitError: for another unit; once gone through, :class:`halfbit.CaptureError` with
         the item where a sample is neither 0 nor 1.
     """
-    return Edges(lambda: _changes(samples), are_durations=False, unit=unit)
-
-
-def _changes(samples: Iterable[int]) -> Iterator[Block]:
-    """The indices of the samples that differ from the one before."""
-    before: int | None = None
-    start = 0
-    for row in _levels(samples):
-        changes = []
-        level = row[0] if before is None else before
-        first = 1 - level
-        at = row.find(first)
-        while at >= 0:
-            changes.append(start + at)
-            level = 1 - level
-            at = row.find(1 - level, at)
-        before = level
-        start += len(row)
-        if changes:
-            yield Block(changes, _items(changes), first)
-
-
-def _levels(samples: Iterable[int]) -> Iterator[bytes]:
-    """The samples as levels, in blocks. Those before one that is wrong are not lost with it."""
-    for block in blocks_of(samples):
-        try:
-            yield _level_row(block)
-        except CaptureError:
-            yield from map(_level_row, block.singly())
-
-
-def _level_row(block: Block) -> bytes:
-    levels = plain(block)
-    if not set(levels) <= {0, 1}:
-        index = next(i for i, level in enumerate(levels) if level not in (0, 1))
-        raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", block.place(index))
-    return bytes(map(int, levels))
-
-
-def _items(indices: Sequence[int]) -> Callable[[int], str]:
-    return lambda index: f"item {indices[index]}"
+    return Edges(lambda: changes(samples), are_durations=False, unit=unit)
