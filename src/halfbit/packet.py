@@ -103,7 +103,8 @@ def packets(bits: Iterable[Bit | Fault], limits: Limits = RECEIVE) -> Iterator[E
 class _Past(PacketMachine):
     """The machine with ways past its core.
 
-    The core is set to where it would be, had it been fed what was taken past it, before it is fed again.
+    Before the core is fed again it is set to where it would be, had it been fed what was taken past it;
+    but for what a packet leaves in it, which the next start bit clears.
     """
 
     def take(self, bits: Iterator[Bit | Fault]) -> tuple[Event, ...] | None:
@@ -120,8 +121,8 @@ class _Past(PacketMachine):
     def _search(self, bits: Iterator[Bit | Fault]) -> tuple[Event, ...] | None:
         """While LOST: up to a fault, or the first one-bit with which a preamble can stand complete."""
         layer_4 = self._core
-        ones: list[Bit] = []
-        # Neither count of one-bits rises by more than one with each.
+        ones: list[Bit] = []  # since the last zero-bit
+        # With so many no preamble is complete: neither count of one-bits rises by more than one with each.
         harmless = layer_4.preamble_min - max(layer_4.ones, layer_4.skew) - 1
         for event in bits:
             if isinstance(event, Bit):
