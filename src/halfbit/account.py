@@ -11,12 +11,11 @@ are kept one by one, and a Fault is made of them only when it is over.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import attrs
 
 from . import core
-from .fault import Cutout, Fault, FaultKind, Layer, UnfrozenFault
+from .fault import Cutout, Fault, fault_of
 from .limits import US, Limits
 from .packet_type import Packet
 
@@ -30,18 +29,7 @@ CUTOUT_MIN = 454 * US
 CUTOUT_MAX = 488 * US
 CUTOUT_HALVES = 3
 
-_HALF_BIT_LAYER = frozenset((core.SHORT, core.BETWEEN, core.LONG))
-_BIT_LAYER = frozenset((core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED))
-
-
-def _layer(kind: FaultKind) -> Layer:
-    if kind in _HALF_BIT_LAYER:
-        return Layer.HALF_BIT
-    return Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
-
-
-#: The core's fault answers: their kinds, and the layers that find them.
-_KINDS = {int(kind): (kind, _layer(kind)) for kind in FaultKind}
+_HALF_BIT_FAULTS = frozenset((core.SHORT, core.BETWEEN, core.LONG))
 
 
 @attrs.frozen(slots=True)
@@ -146,7 +134,7 @@ class Account:
         lost_from = self.settled if self.inside else start
         self.inside = False
         if self.lost:
-            if self.lost != core.CUT or kind not in _HALF_BIT_LAYER:
+            if self.lost != core.CUT or kind not in _HALF_BIT_FAULTS:
                 return
             # More than the rest of a packet: the signal itself is wrong from the start.
             lost_from = self._start
@@ -205,13 +193,10 @@ class Account:
 
     def _fault(self, end: int) -> Fault:
         """The lost stretch, which ends here."""
-        new: Any = UnfrozenFault()
-        new.kind, new.layer = _KINDS[self.lost]
-        new.start, new.end, new.at, new.detail = self._start, end, self._at, self._detail
-        new.data, new.count = self._data, self.count
-        new.__class__ = Fault
+        fault = fault_of(
+            self.lost, self._start, end, self._at, self._detail, self._data, self.count
+        )
         self.lost = self.count = 0
-        fault: Fault = new
         return fault
 
     def _run_start(self, element: Element) -> int:

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 import attrs
 
 from . import core
-from .fault import Fault, Layer
-from .half_bit import HalfBit, HalfBitKind, one_fault
+from .fault import Fault, fault_of
+from .half_bit import HalfBit, HalfBitKind
 from .limits import RECEIVE, Limits
 from .unfrozen import unfrozen
 
@@ -65,10 +65,10 @@ class BitMachine:
         if answer in (core.ONE, core.ZERO):
             return (Bit(int(answer == core.ONE), start, first, last),)
         if answer == core.UNEQUAL:
-            return (one_fault(answer, Layer.BIT, start, end, event.start, abs(first - last)),)
+            return (fault_of(answer, start, end, event.start, abs(first - last)),)
         if answer != core.STRETCHED:
             end = event.start  # which is not lost: it waits for its other half now
-        return (one_fault(answer, Layer.BIT, start, end, start, end - start),)
+        return (fault_of(answer, start, end, start, end - start),)
 
     def finish(self) -> tuple[Bit | Fault, ...]:
         """The capture is over; a half-bit that waits for its other half is a lone one."""
@@ -77,7 +77,7 @@ class BitMachine:
             return ()
         answer = core.LONE_ONE if waiting.kind is HalfBitKind.ONE else core.LONE_ZERO
         start = waiting.start
-        return (one_fault(answer, Layer.BIT, start, waiting.end, start, waiting.duration),)
+        return (fault_of(answer, start, waiting.end, start, waiting.duration),)
 
     def _take(self) -> HalfBit | None:
         """The half-bit that waits, and nothing waits any more."""

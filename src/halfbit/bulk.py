@@ -72,7 +72,7 @@ class Bulk(OpenPlace):
             row = joined(self._row, row)
             symbols = sight = self._sight + sight
         elif self._before and row and self._state == OPEN:
-            if of.apart(self._before // scale, row[0]):
+            if self._to_the_ns.apart(self._before, row[0] * scale):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
         if DOUBT in sight:
@@ -147,7 +147,7 @@ class Bulk(OpenPlace):
     def give_back(self) -> list[Event]:
         """Let the exact way go on from here."""
         if self._state == EXACT:
-            return []
+            return []  # and nothing is kept
         events: list[Event] = []
         row, scale = self._row, self._scale
         self._at = 0

@@ -49,7 +49,6 @@ class OpenPlace(TornPlace, LostPlace):
         while True:
             begun = at = self._at
             now, settled = self._time, account.settled
-            # A half-bit before the run counts as the last part of a bit one half-bit later.
             ones_before, skew_before = self._ones, self._skew + (self._before > 0)
             if wrong < at:
                 wrong = find(WRONG, at)
@@ -64,7 +63,7 @@ class OpenPlace(TornPlace, LostPlace):
                 plain = plane.plain_to(at)
             while True:
                 zero = find(b"0", at)
-                ones = zero - at
+                ones = zero - at  # what ``_ones_with`` does, without a call
                 ones = (ones >> 1) + (skew_before if ones & 1 else ones_before)
                 if not 0 <= zero < bad or ones < enough:
                     break

@@ -30,7 +30,7 @@ class Place:
         self._row: Row = b""  # what is kept, then with the new row behind it
         self._symbols = b""
         self._sight = b""  # symbols of what is kept, before a look at their neighbours
-        self._of = Symbols(limits, 1)
+        self._of = self._to_the_ns = Symbols(limits, 1)
         self._scale = 1
         self._at = 0  # up to here all is done, and this is the time there
         self._time = exact.now
@@ -43,6 +43,11 @@ class Place:
     def _be_open(self, now: int, ones: int, skew: int, before: int) -> None:
         self._state, self._time = OPEN, now
         self._ones, self._skew, self._before = ones, skew, before
+
+    def _ones_with(self, halves: int) -> int:
+        """OPEN: one-bits before a zero, where so many half-bits of the run stand before it."""
+        # A half-bit before the run counts as the last part of a bit one half-bit later.
+        return (halves >> 1) + (self._skew + (self._before > 0) if halves & 1 else self._ones)
 
     def _be_lost(self, again: int) -> None:
         self._state = LOST

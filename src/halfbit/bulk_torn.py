@@ -67,8 +67,7 @@ class TornPlace(Place):
         torn = zero if match is None else match.end()
         if torn == zero:
             return self._lost_in_pair(zero, None)
-        ones = zero - at
-        ones = (ones >> 1) + (self._skew + (self._before > 0) if ones & 1 else self._ones)
+        ones = self._ones_with(zero - at)
         if ones < self._limits.preamble_min:
             return self._lost_at_bit(core.PREAMBLE, zero, ones)
         data = bytearray()

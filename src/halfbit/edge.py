@@ -18,8 +18,7 @@ import attrs
 from .block import Block, blocks_of, integers, plain
 from .bulk_row import summed
 from .edge_samples import changes
-from .edge_steps import check_durations, check_length
-from .edge_steps import steps_between as steps_between
+from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
 from .unfrozen import unfrozen
 from .unit import Number, Scale, Unit

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import enum
+from typing import Any
 
 import attrs
 
 from . import core
 from .unfrozen import unfrozen
 
-__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "UnfrozenFault"]
+__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "fault_of"]
 
 
 class Layer(enum.IntEnum):
@@ -105,8 +106,33 @@ class Fault:
         return _WORDS[self.kind].format(us=f"{self.detail / 1000:g}", n=self.detail)
 
 
-#: To make faults fast with.
-UnfrozenFault = unfrozen(Fault)
+_UnfrozenFault = unfrozen(Fault)
+
+_HALF_BIT_LAYER = (core.SHORT, core.BETWEEN, core.LONG)
+_BIT_LAYER = (core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED)
+
+
+def _layer(kind: FaultKind) -> Layer:
+    if kind in _HALF_BIT_LAYER:
+        return Layer.HALF_BIT
+    return Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
+
+
+#: The core's answers: their kinds, and the layers that find them. Asking an enumeration takes ten times as long.
+_KINDS = {int(kind): (kind, _layer(kind)) for kind in FaultKind}
+
+
+def fault_of(
+    answer: int, start: int, end: int, at: int, detail: int, data: bytes = b"", count: int = 1
+) -> Fault:
+    """The fault of one of the core's answers, in a third of the time that ``Fault(...)`` takes."""
+    new: Any = _UnfrozenFault()
+    new.kind, new.layer = _KINDS[answer]
+    new.start, new.end, new.at, new.detail = start, end, at, detail
+    new.data, new.count = data, count
+    new.__class__ = Fault
+    fault: Fault = new
+    return fault
 
 
 @attrs.frozen(slots=True)

@@ -6,18 +6,17 @@ import enum
 from collections.abc import Iterable, Iterator
 from itertools import accumulate, chain
 from operator import attrgetter
-from typing import Any
 
 import attrs
 
 from . import core
 from .edge import Edge, Edges
 from .error import HalfbitError
-from .fault import Fault, FaultKind, Layer, UnfrozenFault
+from .fault import Fault, fault_of
 from .limits import RECEIVE, Limits
 from .unfrozen import unfrozen
 
-__all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits", "one_fault"]
+__all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
 
 
 class HalfBitKind(enum.IntEnum):
@@ -27,9 +26,8 @@ class HalfBitKind(enum.IntEnum):
     ZERO = core.ZERO
 
 
-#: By the core's answers; asking the enumerations themselves takes ten times as long.
+#: By the core's answers; asking the enumeration itself takes ten times as long.
 _KINDS = {int(kind): kind for kind in HalfBitKind}
-_FAULT_KINDS = {int(kind): kind for kind in FaultKind}
 
 
 @attrs.frozen(slots=True, weakref_slot=False)
@@ -49,20 +47,6 @@ class HalfBit:
 
 
 _UnfrozenHalfBit = unfrozen(HalfBit)
-
-
-def one_fault(answer: int, layer: Layer, start: int, end: int, at: int, detail: int) -> Fault:
-    """The fault of one half-bit or bit, in a third of the time that ``Fault(...)`` takes.
-
-    :param answer: the core's, of that layer.
-    """
-    new: Any = UnfrozenFault()
-    new.kind = _FAULT_KINDS[answer]
-    new.layer, new.start, new.end, new.at, new.detail = layer, start, end, at, detail
-    new.data, new.count = b"", 1
-    new.__class__ = Fault
-    fault: Fault = new
-    return fault
 
 
 class HalfBitMachine:
@@ -101,7 +85,7 @@ class HalfBitMachine:
         answer = self._core.feed(duration)
         if answer in (core.ONE, core.ZERO):
             return HalfBit(start, duration, _KINDS[answer])
-        return one_fault(answer, Layer.HALF_BIT, start, end, start, duration)
+        return fault_of(answer, start, end, start, duration)
 
 
 def half_bits(edges: Iterable[Edge], limits: Limits = RECEIVE) -> Iterator[HalfBit | Fault]:

@@ -1,15 +1,16 @@
 """One edge at a time, for little more than a call.
 
 A generator keeps its place between two edges, so what has to be asked about an edge depends on
-where in the signal it comes: for most, one comparison. It keeps the times of the edges, and follows
-the receiver's state (:mod:`halfbit.bulk`) by the rules for kinds at sight, only to know when an event is
-complete:
+where in the signal it comes: for most, one comparison. It keeps the times of the edges, and goes
+by the rules of :mod:`halfbit.bulk` for kinds at sight, from state to state as the receiver does:
 
-OPEN    With a packet's last half-bit. What is not a packet's next half-bit is given to the receiver, with
-        all before it since the last packet.
-LOST    When a preamble's worth of one-bits stands complete, and not before: then the receiver is given
-        what came so far.
-EXACT   The receiver is given each half-bit; so it is where an edge comes after many at once.
+OPEN    It follows packets, makes them itself, and tells the receiver only where the last one ended. Where a
+        half-bit is not told by its kind at sight, the receiver is given all since that packet. Where no
+        packet follows, it is LOST.
+LOST    Only a run of ones, enough for a preamble, can make an event complete. When one has come, the
+        receiver is given all since the last packet, and says what was wrong.
+EXACT   The receiver is given each half-bit, and asked after each whether it is OPEN. So it is also where edges
+        have come in portions before.
 """
 
 from __future__ import annotations
@@ -69,10 +70,14 @@ def pushed(
     plain = Symbols(limits, 1)
     one_min, one_max, zero_min, zero_max = plain.plain()
     enough, fewest, most = limits.preamble_min, limits.packet_min, limits.packet_max
-    times: list[int] = []  # of the edges since ``since``, which the receiver does not know yet
-    complete: tuple[Given, ...] = ()
-    stopped = moved = lost = False
-    since = last = 0
+    times: list[int] = []  # of the edges the receiver does not know yet
+    since = 0  # the edge before them: the receiver's last one, or a packet's end that it does not know yet
+    moved = False  # it is such a packet's end,
+    last = 0  # and this was the packet's last half-bit
+    lost = False  # LOST
+    stopped = False  # by a Stop: the receiver may go on without this
+    complete: tuple[Given, ...] = ()  # with the last edge
+    # Within a bit ``time`` is its middle, and ``now`` where it begins or ends.
     try:
         while True:
             try:
@@ -98,7 +103,7 @@ def pushed(
                 start = bulk.settled()
                 while True:
                     # A clean packet. No event can be complete before its end.
-                    for kept in range(kept, LONGEST):
+                    for kept in range(kept, kept + LONGEST):
                         times.append(time := (yield complete).time)
                         complete = ()
                         half = time - now

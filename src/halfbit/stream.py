@@ -48,11 +48,12 @@ class StreamDecoder:
         self._pending: list[Decoded] = []  # by a call that raised
         self._pushed: Generator[tuple[Decoded, ...], Edge, None] | None = None
 
-    def feed(self, edge: Edge) -> tuple[Decoded, ...]:
+    def feed(self, edge: Edge, /) -> tuple[Decoded, ...]:
         """Take the next change.
 
         From the second call on, a decoder's ``feed`` is a faster function with the same meaning. It may
-        be kept for a loop, but not beyond an error.
+        be kept for a loop; after an error it only raises ``StopIteration``, and ``feed`` must be asked for anew.
+        What a call of :meth:`feed_many` that raised had decoded comes out first.
 
         :raises HalfbitError: where it lies before the one before, or the decoder is finished.
         """
@@ -90,7 +91,8 @@ class StreamDecoder:
                     decoded += self.feed(edge)
         except BaseException:
             self._pending = decoded
-            self._unpush()  # else the next edge would go past them
+            if self._pushed is not None:
+                self._pushed.close()  # else the next edge would go past them
             raise
         return decoded
 
@@ -121,8 +123,9 @@ class StreamDecoder:
         generator = pushed(receiver, self._limits, feed, self._check, self._unpush)
         next(generator)
         self._pushed = generator
-        # With no method of this class between, a call costs half.
-        self.__dict__["feed"] = generator.send
+        if type(self).feed is StreamDecoder.feed:
+            # With no method of this class between, a call costs half.
+            self.__dict__["feed"] = generator.send
         return generator
 
     def _unpush(self) -> None:

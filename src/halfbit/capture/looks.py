@@ -8,7 +8,7 @@ from itertools import accumulate
 import attrs
 
 from ..block import Block
-from ..edge import steps_between
+from ..edge_steps import steps_between
 from ..error import CaptureError
 from ..unit import Number
 

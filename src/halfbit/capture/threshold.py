@@ -9,7 +9,7 @@ from itertools import accumulate, islice
 import attrs
 
 from ..block import Block
-from ..edge import steps_between
+from ..edge_steps import steps_between
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
 from .looks import Looks, taken

@@ -128,7 +128,8 @@ class RepeatTracker:
     def __init__(self) -> None:
         self._waiting: dict[Address, bytes] = {}
 
-    def __bool__(self) -> bool:
+    @property
+    def waiting(self) -> bool:
         """Whether a first one waits for its repeat."""
         return bool(self._waiting)
 

@@ -88,7 +88,7 @@ class InstructionMachine:
         if isinstance(event, Packet):
             data = event.data
             operations = self._operations.get(data) or self._read(data, service=False)
-            if operations.common is not None and not self._repeats and self._tracker.take_common(data):
+            if operations.common is not None and not self._repeats.waiting and self._tracker.take_common(data):
                 # Nearly all packets. The long way would give the same.
                 return (operations.common(event, _IN_OPERATIONS),)
             return self._packet(event, operations)
