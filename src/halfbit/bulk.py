@@ -75,8 +75,10 @@ class Bulk(OpenPlace):
             if self._to_the_ns.apart(self._before, row[0] * scale):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
-        if DOUBT in sight:
+        self._doubtful = DOUBT in sight
+        if self._doubtful:
             symbols, sight = of.looked_at(sight, row)
+            self._doubtful = DOUBT in symbols
         self._row, self._symbols, self._at = row, symbols, 0
         if self._state == EXACT:
             self._past = self._exact.recent(CUTOUT_HALVES)

@@ -20,7 +20,7 @@ class LostPlace(Place):
         if run < 0:
             return self._lost_on_to_end()
         region = symbols[at : run + 1]
-        if DOUBT in region:
+        if self._doubtful and DOUBT in region:
             return self._lost_to_doubt(at + region.find(DOUBT))
         if account.lost == core.CUT:
             self._count_cut(region)

@@ -45,7 +45,8 @@ class OpenPlace(TornPlace, LostPlace):
         low = row if isinstance(row, bytes) else plane.low if plane is not None else b""
         enough, baseline = self._preamble, self._baseline
         plain = len(low)  # up to here all counts are in ``low``
-        wrong = doubt = -1
+        wrong = -1
+        doubt = -1 if self._doubtful else size
         while True:
             begun = at = self._at
             now, settled = self._time, account.settled

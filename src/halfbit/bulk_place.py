@@ -29,6 +29,7 @@ class Place:
         self._state = LOST
         self._row: Row = b""  # what is kept, then with the new row behind it
         self._symbols = b""
+        self._doubtful = False  # there is a DOUBT among them
         self._sight = b""  # symbols of what is kept, before a look at their neighbours
         self._of = self._to_the_ns = Symbols(limits, 1)
         self._scale = 1
