@@ -20,7 +20,8 @@ Performance
 ===========
 
 Ratios are to the plainest loop over the same durations, ``for d in durations: if 52 <= d <= 64: n += 1``,
-run in turn with the work in the same process; the middle one of the pairs counts. Time is processor time.
+run in turn with the work in the same process; the middle one of the pairs counts. Time is processor time. The machine's
+speed changes by half from one minute to the next: of runs in a row the first one is shown before and after which the plain loop was quick.
 The signals are invented: packets of three bytes behind preambles of 14 one-bits.
 
 To measure on another machine::
@@ -31,9 +32,9 @@ To measure on another machine::
 Three ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
 :func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many` on an :class:`halfbit.Edges`. *Edge by edge* is
 :meth:`halfbit.StreamDecoder.feed`. *Layer by layer* makes an object of every half-bit and bit. Rows that do not say
-"to instructions" end with packets and faults. There random packets are the harder case: a track repeats its packets, and
-how a packet reads is remembered. Jitter of 5 us makes halves of a bit differ by more than receivers must take: what
-stands around those goes through the core, half-bit by half-bit, in all ways.
+"to instructions" end with packets and faults. To instructions random packets are the harder case: a track repeats its
+packets, and how one reads is remembered. Jitter of 5 us makes halves of a bit differ by more than receivers must take:
+what stands around those goes through the core in bulk too, and edge by edge, one half-bit after the other.
 """
 
 
