@@ -18,7 +18,7 @@ from halfbit.decision import receiver_for
 from halfbit.distort import chatter, counted, cutout, jittered, one_edge, polled, spikes, stretched
 from halfbit.edge import edges_from_durations
 from halfbit.edge_filter import filtered
-from halfbit.limits import RECEIVE, Limits
+from halfbit.limits import Limits
 from halfbit.packet_type import Packet
 from halfbit.signal import NOMINAL, Timing, bit_durations, packet_durations, with_error_byte
 from halfbit.survey import Survey, survey

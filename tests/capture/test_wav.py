@@ -21,7 +21,7 @@ from halfbit.limits import RECEIVE, US, Limits
 from halfbit.edge import Edge
 
 from .support_capture import Pieces, error_of
-from .support_signal import changes_of, packets_in, share, some_packets
+from .support_signal import changes_of, share, some_packets
 from .support_sound_card import heard, recorded
 
 PACKETS, DURATIONS = some_packets(30)

@@ -13,7 +13,7 @@ import io
 import sys
 import wave
 from array import array
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
 from fractions import Fraction
 from operator import sub

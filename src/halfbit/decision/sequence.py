@@ -30,7 +30,7 @@ from ..account import Event, long_as_cutout
 from ..fault import Cutout, Fault, FaultKind, Layer
 from ..limits import US, Limits
 from ..packet_type import Packet
-from .framing import DONE, FIRST, REFUSED, RUN, Frame, Framing
+from .framing import DONE, REFUSED, RUN, Frame, Framing
 
 __all__ = ["SequenceReceiver"]
 
