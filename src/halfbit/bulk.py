@@ -131,7 +131,7 @@ class Bulk(OpenPlace):
             ones, skew, before = self._ones, self._skew, self._before
         else:
             counts = self._exact.between_bits() if self._state == EXACT else None
-            if counts is None or self._exact.state() != core.IDLE:
+            if counts is None or self._exact.layer_4.state != core.IDLE:
                 return None
             ones, skew, before = counts
         kept = self.kept()
@@ -161,16 +161,16 @@ class Bulk(OpenPlace):
 
     def _exactly(self, events: list[Event]) -> bool:
         exact, row, scale, symbols = self._exact, self._row, self._scale, self._symbols
-        at = self._at
+        at, feed, layer_4 = self._at, exact.feed, exact.layer_4
         doubt = symbols.find(DOUBT, at)
         for count in _in_pieces(row, at):
             at += 1
-            complete = exact.feed(count * scale)
+            complete = feed(count * scale)
             if complete:
                 events += complete
             if at <= doubt:
                 continue
-            state = exact.state()
+            state = layer_4.state
             if state == core.LOST:
                 again = exact.lost_from()
                 if again is not None:

@@ -28,8 +28,11 @@ class Exact:
 
     def __init__(self, limits: Limits, start: int) -> None:
         self._core = limits.receiver_core()
-        self.account = Account(self._core.packets, limits, start)
+        #: The core's.
+        self.layer_4 = self._core.packets
+        self.account = Account(self.layer_4, limits, start)
         self._keep = Account.history(limits)
+        self._most = 64 * self._keep
         self._halves: list[int] = []  # the last durations, ns; at least _keep once there are
         #: The time of the last change, ns.
         self.now = start
@@ -39,8 +42,8 @@ class Exact:
         self.now += duration
         self._halves.append(duration)
         answer = self._core.feed(duration)
-        if len(self._halves) > 64 * self._keep:
-            del self._halves[: -self._keep]
+        if len(self._halves) > self._most:
+            del self._halves[: -self._keep]  # also where nothing is answered for ever
         if answer == core.MORE:
             return ()
         return self.account.answer(answer, self._element())
@@ -72,10 +75,6 @@ class Exact:
         """
         self._set(core.LOST, now, 0, 0, 0)
         self._halves = list(halves)
-
-    def state(self) -> int:
-        """The core's, of layer 4."""
-        return self._core.packets.state
 
     def between_bits(self) -> tuple[int, int, int] | None:
         """What ``set_idle`` would be told, behind the last part of a one-bit; else None."""
