@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 import attrs
 
 from . import core
-from .fault import Cutout, Fault, fault_of
+from .fault import HALF_BIT_FAULTS, Cutout, Fault, fault_of
 from .limits import US, Limits
 from .packet_type import Packet
 
@@ -28,8 +28,6 @@ Event = Packet | Fault | Cutout
 CUTOUT_MIN = 454 * US
 CUTOUT_MAX = 488 * US
 CUTOUT_HALVES = 3
-
-_HALF_BIT_FAULTS = frozenset((core.SHORT, core.BETWEEN, core.LONG))
 
 
 @attrs.frozen(slots=True)
@@ -134,7 +132,7 @@ class Account:
         lost_from = self.settled if self.inside else start
         self.inside = False
         if self.lost:
-            if self.lost != core.CUT or kind not in _HALF_BIT_FAULTS:
+            if self.lost != core.CUT or kind not in HALF_BIT_FAULTS:
                 return
             # More than the rest of a packet: the signal itself is wrong from the start.
             lost_from = self._start

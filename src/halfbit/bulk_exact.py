@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from . import core
 from .account import Account, Element, Event
+from .fault import HALF_BIT_FAULTS
 from .limits import Limits
 
 __all__ = ["Exact"]
@@ -17,7 +18,7 @@ __all__ = ["Exact"]
 # Answers of layer 3 after which nothing before them matters any more to a core that is LOST; but after
 # a lone half-bit that the next one, of the other kind, is held.
 _LONE = frozenset((core.LONE_ONE, core.LONE_ZERO))
-_OVER = frozenset((core.ZERO, core.SHORT, core.BETWEEN, core.LONG, core.STRETCHED))
+_OVER = HALF_BIT_FAULTS | {core.ZERO, core.STRETCHED}
 
 
 class Exact:
@@ -28,7 +29,7 @@ class Exact:
 
     def __init__(self, limits: Limits, start: int) -> None:
         self._core = limits.receiver_core()
-        #: The core's.
+        #: The core's machine of layer 4.
         self.layer_4 = self._core.packets
         self.account = Account(self.layer_4, limits, start)
         self._keep = Account.history(limits)
@@ -56,7 +57,7 @@ class Exact:
             bit = core.LONE_ONE if machine.held == core.ONE else core.LONE_ZERO
             waiting = machine.waiting
             machine.held, machine.waiting = core.MORE, 0
-            answer = self._core.packets.feed(bit, waiting, 0)
+            answer = self.layer_4.feed(bit, waiting, 0)
             if answer != core.MORE:
                 start = self.now - waiting
                 element = Element(bit, start, self.now, start, waiting, self._halves[-self._keep :])
@@ -78,7 +79,7 @@ class Exact:
 
     def between_bits(self) -> tuple[int, int, int] | None:
         """What ``set_idle`` would be told, behind the last part of a one-bit; else None."""
-        packets = self._core.packets
+        packets = self.layer_4
         if self._core.bits.held != core.MORE or not packets.before:
             return None
         return packets.ones, packets.skew, packets.before
@@ -102,7 +103,7 @@ class Exact:
         return self._halves[-1]
 
     def _set(self, state: int, now: int, ones: int, skew: int, before: int) -> None:
-        bits, packets = self._core.bits, self._core.packets
+        bits, packets = self._core.bits, self.layer_4
         bits.held, bits.waiting = core.MORE, 0
         packets.state = state
         packets.ones, packets.skew, packets.before = ones, skew, before
@@ -119,6 +120,6 @@ class Exact:
             return Element(bit, start, end - last, start, first, halves[:-1])
         if bit == core.UNEQUAL:
             return Element(bit, start, end, end - last, abs(first - last), halves)
-        if bit in (core.SHORT, core.BETWEEN, core.LONG):
+        if bit in HALF_BIT_FAULTS:
             return Element(bit, start, end, end - last, last, halves)
         return Element(bit, start, end, start, first + last, halves)

@@ -35,7 +35,6 @@ class OpenPlace(TornPlace, LostPlace):
     def __init__(self, limits: Limits, exact: Exact) -> None:
         super().__init__(limits, exact)
         self._preamble = limits.preamble_min
-        self._sizes = limits.packet_min, limits.packet_max
         self._baseline = limits.packet_min == 3 <= limits.packet_max
 
     def _open(self, events: list[Event]) -> bool:
@@ -117,16 +116,8 @@ class OpenPlace(TornPlace, LostPlace):
 
     def _frame(self, zero: int) -> bytes:
         """The bytes of the packet with this start bit, if it is sound; else none."""
-        symbols = self._symbols
-        fewest, most = self._sizes
-        data = bytearray()
-        place = zero
-        while symbols[place : place + 2] == b"00" and len(data) < most:
-            byte = BYTES.get(symbols[place : place + BYTE])
-            if byte is None:
-                return b""
-            data.append(byte)
-            place += BYTE
-        if symbols[place : place + 2] != b"11" or len(data) < fewest or exclusive_or(data):
+        data = self._whole_bytes(zero, zero + self._most)
+        place = zero + BYTE * len(data)
+        if self._symbols[place : place + 2] != b"11" or len(data) < self._limits.packet_min:
             return b""
-        return bytes(data)
+        return b"" if exclusive_or(data) else bytes(data)

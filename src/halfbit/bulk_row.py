@@ -10,7 +10,7 @@ import re
 import sys
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, overload
 from zlib import adler32
 
@@ -87,12 +87,14 @@ def joined(row: Row, other: Row) -> Row:
 
 def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
-    if isinstance(counts, list):
+    held: bytes | array[int] | memoryview | None
+    if isinstance(counts, list):  # what pieces of a signal mostly are
         try:
             return bytes(counts)
         except ValueError:
-            pass
-    held = _held(counts)
+            held = _wide(counts)
+    else:
+        held = _held(counts)
     if isinstance(held, bytes):
         return held
     planes = None if held is None else planes_of(memoryview(held))
@@ -130,7 +132,11 @@ def _held(values: Sequence[Any] | Row) -> bytes | array[int] | memoryview | None
     try:
         return bytes(values)
     except ValueError:
-        pass
+        return _wide(values)
+
+
+def _wide(values: Iterable[int]) -> array[int] | None:
+    """Integers as two bytes each; None where one has no room."""
     try:
         return array("H", values)
     except OverflowError:
@@ -162,10 +168,8 @@ def _planes(row: Row) -> tuple[bytes, bytes] | None:
         return row, bytes(len(row))
     if isinstance(row, PlaneRow):
         return row.low, row.high
-    try:
-        planes = planes_of(memoryview(array("H", row)))
-    except OverflowError:
-        return None
+    wide = _wide(row)
+    planes = None if wide is None else planes_of(memoryview(wide))
     return None if planes is None else (planes[0], planes[1] or bytes(len(row)))
 
 

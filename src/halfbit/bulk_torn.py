@@ -70,14 +70,8 @@ class TornPlace(Place):
         ones = self._ones_with(zero - at)
         if ones < self._limits.preamble_min:
             return self._lost_at_bit(core.PREAMBLE, zero, ones)
-        data = bytearray()
-        place = zero
-        while place + BYTE <= torn and place < zero + longest:
-            byte = BYTES.get(symbols[place : place + BYTE])
-            if byte is None:
-                break
-            data.append(byte)
-            place += BYTE
+        data = self._whole_bytes(zero, min(torn, zero + longest))
+        place = zero + BYTE * len(data)
         if torn >= place + 2:
             if symbols[place] == ONE:
                 self._account.inside = True
@@ -89,6 +83,17 @@ class TornPlace(Place):
                 self._account.inside = True
                 return self._lost_at_bit(core.MANY_BYTES, place, 0, data)
         return self._lost_in_pair(torn, data)
+
+    def _whole_bytes(self, zero: int, stop: int) -> bytearray:
+        """The bytes from a packet start bit up to a place, as far as they are whole and start with a zero-bit."""
+        symbols = self._symbols
+        data = bytearray()
+        for place in range(zero, stop - BYTE + 1, BYTE):
+            byte = BYTES.get(symbols[place : place + BYTE])
+            if byte is None:
+                break
+            data.append(byte)
+        return data
 
     def _lost_in_pair(self, place: int, data: bytearray | None) -> bool:
         """No bit stands where one should, or not yet a whole one.

@@ -10,7 +10,7 @@ import attrs
 from . import core
 from .unfrozen import unfrozen
 
-__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "fault_of"]
+__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "HALF_BIT_FAULTS", "fault_of"]
 
 
 class Layer(enum.IntEnum):
@@ -108,14 +108,15 @@ class Fault:
 
 _UnfrozenFault = unfrozen(Fault)
 
-_HALF_BIT_LAYER = (core.SHORT, core.BETWEEN, core.LONG)
-_BIT_LAYER = (core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED)
+#: The core's answers about a single half-bit, and about a whole bit.
+HALF_BIT_FAULTS = frozenset((core.SHORT, core.BETWEEN, core.LONG))
+_BIT_FAULTS = (core.LONE_ONE, core.LONE_ZERO, core.UNEQUAL, core.STRETCHED)
 
 
 def _layer(kind: FaultKind) -> Layer:
-    if kind in _HALF_BIT_LAYER:
+    if kind in HALF_BIT_FAULTS:
         return Layer.HALF_BIT
-    return Layer.BIT if kind in _BIT_LAYER else Layer.PACKET
+    return Layer.BIT if kind in _BIT_FAULTS else Layer.PACKET
 
 
 #: The core's answers: their kinds, and the layers that find them. Asking an enumeration takes ten times as long.
