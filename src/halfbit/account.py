@@ -62,12 +62,12 @@ class Account:
 
     __slots__ = (
         "settled", "inside", "lost", "count",
-        "_packets", "_packet_end", "_limits", "_start", "_end", "_at", "_detail", "_data",
+        "_packets", "packet_end", "_limits", "_start", "_end", "_at", "_detail", "_data",
     )  # fmt: skip
 
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
         self._packets = packets
-        self._packet_end: int | None = None
+        self.packet_end: int | None = None
         # Its ends are seen no better than other changes: one may be seen late, the other in time.
         self._limits = limits
         #: Up to here everything is accounted for, ns.
@@ -114,7 +114,7 @@ class Account:
 
     def settle(self, end: int) -> None:
         """Up to here all is accounted for, by packets."""
-        self.settled = self._packet_end = end
+        self.settled = self.packet_end = end
         self.inside = False
 
     def lose(
@@ -167,7 +167,7 @@ class Account:
             self.settled = lost_from
             self.lost = self.count = 0
             return None
-        if lost_from == self._packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):
+        if lost_from == self.packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):
             if _few_between(lost_from, start, end, halves()):
                 self.lost = self.count = 0
                 return Cutout(lost_from, start)

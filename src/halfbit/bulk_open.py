@@ -12,7 +12,7 @@ from .bulk_lost import LostPlace
 from .bulk_place import LOST, OPEN
 from .bulk_row import SUMMED, PlaneRow, total
 from .bulk_symbols import DOUBT, ONE, WRONG
-from .bulk_torn import BYTE, BYTES, TornPlace
+from .bulk_torn import BYTE, BYTES, MORE, TornPlace
 from .core import COUNT_MAX
 from .limits import Limits
 from .packet_type import Packet, UnfrozenPacket, exclusive_or
@@ -41,15 +41,14 @@ class OpenPlace(TornPlace, LostPlace):
         symbols, row, scale, account = self._symbols, self._row, self._scale, self._account
         size, find, add = len(symbols), symbols.find, events.append
         plane = row if isinstance(row, PlaneRow) else None
-        low = row if isinstance(row, bytes) else plane.low if plane is not None else b""
-        enough, baseline = self._preamble, self._baseline
-        plain = len(low)  # up to here all counts are in ``low``
+        low = self._low = row if isinstance(row, bytes) else plane.low if plane is not None else b""
+        enough, baseline, byte_of = self._preamble, self._baseline, BYTES.get
+        plain = 0  # up to here all counts are in ``low``, and none is a DOUBT
         wrong = -1
         doubt = -1 if self._doubtful else size
+        at, now, settled = self._at, self._time, account.settled
+        ones_before, skew_before = self._ones, self._skew + (self._before > 0)
         while True:
-            begun = at = self._at
-            now, settled = self._time, account.settled
-            ones_before, skew_before = self._ones, self._skew + (self._before > 0)
             if wrong < at:
                 wrong = find(WRONG, at)
                 if wrong < 0:
@@ -60,7 +59,10 @@ class OpenPlace(TornPlace, LostPlace):
                     doubt = size
             bad = wrong if wrong < doubt else doubt
             if plane is not None:
-                plain = plane.plain_to(at)
+                plain = min(plane.plain_to(at), doubt)
+            elif low:
+                plain = doubt
+            sound = at
             while True:
                 zero = find(b"0", at)
                 ones = zero - at  # what ``_ones_with`` does, without a call
@@ -72,9 +74,8 @@ class OpenPlace(TornPlace, LostPlace):
                     break
                 if baseline and symbols[end - 1] == ONE:
                     first, second, third, last = _unpack(symbols, zero)
-                    try:
-                        one, two = BYTES[first], BYTES[second]
-                    except KeyError:
+                    one, two = byte_of(first), byte_of(second)
+                    if one is None or two is None:
                         break
                     error = one ^ two
                     if third != _FIELDS[error] or last != b"11":
@@ -99,25 +100,33 @@ class OpenPlace(TornPlace, LostPlace):
                 add(packet)
                 at, settled = end, now
                 ones_before = skew_before = 1
-            if at != begun:
+            if at != sound:
+                # Behind a packet.
+                account.settled = account.packet_end = now
+                self._at, self._time, self._before = at, now, row[at - 1] * scale
+                self._ones, self._skew = 1, 0
+            elif at != self._at:
+                # Behind a fault.
                 self._at = at
-                account.settle(now)
-                self._time, self._ones, self._skew = now, 1, 0
-                self._before = row[at - 1] * scale
+                self._ones = self._skew = self._before = 0
             if bad == size and size - at < self._keep and (zero < 0 or find(self._run, zero) < 0):
                 # Even if something is wrong in what there is of the packet, no event is complete.
                 return False
-            if not self._lose(zero, bad):
-                return False
-            if self._state == LOST and not self._lost(events):
+            run = self._lose(events, zero, bad, doubt, plain, ones)
+            if run > 0:
+                at, now, settled = run, self._time, self._time
+                ones_before = skew_before = 0
+                continue
+            if run == MORE or self._state == LOST and not self._lost(events):
                 return False
             if self._state != OPEN:
                 return True
+            at, now, settled = self._at, self._time, account.settled
+            ones_before, skew_before = self._ones, self._skew + (self._before > 0)
 
     def _frame(self, zero: int) -> bytes:
         """The bytes of the packet with this start bit, if it is sound; else none."""
-        data = self._whole_bytes(zero, zero + self._most)
-        place = zero + BYTE * len(data)
-        if self._symbols[place : place + 2] != b"11" or len(data) < self._limits.packet_min:
+        after, data = self._whole_bytes(zero)
+        if self._symbols[after : after + 2] != b"11" or len(data) < self._limits.packet_min:
             return b""
-        return b"" if exclusive_or(data) else bytes(data)
+        return b"" if exclusive_or(data) else data

@@ -22,6 +22,8 @@ SUMMED = 256
 #: The formats of machine integers in the machine's byte order.
 INTEGERS = frozenset("bBhHiIlLqQnN")
 
+_UTF_16 = "utf-16-le" if sys.byteorder == "little" else "utf-16-be"
+
 _NOT_0 = re.compile(b"[^\\0]")
 
 
@@ -152,6 +154,12 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
         return None
     size = view.itemsize
     raw = bytes(view)
+    if size == 2:
+        try:
+            # Two-byte integers are UTF-16, and those that are Latin-1 too have no high byte.
+            return raw.decode(_UTF_16).encode("latin-1"), b""
+        except ValueError:
+            pass  # some have one
     places = range(size) if sys.byteorder == "little" else range(size - 1, -1, -1)
     low, *others = (raw[place::size] for place in places)
     zeros = bytes(len(view))

@@ -123,8 +123,8 @@ class Symbols:
             (self.zero_min, self.zero_max, DOUBT),
             (*self.plain()[2:], ZERO),
         ):
-            for count in range(least, min(most, 255) + 1):
-                table[count] = symbol
+            stop = min(most, 255) + 1
+            table[least:stop] = bytes([symbol]) * (stop - least)
         self._table = bytes(table)
         self._memory = _Memory(self)
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from zlib import adler32
 
 from . import core
+from .account import Event, long_as_cutout
 from .bulk_exact import Exact
 from .bulk_place import LOST, Place
-from .bulk_row import total
-from .bulk_symbols import DOUBT, ONE
+from .bulk_row import SUMMED
+from .bulk_symbols import ONE, ZERO
 from .core import COUNT_MAX
+from .fault import fault_of
 from .limits import Limits
 from .packet_type import exclusive_or
 
@@ -24,118 +27,139 @@ BYTES = {
     for byte in range(256)
 }
 
+#: Every byte as bytes.
+SINGLE = [bytes((byte,)) for byte in range(256)]
+
 #: Pairs of ones after which both of the core's counts stand at their most.
 FULL = COUNT_MAX + 1
 
-#: What pairs of symbols that are no bit are: a lone half, the one or the other half WRONG, or not whole
-#: yet. The others have a DOUBT in them.
-FIRST, SECOND, HALF = -1, -2, -3
-_TORN = {
-    b"10": core.LONE_ONE, b"01": core.LONE_ZERO,
-    b"x0": FIRST, b"x1": FIRST, b"xx": FIRST, b"x?": FIRST, b"x": FIRST, b"0x": SECOND, b"1x": SECOND,
-    b"": HALF, b"0": HALF, b"1": HALF,
-}  # fmt: skip
+#: Answers besides a place: go on as the state says, or more is needed.
+ON, MORE = 0, -1
 
 _PAIRS = re.compile(b"(?:00|11)*")
 
+#: All that this matches, up to a byte and its zero-bit: to be looked up is quicker than to be matched.
+_PAIRED = frozenset(
+    b"".join(b"11" if bits >> place & 1 else b"00" for place in range(count))
+    for count in range(BYTE // 2 + 1)
+    for bits in range(1 << count)
+)
+
 
 class TornPlace(Place):
-    """OPEN, and no packet follows: because the row ends, or because of a fault, which begins LOST.
-
-    All methods but the helpers answer whether to go on, or more is needed.
-    """
+    """OPEN, and no packet follows: because the row ends, or because of a fault, which begins LOST."""
 
     def __init__(self, limits: Limits, exact: Exact) -> None:
         super().__init__(limits, exact)
         self._most = BYTE * limits.packet_max
+        self._low = b""  # the counts, or their low bytes; none where a row is a list
         # The longest that is kept for the next row: what may still become a packet.
         self._keep = 2 * FULL + self._most + 2
 
-    def _lose(self, zero: int, bad: int) -> bool:
-        """:param zero: the next zero, or -1.
-        :param bad: the next WRONG or DOUBT, or the row's end.
-        """
-        at, symbols, longest = self._at, self._symbols, self._most
-        if not 0 <= zero < bad:
-            if bad == len(symbols):
-                return self._keep_ones(bad)
-            if symbols[bad] == DOUBT:
-                return self._to_exact(at)
-            return self._lost_in_pair(bad - ((bad - at) & 1), None)
-        # From the packet start bit on, half-bits are paired up to here.
-        match = _PAIRS.match(symbols, zero, zero + longest + 2)
-        torn = zero if match is None else match.end()
-        if torn == zero:
-            return self._lost_in_pair(zero, None)
-        ones = self._ones_with(zero - at)
-        if ones < self._limits.preamble_min:
-            return self._lost_at_bit(core.PREAMBLE, zero, ones)
-        data = self._whole_bytes(zero, min(torn, zero + longest))
-        place = zero + BYTE * len(data)
-        if torn >= place + 2:
-            if symbols[place] == ONE:
-                self._account.inside = True
-                kind = core.FEW_BYTES if len(data) < self._limits.packet_min else core.ERROR_BYTE
-                # Its last one-bits, the end bit among them, may be the next preamble's first.
-                again = zero + len(symbols[zero:place].rstrip(b"1"))
-                return self._lost_at_bit(kind, place, exclusive_or(data), data, again)
-            if place == zero + longest:
-                self._account.inside = True
-                return self._lost_at_bit(core.MANY_BYTES, place, 0, data)
-        return self._lost_in_pair(torn, data)
+    def _lose(self, events: list[Event], zero: int, bad: int, doubt: int, plain: int, ones: int) -> int:
+        """A packet does not follow.
 
-    def _whole_bytes(self, zero: int, stop: int) -> bytearray:
-        """The bytes from a packet start bit up to a place, as far as they are whole and start with a zero-bit."""
-        symbols = self._symbols
-        data = bytearray()
-        for place in range(zero, stop - BYTE + 1, BYTE):
-            byte = BYTES.get(symbols[place : place + BYTE])
+        :param zero: the next zero, or -1, and ``ones`` one-bits before it.
+        :param bad: the next WRONG or DOUBT, or the row's end; ``doubt`` the next DOUBT, or the row's end.
+        :param plain: up to here all counts are in ``_low``, and none is a DOUBT.
+        :returns: where OPEN goes on, behind a fault that is told and ends at ``_time``; or ON, or MORE.
+        """
+        at, symbols = self._at, self._symbols
+        inside, data = False, b""
+        # ``place`` is where no bit stands, or not yet a whole one.
+        if 0 <= zero < bad:
+            if zero + 1 == bad or symbols[zero + 1] != ZERO:
+                place = zero
+            elif ones < self._limits.preamble_min:
+                self._lost_at_bit(core.PREAMBLE, zero, ones)
+                return ON
+            else:
+                inside = True
+                after, data = self._whole_bytes(zero)
+                place = bad - ((bad - after) & 1)
+                if place - after > BYTE or symbols[after:place] not in _PAIRED:
+                    match = _PAIRS.match(symbols, after, after + BYTE)
+                    place = after if match is None else match.end()
+                if place - after >= 2 and (symbols[after] == ONE or after - zero == self._most):
+                    self._lost_behind_bytes(zero, after, data)
+                    return ON
+        elif bad < len(symbols):
+            place = bad - ((bad - at) & 1)
+        else:
+            self._keep_ones(bad)
+            return MORE
+        torn = place
+        if place + 1 < bad:
+            kind = core.LONE_ONE if symbols[place] == ONE else core.LONE_ZERO
+            count = self._row[torn]
+        elif bad < doubt:
+            # Where the second half-bit is WRONG, the first waited, and is lost with it.
+            torn = bad
+            count = self._row[torn]
+            kind = self._of.fault(count)
+        elif bad == len(symbols) < at + self._keep:
+            return MORE
+        else:
+            self._to_exact(at)
+            return ON
+        account, scale = self._account, self._scale
+        run = symbols.find(self._run, torn + 1)
+        if 0 <= run < plain and run - at <= SUMMED:
+            # Where it ends is known too: it is told at once, as ``lose`` and ``found`` would tell it.
+            low = self._low
+            start = self._time + (adler32(low[at:torn], 0) & 0xFFFF) * scale
+            end = start + (adler32(low[torn:run], 0) & 0xFFFF) * scale
+            lost_from = account.settled if inside else start if torn == place else start - low[place] * scale
+            if lost_from != account.packet_end or not long_as_cutout(end - lost_from, self._limits):
+                region = symbols[torn + 1 : run + 1]
+                # What ``_lost`` counts, and the fault itself. To split is quicker than to count.
+                wrong = len(region.split(b"x")) + len(region.replace(b"00", b"").split(b"01")) - 1
+                events.append(fault_of(kind, lost_from, end, start, count * scale, data, wrong))
+                account.settled = self._time = end
+                return run
+        account.inside = inside
+        start = self._time_at(torn)
+        end = start + count * scale
+        account.lose(kind, self._time_at(place), end, start, count * scale, data)
+        self._at, self._time, self._state = torn + 1, end, LOST
+        return ON
+
+    def _whole_bytes(self, zero: int) -> tuple[int, bytes]:
+        """The bytes from a packet start bit on, as far as they are whole and start with a zero-bit; their end."""
+        symbols, at, stop = self._symbols, zero, zero + self._most
+        data = b""
+        while at < stop:
+            byte = BYTES.get(symbols[at : at + BYTE])
             if byte is None:
                 break
-            data.append(byte)
-        return data
+            data += SINGLE[byte]
+            at += BYTE
+        return at, data
 
-    def _lost_in_pair(self, place: int, data: bytearray | None) -> bool:
-        """No bit stands where one should, or not yet a whole one.
-
-        :param data: the complete bytes, if this is inside a packet.
-        """
-        row, account = self._row, self._account
-        kind = _TORN.get(self._symbols[place : place + 2], core.MORE)
-        if kind == core.MORE:
-            return self._to_exact(self._at)
-        if kind == HALF:
-            return self._keep_all()
-        scale = self._scale
-        start = at = self._time + total(row, self._at, place) * scale
-        length = row[place] * scale
-        end = start + length
-        if kind == SECOND:
-            # The half-bit before it waited, and is lost with it.
-            place += 1
-            length = row[place] * scale
-            at, end = end, end + length
-        if kind < 0:
-            kind = self._of.fault(row[place])
-        account.inside = data is not None
-        account.lose(kind, start, end, at, length, bytes(data) if data else b"")
-        self._time, self._at, self._state = end, place + 1, LOST
-        return True
+    def _lost_behind_bytes(self, zero: int, after: int, data: bytes) -> None:
+        """The bit behind the last whole byte should not be."""
+        self._account.inside = True
+        if self._symbols[after] != ONE:
+            self._lost_at_bit(core.MANY_BYTES, after, 0, data)
+            return
+        kind = core.FEW_BYTES if len(data) < self._limits.packet_min else core.ERROR_BYTE
+        # Its last one-bits, the end bit among them, may be the next preamble's first.
+        again = zero + len(self._symbols[zero:after].rstrip(b"1"))
+        self._lost_at_bit(kind, after, exclusive_or(data), data, again)
 
     def _lost_at_bit(
-        self, kind: int, place: int, detail: int, data: bytes | bytearray = b"", again: int = 0
-    ) -> bool:
+        self, kind: int, place: int, detail: int, data: bytes = b"", again: int = 0
+    ) -> None:
         """All bits are there, but the one at a place should not be.
 
         :param again: where to look for a run of ones, if that is before the bit's end.
         """
         start, end = self._time_at(place), self._time_at(place + 2)
-        self._account.lose(kind, start, end, start, detail, bytes(data))
+        self._account.lose(kind, start, end, start, detail, data)
         again = again or place + 2
         self._time, self._at, self._state = self._time_at(again), again, LOST
-        return True
 
-    def _keep_ones(self, size: int) -> bool:
+    def _keep_ones(self, size: int) -> None:
         """Only ones are left: of a long run its end is enough."""
         left = size - self._at
         if left >= self._keep:
@@ -144,10 +168,3 @@ class TornPlace(Place):
             self._before = self._row[end - 1] * self._scale
             self._ones = self._skew = COUNT_MAX
             self._at = end
-        return False
-
-    def _keep_all(self) -> bool:
-        """The row ends within what may become a packet."""
-        if len(self._symbols) - self._at >= self._keep:
-            return self._to_exact(self._at)
-        return False
