@@ -270,7 +270,7 @@ def test_symbols_doubt_where_neighbours_break_a_rule(counts: list[int], limits: 
     """And only there: no two plain neighbours are too different as ones, or too long as zeros (S-9.1 A, table 1)."""
     symbols = Symbols(limits, US)
     row = row_of(counts)
-    found, _ = symbols.looked_at(symbols.at_sight(row), row)
+    found = symbols.looked_at(symbols.at_sight(row), row)
     one, zero = limits.half_bits_core().one_max, limits.zero_min
     rules = limits.bits_core()
     for index, (first, last) in enumerate(zip(counts, counts[1:])):

@@ -51,6 +51,8 @@ __all__ = ["Bulk"]
 
 #: How many durations are taken out of a row for the exact way at a time.
 PIECE = 128
+#: How long a row may be to be asked whether anything in it is WRONG or a DOUBT, before it is gone through.
+SHORT = 256
 
 
 class Bulk(OpenPlace):
@@ -66,18 +68,24 @@ class Bulk(OpenPlace):
     def take(self, counts: Sequence[int], scale: int) -> list[Event]:
         """Take durations, each of so many counts of ``scale`` ns."""
         events: list[Event] = [] if scale == self._scale else self._rescale(scale)
-        row, of = row_of(counts), self._of
-        symbols = sight = of.at_sight(row)
-        if self._row:
-            row = joined(self._row, row)
-            symbols = sight = self._sight + sight
+        # Most pieces of a signal are lists of few counts. What few calls they need decides what they cost.
+        try:
+            row: Row = bytes(bytearray(counts)) if isinstance(counts, list) else row_of(counts)
+        except ValueError:
+            row = row_of(counts)
+        before = self._row
+        if before:
+            row = before + row if isinstance(row, bytes) and isinstance(before, bytes) else joined(before, row)
         elif self._before and row and self._state == OPEN:
             if self._to_the_ns.apart(self._before, row[0] * scale):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
-        self._doubtful = DOUBT in sight
-        if self._doubtful:
-            symbols, sight = of.looked_at(sight, row)
+        of = self._of
+        symbols = row.translate(of.table) if isinstance(row, bytes) else of.at_sight(row)
+        self._sound = len(symbols) < SHORT and symbols.isdigit()
+        self._doubtful = False
+        if not self._sound and DOUBT in symbols:
+            symbols = of.looked_at(symbols, row)
             self._doubtful = DOUBT in symbols
         self._row, self._symbols, self._at = row, symbols, 0
         if self._state == EXACT:
@@ -90,8 +98,11 @@ class Bulk(OpenPlace):
                 going = self._lost(events)
             else:
                 going = self._exactly(events)
-        self._past = self._before_here() if self._state == LOST else []
-        self._row, self._sight = row[self._at :], sight[self._at :]
+        if self._state == LOST:
+            self._past = self._before_here()
+        elif self._past:
+            self._past = []
+        self._row = row[self._at :]
         return events
 
     def _rescale(self, scale: int) -> list[Event]:

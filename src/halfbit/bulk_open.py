@@ -40,11 +40,16 @@ class OpenPlace(TornPlace, LostPlace):
     def _open(self, events: list[Event]) -> bool:
         symbols, row, scale, account = self._symbols, self._row, self._scale, self._account
         size, find, add = len(symbols), symbols.find, events.append
-        plane = row if isinstance(row, PlaneRow) else None
-        low = self._low = row if isinstance(row, bytes) else plane.low if plane is not None else b""
+        plane = None
+        if isinstance(row, bytes):
+            low = row
+        else:
+            plane = row if isinstance(row, PlaneRow) else None
+            low = b"" if plane is None else plane.low
+        self._low = low
         enough, baseline, byte_of = self._preamble, self._baseline, BYTES.get
         plain = 0  # up to here all counts are in ``low``, and none is a DOUBT
-        wrong = -1
+        wrong = size if self._sound else -1
         doubt = -1 if self._doubtful else size
         at, now, settled = self._at, self._time, account.settled
         ones_before, skew_before = self._ones, self._skew + (self._before > 0)
@@ -109,7 +114,7 @@ class OpenPlace(TornPlace, LostPlace):
                 # Behind a fault.
                 self._at = at
                 self._ones = self._skew = self._before = 0
-            if bad == size and size - at < self._keep and (zero < 0 or find(self._run, zero) < 0):
+            if bad == size < at + self._keep and (size < zero + enough + enough or zero < 0 or find(self._run, zero) < 0):
                 # Even if something is wrong in what there is of the packet, no event is complete.
                 return False
             run = self._lose(events, zero, bad, doubt, plain, ones)

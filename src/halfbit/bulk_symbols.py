@@ -77,22 +77,22 @@ class Symbols:
     def at_sight(self, row: Row) -> bytes:
         """The symbols of a row, with a DOUBT wherever a look at the neighbours is needed."""
         if isinstance(row, bytes):
-            return row.translate(self._table)
+            return row.translate(self.table)
         if isinstance(row, list):
             return bytes(map(self._memory.__getitem__, row))
-        symbols = bytearray(row.low.translate(self._table))
+        symbols = bytearray(row.low.translate(self.table))
         for index in row.large:
             symbols[index] = self._memory[row[index]]
         return bytes(symbols)
 
-    def looked_at(self, sight: bytes, row: Row) -> tuple[bytes, bytes]:
-        """The symbols of a row after that look; and those at sight, which may be others from here on."""
+    def looked_at(self, sight: bytes, row: Row) -> bytes:
+        """The symbols of a row after that look. Those at sight may be others from here on."""
         doubts = sight.count(DOUBT)
         if doubts * FEW > len(sight) >= SAMPLE_MIN and self._move(list(row[:SAMPLE])):
             sight = self.at_sight(row)
             doubts = sight.count(DOUBT)
         look = self._look_at_all if doubts * FEW > len(sight) else self._look_at_each
-        return look(sight, row), sight
+        return look(sight, row)
 
     def of_one(self, count: int) -> int:
         """The symbol at sight of one duration."""
@@ -125,7 +125,7 @@ class Symbols:
         ):
             stop = min(most, 255) + 1
             table[least:stop] = bytes([symbol]) * (stop - least)
-        self._table = bytes(table)
+        self.table = bytes(table)
         self._memory = _Memory(self)
 
     def _look_at_each(self, symbols: bytes, row: Row) -> bytes:
