@@ -132,11 +132,11 @@ class Bulk(OpenPlace):
         return [count * self._scale for count in self._row]
 
     def opened(self, least: int, most: int) -> tuple[int, int, int] | None:
-        """Whether nothing is wrong and all that is kept is a run of ones; None if not.
+        """Whether nothing is wrong and all that is kept are pairs of ones; None if not.
 
         :param least: ns that ones must last here, and ``most`` ns; any two of them keep the rules for neighbours.
-        :returns: what counts for the preamble before the run, if it will be of even many halves, and if of odd
-            many; and how many are kept.
+        :returns: what counts for the preamble by now, if the run has even many halves more, and if odd many; and
+            the half-bit before, 0 if it was none of a one-bit.
         """
         if self._state == OPEN:
             ones, skew, before = self._ones, self._skew, self._before
@@ -147,14 +147,21 @@ class Bulk(OpenPlace):
             ones, skew, before = counts
         kept = self.kept()
         near = kept or ([before] if before else [])
-        if not all(least <= half <= most for half in near):
+        if len(kept) & 1 or not all(least <= half <= most for half in near):
             return None
-        return ones, skew + (before > 0), len(kept)
+        pairs = len(kept) >> 1
+        return ones + pairs, skew + (before > 0) + pairs, near[-1] if near else 0
 
-    def set_packet_ended(self, now: int, last: int) -> None:
-        """Go on behind a packet, found elsewhere, and its last half-bit. What is kept was before it."""
-        self._account.settle(now)
-        self._be_open(now, 1, 0, last)
+    def set_open(self, ended: int | None, now: int, even: int, odd: int, before: int) -> None:
+        """Go on between two pairs of ones of a preamble, nothing wrong. What is kept was before it.
+
+        :param ended: where the last packet ended, if one was found elsewhere.
+        :param even: as :meth:`opened` returns it, with ``odd`` and ``before``.
+        """
+        if ended is not None:
+            self._account.settle(ended)
+        skew = odd - (before > 0)
+        self._be_open(now, min(even, core.COUNT_MAX), min(skew, core.COUNT_MAX), before)
         self._row = b""
 
     def give_back(self) -> list[Event]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import reduce
 from operator import xor
+from typing import Any
 
 import attrs
 
 from .unfrozen import unfrozen
 
-__all__ = ["Packet", "UnfrozenPacket", "exclusive_or"]
+__all__ = ["Packet", "UnfrozenPacket", "exclusive_or", "packet_of"]
 
 
 @attrs.frozen(slots=True, weakref_slot=False)
@@ -38,6 +39,16 @@ class Packet:
 
 #: To make packets fast with.
 UnfrozenPacket = unfrozen(Packet)
+
+
+def packet_of(data: bytes, preamble: int, start: int, end: int) -> Packet:
+    """A packet, in a third of the time that ``Packet(...)`` takes."""
+    new: Any = UnfrozenPacket()
+    new.data, new.preamble, new.start, new.end = data, preamble, start, end
+    new.recovered = ""
+    new.__class__ = Packet
+    packet: Packet = new
+    return packet
 
 
 def exclusive_or(data: Iterable[int]) -> int:

@@ -26,13 +26,14 @@ from .core import COUNT_MAX
 from .edge import Edge
 from .error import HalfbitError
 from .limits import Limits
-from .packet_type import Packet
+from .packet_type import packet_of
 from .receive import Receiver
 
 __all__ = ["Stop", "pushed"]
 
-#: One-bits of a preamble after which it is left to the receiver, which need not keep it.
+#: Half-bits of a lost stretch after which it is left to the receiver, which need not keep it.
 LONGEST = 1024
+EIGHT = range(8)
 
 Given = TypeVar("Given")
 
@@ -57,27 +58,29 @@ def pushed(
     limits: Limits,
     dress: Callable[[Event], tuple[Given, ...]],
     check: Callable[[], None],
-    ended: Callable[[], None],
+    over: Callable[[], None],
 ) -> Generator[tuple[Given, ...], Edge, None]:
     """Edges in, what is complete with each out.
 
     :param dress: makes of an event what is to be given for it.
     :param check: raises where no more edges may come; asked at the first after a :class:`Stop`.
-    :param ended: told when this cannot go on, because of an error; the receiver then can.
+    :param over: told when this cannot go on, because of an error; the receiver then can.
     :raises HalfbitError: where an edge lies before the one before.
     """
     bulk = receiver.bulk
     plain = Symbols(limits, 1)
     one_min, one_max, zero_min, zero_max = plain.plain()
     enough, fewest, most = limits.preamble_min, limits.packet_min, limits.packet_max
-    times: list[int] = []  # of the edges the receiver does not know yet
-    since = 0  # the edge before them: the receiver's last one, or a packet's end that it does not know yet
-    moved = False  # it is such a packet's end,
-    last = 0  # and this was the packet's last half-bit
+    # What the receiver does not know yet: a packet, then one-bits, then half-bits.
+    ended: int | None = None  # where the packet ended
+    pairs = 0  # how many one-bits, and
+    even = odd = before = 0  # what counted before them, and the half-bit before these (``Bulk.opened``)
+    base = 0  # where the half-bits begin,
+    times: list[int] = []  # and their ends
+    middle = now = 0  # of a bit, and its end
     lost = False  # LOST
     stopped = False  # by a Stop: the receiver may go on without this
     complete: tuple[Given, ...] = ()  # with the last edge
-    # Within a bit ``time`` is its middle, and ``now`` where it begins or ends.
     try:
         while True:
             try:
@@ -87,11 +90,11 @@ def pushed(
                     stopped = False
                     complete = _dressed(receiver.feed(_between(receiver.now, time)), dress)
                 if not lost:
-                    since = now = receiver.now
+                    base = middle = now = receiver.now
                     run = bulk.opened(one_min, one_max)
                     lost = run is None and bulk.lost()
                 if lost:
-                    back = chain(_back(since, times), reversed(bulk.kept()))
+                    back = chain(_back(base, times), reversed(bulk.kept()))
                     yield from _up_to_preamble(limits, back, times, now, complete)
                     raise _Given
                 if run is None:
@@ -99,89 +102,104 @@ def pushed(
                     events = receiver.feed(_between(now, time))
                     complete = _dressed(events, dress) if events else ()
                     continue
-                even, odd, kept = run
+                even, odd, before = run
                 start = bulk.settled()
                 while True:
-                    # A clean packet. No event can be complete before its end.
-                    for kept in range(kept, kept + LONGEST):
-                        times.append(time := (yield complete).time)
+                    # A clean packet. No event can be complete before its end. Its preamble:
+                    while True:
+                        half = (middle := (yield complete).time) - now
                         complete = ()
-                        half = time - now
-                        if not one_min <= half <= one_max:
+                        if half > one_max or half < one_min:
+                            times.append(middle)
+                            base, ones = now, even + pairs
                             break
-                        now = time
-                    else:
-                        raise _Given
-                    ones = (kept >> 1) + (odd if kept & 1 else even)
+                        last = (now := (yield ()).time) - middle
+                        if last > one_max or last < one_min:
+                            times += middle, now
+                            base, ones = middle - half, odd + pairs
+                            middle, half = now, last
+                            break
+                        before = last
+                        pairs += 1
                     if ones < enough:
                         raise _Torn
+                    # Its bytes, each behind a zero-bit whose first half is ``half``.
                     data = bytearray()
                     error = 0
                     while zero_min <= half <= zero_max and len(data) < most:
                         times.append(now := (yield ()).time)
-                        if not zero_min <= now - time <= zero_max:
+                        if not zero_min <= now - middle <= zero_max:
                             raise _Torn
-                        value = 1  # and eight bits behind it
-                        while value < 256:
-                            times.append(time := (yield ()).time)
-                            half = time - now
+                        value = 0
+                        for _ in EIGHT:
+                            times.append(middle := (yield ()).time)
+                            half = middle - now
                             if half <= one_max:
                                 if half < one_min:
                                     raise _Torn
                                 times.append(now := (yield ()).time)
-                                if not one_min <= now - time <= one_max:
+                                half = now - middle
+                                if half > one_max or half < one_min:
                                     raise _Torn
                                 value += value + 1
-                            elif zero_min <= half <= zero_max:
+                            else:
+                                if half > zero_max or half < zero_min:
+                                    raise _Torn
                                 times.append(now := (yield ()).time)
-                                if not zero_min <= now - time <= zero_max:
+                                half = now - middle
+                                if half > zero_max or half < zero_min:
                                     raise _Torn
                                 value += value
-                            else:
-                                raise _Torn
-                        value &= 255
                         data.append(value)
                         error ^= value
-                        times.append(time := (yield ()).time)
-                        half = time - now
+                        times.append(middle := (yield ()).time)
+                        half = middle - now
+                    # Its end bit.
                     if not one_min <= half <= one_max or error or len(data) < fewest:
                         raise _Torn
                     times.append(now := (yield ()).time)
-                    if not one_min <= now - time <= one_max:
+                    last = now - middle
+                    if not one_min <= last <= one_max:
                         raise _Torn
-                    preamble = ones if ones < COUNT_MAX else COUNT_MAX
-                    complete = dress(Packet(bytes(data), preamble, start, now))
-                    moved = True
-                    start, since, last = now, now, now - time
-                    even, odd, kept = 1, 1, 0  # the end bit before counts (S-9.2 A)
+                    complete = dress(packet_of(bytes(data), min(ones, COUNT_MAX), start, now))
+                    start = ended = now
                     times.clear()
+                    even, odd, before, pairs = 1, 1, last, 0  # the end bit before counts (S-9.2 A)
             except (_Given, _Torn) as reason:
-                before, now = [since, *times][-2:]
-                if now < before:
-                    times.pop()
-                    raise _backwards(before, now) from None
-                lost = isinstance(reason, _Torn) and plain.of_one(now - before) != DOUBT
+                so_far, now = [base, *times][-2:]
+                if now < so_far:
+                    wrong, now = times.pop(), so_far
+                    raise _backwards(now, wrong) from None
+                lost = isinstance(reason, _Torn) and plain.of_one(now - so_far) != DOUBT
                 if lost:
                     complete = ()
                     continue
             except Stop:
                 stopped = True
                 lost = False
-            complete = _dressed(_given(receiver, moved, since, last, times), dress)
-            moved = False
+            if not times:
+                # Between two edges of a preamble.
+                base = now
+                times += [middle] * (middle > now)
+            if pairs or ended is not None:
+                bulk.set_open(ended, base, even + pairs, odd + pairs, before)
+                pairs, ended = 0, None
+            events = _given(receiver, base, times)
+            middle = now = receiver.now
+            complete = _dressed(events, dress)
     finally:
-        _given(receiver, moved, since, last, times)
-        ended()
+        if not times:
+            base = now
+            times += [middle] * (middle > now)
+        if pairs or ended is not None:
+            bulk.set_open(ended, base, even + pairs, odd + pairs, before)
+        _given(receiver, base, times)
+        over()
 
 
-def _given(receiver: Receiver, moved: bool, since: int, last: int, times: list[int]) -> list[Event]:
-    """Give the receiver what it does not know yet.
-
-    :param moved: there were packets, the last of which ended at ``since`` with the half-bit ``last``.
-    """
-    if moved:
-        receiver.bulk.set_packet_ended(since, last)
-    halves = list(map(sub, times, [since, *times]))
+def _given(receiver: Receiver, base: int, times: list[int]) -> list[Event]:
+    """Give the receiver the half-bits that it does not know yet."""
+    halves = list(map(sub, times, [base, *times]))
     times.clear()
     return receiver.feed_many(halves, 1) if halves else []
 
