@@ -68,29 +68,34 @@ class Bulk(OpenPlace):
     def take(self, counts: Sequence[int], scale: int) -> list[Event]:
         """Take durations, each of so many counts of ``scale`` ns."""
         events: list[Event] = [] if scale == self._scale else self._rescale(scale)
-        # Most pieces of a signal are lists of few counts. What few calls they need decides what they cost.
+        # Most pieces of a signal are lists of few counts. How few steps they take decides what they cost.
         try:
             row: Row = bytes(bytearray(counts)) if isinstance(counts, list) else row_of(counts)
         except ValueError:
             row = row_of(counts)
-        before = self._row
-        if before:
-            row = before + row if isinstance(row, bytes) and isinstance(before, bytes) else joined(before, row)
-        elif self._before and row and self._state == OPEN:
+        of, before = self._of, self._row
+        if not before and self._before and row and self._state == OPEN:
             if self._to_the_ns.apart(self._before, row[0] * scale):
                 # Too different to be of one bit, one half-bit later.
                 self._skew = self._before = 0
-        of = self._of
-        symbols = row.translate(of.table) if isinstance(row, bytes) else of.at_sight(row)
+        if isinstance(row, bytes) and isinstance(before, bytes):
+            row = before + row
+            symbols = row.translate(of.table)
+        else:
+            row = joined(before, row)
+            symbols = of.at_sight(row)
         self._sound = len(symbols) < SHORT and symbols.isdigit()
         self._doubtful = False
         if not self._sound and DOUBT in symbols:
             symbols = of.looked_at(symbols, row)
             self._doubtful = DOUBT in symbols
         self._row, self._symbols, self._at = row, symbols, 0
-        if self._state == EXACT:
-            self._past = self._exact.recent(CUTOUT_HALVES)
-        going = True
+        if self._state == OPEN:
+            going = self._open(events)
+        else:
+            if self._state == EXACT:
+                self._past = self._exact.recent(CUTOUT_HALVES)
+            going = True
         while going:
             if self._state == OPEN:
                 going = self._open(events)

@@ -34,7 +34,6 @@ class OpenPlace(TornPlace, LostPlace):
 
     def __init__(self, limits: Limits, exact: Exact) -> None:
         super().__init__(limits, exact)
-        self._preamble = limits.preamble_min
         self._baseline = limits.packet_min == 3 <= limits.packet_max
 
     def _open(self, events: list[Event]) -> bool:
@@ -47,36 +46,37 @@ class OpenPlace(TornPlace, LostPlace):
             plane = row if isinstance(row, PlaneRow) else None
             low = b"" if plane is None else plane.low
         self._low = low
-        enough, baseline, byte_of = self._preamble, self._baseline, BYTES.get
-        plain = 0  # up to here all counts are in ``low``, and none is a DOUBT
-        wrong = size if self._sound else -1
+        enough, baseline, byte_of = self._enough, self._baseline, BYTES.get
+        plain = len(low)  # up to here all counts are in ``low``, and none is a DOUBT
+        wrong = bad = size if self._sound else -1
         doubt = -1 if self._doubtful else size
         at, now, settled = self._at, self._time, account.settled
         ones_before, skew_before = self._ones, self._skew + (self._before > 0)
         while True:
-            if wrong < at:
-                wrong = find(WRONG, at)
-                if wrong < 0:
-                    wrong = size
-            if doubt < at:
-                doubt = find(DOUBT, at)
-                if doubt < 0:
-                    doubt = size
-            bad = wrong if wrong < doubt else doubt
+            if bad < at:
+                if wrong < at:
+                    wrong = find(WRONG, at)
+                    if wrong < 0:
+                        wrong = size
+                if doubt < at:
+                    doubt = find(DOUBT, at)
+                    if doubt < 0:
+                        doubt = size
+                bad = wrong if wrong < doubt else doubt
+                plain = doubt if low else 0
             if plane is not None:
                 plain = min(plane.plain_to(at), doubt)
-            elif low:
-                plain = doubt
             sound = at
+            latest = bad - THREE if baseline else bad - 1  # a start bit behind it is not of a whole packet
             while True:
                 zero = find(b"0", at)
+                if not at <= zero <= latest:
+                    break
                 ones = zero - at  # what ``_ones_with`` does, without a call
                 ones = (ones >> 1) + (skew_before if ones & 1 else ones_before)
-                if not 0 <= zero < bad or ones < enough:
+                if ones < enough:
                     break
                 end = zero + THREE
-                if baseline and end > bad:
-                    break
                 if baseline and symbols[end - 1] == ONE:
                     first, second, third, last = _unpack(symbols, zero)
                     one, two = byte_of(first), byte_of(second)
@@ -114,10 +114,10 @@ class OpenPlace(TornPlace, LostPlace):
                 # Behind a fault.
                 self._at = at
                 self._ones = self._skew = self._before = 0
-            if bad == size < at + self._keep and (size < zero + enough + enough or zero < 0 or find(self._run, zero) < 0):
+            if bad == size < at + self._keep and (zero < 0 or size - zero < 2 * enough or find(self._run, zero) < 0):
                 # Even if something is wrong in what there is of the packet, no event is complete.
                 return False
-            run = self._lose(events, zero, bad, doubt, plain, ones)
+            run = self._lose(events, zero, bad, doubt, plain)
             if run > 0:
                 at, now, settled = run, self._time, self._time
                 ones_before = skew_before = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 from zlib import adler32
 
 from . import core
@@ -12,7 +13,7 @@ from .bulk_place import LOST, Place
 from .bulk_row import SUMMED
 from .bulk_symbols import ONE, ZERO
 from .core import COUNT_MAX
-from .fault import fault_of
+from .fault import KINDS, Fault, UnfrozenFault
 from .limits import Limits
 from .packet_type import exclusive_or
 
@@ -52,14 +53,15 @@ class TornPlace(Place):
     def __init__(self, limits: Limits, exact: Exact) -> None:
         super().__init__(limits, exact)
         self._most = BYTE * limits.packet_max
+        self._enough = limits.preamble_min
         self._low = b""  # the counts, or their low bytes; none where a row is a list
         # The longest that is kept for the next row: what may still become a packet.
         self._keep = 2 * FULL + self._most + 2
 
-    def _lose(self, events: list[Event], zero: int, bad: int, doubt: int, plain: int, ones: int) -> int:
+    def _lose(self, events: list[Event], zero: int, bad: int, doubt: int, plain: int) -> int:
         """A packet does not follow.
 
-        :param zero: the next zero, or -1, and ``ones`` one-bits before it.
+        :param zero: the next zero, or -1.
         :param bad: the next WRONG or DOUBT, or the row's end; ``doubt`` the next DOUBT, or the row's end.
         :param plain: up to here all counts are in ``_low``, and none is a DOUBT.
         :returns: where OPEN goes on, behind a fault that is told and ends at ``_time``; or ON, or MORE.
@@ -70,12 +72,12 @@ class TornPlace(Place):
         if 0 <= zero < bad:
             if zero + 1 == bad or symbols[zero + 1] != ZERO:
                 place = zero
-            elif ones < self._limits.preamble_min:
-                self._lost_at_bit(core.PREAMBLE, zero, ones)
+            elif self._ones_with(zero - at) < self._enough:
+                self._lost_at_bit(core.PREAMBLE, zero, self._ones_with(zero - at))
                 return ON
             else:
                 inside = True
-                after, data = self._whole_bytes(zero)
+                after, data = self._whole_bytes(zero) if bad - zero >= BYTE else (zero, b"")
                 place = bad - ((bad - after) & 1)
                 if place - after > BYTE or symbols[after:place] not in _PAIRED:
                     match = _PAIRS.match(symbols, after, after + BYTE)
@@ -114,7 +116,13 @@ class TornPlace(Place):
                 region = symbols[torn + 1 : run + 1]
                 # What ``_lost`` counts, and the fault itself. To split is quicker than to count.
                 wrong = len(region.split(b"x")) + len(region.replace(b"00", b"").split(b"01")) - 1
-                events.append(fault_of(kind, lost_from, end, start, count * scale, data, wrong))
+                # What ``fault_of`` does, without a call.
+                fault: Any = UnfrozenFault()
+                fault.kind, fault.layer = KINDS[kind]
+                fault.start, fault.end, fault.at = lost_from, end, start
+                fault.detail, fault.data, fault.count = count * scale, data, wrong
+                fault.__class__ = Fault
+                events.append(fault)
                 account.settled = self._time = end
                 return run
         account.inside = inside

@@ -10,7 +10,7 @@ import attrs
 from . import core
 from .unfrozen import unfrozen
 
-__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "HALF_BIT_FAULTS", "fault_of"]
+__all__ = ["Cutout", "Fault", "FaultKind", "Layer", "HALF_BIT_FAULTS", "KINDS", "UnfrozenFault", "fault_of"]
 
 
 class Layer(enum.IntEnum):
@@ -106,7 +106,8 @@ class Fault:
         return _WORDS[self.kind].format(us=f"{self.detail / 1000:g}", n=self.detail)
 
 
-_UnfrozenFault = unfrozen(Fault)
+#: To make faults fast with.
+UnfrozenFault = unfrozen(Fault)
 
 #: The core's answers about a single half-bit, and about a whole bit.
 HALF_BIT_FAULTS = frozenset((core.SHORT, core.BETWEEN, core.LONG))
@@ -120,15 +121,15 @@ def _layer(kind: FaultKind) -> Layer:
 
 
 #: The core's answers: their kinds, and the layers that find them. Asking an enumeration takes ten times as long.
-_KINDS = {int(kind): (kind, _layer(kind)) for kind in FaultKind}
+KINDS = {int(kind): (kind, _layer(kind)) for kind in FaultKind}
 
 
 def fault_of(
     answer: int, start: int, end: int, at: int, detail: int, data: bytes = b"", count: int = 1
 ) -> Fault:
     """The fault of one of the core's answers, in a third of the time that ``Fault(...)`` takes."""
-    new: Any = _UnfrozenFault()
-    new.kind, new.layer = _KINDS[answer]
+    new: Any = UnfrozenFault()
+    new.kind, new.layer = KINDS[answer]
     new.start, new.end, new.at, new.detail = start, end, at, detail
     new.data, new.count = data, count
     new.__class__ = Fault
