@@ -323,6 +323,16 @@ def test_machine_integers_of_each_form(form: str) -> None:
         assert summed(memoryview(array(form, [65_536]))) is None
 
 
+def test_counts_that_are_no_text_are_counts_all_the_same() -> None:
+    """Two-byte integers go through a decoder of text, which refuses some of them where they stand so."""
+    for counts in ([58, 0xD800], [58, 0xDC00, 58], [0xD83D, 0xDE00, 58], [0xFEFF, 58], [58, 0xFFFE], [58, 255, 256], []):
+        numbers = array("H", counts)
+        for form in (numbers, memoryview(numbers), numbers.tolist()):
+            assert list(row_of(form)) == counts
+    every_other = memoryview(array("H", [58, 100, 59, 300, 60, 7]))[::2]
+    assert list(row_of(every_other)) == [58, 59, 60]
+
+
 def test_what_is_no_row_of_machine_integers() -> None:
     assert summed([1.0, 2]) is None
     assert summed(["1"]) is None

@@ -88,6 +88,20 @@ def test_an_error_elsewhere_loses_no_edge_of_a_feed_that_is_held(at: int, live: 
     assert not any(isinstance(one, (Fault, Cutout)) for one in decoded)
 
 
+@pytest.mark.parametrize("at", range(84, 112))
+def test_an_error_behind_a_sound_piece_loses_nothing_and_gives_nothing_twice(at: int) -> None:
+    """In a preamble, between two bits and within one."""
+    halves = GOOD * 3
+    edges = _edges(halves)
+    decoder = StreamDecoder()
+    decoded = [one for edge in edges[: at + 1] for one in decoder.feed(edge)]
+    with pytest.raises(CaptureError, match="item 1"):
+        decoder.feed_many(edges_from_durations([halves[at] // US, -1]))
+    decoded += decoder.feed_many(edges[at + 2 :])
+    decoded += decoder.finish()
+    assert _beneath(decoded) == _by_the_core(halves, RECEIVE)
+
+
 def test_a_subclass_has_its_own_say_at_each_edge() -> None:
     class Counted(StreamDecoder):
         edges = 0

@@ -20,13 +20,13 @@ from .packet_type import Packet, UnfrozenPacket, exclusive_or
 __all__ = ["OpenPlace"]
 
 #: A packet of three bytes, as most are (S-9.2 B): half-bits from its start bit to its end bit, the symbols
-#: of its bytes with their zero-bits and of its end bit, its bytes as one.
+#: of its bytes with their zero-bits (the end bit with the last), its bytes as one.
 THREE = 3 * BYTE + 2
-_unpack = struct.Struct(f"{BYTE}s{BYTE}s{BYTE}s2s").unpack_from
+_unpack = struct.Struct(f"{BYTE}s{BYTE}s{BYTE + 2}s").unpack_from
 _pack = struct.Struct("3B").pack
 
-#: The symbols of every byte.
-_FIELDS = sorted(BYTES, key=BYTES.__getitem__)
+#: The symbols of every byte as a packet's last, with its end bit.
+_LAST = [symbols + b"11" for symbols in sorted(BYTES, key=BYTES.__getitem__)]
 
 
 class OpenPlace(TornPlace, LostPlace):
@@ -77,16 +77,18 @@ class OpenPlace(TornPlace, LostPlace):
                 if ones < enough:
                     break
                 end = zero + THREE
-                if baseline and symbols[end - 1] == ONE:
-                    first, second, third, last = _unpack(symbols, zero)
+                data = b""
+                if baseline:
+                    first, second, third = _unpack(symbols, zero)
                     one, two = byte_of(first), byte_of(second)
                     if one is None or two is None:
                         break
                     error = one ^ two
-                    if third != _FIELDS[error] or last != b"11":
+                    if third == _LAST[error]:
+                        data = _pack(one, two, error)
+                    elif symbols[end - 1] == ONE:
                         break
-                    data = _pack(one, two, error)
-                else:
+                if not data:
                     data = self._frame(zero)
                     if not data:
                         break

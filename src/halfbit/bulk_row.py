@@ -6,6 +6,7 @@ few are, a list else. All give their counts by index and by slice.
 
 from __future__ import annotations
 
+import codecs
 import re
 import sys
 from array import array
@@ -22,7 +23,7 @@ SUMMED = 256
 #: The formats of machine integers in the machine's byte order.
 INTEGERS = frozenset("bBhHiIlLqQnN")
 
-_UTF_16 = "utf-16-le" if sys.byteorder == "little" else "utf-16-be"
+_of_utf_16 = codecs.utf_16_le_decode if sys.byteorder == "little" else codecs.utf_16_be_decode
 
 _NOT_0 = re.compile(b"[^\\0]")
 
@@ -89,6 +90,10 @@ def joined(row: Row, other: Row) -> Row:
 
 def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
+    if isinstance(counts, memoryview) and counts.format == "H" or isinstance(counts, array) and counts.typecode == "H":
+        narrow = _narrow(counts)
+        if narrow is not None:
+            return narrow
     held = _held(counts)
     if isinstance(held, bytes):
         return held
@@ -146,13 +151,11 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
     if view.format.lstrip("@") not in INTEGERS:
         return None
     size = view.itemsize
-    raw = bytes(view)
     if size == 2:
-        try:
-            # Two-byte integers are UTF-16, and those that are Latin-1 too have no high byte.
-            return raw.decode(_UTF_16).encode("latin-1"), b""
-        except ValueError:
-            pass  # some have one
+        narrow = _narrow(view)
+        if narrow is not None:
+            return narrow, b""
+    raw = bytes(view)
     places = range(size) if sys.byteorder == "little" else range(size - 1, -1, -1)
     low, *others = (raw[place::size] for place in places)
     zeros = bytes(len(view))
@@ -161,6 +164,17 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
     if not others or others[0] == zeros:
         return None if view.format.endswith("b") and not low.isascii() else (low, b"")
     return None if view.format.endswith("h") and not others[0].isascii() else (low, others[0])
+
+
+def _narrow(counts: array[int] | memoryview) -> bytes | None:
+    """Two-byte integers as one byte each; None where one has no room, or not all lie one behind the other.
+
+    They are UTF-16, and those that are Latin-1 too have no high byte.
+    """
+    try:
+        return _of_utf_16(counts, "strict", True)[0].encode("latin-1")
+    except (ValueError, BufferError):
+        return None
 
 
 def _planes(row: Row) -> tuple[bytes, bytes] | None:

@@ -139,6 +139,7 @@ def ways(half_bits_each: int, rounds: int) -> Figures:
             "bulk, array": bulk(numbers),
             "bulk, list": bulk(durations),
             "bulk, pieces of 64": bulk(durations, 64),
+            "bulk, pieces of 64 of an array": bulk(numbers, 64),
             "bulk to instructions, array": instructions(numbers),
             "edge by edge": push_to_packets(edges),
             "edge by edge to instructions": push(edges),
