@@ -33,7 +33,8 @@ __all__ = ["Stop", "pushed"]
 
 #: Half-bits of a lost stretch after which it is left to the receiver, which need not keep it.
 LONGEST = 1024
-EIGHT = range(8)
+#: What each bit of a byte counts, in the order in which they come (S-9.2 A).
+PLACES = (128, 64, 32, 16, 8, 4, 2, 1)
 
 Given = TypeVar("Given")
 
@@ -131,7 +132,7 @@ def pushed(
                         if not zero_min <= now - middle <= zero_max:
                             raise _Torn
                         value = 0
-                        for _ in EIGHT:
+                        for place in PLACES:
                             times.append(middle := (yield ()).time)
                             half = middle - now
                             if half <= one_max:
@@ -141,7 +142,7 @@ def pushed(
                                 half = now - middle
                                 if half > one_max or half < one_min:
                                     raise _Torn
-                                value += value + 1
+                                value += place
                             else:
                                 if half > zero_max or half < zero_min:
                                     raise _Torn
@@ -149,7 +150,6 @@ def pushed(
                                 half = now - middle
                                 if half > zero_max or half < zero_min:
                                     raise _Torn
-                                value += value
                         data.append(value)
                         error ^= value
                         times.append(middle := (yield ()).time)
