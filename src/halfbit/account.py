@@ -54,7 +54,8 @@ class Account:
     """Takes what happened, and gives the events that are complete with it.
 
     From the core itself: :meth:`answer`, with the element each answer came with, and :meth:`finish`.
-    From whoever knows the answers otherwise: :meth:`settle`, :meth:`lose`, :meth:`found`.
+    From whoever knows the answers otherwise: :meth:`settle`, :meth:`lose`, :meth:`found`; or, where a packet, or a
+    lost stretch from end to end, is known at once, its event is theirs, and they move :attr:`settled` on.
 
     :param packets: the core's machine, from which bytes and counts are read.
     :param start: where the account starts, ns.
@@ -67,6 +68,7 @@ class Account:
 
     def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
         self._packets = packets
+        #: Where the last packet ended, ns.
         self.packet_end: int | None = None
         # Its ends are seen no better than other changes: one may be seen late, the other in time.
         self._limits = limits

@@ -17,12 +17,13 @@ half in front, the halves pair up the other way.
 Three states are told in a few words, and the work goes from one to the next
 (:mod:`halfbit.bulk_open`, :mod:`halfbit.bulk_torn`, :mod:`halfbit.bulk_lost`, and here):
 
-OPEN    At the beginning of a run of ones, behind a packet or a preamble found after a loss, and
-        nothing is wrong. A packet follows if these hold: all half-bits up to the next zero are
+OPEN    At the beginning of a run of ones, behind a packet or a preamble found after a loss, or between
+        two pairs of such a run, and nothing is wrong. A packet follows if these hold: all half-bits up to the next zero are
         ones, enough of them; then come bytes, each behind a zero-bit, every bit a pair; then a
         one-bit; and the exclusive or is 0. These 18 half-bits of a byte are looked up in a table
         of 256. Else the first thing that breaks one of the conditions is the fault: ``_lose``
-        looks for it in the order in which the core meets them.
+        looks for it in the order in which the core meets them. If the row has the next preamble
+        too, it is OPEN there at once; else LOST.
 LOST    At the beginning of a run, or between two pairs of one. The core waits for a run of
         ones, 2 * preamble_min of them, and its only answers before that are a fault for every WRONG
         half-bit and for every lone zero. Lone ones are passed over. Find the run, count
@@ -77,7 +78,7 @@ class Bulk(OpenPlace):
         if not before and self._before and row and self._state == OPEN:
             if self._to_the_ns.apart(self._before, row[0] * scale):
                 # Too different to be of one bit, one half-bit later.
-                self._skew = self._before = 0
+                self._odd = self._before = 0
         if isinstance(row, bytes) and isinstance(before, bytes):
             row = before + row
             symbols = row.translate(of.table)
@@ -144,18 +145,18 @@ class Bulk(OpenPlace):
             the half-bit before, 0 if it was none of a one-bit.
         """
         if self._state == OPEN:
-            ones, skew, before = self._ones, self._skew, self._before
+            even, odd, before = self._even, self._odd, self._before
         else:
             counts = self._exact.between_bits() if self._state == EXACT else None
             if counts is None or self._exact.layer_4.state != core.IDLE:
                 return None
-            ones, skew, before = counts
+            even, odd, before = counts
         kept = self.kept()
         near = kept or ([before] if before else [])
         if len(kept) & 1 or not all(least <= half <= most for half in near):
             return None
         pairs = len(kept) >> 1
-        return ones + pairs, skew + (before > 0) + pairs, near[-1] if near else 0
+        return even + pairs, odd + pairs, near[-1] if near else 0
 
     def set_open(self, ended: int | None, now: int, even: int, odd: int, before: int) -> None:
         """Go on between two pairs of ones of a preamble, nothing wrong. What is kept was before it.
@@ -165,8 +166,7 @@ class Bulk(OpenPlace):
         """
         if ended is not None:
             self._account.settle(ended)
-        skew = odd - (before > 0)
-        self._be_open(now, min(even, core.COUNT_MAX), min(skew, core.COUNT_MAX), before)
+        self._be_open(now, min(even, core.COUNT_MAX), min(odd, core.COUNT_MAX + (before > 0)), before)
         self._row = b""
 
     def give_back(self) -> list[Event]:

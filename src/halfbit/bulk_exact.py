@@ -64,9 +64,13 @@ class Exact:
                 events = self.account.answer(answer, element)
         return events + self.account.finish(self.now)
 
-    def set_idle(self, now: int, ones: int, skew: int, before: int) -> None:
-        """Be between two bits, nothing wrong, ones counted both ways; ``before`` as the core has it."""
-        self._set(core.IDLE, now, ones, skew, before)
+    def set_idle(self, now: int, even: int, odd: int, before: int) -> None:
+        """Be between two bits, nothing wrong.
+
+        :param even: what counts for the preamble, if the run has even many halves more, and ``odd``, if odd many.
+        :param before: the half-bit before, as the core has it; if there is one, it counts in ``odd``.
+        """
+        self._set(core.IDLE, now, even, odd - (before > 0), before)
         self._halves = []
 
     def set_lost(self, now: int, halves: Sequence[int]) -> None:
@@ -82,7 +86,7 @@ class Exact:
         packets = self.layer_4
         if self._core.bits.held != core.MORE or not packets.before:
             return None
-        return packets.ones, packets.skew, packets.before
+        return packets.ones, packets.skew + 1, packets.before
 
     def lost_from(self) -> int | None:
         """How many of the half-bits just fed belong to the run of one kind that begins: 0 or 1.

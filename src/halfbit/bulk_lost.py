@@ -32,7 +32,7 @@ class LostPlace(Place):
         if event is not None:
             events.append(event)
         self._state = OPEN
-        self._ones = self._skew = self._before = 0
+        self._even = self._odd = self._before = 0
         return True
 
     def _lost_on_to_end(self) -> bool:

@@ -48,10 +48,13 @@ class OpenPlace(TornPlace, LostPlace):
         self._low = low
         enough, baseline, byte_of = self._enough, self._baseline, BYTES.get
         plain = len(low)  # up to here all counts are in ``low``, and none is a DOUBT
-        wrong = bad = size if self._sound else -1
-        doubt = -1 if self._doubtful else size
+        wrong = doubt = bad = size
+        if not self._sound:
+            wrong = bad = -1
+            if self._doubtful:
+                doubt = -1
         at, now, settled = self._at, self._time, account.settled
-        ones_before, skew_before = self._ones, self._skew + (self._before > 0)
+        even, odd = self._even, self._odd
         while True:
             if bad < at:
                 if wrong < at:
@@ -73,7 +76,7 @@ class OpenPlace(TornPlace, LostPlace):
                 if not at <= zero <= latest:
                     break
                 ones = zero - at  # what ``_ones_with`` does, without a call
-                ones = (ones >> 1) + (skew_before if ones & 1 else ones_before)
+                ones = (ones >> 1) + (odd if ones & 1 else even)
                 if ones < enough:
                     break
                 end = zero + THREE
@@ -106,30 +109,30 @@ class OpenPlace(TornPlace, LostPlace):
                 packet.__class__ = Packet
                 add(packet)
                 at, settled = end, now
-                ones_before = skew_before = 1
+                even = odd = 1
             if at != sound:
                 # Behind a packet.
                 account.settled = account.packet_end = now
                 self._at, self._time, self._before = at, now, row[at - 1] * scale
-                self._ones, self._skew = 1, 0
+                self._even = self._odd = 1
             elif at != self._at:
                 # Behind a fault.
                 self._at = at
-                self._ones = self._skew = self._before = 0
+                self._even = self._odd = self._before = 0
             if bad == size < at + self._keep and (zero < 0 or size - zero < 2 * enough or find(self._run, zero) < 0):
                 # Even if something is wrong in what there is of the packet, no event is complete.
                 return False
             run = self._lose(events, zero, bad, doubt, plain)
             if run > 0:
                 at, now, settled = run, self._time, self._time
-                ones_before = skew_before = 0
+                even = odd = 0
                 continue
             if run == MORE or self._state == LOST and not self._lost(events):
                 return False
             if self._state != OPEN:
                 return True
             at, now, settled = self._at, self._time, account.settled
-            ones_before, skew_before = self._ones, self._skew + (self._before > 0)
+            even, odd = self._even, self._odd
 
     def _frame(self, zero: int) -> bytes:
         """The bytes of the packet with this start bit, if it is sound; else none."""

@@ -36,19 +36,19 @@ class Place:
         self._at = 0  # up to here all is done, and this is the time there
         self._time = exact.now
         self._past: list[int] = []  # durations before the row, ns
-        # OPEN: what the counts were at the beginning of the run, and the half-bit before.
-        self._ones = 0
-        self._skew = 0
+        # OPEN: what counts for the preamble so far, if even many halves of the run follow, and if odd many: then a
+        # half-bit before counts as the last part of a bit one half-bit later. That half-bit, ns; 0 if it counts not.
+        self._even = 0
+        self._odd = 0
         self._before = 0
 
-    def _be_open(self, now: int, ones: int, skew: int, before: int) -> None:
+    def _be_open(self, now: int, even: int, odd: int, before: int) -> None:
         self._state, self._time = OPEN, now
-        self._ones, self._skew, self._before = ones, skew, before
+        self._even, self._odd, self._before = even, odd, before
 
     def _ones_with(self, halves: int) -> int:
         """OPEN: one-bits before a zero, where so many half-bits of the run stand before it."""
-        # A half-bit before the run counts as the last part of a bit one half-bit later.
-        return (halves >> 1) + (self._skew + (self._before > 0) if halves & 1 else self._ones)
+        return (halves >> 1) + (self._odd if halves & 1 else self._even)
 
     def _be_lost(self, again: int) -> None:
         self._state = LOST
@@ -59,7 +59,7 @@ class Place:
         now = self._time_at(at)
         self._at = at
         if self._state == OPEN:
-            self._exact.set_idle(now, self._ones, self._skew, self._before)
+            self._exact.set_idle(now, self._even, self._odd, self._before)
         else:
             self._exact.set_lost(now, self._before_here())
         self._state = EXACT

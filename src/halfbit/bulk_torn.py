@@ -174,5 +174,5 @@ class TornPlace(Place):
             end = size - 2 - (left & 1)
             self._time = self._time_at(end)
             self._before = self._row[end - 1] * self._scale
-            self._ones = self._skew = COUNT_MAX
+            self._even, self._odd = COUNT_MAX, FULL
             self._at = end

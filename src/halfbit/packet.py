@@ -10,7 +10,7 @@ from .account import Account, Element, Event
 from .bit import Bit
 from .fault import Fault, FaultKind
 from .limits import RECEIVE, Limits
-from .packet_type import Packet, exclusive_or
+from .packet_type import Packet, exclusive_or, packet_of
 
 __all__ = ["Packet", "PacketMachine", "packets"]
 
@@ -195,7 +195,7 @@ class _Past(PacketMachine):
                 data.append(byte)
                 layer_4.ones, layer_4.skew, layer_4.before = 1, 0, bit.last  # the end bit counts (S-9.2 A)
                 self._events.extend(taken)
-                packet = Packet(bytes(data), preamble, account.settled, bit.end)
+                packet = packet_of(bytes(data), preamble, account.settled, bit.end)
                 account.settle(bit.end)
                 return (packet,)
             if len(data) + 1 == len(layer_4.data):

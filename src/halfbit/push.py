@@ -1,14 +1,14 @@
 """One edge at a time, for little more than a call.
 
 A generator keeps its place between two edges, so what has to be asked about an edge depends on
-where in the signal it comes: for most, one comparison. It keeps the times of the edges, and goes
-by the rules of :mod:`halfbit.bulk` for kinds at sight, from state to state as the receiver does:
+where in the signal it comes: for most, two comparisons. It goes by the rules of :mod:`halfbit.bulk`
+for kinds at sight, from state to state as the receiver does:
 
-OPEN    It follows packets, makes them itself, and tells the receiver only where the last one ended. Where a
-        half-bit is not told by its kind at sight, the receiver is given all since that packet. Where no
-        packet follows, it is LOST.
+OPEN    It follows packets and makes them itself. It keeps where the last one ended, how many one-bits came since,
+        and the times of the edges after these: the receiver is told only where a half-bit is not told by its kind
+        at sight. Where no packet follows, it is LOST.
 LOST    Only a run of ones, enough for a preamble, can make an event complete. When one has come, the
-        receiver is given all since the last packet, and says what was wrong.
+        receiver is told all that is kept, and says what was wrong.
 EXACT   The receiver is given each half-bit, and asked after each whether it is OPEN. So it is also where edges
         have come in portions before.
 """

@@ -18,7 +18,7 @@ import tempfile
 import time
 from array import array
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Generator, Iterable
 from pathlib import Path
 
 from halfbit.bit import bits
@@ -65,13 +65,15 @@ def ratio(work: Work, durations: list[int], rounds: int) -> float:
 
 
 def bulk(counts: list[int] | array[int], size: int = BLOCK) -> Work:
-    """To packets and faults, in pieces."""
+    """To packets and faults, in pieces, which are made beforehand."""
     view = memoryview(counts) if isinstance(counts, array) else counts
+    pieces = [view[start : start + size] for start in range(0, len(view), size)]
 
     def work() -> None:
         receiver = Receiver()
-        for start in range(0, len(view), size):
-            receiver.feed_many(view[start : start + size], SCALE)
+        feed_many = receiver.feed_many
+        for piece in pieces:
+            feed_many(piece, SCALE)
         receiver.finish()
 
     return work
@@ -95,6 +97,27 @@ def push_to_packets(edges: list[Edge]) -> Work:
         next(generator)
         feed = generator.send
         for edge in edges:
+            feed(edge)
+
+    return work
+
+
+def nothing_decoded(edges: list[Edge]) -> Work:
+    """What one edge at a time takes before anything is decoded: a call, a time, a difference, a comparison."""
+
+    def take() -> Generator[None, Edge, None]:
+        before = 0
+        while True:
+            time = (yield).time
+            if time - before < 0:
+                raise ValueError(time)
+            before = time
+
+    def work() -> None:
+        generator = take()
+        next(generator)
+        feed = generator.send
+        for edge in edges[1:]:
             feed(edge)
 
     return work
@@ -141,6 +164,7 @@ def ways(half_bits_each: int, rounds: int) -> Figures:
             "bulk, pieces of 64": bulk(durations, 64),
             "bulk, pieces of 64 of an array": bulk(numbers, 64),
             "bulk to instructions, array": instructions(numbers),
+            "nothing decoded, edge by edge": nothing_decoded(edges),
             "edge by edge": push_to_packets(edges),
             "edge by edge to instructions": push(edges),
             "layer by layer": layered(durations),
