@@ -45,15 +45,13 @@ from .bulk_exact import Exact
 from .bulk_open import OpenPlace
 from .bulk_place import EXACT, LOST, OPEN
 from .bulk_row import Row, joined, row_of, total
-from .bulk_symbols import DOUBT, ONE, Symbols
+from .bulk_symbols import DOUBT, ONE, WRONG, Symbols
 from .limits import Limits
 
 __all__ = ["Bulk"]
 
 #: How many durations are taken out of a row for the exact way at a time.
 PIECE = 128
-#: How long a row may be to be asked whether anything in it is WRONG or a DOUBT, before it is gone through.
-SHORT = 256
 
 
 class Bulk(OpenPlace):
@@ -66,14 +64,17 @@ class Bulk(OpenPlace):
         super().__init__(limits, exact)
         self._all_symbols: dict[int, Symbols] = {}
 
-    def take(self, counts: Sequence[int], scale: int) -> list[Event]:
-        """Take durations, each of so many counts of ``scale`` ns."""
+    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
+        """Take many durations, each of so many counts of ``scale`` ns.
+
+        Machine integers are fastest, and bytes; then lists of integers.
+        """
         events: list[Event] = [] if scale == self._scale else self._rescale(scale)
         # Most pieces of a signal are lists of few counts. How few steps they take decides what they cost.
         try:
-            row: Row = bytes(bytearray(counts)) if isinstance(counts, list) else row_of(counts)
+            row: Row = bytes(bytearray(durations)) if isinstance(durations, list) else row_of(durations)
         except ValueError:
-            row = row_of(counts)
+            row = row_of(durations)
         of, before = self._of, self._row
         if not before and self._before and row and self._state == OPEN:
             if self._to_the_ns.apart(self._before, row[0] * scale):
@@ -85,11 +86,11 @@ class Bulk(OpenPlace):
         else:
             row = joined(before, row)
             symbols = of.at_sight(row)
-        self._sound = len(symbols) < SHORT and symbols.isdigit()
-        self._doubtful = False
-        if not self._sound and DOUBT in symbols:
+        self._doubtful = DOUBT in symbols
+        if self._doubtful:
             symbols = of.looked_at(symbols, row)
             self._doubtful = DOUBT in symbols
+        self._sound = not self._doubtful and WRONG not in symbols
         self._row, self._symbols, self._at = row, symbols, 0
         if self._state == OPEN:
             going = self._open(events)

@@ -30,7 +30,7 @@ class Place:
         self._row: Row = b""  # what is kept, then with the new row behind it
         self._symbols = b""
         self._doubtful = False  # there is a DOUBT among them
-        self._sound = False  # none of them is WRONG or a DOUBT; not asked of a long row
+        self._sound = False  # none of them is WRONG or a DOUBT
         self._of = self._to_the_ns = Symbols(limits, 1)
         self._scale = 1
         self._at = 0  # up to here all is done, and this is the time there

@@ -68,14 +68,13 @@ def pushed(
     :param over: told when this cannot go on, because of an error; the receiver then can.
     :raises HalfbitError: where an edge lies before the one before.
     """
-    bulk = receiver.bulk
     plain = Symbols(limits, 1)
     one_min, one_max, zero_min, zero_max = plain.plain()
     enough, fewest, most = limits.preamble_min, limits.packet_min, limits.packet_max
     # What the receiver does not know yet: a packet, then one-bits, then half-bits.
     ended: int | None = None  # where the packet ended
     pairs = 0  # how many one-bits, and
-    even = odd = before = 0  # what counted before them, and the half-bit before these (``Bulk.opened``)
+    even = odd = before = 0  # what counted before them, and the half-bit before these (``Receiver.opened``)
     base = 0  # where the half-bits begin,
     times: list[int] = []  # and their ends
     middle = now = 0  # of a bit, and its end
@@ -92,10 +91,10 @@ def pushed(
                     complete = _dressed(receiver.feed(_between(receiver.now, time)), dress)
                 if not lost:
                     base = middle = now = receiver.now
-                    run = bulk.opened(one_min, one_max)
-                    lost = run is None and bulk.lost()
+                    run = receiver.opened(one_min, one_max)
+                    lost = run is None and receiver.lost()
                 if lost:
-                    back = chain(_back(base, times), reversed(bulk.kept()))
+                    back = chain(_back(base, times), reversed(receiver.kept()))
                     yield from _up_to_preamble(limits, back, times, now, complete)
                     raise _Given
                 if run is None:
@@ -104,7 +103,7 @@ def pushed(
                     complete = _dressed(events, dress) if events else ()
                     continue
                 even, odd, before = run
-                start = bulk.settled()
+                start = receiver.settled()
                 while True:
                     # A clean packet. No event can be complete before its end. Its preamble:
                     while True:
@@ -182,7 +181,7 @@ def pushed(
                 base = now
                 times += [middle] * (middle > now)
             if pairs or ended is not None:
-                bulk.set_open(ended, base, even + pairs, odd + pairs, before)
+                receiver.set_open(ended, base, even + pairs, odd + pairs, before)
                 pairs, ended = 0, None
             events = _given(receiver, base, times)
             middle = now = receiver.now
@@ -192,7 +191,7 @@ def pushed(
             base = now
             times += [middle] * (middle > now)
         if pairs or ended is not None:
-            bulk.set_open(ended, base, even + pairs, odd + pairs, before)
+            receiver.set_open(ended, base, even + pairs, odd + pairs, before)
         _given(receiver, base, times)
         over()
 

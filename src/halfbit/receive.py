@@ -12,7 +12,7 @@ from .limits import RECEIVE, Limits
 __all__ = ["Receiver"]
 
 
-class Receiver:
+class Receiver(Bulk):
     """Durations in; packets, and one fault for each stretch that was lost, out.
 
     The same events as from the machines of the layers one after the other, however the
@@ -22,28 +22,19 @@ class Receiver:
     """
 
     def __init__(self, limits: Limits = RECEIVE, start: int = 0) -> None:
-        self._exact = Exact(limits, start)
-        #: The way the durations go; for :mod:`halfbit.push`.
-        self.bulk = Bulk(limits, self._exact)
+        super().__init__(limits, Exact(limits, start))
 
     @property
     def now(self) -> int:
         """The time of the last change, ns."""
-        return self.bulk.time()
+        return self.time()
 
     def feed(self, duration: int) -> Sequence[Event]:
         """Take one duration, ns."""
-        self.bulk.give_back()
+        self.give_back()
         return self._exact.feed(duration)
-
-    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
-        """Take many durations, each of so many counts of ``scale`` ns.
-
-        Machine integers are fastest, and bytes; then lists of integers.
-        """
-        return self.bulk.take(durations, scale)
 
     def finish(self) -> tuple[Event, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
-        self.bulk.give_back()
+        self.give_back()
         return self._exact.finish()
