@@ -17,13 +17,13 @@ half in front, the halves pair up the other way.
 Three states are told in a few words, and the work goes from one to the next
 (:mod:`halfbit.bulk_open`, :mod:`halfbit.bulk_torn`, :mod:`halfbit.bulk_lost`, and here):
 
-OPEN    At the beginning of a run of ones, behind a packet or a preamble found after a loss, or between
-        two pairs of such a run, and nothing is wrong. A packet follows if these hold: all half-bits up to the next zero are
-        ones, enough of them; then come bytes, each behind a zero-bit, every bit a pair; then a
-        one-bit; and the exclusive or is 0. These 18 half-bits of a byte are looked up in a table
-        of 256. Else the first thing that breaks one of the conditions is the fault: ``_lose``
-        looks for it in the order in which the core meets them. If the row has the next preamble
-        too, it is OPEN there at once; else LOST.
+OPEN    At the beginning of a run of ones, behind a packet or a preamble found after a loss, or
+        between two pairs of such a run, and nothing is wrong. A packet follows if these hold: all
+        half-bits up to the next zero are ones, enough of them; then come bytes, each behind a
+        zero-bit, every bit a pair; then a one-bit; and the exclusive or is 0. These 18 half-bits of
+        a byte are looked up in a table of 256. Else the first thing that breaks one of the
+        conditions is the fault: ``_lose`` looks for it in the order in which the core meets them.
+        If the row has the next preamble too, it is OPEN there at once; else LOST.
 LOST    At the beginning of a run, or between two pairs of one. The core waits for a run of
         ones, 2 * preamble_min of them, and its only answers before that are a fault for every WRONG
         half-bit and for every lone zero. Lone ones are passed over. Find the run, count
