@@ -81,8 +81,9 @@ def pushed(
     lost = False  # LOST
     stopped = False  # by a Stop: the receiver may go on without this
     complete: tuple[Given, ...] = ()  # with the last edge
+    failure: BaseException | None = None
     try:
-        while True:
+        while failure is None:
             try:
                 if stopped:
                     time = (yield ()).time
@@ -168,14 +169,16 @@ def pushed(
                 so_far, now = [base, *times][-2:]
                 if now < so_far:
                     wrong, now = times.pop(), so_far
-                    raise _backwards(now, wrong) from None
-                lost = isinstance(reason, _Torn) and plain.of_one(now - so_far) != DOUBT
+                    failure = _backwards(now, wrong)
+                lost = failure is None and isinstance(reason, _Torn) and plain.of_one(now - so_far) != DOUBT
                 if lost:
                     complete = ()
                     continue
             except Stop:
                 stopped = True
                 lost = False
+            except BaseException as reason:  # also that this is closed
+                failure = reason
             if not times:
                 # Between two edges of a preamble.
                 base = now
@@ -185,15 +188,11 @@ def pushed(
                 pairs, ended = 0, None
             events = _given(receiver, base, times)
             middle = now = receiver.now
-            complete = _dressed(events, dress)
+            if failure is None:
+                complete = _dressed(events, dress)
     finally:
-        if not times:
-            base = now
-            times += [middle] * (middle > now)
-        if pairs or ended is not None:
-            receiver.set_open(ended, base, even + pairs, odd + pairs, before)
-        _given(receiver, base, times)
         over()
+    raise failure
 
 
 def _given(receiver: Receiver, base: int, times: list[int]) -> list[Event]:
