@@ -92,12 +92,9 @@ class Bulk(OpenPlace):
             self._doubtful = DOUBT in symbols
         self._sound = not self._doubtful and WRONG not in symbols
         self._row, self._symbols, self._at = row, symbols, 0
-        if self._state == OPEN:
-            going = self._open(events)
-        else:
-            if self._state == EXACT:
-                self._past = self._exact.recent(CUTOUT_HALVES)
-            going = True
+        if self._state == EXACT:
+            self._past = self._exact.recent(CUTOUT_HALVES)
+        going = True
         while going:
             if self._state == OPEN:
                 going = self._open(events)
@@ -120,7 +117,8 @@ class Bulk(OpenPlace):
         self._of = self._all_symbols[scale]
         return events
 
-    def time(self) -> int:
+    @property
+    def now(self) -> int:
         """The time of the last change, ns."""
         if self._state == EXACT:
             return self._exact.now

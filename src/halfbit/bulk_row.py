@@ -90,10 +90,6 @@ def joined(row: Row, other: Row) -> Row:
 
 def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
-    if isinstance(counts, memoryview) and counts.format == "H" or isinstance(counts, array) and counts.typecode == "H":
-        narrow = _narrow(counts)
-        if narrow is not None:
-            return narrow
     held = _held(counts)
     if isinstance(held, bytes):
         return held
@@ -123,11 +119,15 @@ def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
 
 
 def _held(values: Sequence[Any] | Row) -> bytes | array[int] | memoryview | None:
-    """Integers held by the machine; None where they cannot be as two bytes each.
+    """Integers held by the machine, as bytes if that is quick; None where they cannot be as two bytes each.
 
     :raises TypeError: where a value is no integer.
     """
-    if isinstance(values, (bytes, array, memoryview)):
+    if isinstance(values, (array, memoryview)):
+        form = values.format if isinstance(values, memoryview) else values.typecode
+        narrow = _narrow(values) if form in ("H", "h") else None
+        return values if narrow is None else narrow
+    if isinstance(values, bytes):
         return values
     try:
         return bytes(bytearray(values))  # in half the time of bytes alone
@@ -151,10 +151,6 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
     if view.format.lstrip("@") not in INTEGERS:
         return None
     size = view.itemsize
-    if size == 2:
-        narrow = _narrow(view)
-        if narrow is not None:
-            return narrow, b""
     raw = bytes(view)
     places = range(size) if sys.byteorder == "little" else range(size - 1, -1, -1)
     low, *others = (raw[place::size] for place in places)

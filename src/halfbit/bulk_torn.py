@@ -72,8 +72,8 @@ class TornPlace(Place):
         if 0 <= zero < bad:
             if zero + 1 == bad or symbols[zero + 1] != ZERO:
                 place = zero
-            elif self._ones_with(zero - at) < self._enough:
-                self._lost_at_bit(core.PREAMBLE, zero, self._ones_with(zero - at))
+            elif (ones := self._ones_with(zero - at)) < self._enough:
+                self._lost_at_bit(core.PREAMBLE, zero, ones)
                 return ON
             else:
                 inside = True

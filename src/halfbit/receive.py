@@ -24,11 +24,6 @@ class Receiver(Bulk):
     def __init__(self, limits: Limits = RECEIVE, start: int = 0) -> None:
         super().__init__(limits, Exact(limits, start))
 
-    @property
-    def now(self) -> int:
-        """The time of the last change, ns."""
-        return self.time()
-
     def feed(self, duration: int) -> Sequence[Event]:
         """Take one duration, ns."""
         self.give_back()
