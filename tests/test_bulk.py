@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import random
+import re
 from array import array
 from collections.abc import Callable, Iterator, Sequence
 from itertools import accumulate
+from typing import Any, TypeVar
 
 import attrs
 import pytest
@@ -25,7 +27,8 @@ from halfbit.half_bit import half_bits
 from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.packet import packets
-from halfbit.push import Stop, pushed
+from halfbit.push import pushed, stop_edges
+from halfbit.push_durations import pushed_durations, stop_durations
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import Decoded, StreamDecoder, decode
@@ -95,7 +98,10 @@ def _exactly(durations: Sequence[int], limits: Limits) -> tuple[list[list[Event]
     return [list(exact.feed(US * duration)) for duration in durations], list(exact.finish())
 
 
-def _flat(events: Sequence[Sequence[Event]]) -> list[Event]:
+Some = TypeVar("Some")
+
+
+def _flat(events: Sequence[Sequence[Some]]) -> list[Some]:
     return [event for some in events for event in some]
 
 
@@ -170,48 +176,99 @@ def _mostly_clean(rng: random.Random) -> list[int]:
 
 
 @given(durations_of_all_sorts(), some_limits(), seeded)
-def test_single_edges_and_pieces_mixed(durations: list[int], limits: Limits, rng: random.Random) -> None:
-    """Also a ``feed`` kept over pieces, and errors in between, which change nothing."""
+def test_single_changes_and_pieces_mixed(durations: list[int], limits: Limits, rng: random.Random) -> None:
+    """Also a ``feed`` and a ``feed_duration`` kept over pieces, and errors in between, which change nothing."""
     if rng.random() < 0.6:
         durations, limits = _mostly_clean(rng), rng.choice((RECEIVE, TRANSMIT, limits))
     expected, rest = _singly(durations, limits)
     edges = [Edge(US * time, index % 2) for index, time in enumerate(accumulate(durations, initial=0))]
     decoder = StreamDecoder(limits)
     assert decoder.feed(edges[0]) == ()
-    feed = decoder.feed
+    feed, feed_duration = decoder.feed, decoder.feed_duration
     at = 0
     while at < len(durations):
-        count = rng.choice((1, 5, 84, 200))
-        if rng.random() < 0.3:
+        count = min(rng.choice((1, 5, 84, 200)), len(durations) - at)
+        way = rng.randrange(10)
+        if way < 3:
             got = decoder.feed_many(edges_from_durations(durations[at : at + count]))
-            assert got == [decoded for some in expected[at : at + count] for decoded in some]
+            assert got == _flat(expected[at : at + count])
             at += count
             continue
-        for _ in range(min(count, len(durations) - at)):
+        for _ in range(count):
             if rng.random() < 0.01 and edges[at].time:
                 with pytest.raises(HalfbitError, match="before the one at"):
                     feed(attrs.evolve(edges[at], time=edges[at].time - 1))
                 feed = decoder.feed
-            assert list(feed(edges[at + 1])) == expected[at]
+            single = feed(edges[at + 1]) if way < 6 else feed_duration(US * durations[at])
+            assert list(single) == expected[at]
             at += 1
     assert list(decoder.finish()) == rest
     with pytest.raises(HalfbitError, match="finished"):
         decoder.feed(edges[-1])
+    with pytest.raises(HalfbitError, match="finished"):
+        decoder.feed_duration(58_000)
 
 
 @given(durations_of_all_sorts(), some_limits(), seeded)
-def test_single_edges_to_the_ns(durations: list[int], limits: Limits, rng: random.Random) -> None:
+def test_numbers_that_are_no_durations(durations: list[int], limits: Limits, rng: random.Random) -> None:
+    """Each is told, sooner or later, and that is all that comes of it."""
+    if rng.random() < 0.6:
+        durations = _mostly_clean(rng)
+    expected, rest = _singly(durations, limits)
+    wrong: list[Any] = [rng.choice((-1, -58_000, 58_000.0, "58000", None)) for _ in range(rng.randint(1, 4))]
+    places = sorted(rng.randint(0, len(durations)) for _ in wrong)
+    fed = [US * duration for duration in durations]
+    for place, one in reversed(list(zip(places, wrong))):
+        fed.insert(place, one)
+    decoder = StreamDecoder(limits)
+    got: list[Decoded] = []
+    told = ""
+    for one in fed:
+        try:
+            got += decoder.feed_duration(one)
+        except HalfbitError as error:
+            told += str(error) + "; "
+    try:
+        rest_too = decoder.finish()
+    except HalfbitError as error:
+        told += str(error) + "; "
+        rest_too = decoder.finish()
+    assert [*got, *rest_too] == [*_flat(expected), *rest]
+    assert re.findall(r"(\S+), \d+ before the last; ", told.replace("from 0 up: ", "")) == list(map(repr, wrong))
+
+
+def _edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+    receiver = Receiver(limits)
+    generator = pushed(receiver, limits, lambda event: (event,), lambda: None, lambda late: None)
+    next(generator)
+    each = [list(generator.send(Edge(time, 0))) for time in accumulate(halves)]
+    stop_edges(generator)
+    return each, list(receiver.finish())
+
+
+def _durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+    receiver = Receiver(limits)
+    generator = pushed_durations(receiver, limits, lambda event: (event,), lambda: None, lambda late: None)
+    next(generator)
+    each = [list(generator.send(half) or ()) for half in halves]
+    stop_durations(generator)
+    return each, list(receiver.finish())
+
+
+@pytest.mark.parametrize("way", [_edges_to_packets, _durations_to_packets])
+@given(durations_of_all_sorts(), some_limits(), seeded)
+def test_single_changes_to_the_ns(
+    way: Callable[[Limits, list[int]], tuple[list[list[Event]], list[Event]]],
+    durations: list[int],
+    limits: Limits,
+    rng: random.Random,
+) -> None:
     off = rng.choice((0, 400, 3000))
     halves = [max(0, US * duration + rng.randint(-off, off)) for duration in durations]
     exact = Exact(limits, 0)
-    expected = [exact.feed(half) for half in halves]
-    receiver = Receiver(limits)
-    generator = pushed(receiver, limits, lambda event: (event,), lambda: None, lambda: None)
-    next(generator)
-    assert [generator.send(Edge(time, 0)) for time in accumulate(halves)] == expected
-    generator.throw(Stop())
-    assert receiver.finish() == exact.finish()
-    assert Receiver(limits).feed_many(halves) == _flat([list(events) for events in expected])
+    expected = [list(exact.feed(half)) for half in halves]
+    assert way(limits, halves) == (expected, list(exact.finish()))
+    assert Receiver(limits).feed_many(halves) == _flat(expected)
 
 
 @pytest.mark.parametrize("name", HOSTILE)
@@ -227,13 +284,15 @@ def _in_bulk(durations: list[int]) -> list[Event]:
     return Receiver().feed_many(array("L", durations), US)
 
 
-def _pushed(durations: list[int]) -> list[Event]:
-    generator = pushed(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda: None)
-    next(generator)
-    return [event for time in accumulate(durations) for event in generator.send(Edge(US * time, 0))]
+def _by_edges(durations: list[int]) -> list[Event]:
+    return _flat(_edges_to_packets(RECEIVE, [US * duration for duration in durations])[0])
 
 
-@pytest.mark.parametrize("way", [_in_bulk, _pushed])
+def _by_durations(durations: list[int]) -> list[Event]:
+    return _flat(_durations_to_packets(RECEIVE, [US * duration for duration in durations])[0])
+
+
+@pytest.mark.parametrize("way", [_in_bulk, _by_edges, _by_durations])
 def test_the_core_is_seldom_needed(
     way: Callable[[list[int]], list[Event]], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -1,9 +1,10 @@
-"""Single edges, where they once went wrong. That they go right everywhere else :mod:`tests.test_bulk` tries."""
+"""Single changes, where they once went wrong. That they go right everywhere else :mod:`tests.test_bulk` tries."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import accumulate
+from typing import Any
 
 import pytest
 
@@ -11,7 +12,7 @@ from halfbit.account import Event
 from halfbit.bulk_exact import Exact
 from halfbit.edge import Edge, edges_from_durations
 from halfbit.error import CaptureError, HalfbitError
-from halfbit.fault import Cutout, Fault
+from halfbit.fault import Cutout, Fault, FaultKind
 from halfbit.instruction import Instruction
 from halfbit.limits import RECEIVE, Limits
 from halfbit.signal import packet_durations, with_error_byte
@@ -40,87 +41,92 @@ def _by_the_core(halves: list[int], limits: Limits) -> list[Event]:
     return [event for half in halves for event in exact.feed(half)] + list(exact.finish())
 
 
+def _fed_edges(decoder: StreamDecoder, halves: list[int]) -> list[Decoded]:
+    return [one for edge in _edges(halves) for one in decoder.feed(edge)]
+
+
+def _fed_durations(decoder: StreamDecoder, halves: list[int]) -> list[Decoded]:
+    return [one for half in halves for one in decoder.feed_duration(half)]
+
+
+singly = pytest.mark.parametrize("fed", [_fed_edges, _fed_durations])
+Fed = Callable[[StreamDecoder, list[int]], list[Decoded]]
+
+
+@singly
 @pytest.mark.parametrize("packet_max", [15, 28, 29, 255])
-def test_more_ones_than_are_kept(packet_max: int) -> None:
+def test_more_ones_than_are_kept(packet_max: int, fed: Fed) -> None:
     """With long packets the receiver itself keeps more than a thousand half-bits."""
     limits = Limits(packet_max=packet_max)
     halves = [*GOOD, *[58 * US] * 6001, *GOOD[1:]]
     decoder = StreamDecoder(limits)
-    decoded = [one for edge in _edges(halves) for one in decoder.feed(edge)]
+    decoded = fed(decoder, halves)
     assert _beneath([*decoded, *decoder.finish()]) == _by_the_core(halves, limits)
     assert len(decoded) == 2
 
 
-@pytest.mark.parametrize("last", [58_900, 52_000])
-def test_ones_are_compared_to_the_ns_where_pieces_in_us_follow(last: int) -> None:
-    """A one's half of 58.9 us and one of 52 us differ by 6.9: not of one bit (S-9.1 A, receiver: 6 us at most)."""
-    limits = Limits(preamble_min=11)
-    first = [*GOOD[:-1], last]
-    second = [52 * US, *[58 * US] * 20, *GOOD[28:]]
-    decoder = StreamDecoder(limits)
-    decoded = [one for edge in _edges(first) for one in decoder.feed(edge)]
-    decoded += decoder.feed_many(edges_from_durations([half // US for half in second]))
-    decoded += decoder.finish()
-    assert _beneath(decoded) == _by_the_core([*first, *second], limits)
-    assert isinstance(decoded[-1], Fault) == (last == 58_900)
-
-
-def _breaks(edges: list[Edge]) -> Iterator[Edge]:
-    yield from edges
-    raise OSError("unplugged")
-
-
-@pytest.mark.parametrize("live", [False, True], ids=["wrong number", "source that breaks"])
-@pytest.mark.parametrize("at", [100, 103, 168, 169, 200])
-def test_an_error_elsewhere_loses_no_edge_of_a_feed_that_is_held(at: int, live: bool) -> None:
-    edges = _edges([*GOOD, *GOOD, *GOOD, *GOOD])
+@singly
+def test_a_byte_more_than_the_limits_allow(fed: Fed) -> None:
+    halves = [*GOOD, *packet_durations(with_error_byte(bytes(15))), *GOOD]
     decoder = StreamDecoder()
-    decoded = [one for edge in edges[:2] for one in decoder.feed(edge)]
-    feed = decoder.feed
-    decoded += [one for edge in edges[2:at] for one in feed(edge)]
-    with pytest.raises(OSError if live else CaptureError, match="unplugged|item 0"):
-        decoder.feed_many(_breaks(edges[at : at + 5]) if live else edges_from_durations([-1, 58]))
-    decoded += decoder.feed_many(edges[at + 5 * live :])
-    with pytest.raises(StopIteration):
-        feed(edges[-1])
-    decoded += decoder.finish()
-    assert _beneath(decoded) == _by_the_core(GOOD * 4, RECEIVE)
-    assert not any(isinstance(one, (Fault, Cutout)) for one in decoded)
+    decoded = [*fed(decoder, halves), *decoder.finish()]
+    assert _beneath(decoded) == _by_the_core(halves, RECEIVE)
+    assert [one.kind for one in decoded if isinstance(one, Fault)] == [FaultKind.MANY_BYTES]
 
 
-@pytest.mark.parametrize("at", range(84, 112))
-def test_an_error_behind_a_sound_piece_loses_nothing_and_gives_nothing_twice(at: int) -> None:
-    """In a preamble, between two bits and within one."""
+@pytest.mark.parametrize("at", range(170))
+def test_a_piece_may_follow_wherever_single_durations_stop(at: int) -> None:
+    halves = [*GOOD, *GOOD, *GOOD]
+    decoder = StreamDecoder()
+    decoded = _fed_durations(decoder, halves[:at])
+    decoded += decoder.feed_many(edges_from_durations(halves[at : at + 2], "ns"))
+    decoded += [*_fed_durations(decoder, halves[at + 2 :]), *decoder.finish()]
+    assert _beneath(decoded) == _by_the_core(halves, RECEIVE)
+    assert len(decoded) == 3
+
+
+@pytest.mark.parametrize("at", range(84, 168))
+def test_a_wrong_duration_is_told_when_the_packet_is_over_and_what_came_after_it_is_taken(at: int) -> None:
     halves = GOOD * 3
-    edges = _edges(halves)
     decoder = StreamDecoder()
-    decoded = [one for edge in edges[: at + 1] for one in decoder.feed(edge)]
-    with pytest.raises(CaptureError, match="item 1"):
-        decoder.feed_many(edges_from_durations([halves[at] // US, -1]))
-    decoded += decoder.feed_many(edges[at + 2 :])
-    decoded += decoder.finish()
+    decoded = _fed_durations(decoder, halves[:at])
+    feed_duration = decoder.feed_duration
+    late = -1
+    with pytest.raises(HalfbitError) as caught:
+        for half in [-58_000, *halves[at : 168 + 18]]:
+            assert feed_duration(half) == ()
+            late += 1
+    late += 1
+    assert str(caught.value) == f"no whole numbers of ns from 0 up: -58000, {late} before the last"
+    with pytest.raises(StopIteration):
+        feed_duration(58_000)
+    decoded += [*_fed_durations(decoder, halves[at + late :]), *decoder.finish()]
     assert _beneath(decoded) == _by_the_core(halves, RECEIVE)
 
 
-def test_a_subclass_has_its_own_say_at_each_edge() -> None:
-    class Counted(StreamDecoder):
-        edges = 0
-
-        def feed(self, edge: Edge, /) -> tuple[Decoded, ...]:
-            self.edges += 1
-            return super().feed(edge)
-
-    decoder = Counted()
-    decoded = [one for edge in _edges(GOOD) for one in decoder.feed(edge)]
-    assert decoder.edges == len(GOOD) + 1
-    assert len(decoded) == 1
+@pytest.mark.parametrize("decision", ["halves", "sum", "sequence"])
+def test_a_wrong_duration_is_told_at_once_where_no_packet_has_begun(decision: str) -> None:
+    decoder = StreamDecoder(Limits(decision=decision))
+    decoder.feed_duration(58_000)
+    with pytest.raises(HalfbitError, match="^no whole numbers of ns from 0 up: -1"):
+        decoder.feed_duration(-1)
+    assert decoder.feed_duration(58_000) == ()
 
 
-def test_after_an_error_the_decoder_is_as_before() -> None:
-    edges = _edges(GOOD)
+@pytest.mark.parametrize("decision", ["sum", "sequence"])
+def test_durations_where_halves_do_not_decide(decision: str) -> None:
+    decoder = StreamDecoder(Limits(decision=decision))
+    decoded = [*_fed_durations(decoder, GOOD * 3), *decoder.finish()]
+    assert [one.packet.data for one in decoded if isinstance(one, Instruction) and one.packet] == [DATA] * 3
+
+
+def test_what_an_error_completes_comes_out_with_the_next_call() -> None:
+    """A number that is no integer is found where a packet's length is asked for; without it the packet is whole."""
     decoder = StreamDecoder()
-    for edge in edges[:50]:
-        decoder.feed(edge)
-    with pytest.raises(HalfbitError, match="before the one at"):
-        decoder.feed(Edge(1, 0))
-    assert len([one for edge in edges[50:] for one in decoder.feed(edge)]) == 1
+    assert len(_fed_durations(decoder, GOOD)) == 1
+    one: Any = 58_000.0
+    assert not _fed_durations(decoder, [one, *GOOD[:-1]])
+    with pytest.raises(HalfbitError, match="^no whole numbers of ns from 0 up: 58000.0, 84 before the last$"):
+        decoder.feed_duration(GOOD[-1])
+    decoded = decoder.feed_duration(58_000)
+    assert _beneath(list(decoded)) == _by_the_core(GOOD * 2, RECEIVE)[1:]

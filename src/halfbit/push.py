@@ -29,7 +29,7 @@ from .limits import Limits
 from .packet_type import packet_of
 from .receive import Receiver
 
-__all__ = ["Stop", "pushed"]
+__all__ = ["LONGEST", "dressed", "pushed", "stop_edges"]
 
 #: Half-bits of a lost stretch after which it is left to the receiver, which need not keep it.
 LONGEST = 1024
@@ -39,11 +39,8 @@ PLACES = (128, 64, 32, 16, 8, 4, 2, 1)
 Given = TypeVar("Given")
 
 
-class Stop(Exception):
-    """Thrown into the generator where it waits: give the receiver what is kept.
-
-    The generator goes on with the next edge sent, from where the receiver then is.
-    """
+class _Stop(Exception):
+    """Thrown into the generator where it waits: give the receiver what is kept."""
 
 
 class _Given(Exception):
@@ -59,13 +56,14 @@ def pushed(
     limits: Limits,
     dress: Callable[[Event], tuple[Given, ...]],
     check: Callable[[], None],
-    over: Callable[[], None],
+    over: Callable[[tuple[Given, ...]], None],
 ) -> Generator[tuple[Given, ...], Edge, None]:
     """Edges in, what is complete with each out.
 
     :param dress: makes of an event what is to be given for it.
-    :param check: raises where no more edges may come; asked at the first after a :class:`Stop`.
-    :param over: told when this cannot go on, because of an error; the receiver then can.
+    :param check: raises where no more edges may come; asked at the first after :func:`stop_edges`.
+    :param over: told when this cannot go on, because of an error: what is complete all the same. The receiver can
+        go on then.
     :raises HalfbitError: where an edge lies before the one before.
     """
     plain = Symbols(limits, 1)
@@ -79,8 +77,9 @@ def pushed(
     times: list[int] = []  # and their ends
     middle = now = 0  # of a bit, and its end
     lost = False  # LOST
-    stopped = False  # by a Stop: the receiver may go on without this
+    stopped = False  # by a _Stop: the receiver may go on without this
     complete: tuple[Given, ...] = ()  # with the last edge
+    late: tuple[Given, ...] = ()  # with it, but not to be given, for there was an error
     failure: BaseException | None = None
     try:
         while failure is None:
@@ -89,7 +88,7 @@ def pushed(
                     time = (yield ()).time
                     check()
                     stopped = False
-                    complete = _dressed(receiver.feed(_between(receiver.now, time)), dress)
+                    complete = dressed(receiver.feed(_between(receiver.now, time)), dress)
                 if not lost:
                     base = middle = now = receiver.now
                     run = receiver.opened(one_min, one_max)
@@ -101,7 +100,7 @@ def pushed(
                 if run is None:
                     time = (yield complete).time
                     events = receiver.feed(_between(now, time))
-                    complete = _dressed(events, dress) if events else ()
+                    complete = dressed(events, dress) if events else ()
                     continue
                 even, odd, before = run
                 start = receiver.settled()
@@ -174,7 +173,7 @@ def pushed(
                 if lost:
                     complete = ()
                     continue
-            except Stop:
+            except _Stop:
                 stopped = True
                 lost = False
             except BaseException as reason:  # also that this is closed
@@ -189,10 +188,17 @@ def pushed(
             events = _given(receiver, base, times)
             middle = now = receiver.now
             if failure is None:
-                complete = _dressed(events, dress)
+                complete = dressed(events, dress)
+            else:
+                late = dressed(events, dress)
     finally:
-        over()
+        over(late)
     raise failure
+
+
+def stop_edges(generator: Generator[object, Edge, None]) -> None:
+    """Have all that is kept given to the receiver. The generator goes on with the next edge from where that is."""
+    generator.throw(_Stop())
 
 
 def _given(receiver: Receiver, base: int, times: list[int]) -> list[Event]:
@@ -238,7 +244,7 @@ def _backwards(before: int, now: int) -> HalfbitError:
     return HalfbitError(f"edge at {now} ns lies before the one at {before} ns")
 
 
-def _dressed(
+def dressed(
     events: Iterable[Event], dress: Callable[[Event], tuple[Given, ...]]
 ) -> tuple[Given, ...]:
     return tuple([given for event in events for given in dress(event)])

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Iterator, Sequence
-from typing import Union
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from typing import Any, Union
 
 from .account import Event
 from .decision import AnyReceiver, receiver_for
@@ -12,7 +12,8 @@ from .error import HalfbitError
 from .fault import Cutout, Fault
 from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
 from .limits import RECEIVE, Limits
-from .push import Stop, pushed
+from .push import pushed, stop_edges
+from .push_durations import pushed_durations, stop_durations
 from .receive import Receiver
 
 __all__ = ["Decoded", "StreamDecoder", "decode"]
@@ -46,7 +47,8 @@ class StreamDecoder:
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
         self._pending: list[Decoded] = []  # by a call that raised
-        self._pushed: Generator[tuple[Decoded, ...], Edge, None] | None = None
+        # What makes one of the methods for single changes fast, by its name.
+        self._pushed: dict[str, Generator[Any, Any, None]] = {}
 
     def feed(self, edge: Edge, /) -> tuple[Decoded, ...]:
         """Take the next change.
@@ -64,11 +66,27 @@ class StreamDecoder:
             self._start(edge.time)
             return ()
         if isinstance(self._receiver, Receiver):
-            return (self._pushed or self._push(self._receiver)).send(edge)
-        duration = edge.time - self._receiver.now
-        if duration < 0:
+            decoded: tuple[Decoded, ...] = self._single("feed", pushed, self._receiver).send(edge)
+            return decoded
+        if edge.time < self._receiver.now:
             raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._receiver.now} ns")
-        return tuple(self._dress(self._receiver.feed(duration)))
+        return tuple(self._dress(self._receiver.feed(edge.time - self._receiver.now)))
+
+    def feed_duration(self, duration: int, /) -> tuple[Decoded, ...]:
+        """Take the next change, by how long after the one before it comes. The first call gives both changes.
+
+        This is the fastest way for single changes. It may be kept for a loop as :meth:`feed` may, and mixed
+        with the others freely.
+
+        :param duration: whole ns, 0 or more.
+        :raises HalfbitError: where it is none, or the decoder is finished. What goes before a packet's last bit
+            is looked at with that, so the error may come some half-bits late: it says how many. All other
+            durations are taken, also those after it.
+        """
+        self._check()
+        complete = self._feed_single(duration)
+        pending, self._pending = self._pending, []
+        return (*pending, *complete)
 
     def feed_many(self, edges: Iterable[Edge]) -> list[Decoded]:
         """Take many changes. An :class:`Edges` is taken in bulk, and goes on from the last change.
@@ -91,8 +109,11 @@ class StreamDecoder:
                     decoded += self.feed(edge)
         except BaseException:
             self._pending = decoded
-            if self._pushed is not None:
-                self._pushed.close()  # else the next edge would go past them
+            try:
+                self._pull()
+            finally:
+                for generator in list(self._pushed.values()):
+                    generator.close()  # else the next change would go past them
             raise
         return decoded
 
@@ -100,43 +121,64 @@ class StreamDecoder:
         """The signal is over: what was pending is cut or lost. Nothing can be fed after."""
         self._check()
         self._pull()
-        self.__dict__.pop("feed", None)
+        for method in self._pushed:
+            self.__dict__.pop(method, None)
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
         return (*self._pending, *self._dress(events), *self._instructions.finish())
 
     def _feed_durations(self, durations: Sequence[int], scale: int) -> list[Decoded]:
-        receiver = self._receiver or self._start(0)
-        self._pull()
         if len(durations) == 1:
             # A live source gives one at a time, and a row of one costs more than it saves.
-            return self._dress(receiver.feed(durations[0] * scale))
+            return list(self._feed_single(durations[0] * scale))
+        receiver = self._receiver or self._start(0)
+        self._pull()
         return self._dress(receiver.feed_many(durations, scale))
+
+    def _feed_single(self, duration: int) -> tuple[Decoded, ...]:
+        receiver = self._receiver or self._start(0)
+        decoded: tuple[Decoded, ...]
+        if isinstance(receiver, Receiver):
+            decoded = self._single("feed_duration", pushed_durations, receiver).send(duration)
+            return decoded
+        if duration < 0:
+            raise HalfbitError(f"no whole numbers of ns from 0 up: {duration}")
+        return tuple(self._dress(receiver.feed(duration)))
 
     def _start(self, time: int) -> AnyReceiver:
         self._receiver = receiver_for(self._limits, time)
         return self._receiver
 
-    def _push(self, receiver: Receiver) -> Generator[tuple[Decoded, ...], Edge, None]:
-        """Edges come singly from here on."""
-        feed = self._instructions.feed
-        generator = pushed(receiver, self._limits, feed, self._check, self._unpush)
+    def _single(
+        self, method: str, pushed: Callable[..., Generator[Any, Any, None]], receiver: Receiver
+    ) -> Generator[Any, Any, None]:
+        """What takes single changes for this method."""
+        if method in self._pushed:
+            return self._pushed[method]
+
+        def check() -> None:
+            self._check()
+            self._pull(other_than=method)
+
+        def over(late: tuple[Decoded, ...]) -> None:
+            self._pending += late
+            del self._pushed[method]  # the next change makes another
+            self.__dict__.pop(method, None)
+
+        self._pull()
+        generator = pushed(receiver, self._limits, self._instructions.feed, check, over)
         next(generator)
-        self._pushed = generator
-        if type(self).feed is StreamDecoder.feed:
+        self._pushed[method] = generator
+        if getattr(type(self), method) is getattr(StreamDecoder, method):
             # With no method of this class between, a call costs half.
-            self.__dict__["feed"] = generator.send
+            self.__dict__[method] = generator.send
         return generator
 
-    def _unpush(self) -> None:
-        """The generator has ended: the next edge makes another."""
-        self._pushed = None
-        self.__dict__.pop("feed", None)
-
-    def _pull(self) -> None:
-        """Whatever single edges have left to be done is with the receiver after this."""
-        if self._pushed is not None:
-            self._pushed.throw(Stop())
+    def _pull(self, other_than: str = "") -> None:
+        """Whatever single changes have left to be done is with the receiver after this."""
+        for method, generator in self._pushed.items():
+            if method != other_than:
+                (stop_edges if method == "feed" else stop_durations)(generator)
 
     def _check(self) -> None:
         if self._finished:

@@ -28,6 +28,7 @@ from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE
 from halfbit.packet import packets
 from halfbit.push import pushed
+from halfbit.push_durations import pushed_durations
 from halfbit.receive import Receiver
 from halfbit.stream import StreamDecoder, decode
 
@@ -93,11 +94,24 @@ def push_to_packets(edges: list[Edge]) -> Work:
     """One edge at a time, to packets and faults."""
 
     def work() -> None:
-        generator = pushed(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda: None)
+        generator = pushed(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda late: None)
         next(generator)
         feed = generator.send
         for edge in edges:
             feed(edge)
+
+    return work
+
+
+def push_durations_to_packets(halves: list[int]) -> Work:
+    """One duration at a time, ns, to packets and faults."""
+
+    def work() -> None:
+        generator = pushed_durations(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda late: None)
+        next(generator)
+        feed = generator.send
+        for half in halves:
+            feed(half)
 
     return work
 
@@ -138,6 +152,20 @@ def push(edges: list[Edge]) -> Work:
     return work
 
 
+def push_durations(halves: list[int]) -> Work:
+    """One duration at a time, ns, to instructions."""
+
+    def work() -> None:
+        decoder = StreamDecoder()
+        decoder.feed_duration(halves[0])
+        feed = decoder.feed_duration
+        for half in halves[1:]:
+            feed(half)
+        decoder.finish()
+
+    return work
+
+
 def layered(durations: list[int]) -> Work:
     """Through the iterators of all layers, to packets and faults."""
     return lambda: _all(packets(bits(half_bits(edges_from_durations(durations)))))
@@ -158,6 +186,7 @@ def ways(half_bits_each: int, rounds: int) -> Figures:
     for name, durations in signals.items():
         numbers = array("H", durations)
         edges = edges_of(durations)
+        halves = [duration * SCALE for duration in durations]
         rows = {
             "bulk, array": bulk(numbers),
             "bulk, list": bulk(durations),
@@ -167,6 +196,8 @@ def ways(half_bits_each: int, rounds: int) -> Figures:
             "nothing decoded, edge by edge": nothing_decoded(edges),
             "edge by edge": push_to_packets(edges),
             "edge by edge to instructions": push(edges),
+            "duration by duration": push_durations_to_packets(halves),
+            "duration by duration to instructions": push_durations(halves),
             "layer by layer": layered(durations),
         }
         figures[name] = {row: ratio(work, durations, rounds) for row, work in rows.items()}

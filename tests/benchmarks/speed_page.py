@@ -29,13 +29,14 @@ To measure on another machine::
     pip install -e .[test,bench]
     python -m tests.benchmarks.speed > figures.json
 
-Three ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
+All ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
 :func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many` on an :class:`halfbit.Edges`. *Edge by edge* is
-:meth:`halfbit.StreamDecoder.feed`. *Layer by layer* makes an object of every half-bit and bit. Rows that do not say
+:meth:`halfbit.StreamDecoder.feed`, *duration by duration* :meth:`halfbit.StreamDecoder.feed_duration`.
+*Layer by layer* makes an object of every half-bit and bit. Rows that do not say
 "to instructions" end with packets and faults. The row "nothing decoded" is the least that edge by edge can take: a call
-for each edge, whose time, less the one before, is compared with a constant. To instructions random packets are the harder case: a track repeats its
+for each edge, whose time, less the one before, is compared with a constant. Durations spare that subtraction. To instructions random packets are the harder case: a track repeats its
 packets, and how one reads is remembered. Jitter of 5 us makes halves of a bit differ by more than receivers must take:
-what stands around those goes through the core in bulk too, and edge by edge, one half-bit after the other.
+what stands around those goes through the core in bulk too, and one by one, one half-bit after the other.
 """
 
 

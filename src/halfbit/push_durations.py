@@ -1,0 +1,289 @@
+"""One duration at a time, for little more than a call and a look.
+
+As :mod:`halfbit.push` takes edges. But durations need no subtraction, and those of a packet need not be looked at
+when they come. For only two things make an event complete: a packet's end, and enough ones for a preamble, 20
+half-bits or more in a row. As long as every eighteenth half-bit is none of a one, neither can come. So the 18
+that a byte takes with the zero-bit before it are taken unseen, but for where the next bit begins, and asked about
+when the packet is over. A number that is no duration is found then, too.
+
+What is not plain to see is given to the receiver, with all that came since the last packet. How it goes on is as
+the receiver's state tells: nothing is wrong, only a preamble can make an event complete, or anything can.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterable, Sequence
+from itertools import chain, takewhile
+from operator import index
+from typing import Any, TypeVar
+
+from .account import Event
+from .bulk_symbols import DOUBT, Symbols
+from .core import COUNT_MAX
+from .error import HalfbitError
+from .limits import Limits
+from .packet_type import packet_of
+from .push import LONGEST, dressed
+from .receive import Receiver
+
+__all__ = ["pushed_durations", "stop_durations"]
+
+#: Sent in place of a duration: give the receiver what is kept. Answered by None.
+STOP: Any = object()
+
+#: Four half-bits each, and no more are kept.
+ROUNDS = (None,) * (LONGEST // 4)
+BYTES = [bytes([value]) for value in range(256)]
+
+Row = tuple[int, ...]
+Given = TypeVar("Given")
+
+
+class _Torn(Exception):
+    """A row of half-bits that are not all plain to see."""
+
+    def __init__(self, row: Row) -> None:
+        self.row = row
+
+
+def pushed_durations(
+    receiver: Receiver,
+    limits: Limits,
+    dress: Callable[[Event], tuple[Given, ...]],
+    check: Callable[[], None],
+    over: Callable[[tuple[Given, ...]], None],
+) -> Generator[tuple[Given, ...] | None, int, None]:
+    """Durations in, ns; what is complete with each out.
+
+    :param dress: makes of an event what is to be given for it.
+    :param check: raises where no more durations may come; asked at the first after :func:`stop_durations`.
+    :param over: told when this cannot go on, because of an error: what is complete all the same. The receiver can
+        go on then.
+    :raises HalfbitError: where a number was no duration. All others are taken, also those after it.
+    """
+    plain = Symbols(limits, 1)
+    one_min, one_max, zero_min, zero_max = plain.plain()
+    least, most, enough = limits.one_min, limits.one_max, limits.preamble_min
+    fewest, many = limits.packet_min, (None,) * limits.packet_max
+    # What the receiver does not know yet: a packet, then half-bits.
+    ended: int | None = None  # where the packet ended,
+    before = 0  # and its last half-bit
+    halves: list[int] = []
+    rows: list[Row] = []  # behind these
+    row: Row
+    lost = False  # with these half-bits, the receiver would be
+    stopped = False  # the receiver may go on without this
+    complete: tuple[Given, ...] = ()  # with the last half-bit
+    late: tuple[Given, ...] = ()  # with it, but not to be given, for there was an error
+    failure: BaseException | None = None
+    try:
+        while failure is None:
+            single = False
+            try:
+                if stopped:
+                    half = yield None
+                    if half is STOP:
+                        continue
+                    check()
+                    stopped = False
+                    single = True
+                    halves.append(half)
+                elif lost or receiver.lost():
+                    lost = False
+                    back = chain(reversed(halves), reversed(receiver.kept()))
+                    ones = sum(1 for _ in takewhile(lambda half: least <= half <= most, back))
+                    while ones < 2 * enough and len(halves) <= LONGEST:
+                        halves.append(half := (yield complete))
+                        complete = ()
+                        if least <= half <= most:
+                            ones += 1
+                        elif half >= 0:
+                            ones = 0
+                        else:
+                            break
+                elif (run := receiver.opened(one_min, one_max)) is not None:
+                    even, odd, _ = run
+                    now = receiver.now
+                    start = receiver.settled()
+                    # A clean packet each time round. Its preamble:
+                    while True:
+                        halves.append(half := (yield complete))
+                        complete = ()
+                        for _ in ROUNDS:
+                            if half > one_max or half < one_min:
+                                break
+                            halves.append(half := (yield ()))
+                            if half > one_max or half < one_min:
+                                break
+                            halves.append(half := (yield ()))
+                            if half > one_max or half < one_min:
+                                break
+                            halves.append(half := (yield ()))
+                            if half > one_max or half < one_min:
+                                break
+                            halves.append(half := (yield ()))
+                        else:
+                            break  # more are not kept
+                        ones = len(halves) - 1
+                        ones = (ones >> 1) + (odd if ones & 1 else even)
+                        if ones < enough:
+                            raise _Torn((half,))
+                        # Its bytes, each behind a zero-bit whose first half is ``half``.
+                        for _ in many:
+                            if half < zero_min:
+                                break
+                            row = (
+                                (yield ()), (yield ()), (yield ()), (yield ()), (yield ()), (yield ()),
+                                (yield ()), (yield ()), (yield ()), (yield ()), (yield ()), (yield ()),
+                                (yield ()), (yield ()), (yield ()), (yield ()), (yield ()), (yield ()),
+                            )  # fmt: skip
+                            rows.append(row)
+                            half = row[-1]
+                        # Its end bit.
+                        if half > one_max or half < one_min or len(rows) < fewest:
+                            raise _Torn((half,))
+                        data = packet_data(rows, one_min, one_max, zero_min)
+                        rows.append(row := ((yield ()),))
+                        (last,) = row
+                        if not data or last > one_max or last < one_min:
+                            raise _Torn(row)
+                        duration = sum(halves)
+                        for row in rows:
+                            duration += sum(row)
+                        if type(duration) is not int:
+                            break  # other numbers can be compared, too
+                        if duration > zero_max and max(chain(*rows)) > zero_max:
+                            break
+                        now += duration
+                        complete = dress(packet_of(data, ones if ones < COUNT_MAX else COUNT_MAX, start, now))
+                        start = ended = now
+                        before = last
+                        halves.clear()
+                        rows.clear()
+                        even = odd = 1  # the end bit before counts (S-9.2 A)
+                else:
+                    halves.append((yield complete))
+                    complete = ()
+                    single = True
+            except _Torn as torn:
+                lost = _are_durations(torn.row) and DOUBT not in map(plain.of_one, torn.row)
+            except BaseException as reason:  # also that STOP is compared, or that this is closed
+                failure = reason
+            halves += chain(*rows)
+            rows.clear()
+            if lost:
+                continue
+            if not _are_durations(halves):
+                halves, stopped, wrong = _sorted_out(halves)
+                if failure is None or isinstance(failure, TypeError):
+                    failure = HalfbitError(f"no whole numbers of ns from 0 up: {wrong}") if wrong else None
+            if ended is not None:
+                receiver.set_open(ended, ended, 1, 1, before)
+                ended = None
+            events = receiver.feed(*halves) if single and halves else receiver.feed_many(halves, 1)
+            halves.clear()
+            if failure is None:
+                complete += dressed(events, dress)
+            else:
+                late = dressed(events, dress)
+    finally:
+        over(late)
+    raise failure
+
+
+def stop_durations(generator: Generator[object, int, None]) -> None:
+    """Have all that is kept given to the receiver. The generator goes on with the next duration from where that is."""
+    while generator.send(STOP) is not None:
+        pass  # within a row, as often as it lacks durations
+
+
+def packet_data(rows: Iterable[Row], one_min: int, one_max: int, zero_min: int) -> bytes:
+    """The bytes that rows of half-bits are; none, where the error detection byte is wrong (S-9.2 A).
+
+    The first of a row must be of a zero-bit. Of the last nothing is asked, nor whether a zero's half is too
+    long. All bits of a byte are written out, because a loop over them takes half as long again.
+
+    :raises _Torn: with the first that is not plain to see.
+    """
+    data = b""
+    error = 0
+    for row in rows:
+        zero, a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p, _ = row
+        if zero < zero_min:
+            raise _Torn(row)
+        byte = 0
+        if a <= one_max:
+            if a < one_min or b > one_max or b < one_min:
+                raise _Torn(row)
+            byte = 128
+        elif a < zero_min or b < zero_min:
+            raise _Torn(row)
+        if c <= one_max:
+            if c < one_min or d > one_max or d < one_min:
+                raise _Torn(row)
+            byte += 64
+        elif c < zero_min or d < zero_min:
+            raise _Torn(row)
+        if e <= one_max:
+            if e < one_min or f > one_max or f < one_min:
+                raise _Torn(row)
+            byte += 32
+        elif e < zero_min or f < zero_min:
+            raise _Torn(row)
+        if g <= one_max:
+            if g < one_min or h > one_max or h < one_min:
+                raise _Torn(row)
+            byte += 16
+        elif g < zero_min or h < zero_min:
+            raise _Torn(row)
+        if i <= one_max:
+            if i < one_min or j > one_max or j < one_min:
+                raise _Torn(row)
+            byte += 8
+        elif i < zero_min or j < zero_min:
+            raise _Torn(row)
+        if k <= one_max:
+            if k < one_min or l > one_max or l < one_min:
+                raise _Torn(row)
+            byte += 4
+        elif k < zero_min or l < zero_min:
+            raise _Torn(row)
+        if m <= one_max:
+            if m < one_min or n > one_max or n < one_min:
+                raise _Torn(row)
+            byte += 2
+        elif m < zero_min or n < zero_min:
+            raise _Torn(row)
+        if o <= one_max:
+            if o < one_min or p > one_max or p < one_min:
+                raise _Torn(row)
+            byte += 1
+        elif o < zero_min or p < zero_min:
+            raise _Torn(row)
+        data += BYTES[byte]
+        error ^= byte
+    return b"" if error else data
+
+
+def _are_durations(taken: Sequence[int]) -> bool:
+    return set(map(type, taken)) <= {int} and min(taken, default=0) >= 0
+
+
+def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
+    """The durations of what was taken, whether STOP is there, and all else, told in words."""
+    halves: list[int] = []
+    stopped = False
+    wrong: list[tuple[object, int]] = []
+    for one in taken:
+        try:
+            duration = index(one)
+        except TypeError:
+            duration = -1
+        if one is STOP:
+            stopped = True
+        elif duration < 0:
+            wrong.append((one, len(halves)))
+        else:
+            halves.append(duration)
+    places = [f"{one!r}, {len(halves) - before} before the last" for one, before in wrong]
+    return halves, stopped, "; ".join(places)
