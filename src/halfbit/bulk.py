@@ -44,7 +44,7 @@ from .account import CUTOUT_HALVES, Event
 from .bulk_exact import Exact
 from .bulk_open import OpenPlace
 from .bulk_place import EXACT, LOST, OPEN
-from .bulk_row import Row, joined, row_of, total
+from .bulk_row import PlaneRow, Row, joined, row_of, total
 from .bulk_symbols import DOUBT, ONE, WRONG, Symbols
 from .limits import Limits
 
@@ -71,29 +71,46 @@ class Bulk(OpenPlace):
         """
         events: list[Event] = [] if scale == self._scale else self._rescale(scale)
         # Most pieces of a signal are lists of few counts. How few steps they take decides what they cost.
+        new: Row | bytearray
         try:
-            row: Row = bytes(bytearray(durations)) if isinstance(durations, list) else row_of(durations)
+            new = bytearray(durations) if isinstance(durations, list) else row_of(durations)
         except ValueError:
-            row = row_of(durations)
+            new = row_of(durations)
         of, before = self._of, self._row
-        if not before and self._before and row and self._state == OPEN:
-            if self._to_the_ns.apart(self._before, row[0] * scale):
+        if not before and self._before and new and self._state == OPEN:
+            if self._to_the_ns.apart(self._before, new[0] * scale):
                 # Too different to be of one bit, one half-bit later.
                 self._odd = self._before = 0
-        if isinstance(row, bytes) and isinstance(before, bytes):
-            row = before + row
+        row: Row
+        try:
+            row = before + new  # type: ignore[operator]
+        except TypeError:
+            row = joined(before, bytes(new) if isinstance(new, bytearray) else new)
+        if isinstance(row, bytes):
             symbols = row.translate(of.table)
+            self._low = row
         else:
-            row = joined(before, row)
             symbols = of.at_sight(row)
-        self._doubtful = DOUBT in symbols
-        if self._doubtful:
+            self._low = row.low if isinstance(row, PlaneRow) else b""
+        doubtful = DOUBT in symbols
+        if doubtful:
             symbols = of.looked_at(symbols, row)
-            self._doubtful = DOUBT in symbols
-        self._sound = not self._doubtful and WRONG not in symbols
+            doubtful = DOUBT in symbols
+        self._doubtful, self._sound = doubtful, not doubtful and WRONG not in symbols
         self._row, self._symbols, self._at = row, symbols, 0
         if self._state == EXACT:
             self._past = self._exact.recent(CUTOUT_HALVES)
+        if self._state != OPEN or self._open(events):
+            self._go_on(events)
+        if self._state == LOST:
+            self._past = self._before_here()
+        elif self._past:
+            self._past = []
+        self._row = row[self._at :]
+        return events
+
+    def _go_on(self, events: list[Event]) -> None:
+        """From state to state, until more is needed."""
         going = True
         while going:
             if self._state == OPEN:
@@ -102,12 +119,6 @@ class Bulk(OpenPlace):
                 going = self._lost(events)
             else:
                 going = self._exactly(events)
-        if self._state == LOST:
-            self._past = self._before_here()
-        elif self._past:
-            self._past = []
-        self._row = row[self._at :]
-        return events
 
     def _rescale(self, scale: int) -> list[Event]:
         events = self.give_back() if self._row else []

@@ -24,6 +24,7 @@ __all__ = ["OpenPlace"]
 THREE = 3 * BYTE + 2
 _unpack = struct.Struct(f"{BYTE}s{BYTE}s{BYTE + 2}s").unpack_from
 _pack = struct.Struct("3B").pack
+_byte_of = BYTES.get
 
 #: The symbols of every byte as a packet's last, with its end bit.
 _LAST = [symbols + b"11" for symbols in sorted(BYTES, key=BYTES.__getitem__)]
@@ -38,16 +39,10 @@ class OpenPlace(TornPlace, LostPlace):
 
     def _open(self, events: list[Event]) -> bool:
         symbols, row, scale, account = self._symbols, self._row, self._scale, self._account
-        size, find, add = len(symbols), symbols.find, events.append
-        plane = None
-        if isinstance(row, bytes):
-            low = row
-        else:
-            plane = row if isinstance(row, PlaneRow) else None
-            low = b"" if plane is None else plane.low
-        self._low = low
-        enough, baseline, byte_of = self._enough, self._baseline, BYTES.get
+        low, enough, baseline = self._low, self._enough, self._baseline
+        size = len(symbols)
         plain = len(low)  # up to here all counts are in ``low``, and none is a DOUBT
+        plane = row if low is not row and isinstance(row, PlaneRow) else None
         wrong = doubt = bad = size
         if not self._sound:
             wrong = bad = -1
@@ -58,11 +53,11 @@ class OpenPlace(TornPlace, LostPlace):
         while True:
             if bad < at:
                 if wrong < at:
-                    wrong = find(WRONG, at)
+                    wrong = symbols.find(WRONG, at)
                     if wrong < 0:
                         wrong = size
                 if doubt < at:
-                    doubt = find(DOUBT, at)
+                    doubt = symbols.find(DOUBT, at)
                     if doubt < 0:
                         doubt = size
                 bad = wrong if wrong < doubt else doubt
@@ -72,7 +67,7 @@ class OpenPlace(TornPlace, LostPlace):
             sound = at
             latest = bad - THREE if baseline else bad - 1  # a start bit behind it is not of a whole packet
             while True:
-                zero = find(b"0", at)
+                zero = symbols.find(b"0", at)
                 if not at <= zero <= latest:
                     break
                 ones = zero - at  # what ``_ones_with`` does, without a call
@@ -83,7 +78,7 @@ class OpenPlace(TornPlace, LostPlace):
                 data = b""
                 if baseline:
                     first, second, third = _unpack(symbols, zero)
-                    one, two = byte_of(first), byte_of(second)
+                    one, two = _byte_of(first), _byte_of(second)
                     if one is None or two is None:
                         break
                     error = one ^ two
@@ -107,7 +102,7 @@ class OpenPlace(TornPlace, LostPlace):
                 packet.start, packet.end = settled, now
                 packet.recovered = ""
                 packet.__class__ = Packet
-                add(packet)
+                events.append(packet)
                 at, settled = end, now
                 even = odd = 1
             if at != sound:
@@ -119,9 +114,10 @@ class OpenPlace(TornPlace, LostPlace):
                 # Behind a fault.
                 self._at = at
                 self._even = self._odd = self._before = 0
-            if bad == size < at + self._keep and (zero < 0 or size - zero < 2 * enough or find(self._run, zero) < 0):
-                # Even if something is wrong in what there is of the packet, no event is complete.
-                return False
+            if bad == size < at + self._keep:
+                if zero < 0 or size - zero < 2 * enough or symbols.find(self._run, zero) < 0:
+                    # Even if something is wrong in what there is of the packet, no event is complete.
+                    return False
             run = self._lose(events, zero, bad, doubt, plain)
             if run > 0:
                 at, now, settled = run, self._time, self._time

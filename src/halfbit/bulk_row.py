@@ -90,6 +90,9 @@ def joined(row: Row, other: Row) -> Row:
 
 def row_of(counts: Sequence[int] | Row) -> Row:
     """Some counts as a row."""
+    narrow = _narrow(counts)
+    if narrow is not None:
+        return narrow
     held = _held(counts)
     if isinstance(held, bytes):
         return held
@@ -104,10 +107,12 @@ def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
 
     None where a value is anything else.
     """
-    try:
-        held = _held(values)
-    except TypeError:
-        return None
+    held: bytes | array[int] | memoryview | None = _narrow(values)
+    if held is None:
+        try:
+            held = _held(values)
+        except TypeError:
+            return None
     if isinstance(held, bytes):
         return held, total(held, 0, len(held))
     planes = None if held is None else planes_of(memoryview(held))
@@ -119,15 +124,11 @@ def summed(values: Sequence[Any]) -> tuple[Sequence[int], int] | None:
 
 
 def _held(values: Sequence[Any] | Row) -> bytes | array[int] | memoryview | None:
-    """Integers held by the machine, as bytes if that is quick; None where they cannot be as two bytes each.
+    """Integers held by the machine; None where they cannot be as two bytes each.
 
     :raises TypeError: where a value is no integer.
     """
-    if isinstance(values, (array, memoryview)):
-        form = values.format if isinstance(values, memoryview) else values.typecode
-        narrow = _narrow(values) if form in ("H", "h") else None
-        return values if narrow is None else narrow
-    if isinstance(values, bytes):
+    if isinstance(values, (array, memoryview, bytes)):
         return values
     try:
         return bytes(bytearray(values))  # in half the time of bytes alone
@@ -162,11 +163,19 @@ def planes_of(view: memoryview) -> tuple[bytes, bytes] | None:
     return None if view.format.endswith("h") and not others[0].isascii() else (low, others[0])
 
 
-def _narrow(counts: array[int] | memoryview) -> bytes | None:
-    """Two-byte integers as one byte each; None where one has no room, or not all lie one behind the other.
+def _narrow(counts: Sequence[Any] | Row) -> bytes | None:
+    """Machine integers of two bytes as one byte each; None where these are others, or one has no room.
 
     They are UTF-16, and those that are Latin-1 too have no high byte.
     """
+    if isinstance(counts, memoryview):
+        form = counts.format
+    elif isinstance(counts, array):
+        form = counts.typecode
+    else:
+        return None
+    if form not in ("H", "h"):
+        return None
     try:
         return _of_utf_16(counts, "strict", True)[0].encode("latin-1")
     except (ValueError, BufferError):
