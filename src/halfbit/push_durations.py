@@ -143,13 +143,13 @@ def pushed_durations(
                         if half > one_max or half < one_min or len(rows) < fewest:
                             raise _Torn((half,))
                         data = packet_data(rows, one_min, one_max, zero_min)
-                        rows.append(row := ((yield ()),))
-                        (last,) = row
-                        if not data or last > one_max or last < one_min:
-                            raise _Torn(row)
                         duration = sum(halves)
                         for row in rows:
                             duration += sum(row)
+                        rows.append(((last := (yield ())),))
+                        if not data or last > one_max or last < one_min:
+                            raise _Torn((last,))
+                        duration += last
                         if type(duration) is not int:
                             break  # other numbers can be compared, too
                         if duration > zero_max and max(chain(*rows)) > zero_max:
