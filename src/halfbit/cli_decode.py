@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import shutil
 import sys
 from typing import Any, Union
 
@@ -22,6 +21,7 @@ from .cli_options import (
 )
 from .cli_progress import Progress
 from .cli_table import Table
+from .cli_width import terminal_width
 from .error import CaptureError
 from .report import Summary, Tally
 from .stream import decode
@@ -89,8 +89,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         output = JsonLines(write)
     else:
-        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-        output = Table(write, fold=not args.every, live=source.live, width=width)
+        output = Table(write, fold=not args.every, live=source.live, width=terminal_width())
 
     def before_more() -> None:
         output.pause()

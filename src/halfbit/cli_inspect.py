@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import re
-import shutil
 import sys
 from fractions import Fraction
 from typing import Any
@@ -25,6 +24,7 @@ from .cli_options import (
     limits_of,
 )
 from .cli_progress import Progress
+from .cli_width import terminal_width
 from .inspector import Strip, strips
 from .inspector_text import drawn
 from .unit import Scale
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
         for strip in found:
             print(json.dumps(_as_dict(strip)))
     else:
-        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 100
+        width = terminal_width() or 100
         for line in drawn(found, width):
             print(line)
     if args.plot is not None:

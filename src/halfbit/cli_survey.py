@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
-import shutil
-import sys
 from typing import Any
 
 from .cli_input import Measured, input_at
 from .cli_options import add_capture_options, edges_of
 from .cli_progress import Progress
+from .cli_width import terminal_width
 from .survey import look_ahead, survey
 from .survey.text import as_dict, lines
 
@@ -67,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(as_dict(found)))
     else:
-        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 100
+        width = terminal_width() or 100
         print("\n".join(lines(found, max(width, 60))))
     if args.plot is not None:
         from .plot_survey import plot_survey
