@@ -6,7 +6,7 @@ import random
 import re
 from array import array
 from collections.abc import Callable, Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Any, TypeVar
 
 import attrs
@@ -26,7 +26,9 @@ from halfbit.error import HalfbitError
 from halfbit.half_bit import half_bits
 from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
+from halfbit.fault import Cutout, Fault
 from halfbit.packet import packets
+from halfbit.packet_type import Packet
 from halfbit.push import pushed, stop_edges
 from halfbit.push_durations import pushed_durations, stop_durations
 from halfbit.receive import Receiver
@@ -65,7 +67,9 @@ _LONE_TIMES = (0, 1, 30, 51, 52, 55, 58, 61, 64, 65, 75, 89, 90, 100, 255, 256, 
 
 
 def _piece(rng: random.Random, jitter: int) -> list[int]:
-    kind = rng.randrange(10)
+    kind = rng.randrange(11)
+    if kind == 10:
+        return _gap(rng)
     if kind < 6:
         count = rng.choice((1, 2, 2, 2, 3, 5, 14, 15))
         data = with_error_byte(bytes(rng.choice((0, 127, 255, rng.randrange(256))) for _ in range(count)))
@@ -81,6 +85,15 @@ def _piece(rng: random.Random, jitter: int) -> list[int]:
     if kind == 8:
         return [rng.choice(_LONE_TIMES) for _ in range(rng.randint(1, 60))]
     return [rng.randint(50, 66) for _ in range(rng.randint(1, 90))]
+
+
+def _gap(rng: random.Random) -> list[int]:
+    """As long as a cutout, in a few half-bits."""
+    long = rng.randint(440, 630)
+    changes = sorted(rng.choice((0, 26, 58, 58, 100, 100, rng.randint(1, 400))) for _ in range(rng.randint(0, 4)))
+    parts = [late - early for early, late in pairwise([0, *changes, long])]
+    rng.shuffle(parts)
+    return parts
 
 
 @st.composite
@@ -134,6 +147,27 @@ def test_layer_by_layer(durations: list[int], limits: Limits) -> None:
     expected, rest = _exactly(durations, limits)
     edges = edges_from_durations(durations)
     assert list(packets(bits(half_bits(edges, limits), limits), limits)) == [*_flat(expected), *rest]
+
+
+@pytest.mark.parametrize(
+    ("gap", "limits"),
+    [
+        # A half-bit that waits for its other half is lost with a wrong one, and is a half-bit of the gap too.
+        ([3, 366, 26, 71], RECEIVE),
+        ([29, 0, 509, 71], RECEIVE),
+        # A zero-bit that is too long as a whole is two.
+        ([26, 200, 230, 100], Limits(zero_total_max=300 * US)),
+        ([200, 230, 100], Limits(zero_total_max=300 * US)),
+    ],
+)
+def test_a_gap_of_four_half_bits_is_no_cutout_in_any_way(gap: list[int], limits: Limits) -> None:
+    good = [half // US for half in packet_durations(with_error_byte(b"\x37\x74"))]
+    durations = [*good, *gap, *good]
+    expected, rest = _exactly(durations, limits)
+    events = [*_flat(expected), *rest]
+    assert [type(event) for event in events] == [Packet, Cutout if len(gap) == 3 else Fault, Packet]
+    assert list(packets(bits(half_bits(edges_from_durations(durations), limits), limits), limits)) == events
+    assert Receiver(limits).feed_many(durations, US) == events
 
 
 @settings(max_examples=40)

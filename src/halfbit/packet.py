@@ -69,7 +69,11 @@ class PacketMachine:
         for event in reversed(self._events):
             if isinstance(event, Bit):
                 halves += (event.last, event.first)
-            elif event.kind is FaultKind.UNEQUAL:
+            elif event.at > event.start:
+                # The half-bit that is wrong, and one that waited for its other half.
+                halves += (event.end - event.at, event.at - event.start)
+            elif event.kind is FaultKind.STRETCHED:
+                # Two. Where one ends is not told; a cutout neither begins nor ends there.
                 halves += reversed(_parts(event))
             else:
                 halves.append(event.end - event.start)
