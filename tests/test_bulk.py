@@ -22,7 +22,7 @@ from halfbit.bulk_row import PlaneRow, Row, joined, row_of, summed, total
 from halfbit.bulk_symbols import DOUBT, Symbols
 from halfbit.bulk_torn import BYTES
 from halfbit.edge import Edge, edges_from_durations, edges_from_times
-from halfbit.error import HalfbitError
+from halfbit.error import CaptureError, HalfbitError
 from halfbit.half_bit import half_bits
 from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
@@ -209,38 +209,113 @@ def _mostly_clean(rng: random.Random) -> list[int]:
     return durations
 
 
+class _Mixed:
+    """A decoder that is fed in all ways, with errors in between, which change nothing."""
+
+    def __init__(self, durations: list[int], limits: Limits, rng: random.Random) -> None:
+        self.rng = rng
+        self.decoder = StreamDecoder(limits)
+        self.halves = [US * duration for duration in durations]
+        self.edges = [Edge(time, index % 2) for index, time in enumerate(accumulate(self.halves, initial=0))]
+        self.expected, self.rest = _singly(durations, limits)
+        self.at = 0
+        self.owed: list[Decoded] = []  # complete, but not given because of an error
+        self.wrong: list[str] = []  # fed in place of durations, not told yet
+        assert self.decoder.feed(self.edges[0]) == ()
+        self.feed, self.feed_duration = self.decoder.feed, self.decoder.feed_duration
+
+    def take(self, got: Sequence[Decoded], count: int) -> None:
+        """So many half-bits have been fed, and this has come out."""
+        self.owe(count)
+        assert list(got) == self.owed[: len(got)]
+        del self.owed[: len(got)]
+        # What is no duration counts like a half-bit until it is found: so long a packet's end is not seen in its place.
+        assert self.wrong or not self.owed
+
+    def owe(self, count: int) -> None:
+        self.owed += _flat(self.expected[self.at : self.at + count])
+        self.at += count
+
+    def fail(self, error: HalfbitError, count: int) -> None:
+        """So many half-bits have been fed, the last with an error about what is no duration."""
+        assert _not_durations(error) == self.wrong
+        self.wrong = []
+        self.owe(count)
+
+    def piece(self, count: int) -> None:
+        piece = edges_from_durations(self.halves[self.at : self.at + count], "ns")
+        self.take(self.decoder.feed_many(piece), count)
+
+    def piece_and_error(self, count: int) -> None:
+        """Some durations, then one that is negative, or a source that breaks."""
+
+        def source() -> Iterator[int]:
+            yield from self.halves[self.at : self.at + count]
+            raise OSError
+
+        some = [*self.halves[self.at : self.at + count], -1]
+        edges = edges_from_durations(source() if self.rng.random() < 0.5 else some, "ns")
+        with pytest.raises((CaptureError, OSError)):
+            self.decoder.feed_many(edges)
+        self.owe(count)
+
+    def edge(self) -> None:
+        edge = self.edges[self.at]
+        if self.rng.random() < 0.01 and edge.time:
+            with pytest.raises(HalfbitError, match="before the one at"):
+                self.feed(attrs.evolve(edge, time=edge.time - 1))
+            self.feed = self.decoder.feed
+        self.take(self.feed(self.edges[self.at + 1]), 1)
+
+    def duration(self) -> None:
+        if self.rng.random() < 0.01:
+            one: Any = self.rng.choice((-1, -58_000, 58_000.0, "58000", None))
+            self.wrong.append(repr(one))
+            self._one_duration(one, 0)
+        self._one_duration(self.halves[self.at], 1)
+
+    def _one_duration(self, number: int, count: int) -> None:
+        try:
+            got = self.feed_duration(number)
+        except HalfbitError as error:
+            self.fail(error, count)
+            self.feed_duration = self.decoder.feed_duration
+        else:
+            self.take(got, count)
+
+    def finish(self) -> None:
+        if self.wrong:
+            with pytest.raises(HalfbitError) as caught:
+                self.decoder.finish()
+            self.fail(caught.value, 0)
+        assert list(self.decoder.finish()) == [*self.owed, *self.rest]
+        with pytest.raises(HalfbitError, match="finished"):
+            self.feed(self.edges[-1])
+        with pytest.raises(HalfbitError, match="finished"):
+            self.feed_duration(58_000)
+
+
+def _not_durations(error: HalfbitError) -> list[str]:
+    """The numbers that are none, as an error names them."""
+    start = "no whole number of ns from 0 up: "
+    assert str(error).startswith(start)
+    return [re.sub(r" \(\d+ before the last\)$", "", one) for one in str(error).removeprefix(start).split(", ")]
+
+
 @given(durations_of_all_sorts(), some_limits(), seeded)
-def test_single_changes_and_pieces_mixed(durations: list[int], limits: Limits, rng: random.Random) -> None:
-    """Also a ``feed`` and a ``feed_duration`` kept over pieces, and errors in between, which change nothing."""
+def test_all_ways_mixed_with_errors_in_between(durations: list[int], limits: Limits, rng: random.Random) -> None:
     if rng.random() < 0.6:
         durations, limits = _mostly_clean(rng), rng.choice((RECEIVE, TRANSMIT, limits))
-    expected, rest = _singly(durations, limits)
-    edges = [Edge(US * time, index % 2) for index, time in enumerate(accumulate(durations, initial=0))]
-    decoder = StreamDecoder(limits)
-    assert decoder.feed(edges[0]) == ()
-    feed, feed_duration = decoder.feed, decoder.feed_duration
-    at = 0
-    while at < len(durations):
-        count = min(rng.choice((1, 5, 84, 200)), len(durations) - at)
-        way = rng.randrange(10)
-        if way < 3:
-            got = decoder.feed_many(edges_from_durations(durations[at : at + count]))
-            assert got == _flat(expected[at : at + count])
-            at += count
-            continue
-        for _ in range(count):
-            if rng.random() < 0.01 and edges[at].time:
-                with pytest.raises(HalfbitError, match="before the one at"):
-                    feed(attrs.evolve(edges[at], time=edges[at].time - 1))
-                feed = decoder.feed
-            single = feed(edges[at + 1]) if way < 6 else feed_duration(US * durations[at])
-            assert list(single) == expected[at]
-            at += 1
-    assert list(decoder.finish()) == rest
-    with pytest.raises(HalfbitError, match="finished"):
-        decoder.feed(edges[-1])
-    with pytest.raises(HalfbitError, match="finished"):
-        decoder.feed_duration(58_000)
+    mixed = _Mixed(durations, limits, rng)
+    while mixed.at < len(durations):
+        count = min(rng.choice((1, 5, 84, 200)), len(durations) - mixed.at)
+        if rng.random() < 0.5:
+            rng.choice((mixed.piece, mixed.piece, mixed.piece_and_error))(count)
+        else:
+            single = rng.choice((mixed.edge, mixed.duration))
+            for _ in range(count):
+                single()
+    mixed.finish()
 
 
 @given(durations_of_all_sorts(), some_limits(), seeded)
@@ -256,24 +331,24 @@ def test_numbers_that_are_no_durations(durations: list[int], limits: Limits, rng
         fed.insert(place, one)
     decoder = StreamDecoder(limits)
     got: list[Decoded] = []
-    told = ""
+    told: list[str] = []
     for one in fed:
         try:
             got += decoder.feed_duration(one)
         except HalfbitError as error:
-            told += str(error) + "; "
+            told += _not_durations(error)
     try:
-        rest_too = decoder.finish()
+        got += decoder.finish()
     except HalfbitError as error:
-        told += str(error) + "; "
-        rest_too = decoder.finish()
-    assert [*got, *rest_too] == [*_flat(expected), *rest]
-    assert re.findall(r"(\S+), \d+ before the last; ", told.replace("from 0 up: ", "")) == list(map(repr, wrong))
+        told += _not_durations(error)
+        got += decoder.finish()
+    assert got == [*_flat(expected), *rest]
+    assert told == list(map(repr, wrong))
 
 
 def _edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
     receiver = Receiver(limits)
-    generator = pushed(receiver, limits, lambda event: (event,), lambda: None, lambda late: None)
+    generator = pushed(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
     next(generator)
     each = [list(generator.send(Edge(time, 0))) for time in accumulate(halves)]
     stop_edges(generator)
@@ -282,10 +357,10 @@ def _edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Even
 
 def _durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
     receiver = Receiver(limits)
-    generator = pushed_durations(receiver, limits, lambda event: (event,), lambda: None, lambda late: None)
+    generator: Any = pushed_durations(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
     next(generator)
-    each = [list(generator.send(half) or ()) for half in halves]
-    stop_durations(generator)
+    each = [list(generator.send(half)) for half in halves]
+    assert stop_durations(generator) is None
     return each, list(receiver.finish())
 
 

@@ -97,20 +97,92 @@ def test_a_wrong_duration_is_told_when_the_packet_is_over_and_what_came_after_it
             assert feed_duration(half) == ()
             late += 1
     late += 1
-    assert str(caught.value) == f"no whole numbers of ns from 0 up: -58000, {late} before the last"
+    place = f" ({late} before the last)" if late else ""
+    assert str(caught.value) == f"no whole number of ns from 0 up: -58000{place}"
     with pytest.raises(StopIteration):
         feed_duration(58_000)
     decoded += [*_fed_durations(decoder, halves[at + late :]), *decoder.finish()]
     assert _beneath(decoded) == _by_the_core(halves, RECEIVE)
 
 
+@pytest.mark.parametrize("wrong", [-1, 58_000.5, "58000", None])
 @pytest.mark.parametrize("decision", ["halves", "sum", "sequence"])
-def test_a_wrong_duration_is_told_at_once_where_no_packet_has_begun(decision: str) -> None:
+def test_a_first_duration_that_is_none_does_not_start_the_signal(decision: str, wrong: Any) -> None:
     decoder = StreamDecoder(Limits(decision=decision))
-    decoder.feed_duration(58_000)
-    with pytest.raises(HalfbitError, match="^no whole numbers of ns from 0 up: -1"):
-        decoder.feed_duration(-1)
-    assert decoder.feed_duration(58_000) == ()
+    with pytest.raises(HalfbitError, match=f"^no whole number of ns from 0 up: {wrong!r}$"):
+        decoder.feed_duration(wrong)
+    edges = [Edge(10**12 + edge.time, edge.level) for edge in _edges(GOOD)]
+    assert not [one for edge in edges[:-1] for one in decoder.feed(edge)]
+    decoded = [*decoder.feed(edges[-1]), *decoder.finish()]
+    assert [one.packet.start for one in decoded if isinstance(one, Instruction) and one.packet] == [10**12]
+
+
+@pytest.mark.parametrize("decision", ["sum", "sequence"])
+@pytest.mark.parametrize("wrong", [-1, 58_000.0, "58000", None])
+def test_a_wrong_duration_is_told_at_once_where_halves_do_not_decide(decision: str, wrong: Any) -> None:
+    decoder = StreamDecoder(Limits(decision=decision))
+    decoded = _fed_durations(decoder, GOOD[:40])
+    with pytest.raises(HalfbitError, match=f"^no whole number of ns from 0 up: {wrong!r}$"):
+        decoder.feed_duration(wrong)
+    decoded += [*_fed_durations(decoder, GOOD[40:]), *decoder.finish()]
+    assert [one.packet.data for one in decoded if isinstance(one, Instruction) and one.packet] == [DATA]
+
+
+@pytest.mark.parametrize("long", [6_000_001, 9_999_999, 10_000_000, 10_000_001, 12_000_000])
+@pytest.mark.parametrize("at", [28, 29, 30, 45, 46, 47, 82])
+def test_a_half_that_is_too_long_anywhere_in_a_packet(at: int, long: int) -> None:
+    """The longest half of a zero-bit is 10,000 us (S-9.1 A, table 1)."""
+    torn = [*GOOD[:at], long, *GOOD[at + 1 :]]
+    for limits in (RECEIVE, Limits(zero_total_max=12_000_000)):
+        halves = [*GOOD, *torn, *GOOD]
+        decoder = StreamDecoder(limits)
+        decoded = [*_fed_durations(decoder, halves), *decoder.finish()]
+        assert _beneath(decoded) == _by_the_core(halves, limits)
+
+
+@pytest.mark.parametrize("at", range(84, 168, 5))
+def test_what_comes_in_between_is_told_once_for_durations_may_be_lost_by_it(at: int) -> None:
+    """As a signal's handler raises it: wherever the program is."""
+    halves = GOOD * 4
+    decoder = StreamDecoder()
+    decoded = _fed_durations(decoder, halves[:at])
+    with pytest.raises(KeyboardInterrupt):
+        decoder._pushed["feed_duration"].throw(KeyboardInterrupt())
+    with pytest.raises(HalfbitError, match=r"^KeyboardInterrupt\(\) came in between: up to 18 durations may be lost$"):
+        decoder.feed_many(edges_from_durations([58]))
+    decoded += [*_fed_durations(decoder, halves[at:]), *decoder.finish()]
+    data = [one.packet.data for one in decoded if isinstance(one, Instruction) and one.packet]
+    assert data in ([DATA] * 3, [DATA] * 4)
+
+
+def _interrupted() -> Iterator[Edge]:
+    raise KeyboardInterrupt
+    yield
+
+
+def test_another_error_is_not_replaced_by_what_was_wrong_before() -> None:
+    decoder = StreamDecoder()
+    decoded = _fed_durations(decoder, [*GOOD, *GOOD[:40]])
+    assert decoder.feed_duration(-5) == ()
+    with pytest.raises(KeyboardInterrupt):
+        decoder.feed_many(_interrupted())
+    decoded += decoder.feed_many(edges_from_durations(GOOD[40:60], "ns"))
+    with pytest.raises(HalfbitError, match="^no whole number of ns from 0 up: -5$"):
+        decoder.feed_duration(GOOD[60])
+    decoded += [*_fed_durations(decoder, GOOD[61:]), *decoder.finish()]
+    assert _beneath(decoded) == _by_the_core(GOOD * 2, RECEIVE)
+
+
+def test_what_an_error_holds_back_comes_before_what_a_kept_feed_gives() -> None:
+    edges = _edges(GOOD * 4)
+    decoder = StreamDecoder()
+    decoded = [one for edge in edges[:85] for one in decoder.feed(edge)]
+    feed = decoder.feed
+    wrong: Any = 58_000.0
+    with pytest.raises(HalfbitError):
+        _fed_durations(decoder, [wrong, *GOOD])
+    decoded += [one for edge in edges[169:] for one in feed(edge)]
+    assert _beneath(decoded) == _by_the_core(GOOD * 4, RECEIVE)
 
 
 @pytest.mark.parametrize("decision", ["sum", "sequence"])
@@ -126,7 +198,7 @@ def test_what_an_error_completes_comes_out_with_the_next_call() -> None:
     assert len(_fed_durations(decoder, GOOD)) == 1
     one: Any = 58_000.0
     assert not _fed_durations(decoder, [one, *GOOD[:-1]])
-    with pytest.raises(HalfbitError, match="^no whole numbers of ns from 0 up: 58000.0, 84 before the last$"):
+    with pytest.raises(HalfbitError, match=r"^no whole number of ns from 0 up: 58000.0 \(84 before the last\)$"):
         decoder.feed_duration(GOOD[-1])
     decoded = decoder.feed_duration(58_000)
     assert _beneath(list(decoded)) == _by_the_core(GOOD * 2, RECEIVE)[1:]

@@ -29,7 +29,7 @@ from .limits import Limits
 from .packet_type import packet_of
 from .receive import Receiver
 
-__all__ = ["LONGEST", "dressed", "pushed", "stop_edges"]
+__all__ = ["LONGEST", "dressed", "last_ones", "pushed", "stop_edges"]
 
 #: Half-bits of a lost stretch after which it is left to the receiver, which need not keep it.
 LONGEST = 1024
@@ -55,15 +55,18 @@ def pushed(
     receiver: Receiver,
     limits: Limits,
     dress: Callable[[Event], tuple[Given, ...]],
+    pending: list[Given],
     check: Callable[[], None],
-    over: Callable[[tuple[Given, ...]], None],
+    over: Callable[[HalfbitError | None], None],
 ) -> Generator[tuple[Given, ...], Edge, None]:
     """Edges in, what is complete with each out.
 
     :param dress: makes of an event what is to be given for it.
-    :param check: raises where no more edges may come; asked at the first after :func:`stop_edges`.
-    :param over: told when this cannot go on, because of an error: what is complete all the same. The receiver can
-        go on then.
+    :param pending: what could not be given when it was complete, because of an error. It is given with the first
+        edge after :func:`stop_edges`.
+    :param check: raises where no more edges may come; asked at that one.
+    :param over: told when this cannot go on, because of an error, and what else is wrong then: nothing. The receiver
+        can go on.
     :raises HalfbitError: where an edge lies before the one before.
     """
     plain = Symbols(limits, 1)
@@ -79,7 +82,6 @@ def pushed(
     lost = False  # LOST
     stopped = False  # by a _Stop: the receiver may go on without this
     complete: tuple[Given, ...] = ()  # with the last edge
-    late: tuple[Given, ...] = ()  # with it, but not to be given, for there was an error
     failure: BaseException | None = None
     try:
         while failure is None:
@@ -87,8 +89,10 @@ def pushed(
                 if stopped:
                     time = (yield ()).time
                     check()
+                    half = _between(receiver.now, time)
                     stopped = False
-                    complete = dressed(receiver.feed(_between(receiver.now, time)), dress)
+                    complete = (*pending, *dressed(receiver.feed(half), dress))
+                    pending.clear()
                 if not lost:
                     base = middle = now = receiver.now
                     run = receiver.opened(one_min, one_max)
@@ -190,15 +194,26 @@ def pushed(
             if failure is None:
                 complete = dressed(events, dress)
             else:
-                late = dressed(events, dress)
+                pending += dressed(events, dress)
     finally:
-        over(late)
+        over(None)
     raise failure
 
 
 def stop_edges(generator: Generator[object, Edge, None]) -> None:
-    """Have all that is kept given to the receiver. The generator goes on with the next edge from where that is."""
+    """Have all that is kept given to the receiver. The generator goes on with the next edge from where that is.
+
+    No edge is wrong that has been taken, so there is nothing to return.
+    """
     generator.throw(_Stop())
+
+
+def last_ones(limits: Limits, back: Iterable[int]) -> int:
+    """How many half-bits of ones stand last.
+
+    :param back: half-bits, the last one first.
+    """
+    return sum(1 for _ in takewhile(lambda half: limits.one_min <= half <= limits.one_max, back))
 
 
 def _given(receiver: Receiver, base: int, times: list[int]) -> list[Event]:
@@ -223,7 +238,7 @@ def _up_to_preamble(
     :param back: the half-bits up to ``now``, from the last back.
     """
     least, most, enough = limits.one_min, limits.one_max, 2 * limits.preamble_min
-    ones = sum(1 for _ in takewhile(lambda half: least <= half <= most, back))
+    ones = last_ones(limits, back)
     while True:
         times.append(time := (yield complete).time)
         complete = ()

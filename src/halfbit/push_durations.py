@@ -1,19 +1,23 @@
 """One duration at a time, for little more than a call and a look.
 
-As :mod:`halfbit.push` takes edges. But durations need no subtraction, and those of a packet need not be looked at
-when they come. For only two things make an event complete: a packet's end, and enough ones for a preamble, 20
-half-bits or more in a row. As long as every eighteenth half-bit is none of a one, neither can come. So the 18
-that a byte takes with the zero-bit before it are taken unseen, but for where the next bit begins, and asked about
-when the packet is over. A number that is no duration is found then, too.
+Like :mod:`halfbit.push`, which takes edges. But durations need no subtraction, and those of a packet need not be
+looked at when they come. For only two things make an event complete: a packet's end, and enough ones for a
+preamble, 20 half-bits or more in a row. As long as every eighteenth half-bit is none of a one-bit, neither can come.
+So the 18 that a byte takes with the zero-bit before it are taken unseen, but for where the next bit begins, and
+asked about when the packet is over. A number that is no duration is found then, too.
 
-What is not plain to see is given to the receiver, with all that came since the last packet. How it goes on is as
-the receiver's state tells: nothing is wrong, only a preamble can make an event complete, or anything can.
+What is not plain to see is given to the receiver, with all that it does not know yet. What comes next is as in
+:mod:`halfbit.push`:
+
+OPEN    Nothing is wrong: packets are followed here.
+LOST    Only a preamble can make an event complete: the receiver is told when one has come.
+EXACT   Anything can: the receiver is given each half-bit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Sequence
-from itertools import chain, takewhile
+from itertools import chain
 from operator import index
 from typing import Any, TypeVar
 
@@ -23,14 +27,17 @@ from .core import COUNT_MAX
 from .error import HalfbitError
 from .limits import Limits
 from .packet_type import packet_of
-from .push import LONGEST, dressed
+from .push import LONGEST, dressed, last_ones
 from .receive import Receiver
 
-__all__ = ["pushed_durations", "stop_durations"]
+__all__ = ["pushed_durations", "stop_durations", "whole"]
 
-#: Sent in place of a duration: give the receiver what is kept. Answered by None.
+#: Sent in place of a duration: give the receiver what is kept. Within a row it is taken like any number, so it must be
+#: sent until the answer is not an empty tuple: None, or the error that the next duration will raise.
 STOP: Any = object()
 
+#: Half-bits of a byte, with the last half of the zero-bit before it and the first half of the bit behind it.
+ROW = 18
 #: Four half-bits each, and no more are kept.
 ROUNDS = (None,) * (LONGEST // 4)
 BYTES = [bytes([value]) for value in range(256)]
@@ -50,15 +57,17 @@ def pushed_durations(
     receiver: Receiver,
     limits: Limits,
     dress: Callable[[Event], tuple[Given, ...]],
+    pending: list[Given],
     check: Callable[[], None],
-    over: Callable[[tuple[Given, ...]], None],
-) -> Generator[tuple[Given, ...] | None, int, None]:
+    over: Callable[[HalfbitError | None], None],
+) -> Generator[tuple[Given, ...] | HalfbitError | None, int, None]:
     """Durations in, ns; what is complete with each out.
 
     :param dress: makes of an event what is to be given for it.
-    :param check: raises where no more durations may come; asked at the first after :func:`stop_durations`.
-    :param over: told when this cannot go on, because of an error: what is complete all the same. The receiver can
-        go on then.
+    :param pending: what could not be given when it was complete, because of an error. It is given with the first
+        duration after :func:`stop_durations`.
+    :param check: raises where no more durations may come; asked at that one.
+    :param over: told when this cannot go on, because of an error, and what else is wrong then. The receiver can go on.
     :raises HalfbitError: where a number was no duration. All others are taken, also those after it.
     """
     plain = Symbols(limits, 1)
@@ -66,32 +75,32 @@ def pushed_durations(
     least, most, enough = limits.one_min, limits.one_max, limits.preamble_min
     fewest, many = limits.packet_min, (None,) * limits.packet_max
     # What the receiver does not know yet: a packet, then half-bits.
-    ended: int | None = None  # where the packet ended,
-    before = 0  # and its last half-bit
+    ended: int | None = None  # where the packet ended
+    before = 0  # the packet's last half-bit
     halves: list[int] = []
-    rows: list[Row] = []  # behind these
+    rows: list[Row] = []  # half-bits behind ``halves``
     row: Row
-    lost = False  # with these half-bits, the receiver would be
+    lost = False  # the receiver would be LOST if it knew these
     stopped = False  # the receiver may go on without this
+    wrong = ""  # numbers that are no durations, not told yet
     complete: tuple[Given, ...] = ()  # with the last half-bit
-    late: tuple[Given, ...] = ()  # with it, but not to be given, for there was an error
     failure: BaseException | None = None
+    untold: HalfbitError | None = None
     try:
         while failure is None:
-            single = False
+            single = resumed = False
             try:
                 if stopped:
-                    half = yield None
+                    half = yield no_duration(wrong) if wrong else None
                     if half is STOP:
                         continue
                     check()
                     stopped = False
-                    single = True
+                    single = resumed = True
                     halves.append(half)
                 elif lost or receiver.lost():
                     lost = False
-                    back = chain(reversed(halves), reversed(receiver.kept()))
-                    ones = sum(1 for _ in takewhile(lambda half: least <= half <= most, back))
+                    ones = last_ones(limits, chain(reversed(halves), reversed(receiver.kept())))
                     while ones < 2 * enough and len(halves) <= LONGEST:
                         halves.append(half := (yield complete))
                         complete = ()
@@ -152,7 +161,7 @@ def pushed_durations(
                         duration += last
                         if type(duration) is not int:
                             break  # other numbers can be compared, too
-                        if duration > zero_max and max(chain(*rows)) > zero_max:
+                        if duration > zero_max and max(chain(halves[-1:], *rows)) > zero_max:
                             break
                         now += duration
                         complete = dress(packet_of(data, ones if ones < COUNT_MAX else COUNT_MAX, start, now))
@@ -173,28 +182,61 @@ def pushed_durations(
             rows.clear()
             if lost:
                 continue
-            if not _are_durations(halves):
-                halves, stopped, wrong = _sorted_out(halves)
-                if failure is None or isinstance(failure, TypeError):
-                    failure = HalfbitError(f"no whole numbers of ns from 0 up: {wrong}") if wrong else None
+            if failure is not None or not _are_durations(halves):
+                halves, stop, more = _sorted_out(halves)
+                stopped = stopped or stop
+                wrong += ", " * bool(wrong and more) + more
+                if (stop or more) and isinstance(failure, Exception):
+                    failure = None  # these were compared
+                if failure is not None and not stopped:
+                    # What has come of a row is gone with it.
+                    untold = HalfbitError(f"{failure!r} came in between: up to {ROW} durations may be lost")
+            if wrong and failure is None and not stopped:
+                failure = no_duration(wrong)
             if ended is not None:
                 receiver.set_open(ended, ended, 1, 1, before)
                 ended = None
             events = receiver.feed(*halves) if single and halves else receiver.feed_many(halves, 1)
             halves.clear()
-            if failure is None:
-                complete += dressed(events, dress)
+            given = dressed(events, dress)
+            if resumed:
+                given = (*pending, *given)
+                pending.clear()
+            if stopped or failure is not None:
+                pending += given
             else:
-                late = dressed(events, dress)
+                complete += given
     finally:
-        over(late)
+        over(untold)
     raise failure
 
 
-def stop_durations(generator: Generator[object, int, None]) -> None:
-    """Have all that is kept given to the receiver. The generator goes on with the next duration from where that is."""
-    while generator.send(STOP) is not None:
-        pass  # within a row, as often as it lacks durations
+def stop_durations(generator: Generator[object, int, None]) -> HalfbitError | None:
+    """Have all that is kept given to the receiver. The generator goes on with the next duration from where that is.
+
+    :returns: what is wrong, which the next duration will raise.
+    """
+    while True:
+        answer = generator.send(STOP)
+        if not isinstance(answer, tuple):
+            assert answer is None or isinstance(answer, HalfbitError)
+            return answer
+
+
+def whole(duration: Any) -> int:
+    """A duration as an integer.
+
+    :raises HalfbitError: where it is none.
+    """
+    found, _, wrong = _sorted_out((duration,))
+    if wrong:
+        raise no_duration(wrong)
+    return found[0]
+
+
+def no_duration(wrong: str) -> HalfbitError:
+    """The error that tells of numbers that are none."""
+    return HalfbitError(f"no whole number of ns from 0 up: {wrong}")
 
 
 def packet_data(rows: Iterable[Row], one_min: int, one_max: int, zero_min: int) -> bytes:
@@ -272,7 +314,7 @@ def _are_durations(taken: Sequence[int]) -> bool:
 def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
     """The durations of what was taken, whether STOP is there, and all else, told in words."""
     halves: list[int] = []
-    stopped = False
+    stop = False
     wrong: list[tuple[object, int]] = []
     for one in taken:
         try:
@@ -280,10 +322,10 @@ def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
         except TypeError:
             duration = -1
         if one is STOP:
-            stopped = True
+            stop = True
         elif duration < 0:
             wrong.append((one, len(halves)))
         else:
             halves.append(duration)
-    places = [f"{one!r}, {len(halves) - before} before the last" for one, before in wrong]
-    return halves, stopped, "; ".join(places)
+    places = [(repr(one), len(halves) - before) for one, before in wrong]
+    return halves, stop, ", ".join(f"{one} ({late} before the last)" if late else one for one, late in places)

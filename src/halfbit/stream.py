@@ -13,13 +13,19 @@ from .fault import Cutout, Fault
 from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
 from .limits import RECEIVE, Limits
 from .push import pushed, stop_edges
-from .push_durations import pushed_durations, stop_durations
+from .push_durations import pushed_durations, stop_durations, whole
 from .receive import Receiver
 
 __all__ = ["Decoded", "StreamDecoder", "decode"]
 
 #: What decoding gives.
 Decoded = Union[Instruction, Fault, Cutout]
+
+#: How the methods for single changes are made fast, and what has all that is kept given to the receiver.
+_SINGLE: dict[str, tuple[Callable[..., Generator[Any, Any, None]], Callable[..., HalfbitError | None]]] = {
+    "feed": (pushed, stop_edges),
+    "feed_duration": (pushed_durations, stop_durations),
+}
 
 
 class StreamDecoder:
@@ -46,7 +52,9 @@ class StreamDecoder:
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
-        self._pending: list[Decoded] = []  # by a call that raised
+        # What is decoded, but was not given because of an error; and an error that was not raised, because of another.
+        self._pending: list[Decoded] = []
+        self._untold: HalfbitError | None = None
         # What makes one of the methods for single changes fast, by its name.
         self._pushed: dict[str, Generator[Any, Any, None]] = {}
 
@@ -55,38 +63,42 @@ class StreamDecoder:
 
         From the second call on, a decoder's ``feed`` is a faster function with the same meaning. It may
         be kept for a loop; after an error it only raises ``StopIteration``, and ``feed`` must be asked for anew.
-        What a call of :meth:`feed_many` that raised had decoded comes out first.
+        What a call that raised had decoded comes out first.
 
         :raises HalfbitError: where it lies before the one before, or the decoder is finished.
         """
         self._check()
-        if self._pending:
-            return tuple(self.feed_many((edge,)))
-        if self._receiver is None:
+        receiver = self._receiver
+        if receiver is None:
             self._start(edge.time)
             return ()
-        if isinstance(self._receiver, Receiver):
-            decoded: tuple[Decoded, ...] = self._single("feed", pushed, self._receiver).send(edge)
-            return decoded
-        if edge.time < self._receiver.now:
-            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._receiver.now} ns")
-        return tuple(self._dress(self._receiver.feed(edge.time - self._receiver.now)))
+        decoded: Sequence[Decoded]
+        if isinstance(receiver, Receiver):
+            decoded = self._single("feed", receiver).send(edge)
+        elif edge.time < receiver.now:
+            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {receiver.now} ns")
+        else:
+            decoded = self._dress(receiver.feed(edge.time - receiver.now))
+        return self._with_pending(decoded)
 
     def feed_duration(self, duration: int, /) -> tuple[Decoded, ...]:
-        """Take the next change, by how long after the one before it comes. The first call gives both changes.
+        """Take the next change, by how long after the one before it comes.
 
-        This is the fastest way for single changes. It may be kept for a loop as :meth:`feed` may, and mixed
-        with the others freely.
+        The first call gives both changes, the first of them at 0 ns. This is the fastest way for single changes, and
+        may be mixed with the others. It may be kept for a loop as :meth:`feed` may.
+
+        Not every number is looked at when it comes. So the error for one that is no duration may be raised by a later
+        call: it says by how many, at most some thousands. All other durations are taken, also that call's and those
+        before it. Where a ``KeyboardInterrupt``, or what a signal's handler raises, comes in between, up to 18 may be
+        lost; then the next call of any method says so.
 
         :param duration: whole ns, 0 or more.
-        :raises HalfbitError: where it is none, or the decoder is finished. What goes before a packet's last bit
-            is looked at with that, so the error may come some half-bits late: it says how many. All other
-            durations are taken, also those after it.
+        :raises HalfbitError: where one is none, or the decoder is finished.
         """
         self._check()
-        complete = self._feed_single(duration)
-        pending, self._pending = self._pending, []
-        return (*pending, *complete)
+        if self._receiver is None:
+            whole(duration)  # else a wrong number would start the signal
+        return self._with_pending(self._feed_single(duration))
 
     def feed_many(self, edges: Iterable[Edge]) -> list[Decoded]:
         """Take many changes. An :class:`Edges` is taken in bulk, and goes on from the last change.
@@ -99,74 +111,80 @@ class StreamDecoder:
         :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
         """
         self._check()
-        decoded, self._pending = self._pending, []
+        # Where a number fed before was no duration, the next single one would raise that, amid sound ones.
+        singly = isinstance(edges, Edges) and not self._pull()
+        decoded = list(self._with_pending(()))
         try:
             if isinstance(edges, Edges):
                 for durations, scale in edges.durations():
-                    decoded += self._feed_durations(durations, scale)
+                    decoded += self._feed_durations(durations, scale, singly)
             else:
                 for edge in edges:
                     decoded += self.feed(edge)
         except BaseException:
-            self._pending = decoded
-            try:
-                self._pull()
-            finally:
-                for generator in list(self._pushed.values()):
-                    generator.close()  # else the next change would go past them
+            self._pull()
+            self._pending[:0] = decoded
             raise
         return decoded
 
     def finish(self) -> tuple[Decoded, ...]:
-        """The signal is over: what was pending is cut or lost. Nothing can be fed after."""
+        """The signal is over: what was pending is cut or lost. Nothing can be fed after.
+
+        :raises HalfbitError: where the decoder is finished; or where a number was no duration, and no call could say
+            so yet. Then this can be called again.
+        """
         self._check()
-        self._pull()
+        for method, wrong in self._pull().items():
+            self._pushed[method].close()  # it would say it again
+            raise wrong
         for method in self._pushed:
             self.__dict__.pop(method, None)
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
         return (*self._pending, *self._dress(events), *self._instructions.finish())
 
-    def _feed_durations(self, durations: Sequence[int], scale: int) -> list[Decoded]:
-        if len(durations) == 1:
-            # A live source gives one at a time, and a row of one costs more than it saves.
+    def _feed_durations(self, durations: Sequence[int], scale: int, singly: bool = True) -> list[Decoded]:
+        """:param singly: a row of one may be fed as a single duration: a live source gives one at a time."""
+        if singly and len(durations) == 1:
             return list(self._feed_single(durations[0] * scale))
         receiver = self._receiver or self._start(0)
         self._pull()
         return self._dress(receiver.feed_many(durations, scale))
 
-    def _feed_single(self, duration: int) -> tuple[Decoded, ...]:
+    def _feed_single(self, duration: int) -> Sequence[Decoded]:
         receiver = self._receiver or self._start(0)
-        decoded: tuple[Decoded, ...]
         if isinstance(receiver, Receiver):
-            decoded = self._single("feed_duration", pushed_durations, receiver).send(duration)
+            decoded: tuple[Decoded, ...] = self._single("feed_duration", receiver).send(duration)
             return decoded
-        if duration < 0:
-            raise HalfbitError(f"no whole numbers of ns from 0 up: {duration}")
-        return tuple(self._dress(receiver.feed(duration)))
+        return self._dress(receiver.feed(whole(duration)))
+
+    def _with_pending(self, decoded: Sequence[Decoded]) -> tuple[Decoded, ...]:
+        """What could not be given before, and this."""
+        together = (*self._pending, *decoded)
+        self._pending.clear()
+        return together
 
     def _start(self, time: int) -> AnyReceiver:
         self._receiver = receiver_for(self._limits, time)
         return self._receiver
 
-    def _single(
-        self, method: str, pushed: Callable[..., Generator[Any, Any, None]], receiver: Receiver
-    ) -> Generator[Any, Any, None]:
+    def _single(self, method: str, receiver: Receiver) -> Generator[Any, Any, None]:
         """What takes single changes for this method."""
         if method in self._pushed:
             return self._pushed[method]
+        pushed, _ = _SINGLE[method]
 
         def check() -> None:
             self._check()
             self._pull(other_than=method)
 
-        def over(late: tuple[Decoded, ...]) -> None:
-            self._pending += late
+        def over(untold: HalfbitError | None) -> None:
+            self._untold = self._untold or untold
             del self._pushed[method]  # the next change makes another
             self.__dict__.pop(method, None)
 
         self._pull()
-        generator = pushed(receiver, self._limits, self._instructions.feed, check, over)
+        generator = pushed(receiver, self._limits, self._instructions.feed, self._pending, check, over)
         next(generator)
         self._pushed[method] = generator
         if getattr(type(self), method) is getattr(StreamDecoder, method):
@@ -174,15 +192,25 @@ class StreamDecoder:
             self.__dict__[method] = generator.send
         return generator
 
-    def _pull(self, other_than: str = "") -> None:
-        """Whatever single changes have left to be done is with the receiver after this."""
+    def _pull(self, other_than: str = "") -> dict[str, HalfbitError]:
+        """Whatever single changes have left to be done is with the receiver after this.
+
+        :returns: what was found wrong, by the method whose next call will raise it.
+        """
+        wrong: dict[str, HalfbitError] = {}
         for method, generator in self._pushed.items():
             if method != other_than:
-                (stop_edges if method == "feed" else stop_durations)(generator)
+                error = _SINGLE[method][1](generator)
+                if error is not None:
+                    wrong[method] = error
+        return wrong
 
     def _check(self) -> None:
         if self._finished:
             raise HalfbitError("the decoder is finished: make a new one for another signal")
+        if self._untold is not None:
+            untold, self._untold = self._untold, None
+            raise untold
 
     def _dress(self, events: Sequence[Event]) -> list[Decoded]:
         feed = self._instructions.feed

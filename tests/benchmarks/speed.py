@@ -94,7 +94,7 @@ def push_to_packets(edges: list[Edge]) -> Work:
     """One edge at a time, to packets and faults."""
 
     def work() -> None:
-        generator = pushed(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda late: None)
+        generator = pushed(Receiver(), RECEIVE, lambda event: (event,), [], lambda: None, lambda untold: None)
         next(generator)
         feed = generator.send
         for edge in edges:
@@ -107,7 +107,7 @@ def push_durations_to_packets(halves: list[int]) -> Work:
     """One duration at a time, ns, to packets and faults."""
 
     def work() -> None:
-        generator = pushed_durations(Receiver(), RECEIVE, lambda event: (event,), lambda: None, lambda late: None)
+        generator = pushed_durations(Receiver(), RECEIVE, lambda event: (event,), [], lambda: None, lambda untold: None)
         next(generator)
         feed = generator.send
         for half in halves:

@@ -29,9 +29,9 @@ To measure on another machine::
     pip install -e .[test,bench]
     python -m tests.benchmarks.speed > figures.json
 
-All ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
-:func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many` on an :class:`halfbit.Edges`. *Edge by edge* is
-:meth:`halfbit.StreamDecoder.feed`, *duration by duration* :meth:`halfbit.StreamDecoder.feed_duration`.
+Three ways lead through the same rules, and tests prove that they give the same events. *Bulk* is
+:func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many` on an :class:`halfbit.Edges`. Change by change is
+:meth:`halfbit.StreamDecoder.feed` (*edge by edge*) and :meth:`halfbit.StreamDecoder.feed_duration` (*duration by duration*).
 *Layer by layer* makes an object of every half-bit and bit. Rows that do not say
 "to instructions" end with packets and faults. The row "nothing decoded" is the least that edge by edge can take: a call
 for each edge, whose time, less the one before, is compared with a constant. Durations spare that subtraction. To instructions random packets are the harder case: a track repeats its
