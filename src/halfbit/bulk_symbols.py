@@ -20,7 +20,8 @@ a one's half may last, and moves where a signal's ones lie elsewhere.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Iterable, Sequence
 
 from . import core
 from .bulk_row import Row
@@ -72,6 +73,9 @@ class Symbols:
         self.zero_max = limits.zero_max // scale
         self.difference = bits.one_difference // scale
         self.total = bits.zero_total_max // scale
+        self._latest: deque[int] = deque(maxlen=SAMPLE_MIN)  # of those looked at one by one
+        self._looked_at = 0
+        self._enough = SAMPLE_MIN
         self._look(max(self.one_min, (self.one_min + self.one_max - self.difference) // 2))
 
     def at_sight(self, row: Row) -> bytes:
@@ -93,6 +97,19 @@ class Symbols:
             doubts = sight.count(DOUBT)
         look = self._look_at_all if doubts * FEW > len(sight) else self._look_at_each
         return look(sight, row)
+
+    def learned(self, count: int) -> bool:
+        """Take one of many durations that had to be looked at.
+
+        :returns: whether others are plain from here on.
+        """
+        self._latest.append(count)
+        self._looked_at += 1
+        # Again after as many as before: a signal that has no better window is not asked about for ever.
+        if self._looked_at < self._enough:
+            return False
+        self._enough *= 2
+        return self._move(self._latest)
 
     def of_one(self, count: int) -> int:
         """The symbol at sight of one duration."""
@@ -171,7 +188,7 @@ class Symbols:
             return self.zero_min <= other <= self.zero_max and one + other > self.total
         return False
 
-    def _move(self, counts: Sequence[int]) -> bool:
+    def _move(self, counts: Iterable[int]) -> bool:
         """Move the window to where most ones are, if that is worth it."""
         ones = sorted(count for count in counts if self.one_min <= count <= self.one_max)
         within = [bisect_right(ones, one + self.difference) - index for index, one in enumerate(ones)]

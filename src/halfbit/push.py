@@ -103,7 +103,10 @@ def pushed(
                     raise _Given
                 if run is None:
                     time = (yield complete).time
-                    events = receiver.feed(_between(now, time))
+                    half = _between(now, time)
+                    if plain.learned(half):
+                        one_min, one_max, zero_min, zero_max = plain.plain()
+                    events = receiver.feed(half)
                     complete = dressed(events, dress) if events else ()
                     continue
                 even, odd, before = run

@@ -196,7 +196,12 @@ def pushed_durations(
             if ended is not None:
                 receiver.set_open(ended, ended, 1, 1, before)
                 ended = None
-            events = receiver.feed(*halves) if single and halves else receiver.feed_many(halves, 1)
+            if single and halves:
+                if plain.learned(halves[0]):
+                    one_min, one_max, zero_min, zero_max = plain.plain()
+                events = receiver.feed(halves[0])
+            else:
+                events = receiver.feed_many(halves, 1)
             halves.clear()
             given = dressed(events, dress)
             if resumed:
