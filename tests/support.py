@@ -1,7 +1,7 @@
 """One way to run a case: every way there is, which must all give the same events.
 
 A case is a list of durations, ns. It goes through the layers' iterators, their machines, the
-receiver and (in :mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at either polarity,
+receiver, the ways for single changes and (in :mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at either polarity,
 and with something after it. Where two ways differ the message holds a call that runs the case again.
 """
 
@@ -11,6 +11,7 @@ import random
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import accumulate
+from typing import Any
 
 from halfbit.account import Event
 from halfbit.bit import BitMachine, bits
@@ -20,6 +21,8 @@ from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import PacketMachine, packets
 from halfbit.packet_type import Packet
+from halfbit.push import pushed, stop_edges
+from halfbit.push_durations import pushed_durations, stop_durations
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
 
@@ -27,7 +30,9 @@ __all__ = [
     "TAILS",
     "bulk_durations",
     "chunks",
+    "durations_to_packets",
     "edges_of",
+    "edges_to_packets",
     "events_of",
     "faults_of",
     "packets_of",
@@ -83,6 +88,8 @@ def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | No
         "one at a time": _singly(durations, limits),
         "in pieces": _in_pieces(durations, limits, random.Random(seed)),
         "in another scale": _scaled(durations, limits),
+        "edge by edge": _all_of(*edges_to_packets(limits, durations)),
+        "duration by duration": _all_of(*durations_to_packets(limits, durations)),
         "layer by layer, iterators": _iterators(durations, limits),
         "layer by layer, machines": _machines(edges_of(durations, level=0), limits),
     }
@@ -136,6 +143,30 @@ def _scaled(durations: list[int], limits: Limits) -> list[Event]:
     scale = 1000 if all(duration % 1000 == 0 for duration in durations) else 1
     events = receiver.feed_many([duration // scale for duration in durations], scale)
     return [*events, *receiver.finish()]
+
+
+def edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+    """One edge at a time: what is complete with each, and what at the end."""
+    receiver = Receiver(limits)
+    generator = pushed(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
+    next(generator)
+    each = [list(generator.send(Edge(time, 0))) for time in accumulate(halves)]
+    stop_edges(generator)
+    return each, list(receiver.finish())
+
+
+def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+    """The same, one duration at a time."""
+    receiver = Receiver(limits)
+    generator: Any = pushed_durations(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
+    next(generator)
+    each = [list(generator.send(half)) for half in halves]
+    assert stop_durations(generator) is None
+    return each, list(receiver.finish())
+
+
+def _all_of(each: list[list[Event]], rest: list[Event]) -> list[Event]:
+    return [*(event for events in each for event in events), *rest]
 
 
 def _iterators(durations: list[int], limits: Limits) -> list[Event]:

@@ -29,12 +29,11 @@ from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.fault import Cutout, Fault
 from halfbit.packet import packets
 from halfbit.packet_type import Packet
-from halfbit.push import pushed, stop_edges
-from halfbit.push_durations import pushed_durations, stop_durations
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import Decoded, StreamDecoder, decode
 from tests.benchmarks.speed_signals import HOSTILE, clean, torn
+from tests.support import durations_to_packets, edges_to_packets
 
 US = 1000
 
@@ -346,25 +345,7 @@ def test_numbers_that_are_no_durations(durations: list[int], limits: Limits, rng
     assert told == list(map(repr, wrong))
 
 
-def _edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
-    receiver = Receiver(limits)
-    generator = pushed(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
-    next(generator)
-    each = [list(generator.send(Edge(time, 0))) for time in accumulate(halves)]
-    stop_edges(generator)
-    return each, list(receiver.finish())
-
-
-def _durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
-    receiver = Receiver(limits)
-    generator: Any = pushed_durations(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
-    next(generator)
-    each = [list(generator.send(half)) for half in halves]
-    assert stop_durations(generator) is None
-    return each, list(receiver.finish())
-
-
-@pytest.mark.parametrize("way", [_edges_to_packets, _durations_to_packets])
+@pytest.mark.parametrize("way", [edges_to_packets, durations_to_packets])
 @given(durations_of_all_sorts(), some_limits(), seeded)
 def test_single_changes_to_the_ns(
     way: Callable[[Limits, list[int]], tuple[list[list[Event]], list[Event]]],
@@ -394,11 +375,11 @@ def _in_bulk(durations: list[int]) -> list[Event]:
 
 
 def _by_edges(durations: list[int]) -> list[Event]:
-    return _flat(_edges_to_packets(RECEIVE, [US * duration for duration in durations])[0])
+    return _flat(edges_to_packets(RECEIVE, [US * duration for duration in durations])[0])
 
 
 def _by_durations(durations: list[int]) -> list[Event]:
-    return _flat(_durations_to_packets(RECEIVE, [US * duration for duration in durations])[0])
+    return _flat(durations_to_packets(RECEIVE, [US * duration for duration in durations])[0])
 
 
 @pytest.fixture
@@ -423,7 +404,7 @@ def test_the_core_is_seldom_needed(way: Callable[[list[int]], list[Event]], fed:
     assert len(fed) < len(durations) / 100
 
 
-@pytest.mark.parametrize("way", [_edges_to_packets, _durations_to_packets])
+@pytest.mark.parametrize("way", [edges_to_packets, durations_to_packets])
 @pytest.mark.parametrize("clock", [0.93, 1.05])
 def test_a_clock_that_is_off_is_soon_known(
     clock: float, way: Callable[[Limits, list[int]], tuple[list[list[Event]], list[Event]]], fed: list[int]

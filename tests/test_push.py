@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from collections.abc import Callable, Iterator
 from itertools import accumulate
 from typing import Any
@@ -17,6 +18,7 @@ from halfbit.instruction import Instruction
 from halfbit.limits import RECEIVE, Limits
 from halfbit.signal import packet_durations, with_error_byte
 from halfbit.stream import Decoded, StreamDecoder
+from tests.benchmarks.speed_signals import HOSTILE
 
 US = 1000
 DATA = with_error_byte(bytes([0x37, 0x74]))
@@ -63,6 +65,20 @@ def test_more_ones_than_are_kept(packet_max: int, fed: Fed) -> None:
     decoded = fed(decoder, halves)
     assert _beneath([*decoded, *decoder.finish()]) == _by_the_core(halves, limits)
     assert len(decoded) == 2
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_memory_stays_flat_whatever_comes(name: str) -> None:
+    """Of 100,000 half-bits kept, each would take eight bytes at least."""
+    halves = [half * US for half in HOSTILE[name](100_000)]
+    decoder = StreamDecoder()
+    _fed_durations(decoder, halves[:10_000])
+    tracemalloc.start()
+    for half in halves:
+        decoder.feed_duration(half)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 200_000
 
 
 @singly
