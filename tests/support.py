@@ -1,8 +1,8 @@
 """One way to run a case: every way there is, which must all give the same events.
 
-A case is a list of durations, ns. It goes through the layers' iterators, their machines, the
-receiver, the ways for single changes and (in :mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at either polarity,
-and with something after it. Where two ways differ the message holds a call that runs the case again.
+A case is a list of durations, ns. It goes through the layers' iterators, their machines, the receiver, the ways for
+single changes and (in :mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at
+either polarity, and with something after it. Where two ways differ the message holds a call that runs the case again.
 """
 
 from __future__ import annotations

@@ -105,11 +105,13 @@ class Symbols:
         """
         self._latest.append(count)
         self._looked_at += 1
-        # Again after as many as before: a signal that has no better window is not asked about for ever.
         if self._looked_at < self._enough:
             return False
-        self._enough *= 2
-        return self._move(self._latest)
+        moved = self._move(self._latest)
+        self._looked_at = 0
+        # A signal that has no better window is asked about ever more seldom.
+        self._enough = SAMPLE_MIN if moved else 2 * self._enough
+        return moved
 
     def of_one(self, count: int) -> int:
         """The symbol at sight of one duration."""

@@ -65,8 +65,7 @@ def pushed(
     :param pending: what could not be given when it was complete, because of an error. It is given with the first
         edge after :func:`stop_edges`.
     :param check: raises where no more edges may come; asked at that one.
-    :param over: told when this cannot go on, because of an error, and what else is wrong then: nothing. The receiver
-        can go on.
+    :param over: told when this cannot go on, because of an error; always with None. The receiver can go on.
     :raises HalfbitError: where an edge lies before the one before.
     """
     plain = Symbols(limits, 1)

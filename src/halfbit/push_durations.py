@@ -16,6 +16,7 @@ EXACT   Anything can: the receiver is given each half-bit.
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Callable, Generator, Iterable, Sequence
 from itertools import chain
 from operator import index
@@ -32,13 +33,11 @@ from .receive import Receiver
 
 __all__ = ["pushed_durations", "stop_durations", "whole"]
 
-#: Sent in place of a duration: give the receiver what is kept. Within a row it is taken like any number, so it must be
-#: sent until the answer is not an empty tuple: None, or the error that the next duration will raise.
+#: Sent in place of a duration: give the receiver what is kept. Within a row it is taken like any number, so it is sent
+#: again until something other than a tuple comes back: None, or the error that the next duration will raise.
 STOP: Any = object()
 
-#: Half-bits of a byte, with the last half of the zero-bit before it and the first half of the bit behind it.
-ROW = 18
-#: Four half-bits each, and no more are kept.
+#: Rounds of four half-bits: more of a preamble are not kept.
 ROUNDS = (None,) * (LONGEST // 4)
 BYTES = [bytes([value]) for value in range(256)]
 
@@ -182,19 +181,20 @@ def pushed_durations(
             rows.clear()
             if lost:
                 continue
-            if failure is not None or not _are_durations(halves):
+            untold = HalfbitError("an exception came in between: durations may be lost, or taken twice")
+            if not _are_durations(halves):
                 halves, stop, more = _sorted_out(halves)
                 stopped = stopped or stop
                 wrong += ", " * bool(wrong and more) + more
-                if (stop or more) and isinstance(failure, Exception):
-                    failure = None  # these were compared
-                if failure is not None and not stopped:
-                    # What has come of a row is gone with it.
-                    untold = HalfbitError(f"{failure!r} came in between: up to {ROW} durations may be lost")
-            if wrong and failure is None and not stopped:
+                if isinstance(failure, TypeError):
+                    failure = None  # one of these was compared
+            broken = failure is not None and not stopped  # then what has come of a row is gone
+            if wrong and broken:
+                untold = HalfbitError(f"{untold}; {no_duration(wrong)}")
+            elif wrong and not stopped:
                 failure = no_duration(wrong)
             if ended is not None:
-                receiver.set_open(ended, ended, 1, 1, before)
+                receiver.set_open(ended, ended, 1, 1, index(before))
                 ended = None
             if single and halves:
                 if plain.learned(halves[0]):
@@ -211,6 +211,8 @@ def pushed_durations(
                 pending += given
             else:
                 complete += given
+            if not broken:
+                untold = None
     finally:
         over(untold)
     raise failure
@@ -324,7 +326,7 @@ def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
     for one in taken:
         try:
             duration = index(one)
-        except TypeError:
+        except Exception:  # whatever it is, it is none
             duration = -1
         if one is STOP:
             stop = True
@@ -332,5 +334,12 @@ def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
             wrong.append((one, len(halves)))
         else:
             halves.append(duration)
-    places = [(repr(one), len(halves) - before) for one, before in wrong]
+    places = [(_shown(one), len(halves) - before) for one, before in wrong]
     return halves, stop, ", ".join(f"{one} ({late} before the last)" if late else one for one, late in places)
+
+
+def _shown(one: object) -> str:
+    try:
+        return reprlib.repr(one)
+    except Exception:  # an integer of too many digits, or what cannot show itself
+        return f"<{type(one).__name__}>"

@@ -62,10 +62,11 @@ class StreamDecoder:
         """Take the next change.
 
         From the second call on, a decoder's ``feed`` is a faster function with the same meaning. It may
-        be kept for a loop; after an error it only raises ``StopIteration``, and ``feed`` must be asked for anew.
-        What a call that raised had decoded comes out first.
+        be kept for a loop; after an error of its own it only raises ``StopIteration``, and ``feed`` must be asked for
+        anew. What a call that raised had decoded comes out first.
 
-        :raises HalfbitError: where it lies before the one before, or the decoder is finished.
+        :raises HalfbitError: where it lies before the one before, or the decoder is finished; or as
+            :meth:`feed_duration` says.
         """
         self._check()
         receiver = self._receiver
@@ -88,12 +89,14 @@ class StreamDecoder:
         may be mixed with the others. It may be kept for a loop as :meth:`feed` may.
 
         Not every number is looked at when it comes. So the error for one that is no duration may be raised by a later
-        call: it says by how many, at most some thousands. All other durations are taken, also that call's and those
-        before it. Where a ``KeyboardInterrupt``, or what a signal's handler raises, comes in between, up to 18 may be
-        lost; then the next call of any method says so.
+        call of this method, or by :meth:`finish`: it says by how many, at most some thousands. All other durations are
+        taken, also that call's and those before it.
+
+        Where an exception comes in between, a ``KeyboardInterrupt`` or what a signal's handler raises, durations may
+        be lost or taken twice. Then the next call of any method raises an error that says so, once, and takes nothing.
 
         :param duration: whole ns, 0 or more.
-        :raises HalfbitError: where one is none, or the decoder is finished.
+        :raises HalfbitError: where one is none, or the decoder is finished; and after such an exception.
         """
         self._check()
         if self._receiver is None:
@@ -108,11 +111,12 @@ class StreamDecoder:
 
         An error does not lose what was decoded before it: that comes out of the next call.
 
-        :raises HalfbitError: where a change lies before the one before, or the decoder is finished.
+        :raises HalfbitError: where a change lies before the one before, or the decoder is finished; or as
+            :meth:`feed_duration` says.
         """
         self._check()
         # Where a number fed before was no duration, the next single one would raise that, amid sound ones.
-        singly = isinstance(edges, Edges) and not self._pull()
+        singly = isinstance(edges, Edges) and self._pull() is None
         decoded = list(self._with_pending(()))
         try:
             if isinstance(edges, Edges):
@@ -122,20 +126,21 @@ class StreamDecoder:
                 for edge in edges:
                     decoded += self.feed(edge)
         except BaseException:
-            self._pull()
             self._pending[:0] = decoded
+            self._pull()
             raise
         return decoded
 
     def finish(self) -> tuple[Decoded, ...]:
         """The signal is over: what was pending is cut or lost. Nothing can be fed after.
 
-        :raises HalfbitError: where the decoder is finished; or where a number was no duration, and no call could say
-            so yet. Then this can be called again.
+        :raises HalfbitError: where the decoder is finished; where a number was no duration, and no call could say
+            so yet; or as :meth:`feed_duration` says. But for the first it can be called again.
         """
         self._check()
-        for method, wrong in self._pull().items():
-            self._pushed[method].close()  # it would say it again
+        wrong = self._pull()
+        if wrong is not None:
+            self._pushed["feed_duration"].close()  # it would say it again
             raise wrong
         for method in self._pushed:
             self.__dict__.pop(method, None)
@@ -179,9 +184,9 @@ class StreamDecoder:
             self._pull(other_than=method)
 
         def over(untold: HalfbitError | None) -> None:
-            self._untold = self._untold or untold
-            del self._pushed[method]  # the next change makes another
+            self._pushed.pop(method, None)  # the next change makes another
             self.__dict__.pop(method, None)
+            self._untold = self._untold or untold
 
         self._pull()
         generator = pushed(receiver, self._limits, self._instructions.feed, self._pending, check, over)
@@ -192,17 +197,15 @@ class StreamDecoder:
             self.__dict__[method] = generator.send
         return generator
 
-    def _pull(self, other_than: str = "") -> dict[str, HalfbitError]:
+    def _pull(self, other_than: str = "") -> HalfbitError | None:
         """Whatever single changes have left to be done is with the receiver after this.
 
-        :returns: what was found wrong, by the method whose next call will raise it.
+        :returns: what the next single duration will raise.
         """
-        wrong: dict[str, HalfbitError] = {}
+        wrong: HalfbitError | None = None
         for method, generator in self._pushed.items():
             if method != other_than:
-                error = _SINGLE[method][1](generator)
-                if error is not None:
-                    wrong[method] = error
+                wrong = _SINGLE[method][1](generator) or wrong
         return wrong
 
     def _check(self) -> None:
