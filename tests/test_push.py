@@ -1,4 +1,4 @@
-"""Single changes, where they once went wrong. That they go right everywhere else :mod:`tests.test_bulk` tries."""
+"""Single changes, where they once went wrong. :mod:`tests.test_bulk` and :mod:`tests.test_mixed` try them everywhere else."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from . import core
 from .bulk_row import Row
