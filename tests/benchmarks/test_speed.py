@@ -32,11 +32,15 @@ def test_the_figures_keep_what_is_promised(figures: dict[str, Any]) -> None:
         row = figures["ways"][name]
         assert row["bulk, array"] <= 0.7
         assert row["bulk, list"] <= 0.9
+        assert row["bulk, pieces of 64"] <= 1.4
+        assert row["bulk, pieces of 64 of an array"] <= 1.4
+        assert row["duration by duration"] <= 2.4
         assert row["layer by layer"] <= 20
     assert row["bulk to instructions, array"] - row["bulk, array"] <= 1
     torn_row = figures["ways"]["the same, 1 % torn"]
     assert torn_row["bulk, array"] <= 1.3
     assert torn_row["bulk, list"] <= 1.5
+    assert torn_row["layer by layer"] <= 20
     us = {name: each for name, each in figures["others"].items() if not isinstance(each, str)}
     packet = us.pop("halfbit, to packets")
     port = us.pop("C port")
