@@ -170,9 +170,17 @@ def pushed_durations(
                         rows.clear()
                         even = odd = 1  # the end bit before counts (S-9.2 A)
                 else:
-                    halves.append((yield complete))
+                    halves.append(half := (yield complete))
                     complete = ()
                     single = True
+                    if type(half) is int and half >= 0:
+                        if plain.learned(half):
+                            one_min, one_max, zero_min, zero_max = plain.plain()
+                        events = receiver.feed(half)
+                        halves.clear()
+                        if events:
+                            complete = dressed(events, dress)
+                        continue
             except _Torn as torn:
                 lost = _are_durations(torn.row) and DOUBT not in map(plain.of_one, torn.row)
             except BaseException as reason:  # also that STOP is compared, or that this is closed
@@ -196,12 +204,7 @@ def pushed_durations(
             if ended is not None:
                 receiver.set_open(ended, ended, 1, 1, index(before))
                 ended = None
-            if single and halves:
-                if plain.learned(halves[0]):
-                    one_min, one_max, zero_min, zero_max = plain.plain()
-                events = receiver.feed(halves[0])
-            else:
-                events = receiver.feed_many(halves, 1)
+            events = receiver.feed(halves[0]) if single and halves else receiver.feed_many(halves, 1)
             halves.clear()
             given = dressed(events, dress)
             if resumed:
