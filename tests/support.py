@@ -11,7 +11,7 @@ import random
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import accumulate
-from typing import Any
+from typing import Any, TypeVar
 
 from halfbit.account import Event
 from halfbit.bit import BitMachine, bits
@@ -35,10 +35,13 @@ __all__ = [
     "edges_to_packets",
     "events_of",
     "faults_of",
+    "flat",
     "packets_of",
     "seed_of",
     "show",
 ]
+
+Some = TypeVar("Some")
 
 #: What may follow a case: nothing of it may change what was complete before.
 TAILS: dict[str, list[int]] = {
@@ -49,6 +52,11 @@ TAILS: dict[str, list[int]] = {
     "silence": [3_000_000_000],
     "a spike": [700, 57_300, 58_000],
 }
+
+
+def flat(events: Sequence[Sequence[Some]]) -> list[Some]:
+    """Without the inner bounds."""
+    return [event for some in events for event in some]
 
 
 def seed_of(durations: Sequence[int]) -> int:
@@ -166,7 +174,7 @@ def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[E
 
 
 def _all_of(each: list[list[Event]], rest: list[Event]) -> list[Event]:
-    return [*(event for events in each for event in events), *rest]
+    return [*flat(each), *rest]
 
 
 def _iterators(durations: list[int], limits: Limits) -> list[Event]:

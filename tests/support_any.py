@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import TypeVar
 
 from hypothesis import strategies as st
 
@@ -17,7 +16,7 @@ from halfbit.signal import packet_durations, with_error_byte
 from halfbit.stream import Decoded
 from tests.benchmarks.speed_signals import clean, torn
 
-__all__ = ["by_the_core", "decoded_by_the_core", "durations_of_all_sorts", "flat", "mostly_clean", "seeded", "some_limits"]
+__all__ = ["by_the_core", "decoded_by_the_core", "durations_of_all_sorts", "mostly_clean", "seeded", "some_limits"]
 
 US = 1000
 
@@ -92,14 +91,6 @@ def by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Eve
     """By the core: what is complete with each half-bit, and what at the end."""
     exact = Exact(limits, 0)
     return [list(exact.feed(US * duration)) for duration in durations], list(exact.finish())
-
-
-Some = TypeVar("Some")
-
-
-def flat(events: Sequence[Sequence[Some]]) -> list[Some]:
-    """Without the inner bounds."""
-    return [event for some in events for event in some]
 
 
 def decoded_by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Decoded]], list[Decoded]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from array import array
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from itertools import accumulate
 
 import pytest
@@ -21,16 +21,15 @@ from halfbit.bulk_torn import BYTES
 from halfbit.edge import edges_from_durations, edges_from_times
 from halfbit.fault import Cutout, Fault
 from halfbit.half_bit import half_bits
-from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import packets
 from halfbit.packet_type import Packet
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
-from halfbit.stream import Decoded, decode
+from halfbit.stream import decode
 from tests.benchmarks.speed_signals import HOSTILE, clean, torn
-from tests.support import durations_to_packets, edges_to_packets
-from tests.support_any import by_the_core, durations_of_all_sorts, flat, seeded, some_limits
+from tests.support import durations_to_packets, edges_to_packets, flat
+from tests.support_any import by_the_core, decoded_by_the_core, durations_of_all_sorts, seeded, some_limits
 
 US = 1000
 
@@ -90,7 +89,8 @@ def test_a_gap_of_four_half_bits_is_no_cutout_in_any_way(gap: list[int], limits:
 @settings(max_examples=40)
 @given(durations_of_all_sorts(), some_limits())
 def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
-    expected = _instructions(*by_the_core(durations, limits))
+    each, rest = decoded_by_the_core(durations, limits)
+    expected = [*flat(each), *rest]
     assume(durations)  # else there are no edges, where times have one
     times = list(accumulate(durations, initial=0))
     for edges in (
@@ -105,11 +105,6 @@ def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
     ):
         assert list(decode(edges, limits)) == expected
         assert [edge.time for edge in edges] == [US * time for time in times]
-
-
-def _instructions(events: Sequence[Sequence[Event]], rest: Sequence[Event]) -> list[Decoded]:
-    machine = InstructionMachine()
-    return [decoded for event in (*flat(events), *rest) for decoded in machine.feed(event)]
 
 
 @pytest.mark.parametrize("way", [edges_to_packets, durations_to_packets])

@@ -16,7 +16,8 @@ from halfbit.edge import Edge, edges_from_durations
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.stream import Decoded, StreamDecoder
-from tests.support_any import decoded_by_the_core, durations_of_all_sorts, flat, mostly_clean, seeded, some_limits
+from tests.support import flat
+from tests.support_any import decoded_by_the_core, durations_of_all_sorts, mostly_clean, seeded, some_limits
 
 US = 1000
 

@@ -17,7 +17,7 @@ from .fault import KINDS, Fault, UnfrozenFault
 from .limits import Limits
 from .packet_type import exclusive_or
 
-__all__ = ["BYTE", "BYTES", "TornPlace"]
+__all__ = ["BYTE", "BYTES", "SINGLE", "TornPlace"]
 
 #: Half-bits of a byte and the zero-bit before it.
 BYTE = 18

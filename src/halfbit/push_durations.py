@@ -16,11 +16,10 @@ EXACT   Anything can: the receiver is given each half-bit.
 
 from __future__ import annotations
 
-import reprlib
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator
 from itertools import chain
 from operator import index
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from .account import Event
 from .bulk_symbols import DOUBT, Symbols
@@ -29,27 +28,16 @@ from .error import HalfbitError
 from .limits import Limits
 from .packet_type import packet_of
 from .push import LONGEST, dressed, last_ones
+from .push_row import Row, Torn, packet_data
+from .push_taken import STOP, are_durations, no_duration, sorted_out
 from .receive import Receiver
 
-__all__ = ["pushed_durations", "stop_durations", "whole"]
-
-#: Sent in place of a duration: give the receiver what is kept. Within a row it is taken like any number, so it is sent
-#: again until something other than a tuple comes back: None, or the error that the next duration will raise.
-STOP: Any = object()
+__all__ = ["pushed_durations", "stop_durations"]
 
 #: Rounds of four half-bits: more of a preamble are not kept.
 ROUNDS = (None,) * (LONGEST // 4)
-BYTES = [bytes([value]) for value in range(256)]
 
-Row = tuple[int, ...]
 Given = TypeVar("Given")
-
-
-class _Torn(Exception):
-    """A row of half-bits that are not all plain to see."""
-
-    def __init__(self, row: Row) -> None:
-        self.row = row
 
 
 def pushed_durations(
@@ -135,7 +123,7 @@ def pushed_durations(
                         ones = len(halves) - 1
                         ones = (ones >> 1) + (odd if ones & 1 else even)
                         if ones < enough:
-                            raise _Torn((half,))
+                            raise Torn((half,))
                         # Its bytes, each behind a zero-bit whose first half is ``half``.
                         for _ in many:
                             if half < zero_min:
@@ -149,14 +137,14 @@ def pushed_durations(
                             half = row[17]  # the last: counted from the front it is found quicker
                         # Its end bit.
                         if half > one_max or half < one_min or len(rows) < fewest:
-                            raise _Torn((half,))
+                            raise Torn((half,))
                         data = packet_data(rows, one_min, one_max, zero_min)
                         duration = sum(halves)
                         for row in rows:
                             duration += sum(row)
                         rows.append(((last := (yield ())),))
                         if not data or last > one_max or last < one_min:
-                            raise _Torn((last,))
+                            raise Torn((last,))
                         duration += last
                         if type(duration) is not int:
                             break  # other numbers can be compared, too
@@ -181,8 +169,8 @@ def pushed_durations(
                         if events:
                             complete = dressed(events, dress)
                         continue
-            except _Torn as torn:
-                lost = _are_durations(torn.row) and DOUBT not in map(plain.of_one, torn.row)
+            except Torn as torn:
+                lost = are_durations(torn.row) and DOUBT not in map(plain.of_one, torn.row)
             except BaseException as reason:  # also that STOP is compared, or that this is closed
                 failure = reason
             halves += chain(*rows)
@@ -190,8 +178,8 @@ def pushed_durations(
             if lost:
                 continue
             untold = HalfbitError("an exception came in between: durations may be lost, or taken twice")
-            if not _are_durations(halves):
-                halves, stop, more = _sorted_out(halves)
+            if not are_durations(halves):
+                halves, stop, more = sorted_out(halves)
                 stopped = stopped or stop
                 wrong += ", " * bool(wrong and more) + more
                 if isinstance(failure, TypeError):
@@ -231,118 +219,3 @@ def stop_durations(generator: Generator[object, int, None]) -> HalfbitError | No
         if not isinstance(answer, tuple):
             assert answer is None or isinstance(answer, HalfbitError)
             return answer
-
-
-def whole(duration: Any) -> int:
-    """A duration as an integer.
-
-    :raises HalfbitError: where it is none.
-    """
-    found, _, wrong = _sorted_out((duration,))
-    if wrong:
-        raise no_duration(wrong)
-    return found[0]
-
-
-def no_duration(wrong: str) -> HalfbitError:
-    """The error that tells of numbers that are none."""
-    return HalfbitError(f"no whole number of ns from 0 up: {wrong}")
-
-
-def packet_data(rows: Iterable[Row], one_min: int, one_max: int, zero_min: int) -> bytes:
-    """The bytes that rows of half-bits are; none, where the error detection byte is wrong (S-9.2 A).
-
-    The first of a row must be of a zero-bit. Of the last nothing is asked, nor whether a zero's half is too
-    long. All bits of a byte are written out, because a loop over them takes half as long again.
-
-    :raises _Torn: with the first that is not plain to see.
-    """
-    data = b""
-    error = 0
-    for row in rows:
-        zero, a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p, _ = row
-        if zero < zero_min:
-            raise _Torn(row)
-        byte = 0
-        if a <= one_max:
-            if a < one_min or b > one_max or b < one_min:
-                raise _Torn(row)
-            byte = 128
-        elif a < zero_min or b < zero_min:
-            raise _Torn(row)
-        if c <= one_max:
-            if c < one_min or d > one_max or d < one_min:
-                raise _Torn(row)
-            byte += 64
-        elif c < zero_min or d < zero_min:
-            raise _Torn(row)
-        if e <= one_max:
-            if e < one_min or f > one_max or f < one_min:
-                raise _Torn(row)
-            byte += 32
-        elif e < zero_min or f < zero_min:
-            raise _Torn(row)
-        if g <= one_max:
-            if g < one_min or h > one_max or h < one_min:
-                raise _Torn(row)
-            byte += 16
-        elif g < zero_min or h < zero_min:
-            raise _Torn(row)
-        if i <= one_max:
-            if i < one_min or j > one_max or j < one_min:
-                raise _Torn(row)
-            byte += 8
-        elif i < zero_min or j < zero_min:
-            raise _Torn(row)
-        if k <= one_max:
-            if k < one_min or l > one_max or l < one_min:
-                raise _Torn(row)
-            byte += 4
-        elif k < zero_min or l < zero_min:
-            raise _Torn(row)
-        if m <= one_max:
-            if m < one_min or n > one_max or n < one_min:
-                raise _Torn(row)
-            byte += 2
-        elif m < zero_min or n < zero_min:
-            raise _Torn(row)
-        if o <= one_max:
-            if o < one_min or p > one_max or p < one_min:
-                raise _Torn(row)
-            byte += 1
-        elif o < zero_min or p < zero_min:
-            raise _Torn(row)
-        data += BYTES[byte]
-        error ^= byte
-    return b"" if error else data
-
-
-def _are_durations(taken: Sequence[int]) -> bool:
-    return set(map(type, taken)) <= {int} and min(taken, default=0) >= 0
-
-
-def _sorted_out(taken: Iterable[Any]) -> tuple[list[int], bool, str]:
-    """The durations of what was taken, whether STOP is there, and all else, told in words."""
-    halves: list[int] = []
-    stop = False
-    wrong: list[tuple[object, int]] = []
-    for one in taken:
-        try:
-            duration = index(one)
-        except Exception:  # whatever it is, it is none
-            duration = -1
-        if one is STOP:
-            stop = True
-        elif duration < 0:
-            wrong.append((one, len(halves)))
-        else:
-            halves.append(duration)
-    places = [(_shown(one), len(halves) - before) for one, before in wrong]
-    return halves, stop, ", ".join(f"{one} ({late} before the last)" if late else one for one, late in places)
-
-
-def _shown(one: object) -> str:
-    try:
-        return reprlib.repr(one)
-    except Exception:  # an integer of too many digits, or what cannot show itself
-        return f"<{type(one).__name__}>"

@@ -13,7 +13,8 @@ from .fault import Cutout, Fault
 from .instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
 from .limits import RECEIVE, Limits
 from .push import pushed, stop_edges
-from .push_durations import pushed_durations, stop_durations, whole
+from .push_durations import pushed_durations, stop_durations
+from .push_taken import whole
 from .receive import Receiver
 
 __all__ = ["Decoded", "StreamDecoder", "decode"]

@@ -15,7 +15,7 @@ from halfbit.limits import RECEIVE, Limits
 from halfbit.packet_type import Packet
 from halfbit.receive import Receiver
 from halfbit.signal import bit_durations, packet_durations, with_error_byte
-from tests.support import chunks, durations_to_packets, edges_to_packets, show
+from tests.support import chunks, durations_to_packets, edges_to_packets, flat, show
 
 US = 1000
 LIMITS = {
@@ -98,7 +98,7 @@ def test_bulk_and_one_at_a_time_agree(damage: str, limits: str) -> None:
         )
     for single in (edges_to_packets, durations_to_packets):
         each, rest = single(LIMITS[limits], nanoseconds)
-        assert [*(event for events in each for event in events), *rest] == expected
+        assert [*flat(each), *rest] == expected
     packets = sum(isinstance(event, Packet) for event in expected)
     assert packets > 20 or damage in HOPELESS
     assert any(isinstance(event, Fault) for event in expected) or damage not in TEARING
