@@ -15,7 +15,8 @@ from sphinx.environment import BuildEnvironment
 DOCS = Path(__file__).resolve().parent
 sys.path.insert(0, str(DOCS.parent / "src"))
 
-from halfbit.instruction import listing, render  # noqa: E402
+from halfbit.instruction import render  # noqa: E402
+from halfbit.instruction import listing
 
 project = "halfbit"
 author = "the halfbit contributors"
@@ -38,7 +39,7 @@ nitpick_ignore_regex = [
     (r"py:mod", r"halfbit(\.\w+)+"),
     (r"py:data", r"[A-Z_]+"),
     (r"py:class", r"(list|dict)\[.*JsonValue\]"),
-    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.block\.Block|halfbit\.survey\.trial\.Stretch"),
+    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.block\.Batch|halfbit\.survey\.trial\.Stretch"),
     (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|json|os|random|types|typing)\..*"),
     (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
 ]
@@ -52,7 +53,7 @@ _MODULES = (
     "halfbit.limits",
     "halfbit.stream",
     "halfbit.survey",
-    "halfbit.inspector",
+    "halfbit.inspect",
     "halfbit.vectors",
     "halfbit.capture",
     "halfbit.capture.format",

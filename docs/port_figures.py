@@ -29,7 +29,7 @@ TARGETS: dict[str, tuple[tuple[str, str], ...]] = {
     "CLOSE": (("IDLE", "PACKET"), ("LOST", "FEW_BYTES"), ("LOST", "ERROR_BYTE")),
     "FAIL": (("LOST", "the fault"),),
     "TEAR": (("IDLE", "RUN"),),
-    "EARLY": (("LOST", "PREAMBLE"),),
+    "EARLY": (("LOST", "SHORT_PREAMBLE"),),
 }
 
 
@@ -48,10 +48,10 @@ def steps() -> str:
 
 def pairs() -> str:
     """Layer 3's table as CSV: what is held down, the next half-bit across; the answer, and what is held after it."""
-    kinds = {"ONE": (core.ONE, 58), "ZERO": (core.ZERO, 100), "a fault": (core.BETWEEN, 77)}
+    kinds = {"ONE": (core.ONE, 58), "ZERO": (core.ZERO, 100), "a fault": (core.GAP, 77)}
     held = {core.MORE: "nothing", core.ONE: "a one's half", core.ZERO: "a zero's half"}
-    answers = {core.MORE: "MORE", core.ONE: "ONE", core.ZERO: "ZERO", core.BETWEEN: "the fault",
-               core.LONE_ONE: "LONE_ONE", core.LONE_ZERO: "LONE_ZERO"}  # fmt: skip
+    answers = {core.MORE: "MORE", core.ONE: "ONE", core.ZERO: "ZERO", core.GAP: "the fault",
+               core.UNPAIRED_ONE: "UNPAIRED_ONE", core.UNPAIRED_ZERO: "UNPAIRED_ZERO"}  # fmt: skip
     lines = [",".join(("held", *kinds))]
     for before in (None, "ONE", "ZERO"):
         row = []

@@ -17,9 +17,9 @@ from pathlib import Path
 import attrs
 
 import railway
-from halfbit.distort import counted, flipped_half, jittered, lost_edge, polled, spike
+from halfbit.simulate.distort import counted, flipped_half, jittered, lost_edge, polled, spike
 from halfbit.instruction import STANDARD
-from halfbit.signal import packet_durations
+from halfbit.simulate.signal import packet_durations
 from railway import Harm, Sent, Step
 
 __all__ = ["CAPTURES", "Record", "files", "record"]

@@ -3,9 +3,9 @@
 import random
 
 from halfbit import STANDARD, Fault, Instruction, decode, edges_from_durations
-from halfbit.distort import jittered, lost_edge
+from halfbit.simulate.distort import jittered, lost_edge
 from halfbit.instruction import FunctionGroupOne, LongAddress, ShortAddress, SpeedAndDirection, SpeedControl128
-from halfbit.signal import bit_durations, packet_durations
+from halfbit.simulate.signal import bit_durations, packet_durations
 
 MADRIGAL = LongAddress(2604)
 

@@ -13,18 +13,8 @@ from typing import ClassVar
 
 import attrs
 
-from halfbit.instruction import (
-    STANDARD,
-    Entry,
-    Instruction,
-    LongAddress,
-    ShortAddress,
-    flag,
-    instructions,
-    integer,
-    listing,
-    render,
-)
+from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, render
+from halfbit.instruction import listing
 from halfbit.packet import Packet
 
 

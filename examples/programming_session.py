@@ -7,7 +7,7 @@ answered cannot be told: its answer is a pulse of current, not on this signal.
 import sys
 from pathlib import Path
 
-from halfbit import Context, Instruction, Sighting, decode, open_capture
+from halfbit import Context, Instruction, Repetition, decode, open_capture
 from halfbit.instruction import DirectVerifyByte, DirectWriteByte, RegisterAccess
 
 CAPTURE = Path(__file__).parent / "captures" / "programming_track.txt"
@@ -20,7 +20,7 @@ def main(path: Path) -> None:
     for event in decode(open_capture(path)):
         if not isinstance(event, Instruction) or event.context is not Context.SERVICE:
             continue
-        if event.sighting is not Sighting.REPEAT:
+        if event.repetition is not Repetition.REPEAT:
             acted = None
             continue
         if event == acted:

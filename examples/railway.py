@@ -46,7 +46,7 @@ from halfbit.instruction import (
     SpeedAndDirection,
     SpeedControl128,
 )
-from halfbit.signal import NOMINAL, Timing
+from halfbit.simulate.signal import NOMINAL, Timing
 
 __all__ = ["PROGRAMMING_TRACK", "SHUNTING_TURN", "Harm", "Sent", "Step", "sent"]
 

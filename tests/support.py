@@ -13,18 +13,18 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import Any, TypeVar
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.bit import BitMachine, bits
 from halfbit.edge import Edge, Edges
-from halfbit.fault import Fault
+from halfbit.event import Fault
 from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import PacketMachine, packets
-from halfbit.packet_type import Packet
+from halfbit.event import Packet
 from halfbit.push import pushed, stop_edges
 from halfbit.push_durations import pushed_durations, stop_durations
-from halfbit.receive import Receiver
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
 __all__ = [
     "TAILS",
@@ -66,7 +66,7 @@ def seed_of(durations: Sequence[int]) -> int:
 
 def bulk_durations(edges: Edges) -> list[int]:
     """The durations that edges give in bulk, in ns."""
-    return [count * scale for counts, scale in edges.durations() for count in counts]
+    return [count * scale for counts, scale in edges._rows() for count in counts]
 
 
 def chunks(durations: Sequence[int], rng: random.Random) -> Iterator[Sequence[int]]:
@@ -84,7 +84,7 @@ def edges_of(durations: Sequence[int], level: int = 1) -> list[Edge]:
     return [Edge(time, (level + index) % 2) for index, time in enumerate(times)]
 
 
-def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | None = None) -> list[Event]:
+def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | None = None) -> list[PacketEvent]:
     """The events of a case, after having been seen to be the same every way.
 
     :param seed: with which it is cut; by default one that depends on the durations.
@@ -124,20 +124,20 @@ def faults_of(durations: Sequence[int], limits: Limits = RECEIVE) -> list[Fault]
     return [event for event in events_of(durations, limits) if isinstance(event, Fault)]
 
 
-def _whole(durations: list[int], limits: Limits) -> list[Event]:
+def _whole(durations: list[int], limits: Limits) -> list[PacketEvent]:
     receiver = Receiver(limits)
     return [*receiver.feed_many(durations), *receiver.finish()]
 
 
-def _singly(durations: list[int], limits: Limits) -> list[Event]:
+def _singly(durations: list[int], limits: Limits) -> list[PacketEvent]:
     receiver = Receiver(limits)
     events = [event for duration in durations for event in receiver.feed(duration)]
     return [*events, *receiver.finish()]
 
 
-def _in_pieces(durations: list[int], limits: Limits, rng: random.Random) -> list[Event]:
+def _in_pieces(durations: list[int], limits: Limits, rng: random.Random) -> list[PacketEvent]:
     receiver = Receiver(limits)
-    events: list[Event] = []
+    events: list[PacketEvent] = []
     for piece in chunks(durations, rng):
         if len(piece) == 1:
             events += receiver.feed(piece[0])
@@ -146,14 +146,14 @@ def _in_pieces(durations: list[int], limits: Limits, rng: random.Random) -> list
     return [*events, *receiver.finish()]
 
 
-def _scaled(durations: list[int], limits: Limits) -> list[Event]:
+def _scaled(durations: list[int], limits: Limits) -> list[PacketEvent]:
     receiver = Receiver(limits)
     scale = 1000 if all(duration % 1000 == 0 for duration in durations) else 1
     events = receiver.feed_many([duration // scale for duration in durations], scale)
     return [*events, *receiver.finish()]
 
 
-def edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+def edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
     """One edge at a time: what is complete with each, and what at the end."""
     receiver = Receiver(limits)
     generator = pushed(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
@@ -163,7 +163,7 @@ def edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event
     return each, list(receiver.finish())
 
 
-def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[Event]], list[Event]]:
+def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
     """The same, one duration at a time."""
     receiver = Receiver(limits)
     generator: Any = pushed_durations(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
@@ -173,18 +173,18 @@ def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[E
     return each, list(receiver.finish())
 
 
-def _all_of(each: list[list[Event]], rest: list[Event]) -> list[Event]:
+def _all_of(each: list[list[PacketEvent]], rest: list[PacketEvent]) -> list[PacketEvent]:
     return [*flat(each), *rest]
 
 
-def _iterators(durations: list[int], limits: Limits) -> list[Event]:
+def _iterators(durations: list[int], limits: Limits) -> list[PacketEvent]:
     edges = iter(edges_of(durations))
     return list(packets(bits(half_bits(edges, limits), limits), limits))
 
 
-def _machines(edges: list[Edge], limits: Limits) -> list[Event]:
+def _machines(edges: list[Edge], limits: Limits) -> list[PacketEvent]:
     layer_2, layer_3, layer_4 = HalfBitMachine(limits), BitMachine(limits), PacketMachine(limits)
-    events: list[Event] = []
+    events: list[PacketEvent] = []
     for edge in edges:
         for half in layer_2.feed(edge):
             for bit in layer_3.feed(half):

@@ -8,12 +8,12 @@ from itertools import pairwise
 
 from hypothesis import strategies as st
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.bulk_exact import Exact
 from halfbit.instruction import InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.signal import packet_durations, with_error_byte
-from halfbit.stream import Decoded
+from halfbit.simulate.signal import packet_durations, with_error_byte
+from halfbit.stream import Event
 from tests.benchmarks.speed_signals import clean, torn
 
 __all__ = ["by_the_core", "decoded_by_the_core", "durations_of_all_sorts", "mostly_clean", "seeded", "some_limits"]
@@ -87,13 +87,13 @@ def durations_of_all_sorts(draw: st.DrawFn) -> list[int]:
     return torn(durations, rng.choice((0, 0, 0.01, 0.05)), rng.randrange(1 << 30))
 
 
-def by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Event]], list[Event]]:
+def by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
     """By the core: what is complete with each half-bit, and what at the end."""
     exact = Exact(limits, 0)
     return [list(exact.feed(US * duration)) for duration in durations], list(exact.finish())
 
 
-def decoded_by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Decoded]], list[Decoded]]:
+def decoded_by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Event]], list[Event]]:
     """The same to instructions."""
     machine = InstructionMachine()
     expected, rest = by_the_core(durations, limits)

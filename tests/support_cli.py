@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import halfbit
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
 __all__ = ["COMMAND", "ENVIRONMENT", "Process", "durations_of", "packet", "run", "text_of"]
 

@@ -6,7 +6,7 @@ import attrs
 from hypothesis import strategies as st
 
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.signal import packet_bits, with_error_byte
+from halfbit.simulate.signal import packet_bits, with_error_byte
 
 __all__ = ["Sound", "all_limits", "packet_bytes", "signals", "sound_signals"]
 

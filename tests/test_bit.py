@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from halfbit.bit import Bit, BitMachine, bits
 from halfbit.edge import edges_from_durations
-from halfbit.fault import Fault, FaultKind, Layer
+from halfbit.event import Fault, FaultKind, Layer
 from halfbit.half_bit import HalfBit, HalfBitKind, half_bits
 from halfbit.limits import RECEIVE, Limits
 from tests.support import edges_of
@@ -40,20 +40,20 @@ def test_pairs_become_bits() -> None:
     ("microseconds", "expected"),
     [
         # The phase is found at the first change between short and long halves.
-        ([58, 58, 58, 100, 100, 58, 58], ["1", "LONE_ONE", "0", "1"]),
-        ([100, 100, 100, 58, 58, 100, 100], ["0", "LONE_ZERO", "1", "0"]),
-        ([100, 58, 58], ["LONE_ZERO", "1"]),
-        ([58, 100, 58, 58], ["LONE_ONE", "LONE_ZERO", "1"]),
+        ([58, 58, 58, 100, 100, 58, 58], ["1", "UNPAIRED_ONE", "0", "1"]),
+        ([100, 100, 100, 58, 58, 100, 100], ["0", "UNPAIRED_ZERO", "1", "0"]),
+        ([100, 58, 58], ["UNPAIRED_ZERO", "1"]),
+        ([58, 100, 58, 58], ["UNPAIRED_ONE", "UNPAIRED_ZERO", "1"]),
         # A fault between takes a half-bit that waited with it.
-        ([58, 77, 58, 58], ["BETWEEN", "1"]),
-        ([77, 58, 58], ["BETWEEN", "1"]),
+        ([58, 77, 58, 58], ["GAP", "1"]),
+        ([77, 58, 58], ["GAP", "1"]),
         ([58, 58, 20, 58, 58], ["1", "SHORT", "1"]),
         ([100, 10_001, 100, 100], ["LONG", "0"]),
         # Halves of a one-bit that differ too much are a fault, and both are used up.
         ([52, 59, 58, 58], ["UNEQUAL", "1"]),
         # What waits at the end has no other half.
-        ([58, 58, 58], ["1", "LONE_ONE"]),
-        ([100], ["LONE_ZERO"]),
+        ([58, 58, 58], ["1", "UNPAIRED_ONE"]),
+        ([100], ["UNPAIRED_ZERO"]),
         ([], []),
     ],
 )
@@ -63,20 +63,20 @@ def test_what_becomes_of_half_bits(microseconds: list[int], expected: list[str])
 
 def test_faults_say_where() -> None:
     assert bits_of([100, 58, 58]) == [
-        Fault(FaultKind.LONE_ZERO, Layer.BIT, 0, 100_000, at=0, detail=100_000),
+        Fault(FaultKind.UNPAIRED_ZERO, Layer.BIT, 0, 100_000, at=0, detail=100_000),
         Bit(1, 100_000, 58_000, 58_000),
     ]
     assert bits_of([58, 77]) == [
-        Fault(FaultKind.BETWEEN, Layer.HALF_BIT, 0, 135_000, at=58_000, detail=77_000)
+        Fault(FaultKind.GAP, Layer.HALF_BIT, 0, 135_000, at=58_000, detail=77_000)
     ]
     assert bits_of([60, 53]) == [
         Fault(FaultKind.UNEQUAL, Layer.BIT, 0, 113_000, at=60_000, detail=7_000)
     ]
     limits = Limits(zero_total_max=12_000 * US)
     assert bits_of([6_000, 6_001], limits) == [
-        Fault(FaultKind.STRETCHED, Layer.BIT, 0, 12_001_000, at=0, detail=12_001_000)
+        Fault(FaultKind.ZERO_TOO_LONG, Layer.BIT, 0, 12_001_000, at=0, detail=12_001_000)
     ]
-    assert bits_of([58]) == [Fault(FaultKind.LONE_ONE, Layer.BIT, 0, 58_000, at=0, detail=58_000)]
+    assert bits_of([58]) == [Fault(FaultKind.UNPAIRED_ONE, Layer.BIT, 0, 58_000, at=0, detail=58_000)]
 
 
 def test_a_fault_that_takes_a_half_bit_with_it_stays_what_it_is() -> None:
@@ -101,7 +101,7 @@ def test_a_bit_comes_with_its_last_half() -> None:
     machine = BitMachine()
     given = [machine.feed(half) for half in half_bits(edges_of([58 * US, 58 * US, 100 * US]))]
     assert given == [(), (Bit(1, 0, 58_000, 58_000),), ()]
-    assert brief(list(machine.finish())) == ["LONE_ZERO"]
+    assert brief(list(machine.finish())) == ["UNPAIRED_ZERO"]
     assert machine.finish() == ()
 
 
@@ -124,7 +124,7 @@ _half_bits = st.one_of(
                 lambda kind, start, duration, data: Fault(
                     kind, Layer.HALF_BIT, start, start + duration, start, duration, data, 1 + len(data)
                 ),
-                st.sampled_from((FaultKind.SHORT, FaultKind.BETWEEN, FaultKind.LONG)),
+                st.sampled_from((FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG)),
                 st.integers(0, 10**9),
                 st.integers(0, 10**8),
                 st.sampled_from((b"", DATA)),

@@ -12,20 +12,20 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from halfbit import core
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.bit import bits
 from halfbit.bulk_exact import Exact
 from halfbit.bulk_row import row_of
 from halfbit.bulk_symbols import DOUBT, Symbols
 from halfbit.bulk_torn import BYTES
 from halfbit.edge import edges_from_durations, edges_from_times
-from halfbit.fault import Cutout, Fault
+from halfbit.event import Cutout, Fault
 from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import packets
-from halfbit.packet_type import Packet
-from halfbit.receive import Receiver
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
 from tests.benchmarks.speed_signals import HOSTILE, clean, torn
 from tests.support import durations_to_packets, edges_to_packets, flat
@@ -110,7 +110,7 @@ def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
 @pytest.mark.parametrize("way", [edges_to_packets, durations_to_packets])
 @given(durations_of_all_sorts(), some_limits(), seeded)
 def test_single_changes_to_the_ns(
-    way: Callable[[Limits, list[int]], tuple[list[list[Event]], list[Event]]],
+    way: Callable[[Limits, list[int]], tuple[list[list[PacketEvent]], list[PacketEvent]]],
     durations: list[int],
     limits: Limits,
     rng: random.Random,
@@ -132,15 +132,15 @@ def test_what_no_station_sends(name: str) -> None:
     assert list(receiver.finish()) == rest
 
 
-def _in_bulk(durations: list[int]) -> list[Event]:
+def _in_bulk(durations: list[int]) -> list[PacketEvent]:
     return Receiver().feed_many(array("L", durations), US)
 
 
-def _by_edges(durations: list[int]) -> list[Event]:
+def _by_edges(durations: list[int]) -> list[PacketEvent]:
     return flat(edges_to_packets(RECEIVE, [US * duration for duration in durations])[0])
 
 
-def _by_durations(durations: list[int]) -> list[Event]:
+def _by_durations(durations: list[int]) -> list[PacketEvent]:
     return flat(durations_to_packets(RECEIVE, [US * duration for duration in durations])[0])
 
 
@@ -159,7 +159,7 @@ def fed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 @pytest.mark.parametrize("way", [_in_bulk, _by_edges, _by_durations])
-def test_the_core_is_seldom_needed(way: Callable[[list[int]], list[Event]], fed: list[int]) -> None:
+def test_the_core_is_seldom_needed(way: Callable[[list[int]], list[PacketEvent]], fed: list[int]) -> None:
     """Else the other ways would only be detours. One edge in a hundred is torn."""
     durations = torn(clean(100_000, 2))
     assert len(way(durations)) > 900
@@ -169,7 +169,7 @@ def test_the_core_is_seldom_needed(way: Callable[[list[int]], list[Event]], fed:
 @pytest.mark.parametrize("way", [edges_to_packets, durations_to_packets])
 @pytest.mark.parametrize("clock", [0.93, 1.05])
 def test_a_clock_that_is_off_is_soon_known(
-    clock: float, way: Callable[[Limits, list[int]], tuple[list[list[Event]], list[Event]]], fed: list[int]
+    clock: float, way: Callable[[Limits, list[int]], tuple[list[list[PacketEvent]], list[PacketEvent]]], fed: list[int]
 ) -> None:
     """Halves of ones that last 54 or 61 us in the middle are looked at first, then as plain as others.
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from halfbit.cli import main
+from halfbit.cli.main import main
 
 from .support_cli import packet, run, text_of
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from halfbit.cli import main
-from halfbit.distort import chatter, spikes
+from halfbit.cli.main import main
+from halfbit.simulate.distort import chatter, spikes
 
 from .support_cli import durations_of, packet, text_of
 

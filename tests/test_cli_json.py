@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from halfbit.capture import open_capture
-from halfbit.cli import main
-from halfbit.fault import Cutout, Fault, FaultKind
+from halfbit.cli.main import main
+from halfbit.event import Cutout, Fault, FaultKind
 from halfbit.instruction import Instruction
 from halfbit.stream import decode
 
@@ -72,7 +72,7 @@ def test_keys_are_stable_and_in_order(objects: list[dict[str, Any]]) -> None:
         if value["event"] == "instruction":
             keys = list(value["instruction"])
             assert keys[:2] == ["name", "address"]
-            assert keys[-4:] == ["context", "sighting", "hold_off", "long_preamble"]
+            assert keys[-4:] == ["context", "repetition", "hold_off", "long_preamble"]
     assert list(objects[-1]["faults"]) == [kind.name.lower() for kind in FaultKind]
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import attrs
 import pytest
 
-from halfbit.cli import main
-from halfbit.cli_options import PRESETS, add_limit_options, limits_of
+from halfbit.cli.main import main
+from halfbit.cli.options import PRESETS, add_limit_options, limits_of
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 
 from .support_cli import durations_of, packet
@@ -29,8 +29,8 @@ VALUES: dict[str, tuple[list[str], Any]] = {
     "midpoint": (["150"], 150_000),
     "one_nominal": (["59"], 59_000),
     "zero_nominal": (["101"], 101_000),
-    "late_max": (["7"], 7_000),
-    "late_rare": (["80"], 80_000),
+    "latency_max": (["7"], 7_000),
+    "latency_rare": (["80"], 80_000),
     "preamble_min": (["12"], 12),
     "packet_min": (["4"], 4),
     "packet_max": (["6"], 6),

@@ -13,7 +13,7 @@ from .support_cli import ENVIRONMENT, TIMEOUT, durations_of, packet
 # what getrusage says may be of the process from which this one was started.
 MEASURED = """
 import os, resource, sys
-from halfbit.cli import main
+from halfbit.cli.main import main
 status = main(sys.argv[1:])
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 if os.path.exists("/proc/self/status"):

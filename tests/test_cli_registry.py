@@ -8,7 +8,7 @@ import json
 
 import pytest
 
-from halfbit.cli import main
+from halfbit.cli.main import main
 from halfbit.instruction import STANDARD
 from halfbit.instruction.listing import listing
 

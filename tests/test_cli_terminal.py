@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from halfbit import cli_progress
-from halfbit.cli import main
-from halfbit.cli_table import Table
+from halfbit.cli import progress as cli_progress
+from halfbit.cli.main import main
+from halfbit.cli.table import Table
 from halfbit.instruction import instructions
 from halfbit.packet import Packet
 

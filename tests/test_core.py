@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from halfbit import core
 from halfbit.limits import RECEIVE, Limits
-from halfbit.signal import bit_durations, packet_bits, packet_durations, with_error_byte
+from halfbit.simulate.signal import bit_durations, packet_bits, packet_durations, with_error_byte
 
 US = 1000
 STATES = {"LOST": core.LOST, "IDLE": core.IDLE, "BYTE": core.BYTE, "MARK": core.MARK}
@@ -28,10 +28,10 @@ INPUTS: dict[str, tuple[int, int, int, int, int, int]] = {
     "RUN in spite of unequal halves": (core.UNEQUAL, 58, 52, 3, 9, 58),
     "ZERO": (core.ZERO, 100, 100, 9, 0, 58),
     "START": (core.ZERO, 100, 100, 10, 0, 58),
-    "SLIP": (core.LONE_ONE, 58, 0, 5, 5, 58),
-    "FAULT": (core.BETWEEN, 0, 77, 9, 9, 58),
+    "SLIP": (core.UNPAIRED_ONE, 58, 0, 5, 5, 58),
+    "FAULT": (core.GAP, 0, 77, 9, 9, 58),
     "FAULT, unequal": (core.UNEQUAL, 58, 52, 9, 8, 58),
-    "FAULT, lone zero": (core.LONE_ZERO, 100, 0, 9, 9, 58),
+    "FAULT, lone zero": (core.UNPAIRED_ZERO, 100, 0, 9, 9, 58),
 }
 
 #: What must come of each state and input by S-9.2 A: the next state and the answer. ``None`` for an
@@ -54,7 +54,7 @@ EXPECTED: dict[str, dict[str, tuple[int, int | None]]] = {
         "RUN": (core.IDLE, core.MORE),
         "RUN in the other pairing": (core.IDLE, core.MORE),
         "RUN in spite of unequal halves": (core.IDLE, core.MORE),
-        "ZERO": (core.LOST, core.PREAMBLE),
+        "ZERO": (core.LOST, core.SHORT_PREAMBLE),
         "START": (core.BYTE, core.START),
         "SLIP": (core.IDLE, core.MORE),
         "FAULT": (core.LOST, None),
@@ -102,7 +102,7 @@ def machine_in(state: str) -> core.Packets:
 @pytest.mark.parametrize(("state", "name"), [*product(STATES, INPUTS)])
 def test_each_input_in_each_state(state: str, name: str) -> None:
     machine = machine_in(state)
-    bit, first, last, machine.ones, machine.skew, machine.before = INPUTS[name]
+    bit, first, last, machine.ones, machine.shifted_ones, machine.before = INPUTS[name]
     answer = machine.feed(bit, first, last)
     next_state, expected = EXPECTED[state][name]
     assert answer == (bit if expected is None else expected)
@@ -116,8 +116,8 @@ def test_the_table_is_total_and_the_inputs_are_those(state: int, value: int) -> 
     assert len(core.STEPS) == len(STATES) * 6
     machine = machine_in(list(STATES)[state])
     meant = set()
-    for bit, first, last, ones, skew, before in INPUTS.values():
-        machine.ones, machine.skew, machine.before = ones, skew, before
+    for bit, first, last, ones, shifted_ones, before in INPUTS.values():
+        machine.ones, machine.shifted_ones, machine.before = ones, shifted_ones, before
         meant.add(machine.count(bit, first, last))
     assert meant == set(range(6))
 
@@ -147,13 +147,13 @@ SIGNALS: dict[str, list[int]] = {
     "START": [*ONES, 100_000, 100_000],
     "PACKET": IDLE,
     "SHORT": [*INSIDE, 51_999],
-    "BETWEEN": [*INSIDE, 77_000],
+    "GAP": [*INSIDE, 77_000],
     "LONG": [*INSIDE, 10_000_001],
-    "LONE_ONE": [*INSIDE, 58_000, 100_000],
-    "LONE_ZERO": [*INSIDE, 100_000, 58_000],
+    "UNPAIRED_ONE": [*INSIDE, 58_000, 100_000],
+    "UNPAIRED_ZERO": [*INSIDE, 100_000, 58_000],
     "UNEQUAL": [*INSIDE, 52_000, 59_000],
-    "STRETCHED": [*INSIDE, 9_900_000, 9_900_000],
-    "PREAMBLE": IDLE + bit_durations([1] * 8 + [0]),
+    "ZERO_TOO_LONG": [*INSIDE, 9_900_000, 9_900_000],
+    "SHORT_PREAMBLE": IDLE + bit_durations([1] * 8 + [0]),
     "FEW_BYTES": packet_durations(bytes([7, 7])),
     "MANY_BYTES": bit_durations(packet_bits(bytes(15))[:-1] + [0]),
     "ERROR_BYTE": packet_durations(bytes([3, 2, 2])),
@@ -187,8 +187,8 @@ def test_no_other_answers_exist() -> None:
 
 
 _FAULTS = {
-    *("SHORT", "BETWEEN", "LONG", "LONE_ONE", "LONE_ZERO", "UNEQUAL", "STRETCHED"),
-    *("PREAMBLE", "RUN", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
+    *("SHORT", "GAP", "LONG", "UNPAIRED_ONE", "UNPAIRED_ZERO", "UNEQUAL", "ZERO_TOO_LONG"),
+    *("SHORT_PREAMBLE", "RUN", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
 }
 
 
@@ -197,7 +197,7 @@ _FAULTS = {
     [
         *((value, core.SHORT) for value in (-(2**70), -1, 0, 1, 51_999)),
         *((value, core.ONE) for value in (52_000, 58_000, 64_000)),
-        *((value, core.BETWEEN) for value in (64_001, 77_000, 89_999)),
+        *((value, core.GAP) for value in (64_001, 77_000, 89_999)),
         *((value, core.ZERO) for value in (90_000, 100_000, 10_000_000)),
         *((value, core.LONG) for value in (10_000_001, 2**31, 2**70)),
     ],
@@ -208,7 +208,7 @@ def test_layer_2_to_the_nanosecond(duration: int, kind: int) -> None:
 
 @pytest.mark.parametrize("held", [core.MORE, core.ONE, core.ZERO])
 @pytest.mark.parametrize(
-    "half", [core.ONE, core.ZERO, core.SHORT, core.BETWEEN, core.LONG], ids=lambda half: f"half{half}"
+    "half", [core.ONE, core.ZERO, core.SHORT, core.GAP, core.LONG], ids=lambda half: f"half{half}"
 )
 def test_layer_3_each_half_after_each(held: int, half: int) -> None:
     machine = core.Bits(6, 20_000)
@@ -222,7 +222,7 @@ def test_layer_3_each_half_after_each(held: int, half: int) -> None:
     elif held == half:
         assert (answer, machine.held, machine.waiting) == (half, core.MORE, 0)
     else:
-        lone = {core.MORE: core.MORE, core.ONE: core.LONE_ONE, core.ZERO: core.LONE_ZERO}[held]
+        lone = {core.MORE: core.MORE, core.ONE: core.UNPAIRED_ONE, core.ZERO: core.UNPAIRED_ZERO}[held]
         assert (answer, machine.held, machine.waiting) == (lone, half, 60)
 
 
@@ -231,7 +231,7 @@ def test_counts_stop_where_a_byte_does() -> None:
     machine = RECEIVE.receiver_core()
     for duration in bit_durations([1] * 1000):
         machine.feed(duration)
-    assert (machine.packets.ones, machine.packets.skew) == (255, 255)
+    assert (machine.packets.ones, machine.packets.shifted_ones) == (255, 255)
     answers = [machine.feed(duration) for duration in packet_durations(bytes(3), preamble=0)]
     assert answers[-1] == core.PACKET
     assert machine.packets.preamble == core.COUNT_MAX
@@ -250,7 +250,7 @@ def bounded(machine: core.Packets, limits: Limits) -> bool:
     return bool(
         0 <= machine.state <= core.MARK
         and 0 <= machine.ones <= core.COUNT_MAX
-        and 0 <= machine.skew <= core.COUNT_MAX
+        and 0 <= machine.shifted_ones <= core.COUNT_MAX
         and 0 <= machine.preamble <= core.COUNT_MAX
         and 0 <= machine.length <= limits.packet_max == len(machine.data)
         and 0 <= machine.value <= 255

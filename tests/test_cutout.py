@@ -11,13 +11,13 @@ import attrs
 import pytest
 
 from halfbit.capture import open_capture
-from halfbit.distort import cutout, jittered
+from halfbit.simulate.distort import cutout, jittered
 from halfbit.edge import Edges, edges_from_durations
-from halfbit.edge_filter import filtered
-from halfbit.fault import Cutout, Fault
+from halfbit.capture.filter import filtered
+from halfbit.event import Cutout, Fault
 from halfbit.instruction import Instruction
 from halfbit.limits import RECEIVE, US, Limits
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
 
 COUNT = 40

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from halfbit import distort
+from halfbit.simulate import distort
 from halfbit.error import HalfbitError
-from halfbit.fault import Cutout, Fault
-from halfbit.packet_type import Packet
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.event import Cutout, Fault
+from halfbit.event import Packet
+from halfbit.simulate.signal import packet_durations, with_error_byte
 from tests.support import events_of, packets_of
 
 US = 1000

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from halfbit.block import SIZE
+from halfbit.batch import SIZE
 from halfbit.edge import (
     Edge,
     EdgeMachine,

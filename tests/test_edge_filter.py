@@ -15,14 +15,14 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from halfbit.distort import chatter, jittered, spikes
+from halfbit.simulate.distort import chatter, jittered, spikes
 from halfbit.edge import Edge, Edges, edges_from_durations, edges_from_times
-from halfbit.edge_filter import EdgeFilter, FilteredEdges, Removed, filtered
+from halfbit.capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.instruction import Instruction
 from halfbit.limits import US
-from halfbit.signal import packet_durations, with_error_byte
-from halfbit.stream import Decoded, StreamDecoder, decode
+from halfbit.simulate.signal import packet_durations, with_error_byte
+from halfbit.stream import Event, StreamDecoder, decode
 
 from .support import edges_of
 
@@ -32,7 +32,7 @@ IDLE = packet_durations(with_error_byte(bytes([255, 0])))
 def in_bulk(edges: FilteredEdges) -> list[int]:
     """Times of the edges, by their durations."""
     times = [0]
-    for durations, scale in edges.durations():
+    for durations, scale in edges._rows():
         times += accumulate((duration * scale for duration in durations), initial=times.pop())
     return times
 
@@ -179,7 +179,7 @@ def test_decodes_the_same_in_bulk_and_one_at_a_time() -> None:
     bulk = list(decode(source))
     decoder = StreamDecoder()
     machine = EdgeFilter(5 * US)
-    singly: list[Decoded] = []
+    singly: list[Event] = []
     for edge in edges_of(noisy):
         for left in machine.feed(edge):
             singly += decoder.feed(left)

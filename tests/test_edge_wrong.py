@@ -97,7 +97,7 @@ def test_what_stands_before_a_wrong_value_is_not_lost(at: int) -> None:
     ):
         got: list[int] = []
         with pytest.raises(CaptureError, match=f"^item {at}: "):
-            for counts, scale in edges.durations():
+            for counts, scale in edges._rows():
                 got += [count * scale for count in counts]
         assert len(got) == max(sound, 0)
         singly: list[Edge] = []

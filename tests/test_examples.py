@@ -20,12 +20,12 @@ from halfbit import (
     Instruction,
     Limits,
     Packet,
-    Sighting,
+    Repetition,
     decode,
     open_capture,
 )
 from halfbit.instruction import CvWriteByte, Idle
-from halfbit.stream import Decoded
+from halfbit.stream import Event
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = ROOT / "examples"
@@ -43,7 +43,7 @@ SAYS = {
     "look_closely.py": [
         "240.319 ms: half of a zero-bit, 116 us, without its other half",
         "  lost: 237.147 to 243.563 ms; bytes complete: none",
-        "  1:58+59  [LONE_ZERO 116]  1:57+59  0:99+100",
+        "  1:58+59  [UNPAIRED_ZERO 116]  1:57+59  0:99+100",
         "719.548 ms: half of a one-bit, 57 us, without its other half",
     ],
     "make_signal.py": [
@@ -99,7 +99,7 @@ def test_a_capture_is_small_and_marked_invented(path: Path) -> None:
     assert "Invented" in path.read_text("ascii").partition("halfbit:")[0]
 
 
-def packets_of(events: Sequence[Decoded]) -> list[tuple[Packet, list[Instruction]]]:
+def packets_of(events: Sequence[Event]) -> list[tuple[Packet, list[Instruction]]]:
     """The packets, each with its instructions."""
     found: list[tuple[Packet, list[Instruction]]] = []
     for event in events:
@@ -145,10 +145,10 @@ def test_each_torn_packet_of_the_shunting_turn_is_one_fault() -> None:
     torn = [(sent.harm, start) for sent, start in zip(record.sent, record.starts) if sent.harm is not None]
     assert [fault.kind for fault in faults] == [
         FaultKind.CUT,
-        FaultKind.LONE_ZERO,
+        FaultKind.UNPAIRED_ZERO,
         FaultKind.SHORT,
-        FaultKind.LONE_ZERO,
-        FaultKind.LONE_ONE,
+        FaultKind.UNPAIRED_ZERO,
+        FaultKind.UNPAIRED_ONE,
     ]
     assert [harm for harm, _ in torn] == [
         railway.Harm.LOST_CHANGE,
@@ -181,8 +181,8 @@ def test_the_polled_capture_reads_by_sums() -> None:
 
 def test_the_write_acts_with_its_second_packet() -> None:
     events = decode(open_capture(CAPTURES / "shunting_turn.txt"))
-    sightings = [event.sighting for event in events if isinstance(event, CvWriteByte)]
-    assert sightings == [Sighting.FIRST, Sighting.REPEAT]
+    sightings = [event.repetition for event in events if isinstance(event, CvWriteByte)]
+    assert sightings == [Repetition.FIRST, Repetition.REPEAT]
 
 
 def test_the_station_leaves_each_decoder_its_5_ms() -> None:

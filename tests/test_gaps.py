@@ -8,11 +8,11 @@ from itertools import accumulate
 
 import pytest
 
-from halfbit.distort import foreign, inserted
-from halfbit.fault import Fault, FaultKind
+from halfbit.simulate.distort import foreign, inserted
+from halfbit.event import Fault, FaultKind
 from halfbit.limits import US
-from halfbit.packet_type import Packet
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
 from .support import events_of
 

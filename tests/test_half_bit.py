@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from halfbit.edge import Edge, edges_from_durations, edges_from_times
 from halfbit.error import CaptureError, HalfbitError
-from halfbit.fault import Fault, FaultKind, Layer
+from halfbit.event import Fault, FaultKind, Layer
 from halfbit.half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
 from halfbit.limits import TRANSMIT, Limits
 from tests.support import edges_of
@@ -24,7 +24,7 @@ DURATIONS = [58 * US, 100 * US, 77 * US, 51 * US, 10_001 * US, 64 * US]
 EXPECTED: list[HalfBit | Fault] = [
     HalfBit(0, 58_000, HalfBitKind.ONE),
     HalfBit(58_000, 100_000, HalfBitKind.ZERO),
-    Fault(FaultKind.BETWEEN, Layer.HALF_BIT, 158_000, 235_000, at=158_000, detail=77_000),
+    Fault(FaultKind.GAP, Layer.HALF_BIT, 158_000, 235_000, at=158_000, detail=77_000),
     Fault(FaultKind.SHORT, Layer.HALF_BIT, 235_000, 286_000, at=235_000, detail=51_000),
     Fault(FaultKind.LONG, Layer.HALF_BIT, 286_000, 10_287_000, at=286_000, detail=10_001_000),
     HalfBit(10_287_000, 64_000, HalfBitKind.ONE),
@@ -66,7 +66,7 @@ def test_time_going_backwards_is_refused() -> None:
 
 def test_limits_are_the_caller_s() -> None:
     (event,) = half_bits(edges_of([62 * US]), TRANSMIT)
-    assert event.kind == FaultKind.BETWEEN
+    assert event.kind == FaultKind.GAP
 
 
 def test_no_edge_or_one_gives_nothing() -> None:
@@ -124,7 +124,7 @@ def test_a_half_bit_comes_as_soon_as_its_duration() -> None:
     halves = half_bits(edges_from_durations(source()))
     assert asked == []
     assert next(halves).kind is HalfBitKind.ONE and asked == [58]
-    assert next(halves).kind is FaultKind.BETWEEN and asked == [58, 77]
+    assert next(halves).kind is FaultKind.GAP and asked == [58, 77]
 
 
 def test_half_bits_before_a_wrong_value_are_not_lost_with_it() -> None:

@@ -9,10 +9,10 @@ import pytest
 
 from halfbit import core
 from halfbit.error import HalfbitError
-from halfbit.fault import FaultKind
+from halfbit.event import FaultKind
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.packet_type import Packet
-from halfbit.signal import Timing, bit_durations, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.simulate.signal import Timing, bit_durations, packet_durations, with_error_byte
 from tests.support import events_of, faults_of, packets_of
 
 US = 1000
@@ -39,8 +39,8 @@ def test_every_bound_is_inclusive(window: tuple[Limits, int, int, int, int, int]
         assert packets_of(durations, unequal) == [DATA]
     for half, kind in (
         (one_min * US - unit, FaultKind.SHORT),
-        (one_max * US + unit, FaultKind.BETWEEN),
-        (zero_min * US - unit, FaultKind.BETWEEN),
+        (one_max * US + unit, FaultKind.GAP),
+        (zero_min * US - unit, FaultKind.GAP),
         (zero_max * US + unit, FaultKind.LONG),
     ):
         durations = sent(limits, Timing())
@@ -84,7 +84,7 @@ def test_the_whole_of_a_zero() -> None:
     over[28:30] = [6_000 * US, 6_000 * US + 1]
     assert packets_of(over, RECEIVE) == [DATA]
     (fault,) = faults_of(over, TRANSMIT)
-    assert (fault.kind, fault.detail) == (FaultKind.STRETCHED, 12_000 * US + 1)
+    assert (fault.kind, fault.detail) == (FaultKind.ZERO_TOO_LONG, 12_000 * US + 1)
     longest = sent(RECEIVE, Timing(zero_first=10_000 * US, zero_last=10_000 * US))
     assert packets_of(longest, RECEIVE) == [DATA]
 

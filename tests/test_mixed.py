@@ -15,7 +15,7 @@ from hypothesis import given
 from halfbit.edge import Edge, edges_from_durations
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.stream import Decoded, StreamDecoder
+from halfbit.stream import Event, StreamDecoder
 from tests.support import flat
 from tests.support_any import decoded_by_the_core, durations_of_all_sorts, mostly_clean, seeded, some_limits
 
@@ -32,12 +32,12 @@ class _Mixed:
         self.edges = [Edge(time, index % 2) for index, time in enumerate(accumulate(self.halves, initial=0))]
         self.expected, self.rest = decoded_by_the_core(durations, limits)
         self.at = 0
-        self.owed: list[Decoded] = []  # complete, but not given because of an error
+        self.owed: list[Event] = []  # complete, but not given because of an error
         self.wrong: list[str] = []  # fed in place of durations, not told yet
         assert self.decoder.feed(self.edges[0]) == ()
         self.feed, self.feed_duration = self.decoder.feed, self.decoder.feed_duration
 
-    def take(self, got: Sequence[Decoded], count: int) -> None:
+    def take(self, got: Sequence[Event], count: int) -> None:
         """So many half-bits have been fed, and this has come out."""
         self.owe(count)
         assert list(got) == self.owed[: len(got)]
@@ -143,7 +143,7 @@ def test_numbers_that_are_no_durations(durations: list[int], limits: Limits, rng
     for place, one in reversed(list(zip(places, wrong))):
         fed.insert(place, one)
     decoder = StreamDecoder(limits)
-    got: list[Decoded] = []
+    got: list[Event] = []
     told: list[str] = []
     for one in fed:
         try:

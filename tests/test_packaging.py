@@ -30,7 +30,7 @@ PROJECT: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text("utf
 _IMPORTED = """
 import sys
 before = set(sys.modules)
-import halfbit, halfbit.cli, halfbit.signal, halfbit.distort
+import halfbit, halfbit.cli, halfbit.simulate.signal, halfbit.simulate.distort
 roots = {name.partition(".")[0] for name in set(sys.modules) - before}
 print(*sorted(roots - set(sys.stdlib_module_names) - {"halfbit"}))
 """

@@ -8,14 +8,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.bit import Bit, bits
-from halfbit.fault import Cutout, Fault, FaultKind, Layer
+from halfbit.event import Cutout, Fault, FaultKind, Layer
 from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import LONGEST, PacketMachine, packets
-from halfbit.packet_type import Packet
-from halfbit.signal import bit_durations, packet_bits, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.simulate.signal import bit_durations, packet_bits, packet_durations, with_error_byte
 from tests.support import edges_of, events_of, packets_of
 from tests.support_steps import by_iterator, by_machine
 from tests.support_strategies import all_limits, signals
@@ -28,7 +28,7 @@ NEXT = packet_durations(OTHER, 10)
 LENGTH = sum(GOOD)
 
 
-def brief(events: list[Event]) -> list[str]:
+def brief(events: list[PacketEvent]) -> list[str]:
     return [
         event.kind.name if isinstance(event, Fault) else type(event).__name__ for event in events
     ]
@@ -46,7 +46,7 @@ def test_the_end_bit_counts_as_a_preamble_bit() -> None:
     assert events_of(GOOD + nine)[1:] == [Packet(OTHER, 10, LENGTH, LENGTH + sum(nine))]
     (_, fault) = events_of(GOOD + eight)
     assert isinstance(fault, Fault)
-    assert (fault.kind, fault.detail) == (FaultKind.PREAMBLE, 9)
+    assert (fault.kind, fault.detail) == (FaultKind.SHORT_PREAMBLE, 9)
     assert (fault.start, fault.at) == (LENGTH + 16 * 58 * US, LENGTH + 16 * 58 * US)
 
 
@@ -67,12 +67,12 @@ LOSSES: dict[str, tuple[list[int], list[str]]] = {
     "error byte": (packet_durations(bytes([3, 2, 2])), ["ERROR_BYTE"]),
     "few bytes": (packet_durations(bytes([7, 7])), ["FEW_BYTES"]),
     "many bytes": (packet_durations(bytes(16)), ["MANY_BYTES"]),
-    "torn": ([*packet_durations(DATA)[:80], 77 * US], ["BETWEEN"]),
+    "torn": ([*packet_durations(DATA)[:80], 77 * US], ["GAP"]),
     "torn by silence": ([*packet_durations(DATA)[:80], 50_000 * US], ["LONG"]),
     "torn by a spike": ([*packet_durations(DATA)[:80], 40 * US, 3 * US, 57 * US], ["SHORT"]),
-    "one lost half": (packet_durations(DATA)[:77] + packet_durations(DATA)[78:], ["LONE_ZERO"]),
+    "one lost half": (packet_durations(DATA)[:77] + packet_durations(DATA)[78:], ["UNPAIRED_ZERO"]),
     "noise between packets": ([20 * US, 300 * US, 77 * US, 11_000 * US], ["SHORT"]),
-    "short preamble": (packet_durations(DATA, 5), ["PREAMBLE"]),
+    "short preamble": (packet_durations(DATA, 5), ["SHORT_PREAMBLE"]),
 }
 
 
@@ -94,7 +94,7 @@ def test_a_torn_packet_s_fault_says_all_it_can() -> None:
     lead = bit_durations([1] * 20)
     (fault, packet) = events_of(torn + lead + NEXT)
     assert fault == Fault(
-        FaultKind.BETWEEN,
+        FaultKind.GAP,
         Layer.HALF_BIT,
         start=0,
         end=sum(torn),
@@ -202,7 +202,7 @@ def _timed(bits: list[int]) -> list[Bit | Fault]:
     return [Bit(bit, 116_000 * index, 58_000, 58_000) for index, bit in enumerate(bits)]
 
 
-_SEEN_BELOW = [kind for kind in FaultKind if kind < FaultKind.PREAMBLE]
+_SEEN_BELOW = [kind for kind in FaultKind if kind < FaultKind.SHORT_PREAMBLE]
 
 
 def _bits(seed: int) -> list[Bit | Fault]:

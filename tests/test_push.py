@@ -10,16 +10,16 @@ from typing import Any
 
 import pytest
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.bulk_exact import Exact
 from halfbit.edge import Edge, edges_from_durations
 from halfbit.error import CaptureError, HalfbitError
-from halfbit.fault import Cutout, Fault, FaultKind
+from halfbit.event import Cutout, Fault, FaultKind
 from halfbit.instruction import Instruction
 from halfbit.limits import RECEIVE, Limits
-from halfbit.receive import Receiver
-from halfbit.signal import packet_durations, with_error_byte
-from halfbit.stream import Decoded, StreamDecoder
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import packet_durations, with_error_byte
+from halfbit.stream import Event, StreamDecoder
 from tests.benchmarks.speed_signals import HOSTILE
 
 US = 1000
@@ -31,8 +31,8 @@ def _edges(halves: list[int]) -> list[Edge]:
     return [Edge(time, index & 1) for index, time in enumerate(accumulate(halves, initial=0))]
 
 
-def _beneath(decoded: list[Decoded]) -> list[Event]:
-    events: list[Event] = []
+def _beneath(decoded: list[Event]) -> list[PacketEvent]:
+    events: list[PacketEvent] = []
     for one in decoded:
         event = one.packet if isinstance(one, Instruction) else one
         assert event is not None
@@ -40,21 +40,21 @@ def _beneath(decoded: list[Decoded]) -> list[Event]:
     return events
 
 
-def _by_the_core(halves: list[int], limits: Limits) -> list[Event]:
+def _by_the_core(halves: list[int], limits: Limits) -> list[PacketEvent]:
     exact = Exact(limits, 0)
     return [event for half in halves for event in exact.feed(half)] + list(exact.finish())
 
 
-def _fed_edges(decoder: StreamDecoder, halves: list[int]) -> list[Decoded]:
+def _fed_edges(decoder: StreamDecoder, halves: list[int]) -> list[Event]:
     return [one for edge in _edges(halves) for one in decoder.feed(edge)]
 
 
-def _fed_durations(decoder: StreamDecoder, halves: list[int]) -> list[Decoded]:
+def _fed_durations(decoder: StreamDecoder, halves: list[int]) -> list[Event]:
     return [one for half in halves for one in decoder.feed_duration(half)]
 
 
 singly = pytest.mark.parametrize("fed", [_fed_edges, _fed_durations])
-Fed = Callable[[StreamDecoder, list[int]], list[Decoded]]
+Fed = Callable[[StreamDecoder, list[int]], list[Event]]
 
 
 @singly
@@ -158,7 +158,7 @@ def test_a_half_that_is_too_long_anywhere_in_a_packet(at: int, long: int) -> Non
         assert _beneath(decoded) == _by_the_core(halves, limits)
 
 
-BETWEEN = "^an exception came in between: durations may be lost, or taken twice"
+GAP = "^an exception came in between: durations may be lost, or taken twice"
 
 
 @pytest.mark.parametrize("what", [KeyboardInterrupt, TimeoutError])
@@ -171,7 +171,7 @@ def test_what_comes_in_between_is_told_once_for_durations_may_be_lost_by_it(at: 
     with pytest.raises(what):
         decoder._pushed["feed_duration"].throw(what())
     assert 0 <= sum(halves[:at]) - _now(decoder) <= sum(halves[at - 18 : at])
-    with pytest.raises(HalfbitError, match=BETWEEN + "$"):
+    with pytest.raises(HalfbitError, match=GAP + "$"):
         decoder.feed_many(edges_from_durations([58]))
     decoded += [*_fed_durations(decoder, halves[at:]), *decoder.finish()]
     data = [one.packet.data for one in decoded if isinstance(one, Instruction) and one.packet]
@@ -185,7 +185,7 @@ def test_a_wrong_duration_is_told_with_what_came_in_between() -> None:
     with pytest.raises(TimeoutError):
         decoder._pushed["feed_duration"].throw(TimeoutError())
     told = r"; no whole number of ns from 0 up: 58000.0 \(\d+ before the last\)$"
-    with pytest.raises(HalfbitError, match=BETWEEN + told):
+    with pytest.raises(HalfbitError, match=GAP + told):
         decoder.finish()
     decoder.finish()
 
@@ -197,7 +197,7 @@ def test_what_comes_while_the_receiver_takes_what_was_kept_is_told_too(monkeypat
         patched.setattr(Receiver, "feed_many", _timed_out)
         with pytest.raises(TimeoutError):
             decoder.feed_many(edges_from_durations([58, 58]))
-    with pytest.raises(HalfbitError, match=BETWEEN):
+    with pytest.raises(HalfbitError, match=GAP):
         decoder.feed_duration(58_000)
     decoded += _fed_durations(decoder, GOOD)
     assert len(decoded) == 2
@@ -252,7 +252,7 @@ class _Strange:
 def test_a_wrong_number_of_any_sort_is_told_in_few_words(wrong: Any, shown: str, at: int) -> None:
     halves = GOOD * 3
     decoder = StreamDecoder()
-    decoded: list[Decoded] = []
+    decoded: list[Event] = []
     told = []
     for half in [*halves[:at], wrong, *halves[at:]]:
         try:
@@ -367,11 +367,11 @@ def test_a_subclass_has_its_own_say_at_each_change() -> None:
     class Counted(StreamDecoder):
         changes = 0
 
-        def feed(self, edge: Edge, /) -> tuple[Decoded, ...]:
+        def feed(self, edge: Edge, /) -> tuple[Event, ...]:
             self.changes += 1
             return super().feed(edge)
 
-        def feed_duration(self, duration: int, /) -> tuple[Decoded, ...]:
+        def feed_duration(self, duration: int, /) -> tuple[Event, ...]:
             self.changes += 1
             return super().feed_duration(duration)
 

@@ -7,12 +7,12 @@ import tracemalloc
 
 import pytest
 
-from halfbit.account import Event
-from halfbit.fault import Fault, FaultKind
+from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import Fault, FaultKind
 from halfbit.limits import RECEIVE, Limits
-from halfbit.packet_type import Packet
-from halfbit.receive import Receiver
-from halfbit.signal import bit_durations, packet_durations
+from halfbit.event import Packet
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.support import events_of
 
 US = 1000
@@ -94,7 +94,7 @@ def test_a_lone_half_at_the_end() -> None:
 
 def test_a_finished_receiver_has_nothing_pending() -> None:
     receiver = Receiver()
-    events: list[Event] = receiver.feed_many(GOOD[:40])
+    events: list[PacketEvent] = receiver.feed_many(GOOD[:40])
     assert events == []
     (cut,) = receiver.finish()
     assert isinstance(cut, Fault) and cut.kind is FaultKind.CUT

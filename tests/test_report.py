@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from halfbit.edge import edges_from_durations
-from halfbit.fault import Cutout, Fault, FaultKind, Layer
+from halfbit.event import Cutout, Fault, FaultKind, Layer
 from halfbit.instruction import Instruction, instructions
 from halfbit.packet import Packet
-from halfbit.report import Summary, Tally
+from halfbit.cli.summary import Summary, Tally
 from halfbit.stream import decode
 
 from .support_cli import durations_of, packet

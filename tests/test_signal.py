@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from halfbit.error import HalfbitError
-from halfbit.signal import Timing, bit_durations, packet_bits, packet_durations, with_error_byte
+from halfbit.simulate.signal import Timing, bit_durations, packet_bits, packet_durations, with_error_byte
 from tests.support import packets_of
 
 

@@ -8,15 +8,15 @@ from collections.abc import Iterable, Iterator, Sequence
 import pytest
 from hypothesis import given
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.edge import Edge, edges_from_durations, edges_from_samples, edges_from_times
 from halfbit.error import CaptureError, HalfbitError
-from halfbit.fault import Cutout, Fault
+from halfbit.event import Cutout, Fault
 from halfbit.instruction import Configuration, Context, Instruction, instructions
 from halfbit.limits import TRANSMIT, Limits
-from halfbit.packet_type import Packet
-from halfbit.signal import packet_durations, with_error_byte
-from halfbit.stream import Decoded, StreamDecoder, decode
+from halfbit.event import Packet
+from halfbit.simulate.signal import packet_durations, with_error_byte
+from halfbit.stream import Event, StreamDecoder, decode
 from tests.support import chunks, edges_of, events_of, seed_of, show
 from tests.support_strategies import all_limits, signals
 
@@ -25,9 +25,9 @@ DATA = with_error_byte(bytes([0x37, 0x74]))
 GOOD = packet_durations(DATA)
 
 
-def beneath(decoded: Iterable[Decoded]) -> list[Event]:
+def beneath(decoded: Iterable[Event]) -> list[PacketEvent]:
     """The layer 4 events that instructions, faults and cutouts came from."""
-    events: list[Event] = []
+    events: list[PacketEvent] = []
     for item in decoded:
         event = item.packet if isinstance(item, Instruction) else item
         assert isinstance(event, (Packet, Fault, Cutout))
@@ -36,7 +36,7 @@ def beneath(decoded: Iterable[Decoded]) -> list[Event]:
     return events
 
 
-def whole(decoded: Iterable[Decoded]) -> list[tuple[object, ...]]:
+def whole(decoded: Iterable[Event]) -> list[tuple[object, ...]]:
     """All there is to compare: instructions are equal also where only their packets' times differ."""
     return [
         (item, item.packet, item.evidence) if isinstance(item, Instruction) else (item,)
@@ -44,12 +44,12 @@ def whole(decoded: Iterable[Decoded]) -> list[tuple[object, ...]]:
     ]
 
 
-def decoded_of(durations: Sequence[int], limits: Limits) -> list[Decoded]:
+def decoded_of(durations: Sequence[int], limits: Limits) -> list[Event]:
     """What a case says, after having been seen to be the same every way."""
     edges = edges_of(durations)
     expected = list(instructions(events_of(durations, limits)))
     cut = random.Random(seed_of(durations))
-    ways: dict[str, list[Decoded]] = {
+    ways: dict[str, list[Event]] = {
         "decode, in bulk": list(decode(edges_from_durations(durations, "ns"), limits)),
         "decode, times": list(decode(edges_from_times([e.time for e in edges], "ns"), limits)),
         "decode, live": list(decode(edges_from_durations(iter(durations), "ns"), limits)),
@@ -77,15 +77,15 @@ def chunks_of_edges(edges: list[Edge], cut: random.Random) -> Iterator[list[Edge
         at += size
 
 
-def _fed_singly(edges: list[Edge], limits: Limits) -> list[Decoded]:
+def _fed_singly(edges: list[Edge], limits: Limits) -> list[Event]:
     decoder = StreamDecoder(limits)
     decoded = [item for edge in edges for item in decoder.feed(edge)]
     return [*decoded, *decoder.finish()]
 
 
-def _fed_in_pieces(pieces: Iterable[Iterable[Edge]], limits: Limits) -> list[Decoded]:
+def _fed_in_pieces(pieces: Iterable[Iterable[Edge]], limits: Limits) -> list[Event]:
     decoder = StreamDecoder(limits)
-    decoded: list[Decoded] = []
+    decoded: list[Event] = []
     for piece in pieces:
         decoded += decoder.feed_many(piece)
     return [*decoded, *decoder.finish()]

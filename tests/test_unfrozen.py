@@ -5,7 +5,7 @@ from __future__ import annotations
 import attrs
 import pytest
 
-from halfbit.packet_type import Packet, UnfrozenPacket
+from halfbit.event import Packet, UnfrozenPacket
 from halfbit.unfrozen import unfrozen
 
 

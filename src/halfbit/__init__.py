@@ -2,7 +2,7 @@
 
 What ``__all__`` names here is the stable API. The classes of the single instructions, of addresses, and what
 a registry of one's own is made of are in :mod:`halfbit.instruction`; what a capture looks like, in
-:mod:`halfbit.survey`; packets made back into half-bits in :mod:`halfbit.signal`; the machines for a small board in
+:mod:`halfbit.survey`; packets made back into half-bits in :mod:`halfbit.simulate`; the machines for a small board in
 :mod:`halfbit.core`.
 """
 
@@ -18,9 +18,9 @@ from .edge import (
     edges_from_samples,
     edges_from_times,
 )
-from .edge_filter import EdgeFilter, FilteredEdges, Removed, filtered
+from .capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
 from .error import CaptureError, HalfbitError
-from .fault import Cutout, Fault, FaultKind, Layer
+from .event import Cutout, Fault, FaultKind, Layer, PacketEvent, Recovery
 from .half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
 from .instruction import (
     STANDARD,
@@ -29,18 +29,20 @@ from .instruction import (
     Configuration,
     Context,
     Entry,
-    Evidence,
+    Event,
+    PacketContext,
     Instruction,
     InstructionMachine,
     Registry,
     Reserved,
-    Sighting,
+    Repetition,
     Unknown,
     instructions,
 )
+from .machine import Machine
 from .limits import RECEIVE, TRANSMIT, Limits
 from .packet import Packet, PacketMachine, packets
-from .stream import Decoded, StreamDecoder, decode
+from .stream import StreamDecoder, decode
 from .survey import Survey, auto_limits
 
 __all__ = [
@@ -55,13 +57,13 @@ __all__ = [
     "Configuration",
     "Context",
     "Cutout",
-    "Decoded",
+    "Event",
     "Edge",
     "EdgeFilter",
     "EdgeMachine",
     "Edges",
     "Entry",
-    "Evidence",
+    "PacketContext",
     "Fault",
     "FaultKind",
     "FilteredEdges",
@@ -73,12 +75,15 @@ __all__ = [
     "InstructionMachine",
     "Layer",
     "Limits",
+    "Machine",
     "Packet",
+    "PacketEvent",
     "PacketMachine",
+    "Recovery",
     "Registry",
     "Removed",
     "Reserved",
-    "Sighting",
+    "Repetition",
     "StreamDecoder",
     "Survey",
     "Unknown",

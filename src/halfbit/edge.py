@@ -8,6 +8,7 @@ an :class:`Edge`.
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate
 from operator import sub
@@ -15,25 +16,24 @@ from typing import Any
 
 import attrs
 
-from .block import Block, blocks_of, integers, plain
-from .bulk_row import summed
+from .batch import Batch, batches_of, counts, integers, plain
 from .edge_samples import changes
 from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
-from .unfrozen import unfrozen
 from .unit import Number, Scale, Unit
 
 __all__ = [
     "Edge",
     "EdgeMachine",
     "Edges",
+    "RawEdges",
     "edges_from_durations",
     "edges_from_samples",
     "edges_from_times",
 ]
 
 
-@attrs.frozen(slots=True, weakref_slot=False)
+@attrs.frozen(slots=True)
 class Edge:
     """A level change: when, and to which level."""
 
@@ -41,9 +41,6 @@ class Edge:
     time: int
     #: The level after the change, 0 or 1.
     level: int
-
-
-_UnfrozenEdge = unfrozen(Edge)
 
 
 class EdgeMachine:
@@ -80,7 +77,7 @@ class EdgeMachine:
         :raises CaptureError: where the time is no finite number, goes backwards without ``wrap``, or
             lies outside the counter's range; where the level is neither 0 nor 1.
         """
-        (number,) = plain(Block((time,), lambda _: place))
+        (number,) = plain(Batch((time,), lambda _: place))
         (step,) = steps_between((self._raw, number), self._wrap, lambda _: place)
         self._raw = number
         if level is not None:
@@ -100,32 +97,15 @@ class EdgeMachine:
         :param place: where the duration stands, for an error's text.
         :raises CaptureError: where the duration is no finite number, or negative.
         """
-        block = Block((duration,), lambda _: place)
-        (number,) = plain(block)
-        check_durations((number,), block)
+        batch = Batch((duration,), lambda _: place)
+        (number,) = plain(batch)
+        check_durations((number,), batch)
         opening = self._change(0) if self._since is None else ()
         return opening + self._change(number, place)
 
-    def _feed_durations(self, durations: Sequence[int]) -> Iterator[Edge]:
-        """Take many durations that are known to be whole numbers from 0 up; an edge as each is asked for.
-
-        Nothing else may be fed before all are out.
-        """
-        if self._since is None:
-            yield from self._change(0)
-        scale, level = self._scale.nanoseconds, self._level
-        since = self._since or 0
-        # A whole number of whole ns needs no rounding.
-        whole = self._scale.numerator if self._scale.denominator == 1 and isinstance(since, int) else 0
-        for duration in durations:
-            since += duration
-            edge = _UnfrozenEdge()
-            edge.time = since * whole if whole else scale(since)
-            edge.level = level
-            edge.__class__ = Edge
-            yield edge
-            level = 1 - level
-        self._since, self._level = since, level
+    def finish(self) -> tuple[Edge, ...]:
+        """The capture is over. Nothing can be pending."""
+        return ()
 
     def _change(self, step: Number, place: str = "") -> tuple[Edge, ...]:
         check_length(step, place)
@@ -136,24 +116,36 @@ class EdgeMachine:
         return (Edge(self._scale.nanoseconds(self._since), level),)
 
 
-class Edges:
-    """The level changes of a capture, as edges or in bulk.
+class Edges(Iterable[Edge]):
+    """The level changes of a capture, for :func:`halfbit.decode` or :meth:`halfbit.StreamDecoder.feed_many`.
 
-    Iterate over it for :class:`Edge` values; hand it to :func:`halfbit.decode` or
-    :meth:`halfbit.StreamDecoder.feed_many` as it is, and none is made. It can be gone through again
-    where its values can (a list, an array), once where they can't (an iterator).
+    Iterate over it for :class:`Edge` values. Handed over as it is, it is decoded without them, and much faster. It can
+    be gone through again if its values can (a list, an array, a file), and once if they cannot (an iterator).
+
+    Made by :func:`edges_from_times` and its kin, and by :func:`halfbit.open_capture`.
     """
+
+    @abstractmethod
+    def __iter__(self) -> Iterator[Edge]: ...
+
+    @abstractmethod
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
+        """Durations between changes in rows of counts, each with the ns in a count."""
+
+
+class RawEdges(Edges):
+    """Edges made of raw numbers, in batches."""
 
     def __init__(
         self,
-        blocks: Callable[[], Iterable[Block]],
+        batches: Callable[[], Iterable[Batch]],
         *,
         are_durations: bool,
         unit: Unit = "us",
         wrap: int | None = None,
         level: int = 1,
     ) -> None:
-        self._blocks = blocks
+        self._batches = batches
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
         self._unit = unit
@@ -163,71 +155,61 @@ class Edges:
 
     def __iter__(self) -> Iterator[Edge]:
         machine: EdgeMachine | None = None
-        for block in self._blocks():
+        for batch in self._batches():
             if machine is None:
-                machine = self._machine(self._level if block.level is None else block.level)
-            quick = summed(block.values) if self._are_durations and len(block.values) > 1 else None
-            if quick is not None:
-                yield from machine._feed_durations(quick[0])
-                continue
+                machine = self._machine(self._level if batch.level is None else batch.level)
             take = machine.feed_duration if self._are_durations else machine.feed
-            for index, value in enumerate(block.values):
-                yield from take(value, place=block.place(index))
+            for index, value in enumerate(batch.values):
+                yield from take(value, place=batch.place(index))
 
     def _machine(self, level: int) -> EdgeMachine:
         return EdgeMachine(self._unit, wrap=self._wrap, level=level)
 
-    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
-        """The same in bulk: integer durations between changes, and how many ns a count of them is.
-
-        Their products, summed, are the edges' times exactly.
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
+        """The counts times the ns in a count, summed, are the times of the edges exactly.
 
         :raises CaptureError: as :class:`EdgeMachine`.
         """
         since: Number = 0
         before: Number | None = None
-        for block in self._blocks():
+        for batch in self._batches():
             try:
-                piece, since, before = self._piece(block, since, before)
-                yield piece
+                row, since, before = self._row(batch, since, before)
+                yield row
             except CaptureError:
-                # What stands before the value that is wrong is sound, and is not lost with it.
-                for single in block.singly():
-                    piece, since, before = self._piece(single, since, before)
-                    yield piece
+                # The values before the wrong one are sound, and are not lost with it.
+                for single in batch.singly():
+                    row, since, before = self._row(single, since, before)
+                    yield row
 
-    def _piece(
-        self, block: Block, since: Number, before: Number | None
+    def _row(
+        self, batch: Batch, since: Number, before: Number | None
     ) -> tuple[tuple[Sequence[int], int], Number, Number | None]:
-        """A block's durations and how many ns their counts are; the new total and the last value.
+        """A batch's durations as counts with the ns in a count; the new total and the last value.
 
         :param since: counts from the first change to the last one.
-        :param before: the value before the block.
+        :param before: the value before the batch.
         """
         whole_ns = self._scale.denominator == 1 and isinstance(since, int)
-        if self._are_durations and whole_ns and len(block.values) > 1:
-            quick = summed(block.values)
-            if quick is not None:
-                counts, total = quick
-                return (counts, self._scale.numerator), since + total, before
-        values = plain(block)
+        if self._are_durations and whole_ns:
+            durations = counts(batch.values)
+            if durations is not None:
+                return (durations, self._scale.numerator), since + sum(durations), before
+        values = plain(batch)
         steps: Sequence[Any] = values
         if self._are_durations:
-            check_durations(values, block)
+            check_durations(values, batch)
         else:
-            steps = steps_between((before, *values), self._wrap, block.place)
+            steps = steps_between((before, *values), self._wrap, batch.place)
             if before is None:
                 steps = steps[1:]  # up to the first change there is no duration
             before = values[-1] if values else before
-        whole = integers(steps)
-        if whole:
-            total = sum(steps)
-            check_length(total, block.place(0))
-            if whole_ns:
-                check_length(since + total, block.place(0))
-                return (steps, self._scale.numerator), since + total, before
+        if integers(steps) and whole_ns:
+            total = since + sum(steps)
+            check_length(total, batch.place(0))
+            return (steps, self._scale.numerator), total, before
         totals = list(accumulate(steps, initial=since))
-        check_length(totals[-1], block.place(0))
+        check_length(totals[-1], batch.place(0))
         times = list(map(self._scale.nanoseconds, totals))
         return (list(map(sub, times[1:], times)), 1), totals[-1], before
 
@@ -245,7 +227,7 @@ def edges_from_times(
     :raises HalfbitError: for arguments that are none of these; once gone through,
         :class:`halfbit.CaptureError` with the item where a time is no finite number or goes backwards.
     """
-    return Edges(lambda: blocks_of(times), are_durations=False, unit=unit, wrap=wrap, level=level)
+    return RawEdges(lambda: batches_of(times), are_durations=False, unit=unit, wrap=wrap, level=level)
 
 
 def edges_from_durations(durations: Iterable[Number], unit: Unit = "us", *, level: int = 1) -> Edges:
@@ -257,7 +239,7 @@ def edges_from_durations(durations: Iterable[Number], unit: Unit = "us", *, leve
     :raises HalfbitError: for arguments that are none of these; once gone through,
         :class:`halfbit.CaptureError` with the item where a duration is no finite number or negative.
     """
-    return Edges(lambda: blocks_of(durations), are_durations=True, unit=unit, level=level)
+    return RawEdges(lambda: batches_of(durations), are_durations=True, unit=unit, level=level)
 
 
 def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
@@ -268,4 +250,4 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
     :raises HalfbitError: for another unit; once gone through, :class:`halfbit.CaptureError` with
         the item where a sample is neither 0 nor 1.
     """
-    return Edges(lambda: changes(samples), are_durations=False, unit=unit)
+    return RawEdges(lambda: changes(samples), are_durations=False, unit=unit)

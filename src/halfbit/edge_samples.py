@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from .block import Block, blocks_of, plain
+from .batch import Batch, batches_of, plain
 from .error import CaptureError
 
 __all__ = ["changes"]
 
 
-def changes(samples: Iterable[int]) -> Iterator[Block]:
+def changes(samples: Iterable[int]) -> Iterator[Batch]:
     """The indices of the samples that differ from the one before."""
     before: int | None = None
     start = 0
@@ -26,23 +26,23 @@ def changes(samples: Iterable[int]) -> Iterator[Block]:
         before = level
         start += len(row)
         if indices:
-            yield Block(indices, _items(indices), first)
+            yield Batch(indices, _items(indices), first)
 
 
 def _levels(samples: Iterable[int]) -> Iterator[bytes]:
-    """The samples as levels, in blocks. Those before one that is wrong are not lost with it."""
-    for block in blocks_of(samples):
+    """The samples as levels, in batches. Those before one that is wrong are not lost with it."""
+    for batch in batches_of(samples):
         try:
-            yield _level_row(block)
+            yield _level_row(batch)
         except CaptureError:
-            yield from map(_level_row, block.singly())
+            yield from map(_level_row, batch.singly())
 
 
-def _level_row(block: Block) -> bytes:
-    levels = plain(block)
+def _level_row(batch: Batch) -> bytes:
+    levels = plain(batch)
     if not set(levels) <= {0, 1}:
         index = next(i for i, level in enumerate(levels) if level not in (0, 1))
-        raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", block.place(index))
+        raise CaptureError(f"level {levels[index]!r} is neither 0 nor 1", batch.place(index))
     return bytes(map(int, levels))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from operator import sub
 from typing import Any
 
-from .block import LARGEST, Block
+from .batch import LARGEST, Batch
 from .error import CaptureError
 from .unit import Number
 
@@ -19,11 +19,11 @@ def check_length(total: Number, place: str) -> None:
         raise CaptureError("the capture lasts too long for its times to be counted", place)
 
 
-def check_durations(values: Sequence[Number], block: Block) -> None:
+def check_durations(values: Sequence[Number], batch: Batch) -> None:
     """:raises CaptureError: where a duration is negative."""
     if values and min(values) < 0:
         index = next(i for i, value in enumerate(values) if value < 0)
-        raise CaptureError(f"duration {values[index]!r} is negative", block.place(index))
+        raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
 
 
 def steps_between(

@@ -23,6 +23,9 @@ FIT_GAP = (64 * US, 96 * US)
 FIT_HIGH = 200 * US
 FIT_RARE = 0.0005
 
+#: Fewest one-bits a decoder may take for a preamble (S-9.2 A). Nine in a row occur inside packets: a byte and an end bit.
+PREAMBLE_MIN = 10
+
 #: How bits can be told apart.
 DECISIONS = ("halves", "sum", "sequence")
 
@@ -77,7 +80,7 @@ class Limits:
     zero_total_max: int | None = attrs.field(default=None, validator=_nanoseconds_or_none)
     #: Fewest one-bits that make a preamble, 10 or more: nine in a row stand inside packets too.
     #: A decoder must not accept fewer than 10 and must not require more than 12 (S-9.2 A).
-    preamble_min: int = attrs.field(default=core.RUN_LENGTH, validator=_count(core.RUN_LENGTH))
+    preamble_min: int = attrs.field(default=PREAMBLE_MIN, validator=_count(PREAMBLE_MIN))
     #: Fewest bytes of a packet, error detection byte included (S-9.2 A: address, data, error byte).
     packet_min: int = attrs.field(default=3, validator=_count(1))
     #: Most bytes of a packet, error detection byte included. S-9.2.1 B has 6; later documents
@@ -96,10 +99,10 @@ class Limits:
     zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
     #: Longest time from a change to its being seen, less the shortest, ns: the sampling period of a
     #: polled loop, twice the jitter of other captures. For the decision by sequence.
-    late_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
+    latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
     #: The same for the loop's rare long turns, in which changes may go unseen, ns; 0 where there are
     #: none. For the decision by sequence.
-    late_rare: int = attrs.field(default=0, validator=_nanoseconds)
+    latency_rare: int = attrs.field(default=0, validator=_nanoseconds)
     #: Whether only every second change is in the capture: the rising ones, or the falling ones.
     #: For the decision by sequence.
     one_edge: bool = False
@@ -150,11 +153,11 @@ class Limits:
             zero_min=77 * US + 1,
             zero_max=10_000 * US + period,
             decision="sum",
-            late_max=period,
+            latency_max=period,
         )
         if period <= 42 * US and not rare:
             return sums
-        return attrs.evolve(sums, decision="sequence", late_rare=round(rare * US))
+        return attrs.evolve(sums, decision="sequence", latency_rare=round(rare * US))
 
     @classmethod
     def for_one_edge(cls, jitter: float = 3) -> Limits:
@@ -167,7 +170,7 @@ class Limits:
         """
         if not 0 <= jitter <= 42:
             raise HalfbitError(f"jitter: {jitter!r} us is not from 0 to 42")
-        return cls(decision="sequence", one_edge=True, late_max=round(2 * jitter * US))
+        return cls(decision="sequence", one_edge=True, latency_max=round(2 * jitter * US))
 
     @classmethod
     def fitted(cls, durations: Iterable[int]) -> Limits:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 import attrs
 
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.simulate.signal import packet_durations, with_error_byte
 
 __all__ = ["Measured", "Row", "all_rows", "measure", "plain_loop", "row", "signal"]
 

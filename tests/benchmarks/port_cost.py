@@ -11,7 +11,7 @@ import random
 from importlib.metadata import version
 from itertools import repeat
 
-from halfbit.signal import packet_durations
+from halfbit.simulate.signal import packet_durations
 
 from ..ports.support_chip import Chip, Cost, measure
 from ..ports.support_torn import clean_signal, torn_signal

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import attrs
 
 from halfbit import core
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.simulate.signal import packet_durations, with_error_byte
 
 from ..ports.support_build import core_receiver, ticks
 from ..ports.support_micropython import CORE, EXAMPLES, run

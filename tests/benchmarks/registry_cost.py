@@ -14,7 +14,7 @@ import statistics
 import time
 
 from halfbit.instruction import STANDARD, Entry, Registry
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 
 #: The classes of the first set.
 FIRST_SET = frozenset(

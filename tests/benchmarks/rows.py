@@ -11,7 +11,7 @@ from halfbit.edge import edges_from_durations
 from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE
 from halfbit.packet import packets
-from halfbit.receive import Receiver
+from halfbit.receiver import Receiver
 from halfbit.stream import decode
 
 from .frame import row

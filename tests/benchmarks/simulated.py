@@ -15,12 +15,12 @@ from itertools import accumulate
 import attrs
 
 from halfbit.decision import receiver_for
-from halfbit.distort import chatter, counted, cutout, jittered, one_edge, polled, spikes, stretched
+from halfbit.simulate.distort import chatter, counted, cutout, jittered, one_edge, polled, spikes, stretched
 from halfbit.edge import edges_from_durations
-from halfbit.edge_filter import filtered
+from halfbit.capture.filter import filtered
 from halfbit.limits import Limits
-from halfbit.packet_type import Packet
-from halfbit.signal import NOMINAL, Timing, bit_durations, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.simulate.signal import NOMINAL, Timing, bit_durations, packet_durations, with_error_byte
 from halfbit.survey import Survey, survey
 
 __all__ = ["CAPTURES", "TIMINGS", "Capture", "Result", "Sent", "sent", "single_halves"]
@@ -104,7 +104,7 @@ class Capture:
         if self.jitter is not None:
             limits = Limits.for_one_edge(self.jitter)
         else:
-            limits = Limits(decision="sequence", late_max=round(max(self.period, 6) * US), late_rare=round(self.rare * US))
+            limits = Limits(decision="sequence", latency_max=round(max(self.period, 6) * US), latency_rare=round(self.rare * US))
         return attrs.evolve(limits, one_nominal=timing.one_first, zero_nominal=timing.zero_first)
 
 

@@ -30,7 +30,7 @@ from halfbit.limits import RECEIVE
 from halfbit.packet import packets
 from halfbit.push import pushed
 from halfbit.push_durations import pushed_durations
-from halfbit.receive import Receiver
+from halfbit.receiver import Receiver
 from halfbit.stream import StreamDecoder, decode
 
 from .frame import plain_loop

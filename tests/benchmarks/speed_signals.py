@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.simulate.signal import packet_durations, with_error_byte
 
 __all__ = ["HOSTILE", "clean", "torn"]
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from halfbit.receive import Receiver
+from halfbit.receiver import Receiver
 
 from .speed import from_file, lengths, others, ways
 from .speed_page import FIGURES, PAGE, page

@@ -11,7 +11,7 @@ from itertools import accumulate
 from halfbit.edge import Edge
 from halfbit.instruction import Instruction
 from halfbit.limits import RECEIVE, Limits
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.simulate.signal import packet_durations, with_error_byte
 from halfbit.stream import decode
 
 __all__ = ["changes_of", "level_at", "packets_in", "share", "some_packets"]

@@ -61,7 +61,7 @@ def outcome(data: bytes, sizes: list[int], bulk: bool, **options: Any) -> tuple[
             for edge in edges:
                 times.append(edge.time)
         else:
-            for durations, scale in edges.durations():
+            for durations, scale in edges._rows():
                 for duration in durations:
                     times.append((times[-1] if times else 0) + duration * scale)
     except HalfbitError as error:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfbit.capture import open_capture
-from halfbit.cli import main
+from halfbit.cli.main import main
 from halfbit.edge import Edge, edges_from_samples
 from halfbit.error import HalfbitError
 

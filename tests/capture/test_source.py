@@ -182,7 +182,7 @@ def test_stream_that_fails() -> None:
 def test_errors_in_the_midst_name_the_file(tmp_path: Path) -> None:
     path = tmp_path / "capture.txt"
     path.write_bytes(TEXT + b"-1\n")
-    for go_through in (list, lambda edges: list(edges.durations())):
+    for go_through in (list, lambda edges: list(edges._rows())):
         with pytest.raises(CaptureError) as caught:
             go_through(open_capture(path))
         assert str(caught.value) == f"{path}: line 4: duration -1 is negative"

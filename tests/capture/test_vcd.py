@@ -17,7 +17,7 @@ from vcd.reader import TokenKind, tokenize
 from vcd.writer import VCDWriter
 
 from halfbit.capture import open_capture
-from halfbit.cli import main
+from halfbit.cli.main import main
 from halfbit.edge import Edge
 from halfbit.error import CaptureError, HalfbitError
 

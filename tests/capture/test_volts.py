@@ -16,9 +16,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfbit.capture import open_capture
-from halfbit.capture.looks import Looks
+from halfbit.capture.samples import Samples
 from halfbit.capture.threshold import STRETCH, Threshold, crossings, threshold_of
-from halfbit.cli import main
+from halfbit.cli.main import main
 from halfbit.edge import Edge
 from halfbit.error import CaptureError, HalfbitError
 
@@ -168,11 +168,11 @@ def test_crossings_are_those_of_exact_arithmetic_however_they_come_in(
         times.append(times[-1] + step)
     expected = reference(times, values, middle, half)
 
-    def cut() -> Iterable[Looks]:
+    def cut() -> Iterable[Samples]:
         at, turn = 0, 0
         while at < len(times):
             size = sizes[turn % len(sizes)]
-            yield Looks(times[at : at + size], b"", lambda _: "", values[at : at + size])
+            yield Samples(times[at : at + size], b"", lambda _: "", values[at : at + size])
             at, turn = at + size, turn + 1
 
     found = [time for block in crossings(cut(), Threshold(middle, 2 * half)) for time in block.values]

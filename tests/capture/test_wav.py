@@ -14,8 +14,8 @@ import attrs
 import pytest
 
 from halfbit.capture import open_capture
-from halfbit.cli import main
-from halfbit.distort import stretched
+from halfbit.cli.main import main
+from halfbit.simulate.distort import stretched
 from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, US, Limits
 from halfbit.edge import Edge

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from halfbit.account import Event
+from halfbit.receiver.ledger import PacketEvent
 from halfbit.decision import receiver_for
-from halfbit.fault import Fault
+from halfbit.event import Fault
 from halfbit.limits import Limits
-from halfbit.packet_type import Packet
+from halfbit.event import Packet
 from tests.support import chunks, show
 from tests.support_strategies import signals
 
@@ -38,7 +38,7 @@ any_durations = st.one_of(signals(), st.lists(odd, max_size=60), st.tuples(signa
 limits_of_all = st.sampled_from(list(ALL.values()))
 
 
-def whole(durations: Sequence[int], limits: Limits) -> list[Event]:
+def whole(durations: Sequence[int], limits: Limits) -> list[PacketEvent]:
     receiver = receiver_for(limits)
     return [*receiver.feed_many(durations), *receiver.finish()]
 
@@ -68,7 +68,7 @@ def test_a_signal_may_start_at_any_time(durations: list[int], limits: Limits, st
     assert [_moved(event, -start) for event in events] == whole(durations, limits)
 
 
-def _moved(event: Event, by: int) -> Event:
+def _moved(event: PacketEvent, by: int) -> PacketEvent:
     moved = attrs.evolve(event, start=event.start + by, end=event.end + by)
     return attrs.evolve(moved, at=moved.at + by) if isinstance(moved, Fault) else moved
 
@@ -93,7 +93,7 @@ def test_what_is_in_no_event_is_idle(durations: list[int], limits: Limits) -> No
     events = whole(durations, limits)
     times = list(accumulate(durations, initial=0))
     before = 0
-    longest = limits.midpoint if limits is SUM else 2 * limits.one_nominal + limits.late_max + 2 * US
+    longest = limits.midpoint if limits is SUM else 2 * limits.one_nominal + limits.latency_max + 2 * US
     for start, end in [*((event.start, event.end) for event in events), (times[-1], times[-1])]:
         inside = [duration for time, duration in zip(times, durations) if before <= time and time + duration <= start]
         sums = [first + last for first, last in pairwise(inside)]

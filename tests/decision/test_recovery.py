@@ -10,11 +10,11 @@ import pytest
 
 from halfbit.decision import receiver_for
 from halfbit.decision.sequence import CHOSEN, UNSEEN
-from halfbit.distort import jittered, one_edge, polled, stretched
+from halfbit.simulate.distort import jittered, one_edge, polled, stretched
 from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, Limits
-from halfbit.packet_type import Packet
-from halfbit.signal import bit_durations, packet_durations
+from halfbit.event import Packet
+from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.benchmarks.simulated import CAPTURES, result, sent, single_halves
 from tests.decision.test_any_durations import ALL, SEQUENCE, SUM, whole
 
@@ -120,7 +120,7 @@ def test_a_station_may_stretch_every_zero(share: float) -> None:
 
 def test_limits_for_one_edge_take_its_jitter() -> None:
     """A change 2 us early and another 2 us late are 4 us apart in lateness."""
-    assert Limits.for_one_edge(2) == Limits(decision="sequence", one_edge=True, late_max=4_000)
+    assert Limits.for_one_edge(2) == Limits(decision="sequence", one_edge=True, latency_max=4_000)
     for jitter in (-1, 43, float("nan")):
         with pytest.raises(HalfbitError, match="jitter"):
             Limits.for_one_edge(jitter)

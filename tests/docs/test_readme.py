@@ -10,7 +10,7 @@ from pathlib import Path
 import mypy.api
 import pytest
 
-from halfbit.cli import main
+from halfbit.cli.main import main
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text("utf-8")

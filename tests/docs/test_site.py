@@ -12,7 +12,7 @@ import pytest
 
 import halfbit
 import halfbit.instruction
-from halfbit.cli import main
+from halfbit.cli.main import main
 from halfbit.instruction import STANDARD
 
 DOCS = Path(__file__).parent.parent.parent / "docs"

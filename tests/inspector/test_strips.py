@@ -9,14 +9,14 @@ from itertools import accumulate
 import pytest
 from hypothesis import given, settings
 
-from halfbit.distort import cutout, flipped_half, lost_edge, one_edge, polled, spike
+from halfbit.simulate.distort import cutout, flipped_half, lost_edge, one_edge, polled, spike
 from halfbit.edge import edges_from_durations
 from halfbit.error import HalfbitError
-from halfbit.fault import FaultKind
-from halfbit.inspector import KEPT, MOST, Strip, strips
-from halfbit.inspector_text import LEAST_WIDTH, drawn
+from halfbit.event import FaultKind
+from halfbit.inspect.strips import KEPT, MOST, Strip, strips
+from halfbit.inspect.text import LEAST_WIDTH, drawn
 from halfbit.limits import RECEIVE, Limits
-from halfbit.signal import bit_durations, packet_durations
+from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.support_strategies import signals
 
 US = 1000
@@ -47,17 +47,17 @@ def wrong_byte(durations: list[int]) -> list[int]:
 
 #: What is done to the packet in the middle, the fault that is then shown, and where: the index of a change.
 FAULTS: dict[str, tuple[Callable[[list[int]], list[int]], FaultKind, int]] = {
-    "too long for a one": (with_duration(THIRD, 78 * US), FaultKind.BETWEEN, THIRD),
+    "too long for a one": (with_duration(THIRD, 78 * US), FaultKind.GAP, THIRD),
     "too short": (with_duration(THIRD, 40 * US), FaultKind.SHORT, THIRD),
     "too long": (with_duration(THIRD, 10_001 * US), FaultKind.LONG, THIRD),
-    "half a zero lost": (lambda durations: flipped_half(durations, THIRD + 1), FaultKind.LONE_ZERO, THIRD),
+    "half a zero lost": (lambda durations: flipped_half(durations, THIRD + 1), FaultKind.UNPAIRED_ZERO, THIRD),
     "a spike": (lambda durations: spike(durations, THIRD, 30 * US, 3 * US), FaultKind.SHORT, THIRD),
     "unequal halves": (
         lambda durations: with_duration(ONE, 52 * US)(with_duration(ONE + 1, 64 * US)(durations)),
         FaultKind.UNEQUAL,
         ONE + 1,
     ),
-    "a change lost": (lambda durations: lost_edge(durations, THIRD + 1), FaultKind.LONE_ZERO, -1),
+    "a change lost": (lambda durations: lost_edge(durations, THIRD + 1), FaultKind.UNPAIRED_ZERO, -1),
     "a wrong byte": (wrong_byte, FaultKind.ERROR_BYTE, START + 2 * (3 * 9 + 1)),
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from halfbit.instruction import Context, Instruction, InstructionMachine
 from halfbit.packet import Packet
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 
 __all__ = ["MS", "RESET", "packet", "run", "timed"]
 

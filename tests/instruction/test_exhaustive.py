@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 import pytest
 
 from halfbit.instruction import STANDARD, Instruction
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 
 PAIRS = [bytes((first, second)) for first in range(256) for second in range(256)]
 

@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from halfbit.error import HalfbitError
-from halfbit.instruction import FORMATS, STANDARD, listing, render
+from halfbit.instruction import FORMATS, STANDARD, render
+from halfbit.instruction import listing
 
 ROWS = listing()
 

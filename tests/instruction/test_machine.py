@@ -9,27 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfbit.error import HalfbitError
-from halfbit.fault import Cutout, Fault, FaultKind, Layer
-from halfbit.instruction import (
-    STANDARD,
-    Ambiguous,
-    Broadcast,
-    Configuration,
-    Context,
-    Event,
-    FunctionGroupOne,
-    Instruction,
-    InstructionMachine,
-    LongAddress,
-    NoAddress,
-    Registry,
-    ShortAddress,
-    SpeedAndDirection,
-    SpeedReading,
-    Unknown,
-    instructions,
-    machine,
-)
+from halfbit.event import Cutout, Fault, FaultKind, Layer
+from halfbit.instruction import STANDARD, Ambiguous, Broadcast, Configuration, Context, Event, FunctionGroupOne, Instruction, InstructionMachine, LongAddress, NoAddress, Registry, ShortAddress, SpeedAndDirection, SpeedReading, Unknown, instructions
+from halfbit.instruction import machine
 from halfbit.packet import Packet
 from tests.instruction.support_packets import packet, run
 

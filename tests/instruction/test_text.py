@@ -19,7 +19,7 @@ from halfbit.instruction import (
     SpeedControl128,
     Unknown,
 )
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 from tests.instruction.support_packets import RESET, packet, run
 from tests.standards.instruction_packets import OPERATIONS, SERVICE
 
@@ -128,7 +128,7 @@ def test_mapping_is_json_with_the_same_keys_for_a_class() -> None:
     for cls, orders in keys.items():
         (order,) = orders
         assert order[:2] == ("name", "address")
-        assert order[-4:] == ("context", "sighting", "hold_off", "long_preamble"), cls
+        assert order[-4:] == ("context", "repetition", "hold_off", "long_preamble"), cls
 
 
 def test_mapping_of_speed() -> None:
@@ -141,7 +141,7 @@ def test_mapping_of_speed() -> None:
             {"steps": 126, "step": 1, "emergency": False, "direction_ignored": False, "fl": None}
         ],
         "context": "unknown",
-        "sighting": None,
+        "repetition": None,
         "hold_off": False,
         "long_preamble": False,
     }
@@ -159,7 +159,7 @@ def test_mapping_of_what_was_known_beside_the_packet() -> None:
     assert isinstance(found, RegisterAccess)
     values = found.as_dict()
     assert (values["page"], values["cv"], values["address_only"]) == (17, 66, False)
-    assert (values["context"], values["sighting"]) == ("service", "first sight")
+    assert (values["context"], values["repetition"]) == ("service", "first sight")
     assert values["long_preamble"] is True
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
-from halfbit.signal import Timing, packet_durations, with_error_byte
+from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 __all__ = ["clean_signal", "torn_signal"]
 

@@ -40,7 +40,7 @@ def compare(durations: Iterable[int], values: Mapping[str, int]) -> int:
         expected = model.feed(duration)
         answer = port.feed(duration)
         assert answer == expected, f"duration {index}, {duration}: {answer} instead of {expected}"
-        if expected in (core.PACKET, core.PREAMBLE):
+        if expected in (core.PACKET, core.SHORT_PREAMBLE):
             assert port.preamble == model.packets.preamble, f"duration {index}"
         if expected == core.PACKET or expected >= core.SHORT and model.packets.length:
             length = model.packets.length

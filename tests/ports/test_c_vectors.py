@@ -9,7 +9,8 @@ from pathlib import Path
 import attrs
 import pytest
 
-from halfbit.vectors import SETS, cases, check
+from halfbit.vectors import SETS, cases
+from halfbit.vectors import check
 
 from .support_build import C, SOURCES, STRICT, ZIG, build, core_receiver, defines, system_compiler, ticks
 from .support_torn import torn_signal
@@ -86,7 +87,7 @@ MUTATIONS = (
     ),
     Mutation(
         "one-bits of the other pairing not counted",
-        "ones = r->skew; /*", "ones = 0; /*", "phase",
+        "ones = r->shifted_ones; /*", "ones = 0; /*", "phase",
     ),
     Mutation(
         "preamble not counted inside a packet",
@@ -104,7 +105,7 @@ MUTATIONS = (
     Mutation("count of one-bits runs over", "ones -= ones >> 8;", "", "counts stop"),
     Mutation("durations cut to 16 bits", "uint32_t waiting = r->waiting;", "uint32_t waiting = r->waiting; duration &= 0xFFFF;",
              "half-bit windows"),
-    Mutation("count of a packet's one-bits kept for the next preamble", "r->skew = 0;\n                state = IDLE;",
+    Mutation("count of a packet's one-bits kept for the next preamble", "r->shifted_ones = 0;\n                state = IDLE;",
              "state = IDLE;", "phase"),
 )  # fmt: skip
 

@@ -10,7 +10,7 @@ import attrs
 import pytest
 
 from halfbit.instruction import STANDARD, Instruction, Reserved, Unknown
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 from halfbit.vectors import cases
 
 from .support_build import C, STRICT, ZIG, build

@@ -25,13 +25,13 @@ def test_figures_are_up_to_date(name: str) -> None:
 def test_steps_lead_where_the_figure_says() -> None:
     """Each state and input fed to the core, with packets of every length in progress."""
     seen: dict[str, set[tuple[str, str]]] = {}
-    names = {getattr(core, name): name for name in ("SYNC", "START", "PACKET", "RUN", "PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "MORE")}
+    names = {getattr(core, name): name for name in ("SYNC", "START", "PACKET", "RUN", "SHORT_PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "MORE")}
     for state in figures.STATES:
-        for words, (bit, first, last, ones, skew, before) in INPUTS.items():
+        for words, (bit, first, last, ones, shifted_ones, before) in INPUTS.items():
             for length in range(16):
                 for check in (0, 1):
                     machine = core.Packets(6, 10, 3, 15)
-                    machine.state, machine.ones, machine.skew, machine.before = getattr(core, state), ones, skew, before
+                    machine.state, machine.ones, machine.shifted_ones, machine.before = getattr(core, state), ones, shifted_ones, before
                     machine.length, machine.check = length, check
                     machine.room = 1 + length % 2
                     if state == "BYTE" and length == 15:

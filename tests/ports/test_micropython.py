@@ -9,7 +9,7 @@ from itertools import islice
 import pytest
 
 from halfbit import core
-from halfbit.signal import packet_durations, with_error_byte
+from halfbit.simulate.signal import packet_durations, with_error_byte
 from halfbit.vectors import cases
 
 from ..benchmarks import port_micropython

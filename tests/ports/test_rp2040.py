@@ -7,8 +7,8 @@ import sys
 from typing import Any, ClassVar
 
 from halfbit import core
-from halfbit.distort import jittered, stretched
-from halfbit.signal import Timing, packet_durations, with_error_byte
+from halfbit.simulate.distort import jittered, stretched
+from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 from .support_example import PORTS, load
 from .support_pio import Timer, timer_module
@@ -39,7 +39,7 @@ def exact(durations: list[int], counts: list[int]) -> None:
 
 
 def packets(counts: list[int]) -> list[bytes]:
-    """Decoded as the example does: windows wider by a count."""
+    """Event as the example does: windows wider by a count."""
     receiver: core.Receiver = vehicle.receiver(1_000 // TICK, off=1)
     found = []
     for count in counts[1:]:

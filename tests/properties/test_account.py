@@ -1,4 +1,4 @@
-"""On signals of all sorts: the events are the letter's, the same every way, and account for all time."""
+"""On signals of all sorts: the events are the letter's, the same every way, and ledger for all time."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from itertools import accumulate
 from hypothesis import given
 from hypothesis import strategies as st
 
-from halfbit.fault import Cutout, Fault, FaultKind
+from halfbit.event import Cutout, Fault, FaultKind
 from halfbit.limits import Limits
-from halfbit.packet_type import Packet
+from halfbit.event import Packet
 from tests.support import events_of, show
 from tests.support_reference import reference_packets
 from tests.support_strategies import all_limits, signals

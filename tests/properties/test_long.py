@@ -8,13 +8,13 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
-from halfbit import distort
-from halfbit.account import Event
-from halfbit.fault import Fault
+from halfbit.simulate import distort
+from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import Fault
 from halfbit.limits import RECEIVE, Limits
-from halfbit.packet_type import Packet
-from halfbit.receive import Receiver
-from halfbit.signal import bit_durations, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from tests.support import chunks, durations_to_packets, edges_to_packets, flat, show
 
 US = 1000
@@ -60,14 +60,14 @@ HOPELESS = ("jitter", "strong jitter", "polled", "polled slowly")
 TEARING = ("strong jitter", "polled slowly", "chatter", "spikes", "lost edges", "foreign", "silence")
 
 
-def exactly(durations: Sequence[int], limits: Limits) -> list[Event]:
+def exactly(durations: Sequence[int], limits: Limits) -> list[PacketEvent]:
     """One at a time: the core, feed by feed."""
     receiver = Receiver(limits)
     events = [event for duration in durations for event in receiver.feed(duration)]
     return [*events, *receiver.finish()]
 
 
-def in_pieces(pieces: list[Sequence[int]], scale: int, limits: Limits) -> list[Event]:
+def in_pieces(pieces: list[Sequence[int]], scale: int, limits: Limits) -> list[PacketEvent]:
     receiver = Receiver(limits)
     events = [event for piece in pieces for event in receiver.feed_many(piece, scale)]
     return [*events, *receiver.finish()]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from halfbit.packet_type import Packet
-from halfbit.signal import bit_durations
+from halfbit.event import Packet
+from halfbit.simulate.signal import bit_durations
 from tests.support import events_of
 from tests.support_strategies import Sound, sound_signals
 

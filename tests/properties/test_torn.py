@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from halfbit import distort
-from halfbit.packet_type import Packet
-from halfbit.receive import Receiver
-from halfbit.signal import packet_bits
+from halfbit.simulate import distort
+from halfbit.event import Packet
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import packet_bits
 from tests.support import events_of
 from tests.support_reference import reference_packets
 

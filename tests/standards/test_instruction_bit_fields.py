@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from halfbit.instruction import STANDARD, Instruction
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 from tests.standards.instruction_packets import OPERATIONS, SERVICE, Worked
 
 

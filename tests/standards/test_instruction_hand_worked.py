@@ -19,7 +19,7 @@ from halfbit.instruction import (
     SpeedControl128,
     SpeedReading,
 )
-from halfbit.signal import with_error_byte
+from halfbit.simulate.signal import with_error_byte
 from tests.standards.instruction_packets import OPERATIONS, SERVICE, Worked
 
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import pytest
 
-from halfbit.instruction import Instruction, InstructionMachine, Sighting
+from halfbit.instruction import Instruction, InstructionMachine, Repetition
 from tests.instruction.support_packets import packet, run
 
-F, R, N = Sighting.FIRST, Sighting.REPEAT, None
+F, R, N = Repetition.FIRST, Repetition.REPEAT, None
 
 # 111011VV VVVVVVVV DDDDDDDD to short 3, short 4, long 1111 and broadcast: CV 1 := 5.
 TO_3, TO_4, TO_1111, TO_ALL = "03 EC 00 05", "04 EC 00 05", "C4 57 EC 00 05", "00 EC 00 05"
@@ -58,17 +58,17 @@ EXTENDED_4, EXTENDED_5 = "81 71 EC 00 05", "81 73 EC 00 05"  # 10AAAAAA 0AAA0AA1
         ([EXTENDED_4, "BF 88", EXTENDED_4], [F, N, R]),
     ],
 )
-def test_first_sight_and_repeat(bodies: list[str], expected: list[Sighting | None]) -> None:
-    assert [one.sighting for one in run([packet(body) for body in bodies])] == expected
+def test_first_sight_and_repeat(bodies: list[str], expected: list[Repetition | None]) -> None:
+    assert [one.repetition for one in run([packet(body) for body in bodies])] == expected
 
 
 def test_only_the_write_of_a_packet_needs_a_repeat() -> None:
     machine = InstructionMachine()
     shared = packet("03 64 EC 00 05")  # speed and a CV write behind one address
-    seen = [one.sighting for _ in range(2) for one in machine.feed(shared) if isinstance(one, Instruction)]
+    seen = [one.repetition for _ in range(2) for one in machine.feed(shared) if isinstance(one, Instruction)]
     assert seen == [N, F, N, R]
 
 
 def test_operations_packets_in_the_form_of_service_mode_count_too() -> None:
     bodies = ["7C EC 00 05", "7C 60", "7C EC 00 05"]
-    assert [one.sighting for one in run([packet(body) for body in bodies])] == [F, N, F]
+    assert [one.repetition for one in run([packet(body) for body in bodies])] == [F, N, F]

@@ -24,14 +24,14 @@ from halfbit.instruction import (
     PagePreset,
     RegisterAccess,
     ShortAddress,
-    Sighting,
+    Repetition,
     SpeedAndDirection,
     UnresolvedAddress,
 )
 from halfbit.packet import Packet
 from tests.instruction.support_packets import IDLE, RESET, packet, run, timed
 
-FIRST, REPEAT = Sighting.FIRST, Sighting.REPEAT
+FIRST, REPEAT = Repetition.FIRST, Repetition.REPEAT
 NONE = NoAddress()
 
 # Direct mode (S-9.2.3 E): 0111CCAA AAAAAAAA DDDDDDDD.
@@ -51,8 +51,8 @@ def _both(bodies: list[str]) -> list[list[Packet]]:
     return [[packet(body) for body in bodies], _with_times(bodies)]
 
 
-def _sightings(found: list[Instruction]) -> list[Sighting | None]:
-    return [one.sighting for one in found]
+def _sightings(found: list[Instruction]) -> list[Repetition | None]:
+    return [one.repetition for one in found]
 
 
 @pytest.mark.parametrize("times", [0, 1])

@@ -6,9 +6,9 @@ import random
 
 import pytest
 
-from halfbit import distort
+from halfbit.simulate import distort
 from halfbit.limits import RECEIVE, TRANSMIT
-from halfbit.signal import NOMINAL, Timing, packet_durations, with_error_byte
+from halfbit.simulate.signal import NOMINAL, Timing, packet_durations, with_error_byte
 from tests.support import packets_of
 
 US = 1000

@@ -6,11 +6,11 @@ import random
 
 import pytest
 
-from halfbit import distort
-from halfbit.fault import Fault, FaultKind
+from halfbit.simulate import distort
+from halfbit.event import Fault, FaultKind
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.packet_type import Packet
-from halfbit.signal import bit_durations, packet_bits, packet_durations, with_error_byte
+from halfbit.event import Packet
+from halfbit.simulate.signal import bit_durations, packet_bits, packet_durations, with_error_byte
 from tests.support import events_of, faults_of, packets_of
 
 US = 1000

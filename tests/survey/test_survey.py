@@ -8,11 +8,11 @@ from collections.abc import Iterator
 
 import pytest
 
-from halfbit.distort import counted, polled
+from halfbit.simulate.distort import counted, polled
 from halfbit.edge import edges_from_durations
 from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, Limits
-from halfbit.signal import bit_durations
+from halfbit.simulate.signal import bit_durations
 from halfbit.stream import decode
 from halfbit.survey import Finding, Survey, auto_limits, look_ahead, survey
 from halfbit.survey.stretch import LENGTH, NUMBER, Stretches
@@ -64,14 +64,14 @@ def test_the_loop_period_is_found(period: int, clean: list[int]) -> None:
     found = surveyed(polled(clean, (period * US - 5 * US, period * US), random.Random(1)))
     assert found.fit is not None
     assert found.fit.late == pytest.approx(period * US, rel=0.08)
-    assert found.fit.late_rare == 0
+    assert found.fit.latency_rare == 0
 
 
 def test_a_loops_long_turns_are_found() -> None:
     found = surveyed(CAPTURES["loop of 30 to 36 us, one turn in 500 of 80 us"].durations(sent(200)))
     assert found.fit is not None
     assert found.fit.late == pytest.approx(36 * US, rel=0.08)
-    assert found.fit.late_rare == pytest.approx(80 * US, rel=0.15)
+    assert found.fit.latency_rare == pytest.approx(80 * US, rel=0.15)
     assert "now and then" in found.verdict.reason
 
 
@@ -224,7 +224,7 @@ def test_a_live_source_is_looked_ahead_of_and_replayed_whole() -> None:
     decoded = list(decode(edges, found.limits))
     assert decoded == list(decode(edges_from_durations(durations, "ns"), found.limits))
     with pytest.raises(HalfbitError, match="only once"):
-        list(edges.durations())
+        list(edges._rows())
 
 
 def test_replayed_edges_are_the_captures() -> None:

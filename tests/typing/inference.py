@@ -41,9 +41,9 @@ if TYPE_CHECKING:
 
     def machines(edge: halfbit.Edge) -> None:
         decoder = halfbit.StreamDecoder(halfbit.Limits(preamble_min=12))
-        assert_type(decoder.feed(edge), tuple[halfbit.Decoded, ...])
-        assert_type(decoder.feed_many([edge]), list[halfbit.Decoded])
-        assert_type(decoder.finish(), tuple[halfbit.Decoded, ...])
+        assert_type(decoder.feed(edge), tuple[halfbit.Event, ...])
+        assert_type(decoder.feed_many([edge]), list[halfbit.Event])
+        assert_type(decoder.finish(), tuple[halfbit.Event, ...])
         assert_type(halfbit.HalfBitMachine().feed(edge), tuple[halfbit.HalfBit | halfbit.Fault, ...])
 
     def misuse(numbers: list[int]) -> None:

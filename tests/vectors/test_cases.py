@@ -1,4 +1,4 @@
-"""The shipped vectors: that they are what halfbit does, and what their stories say must come."""
+"""The shipped vectors: that they are what halfbit does, and what their specs say must come."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ import pytest
 
 from halfbit import core
 from halfbit.error import HalfbitError
-from halfbit.fault import Fault
+from halfbit.event import Fault
 from halfbit.instruction import STANDARD, InstructionMachine
-from halfbit.packet_type import Packet
+from halfbit.event import Packet
 from halfbit.vectors import SETS, Case, cases
-from halfbit.vectors.make import STORIES, text
-from halfbit.vectors.story import ANYTHING
+from tests.vectors.make import SPECS, text
+from tests.vectors.case_spec import ANYTHING
 
 from ..support import events_of
 
 
 def matches(events: Sequence[bytes | str], gives: Sequence[bytes | str]) -> bool:
-    """Whether events are what a story says; ANYTHING stands for any number of them."""
+    """Whether events are what a spec says; ANYTHING stands for any number of them."""
     if not gives:
         return not events
     if gives[0] == ANYTHING:
@@ -36,20 +36,20 @@ def test_the_matching_can_fail() -> None:
 
 
 @pytest.mark.parametrize("limits", SETS)
-def test_files_are_made_from_the_stories(limits: str) -> None:
+def test_files_are_made_from_the_cases(limits: str) -> None:
     shipped = files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii")
-    assert shipped == text(limits), "run python -m halfbit.vectors, and look at what changes and why"
+    assert shipped == text(limits), "run python -m tests.vectors.make, and look at what changes and why"
 
 
 @pytest.mark.parametrize("limits", SETS)
 def test_what_comes_is_what_the_story_says(limits: str) -> None:
-    """The stories say it by hand, from the standards; halfbit must give it."""
-    for story, case in zip(STORIES[limits], cases(limits), strict=True):
+    """The specs say it by hand, from the standards; halfbit must give it."""
+    for spec, case in zip(SPECS[limits], cases(limits), strict=True):
         events = [
             bytes.fromhex(event["packet"]) if "packet" in event else event.get("fault", "CUTOUT")
             for event in case.events
         ]
-        assert matches(events, story.gives), story.id
+        assert matches(events, spec.gives), spec.id
 
 
 @pytest.mark.parametrize("limits", SETS)
@@ -71,7 +71,7 @@ def test_each_case_is_whole(limits: str) -> None:
     chosen = cases(limits)
     assert [name for name, count in Counter(case.id for case in chosen).items() if count > 1] == []
     for case in chosen:
-        assert case.rule and case.source and case.story and case.id == case.id.strip()
+        assert case.rule and case.source and case.spec and case.id == case.id.strip()
         assert len(case.half_bits) == len(case.bits) == len(case.durations)
         assert all(0 < answer.at <= len(case.durations) for answer in case.answers)
         assert Case.from_json(case.to_json()) == case

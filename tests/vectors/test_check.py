@@ -10,7 +10,9 @@ from pathlib import Path
 import pytest
 
 from halfbit import HalfbitError
-from halfbit.vectors import cases, check, command, fed
+from halfbit.vectors import cases, fed
+from halfbit.vectors import check
+from halfbit.cli import vectors as command
 
 #: A port in Python, as the documentation's protocol asks for it. {change} spoils an answer.
 PORT = """

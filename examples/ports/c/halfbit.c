@@ -2,12 +2,12 @@
  *
  * Three things are held otherwise than there, to need fewer instructions, with the same answers:
  *
- * - core.Bits.held and .waiting and core.Packets.before are one number here, waiting: the duration of
+ * - core.Bits.held and .waiting and core.Packets.previous_half are one number here, waiting: the duration of
  *   the half-bit before, on one of three shelves. On the lowest stand one-halves that ended a bit,
  *   with NONE for nothing to pair with; a one's half that waits for its other stands HELD_ONE
  *   higher; a zero's half that waits is HELD_ZERO or more. A subtraction then tells both what is
  *   held and whether the new half-bit pairs with it.
- * - skew is brought up to date when the first part of a bit comes, not when the bit is complete. Nothing
+ * - shifted_ones is brought up to date when the first part of a bit comes, not when the bit is complete. Nothing
  *   looks at it in between, and the work is spread more evenly over the half-bits.
  * - A byte is shifted in place behind a marker bit, which falls out at the top with the eighth bit.
  */
@@ -48,21 +48,21 @@ typedef char windows_fit[0u < ONE_MIN && ONE_MIN <= ONE_MAX && ONE_MAX < ZERO_MI
 typedef char counts_fit[10u <= PREAMBLE_MIN && PREAMBLE_MIN <= 255u && 1u <= PACKET_MIN
                         && PACKET_MIN <= PACKET_MAX && PACKET_MAX <= 255u ? 1 : -1];
 
-enum { RUN_LENGTH = 10, COUNT_MAX = 255 };
+enum { COUNT_MAX = 255 };
 
 /* States, each the start of its row in STEPS. */
-enum { LOST = 0, IDLE = 6, BYTE = 12, MARK = 18 };
+enum { LOST = 0, IDLE = 6, BYTE = 12, SEPARATOR = 18 };
 
 enum { IN_ONE, IN_RUN, IN_ZERO, IN_START, IN_SLIP, IN_FAULT };
 
-enum { STAY, FIND, OPEN, SHIFT, NEXT, CLOSE, FAIL, TEAR, EARLY };
+enum { STAY, FIND, OPEN, SHIFT, NEXT, CLOSE, FAIL, EARLY };
 
 static const uint8_t STEPS[24] = {
     /* ONE  RUN    ZERO   START  SLIP  FAULT */
     STAY,   FIND,  STAY,  STAY,  STAY, FAIL, /* LOST */
     STAY,   STAY,  EARLY, OPEN,  STAY, FAIL, /* IDLE */
-    SHIFT,  TEAR,  SHIFT, SHIFT, FAIL, FAIL, /* BYTE */
-    CLOSE,  TEAR,  NEXT,  NEXT,  FAIL, FAIL, /* MARK */
+    SHIFT,  SHIFT, SHIFT, SHIFT, FAIL, FAIL, /* BYTE */
+    CLOSE,  CLOSE, NEXT,  NEXT,  FAIL, FAIL, /* SEPARATOR */
 };
 
 void halfbit_receiver_init(struct halfbit_receiver *r)
@@ -70,7 +70,7 @@ void halfbit_receiver_init(struct halfbit_receiver *r)
     r->state = LOST;
     r->waiting = NONE;
     r->ones = 0;
-    r->skew = 0;
+    r->shifted_ones = 0;
     r->length = 0;
 }
 
@@ -92,7 +92,7 @@ static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, ui
         if (value > 255u) { /* the marker bit has fallen out */
             r->length = (uint8_t)(length + 1u);
             r->check = (uint8_t)(r->check ^ value);
-            r->state = MARK;
+            r->state = SEPARATOR;
         }
         return HALFBIT_MORE;
     }
@@ -123,7 +123,7 @@ static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, ui
                 /* The end bit counts for the next preamble, the bits before it do not (S-9.2 A). Its
                  * last half stays in waiting, to pair one half-bit later if a half was lost before. */
                 r->ones = 1;
-                r->skew = 0;
+                r->shifted_ones = 0;
                 state = IDLE;
                 answer = HALFBIT_PACKET;
             }
@@ -133,13 +133,9 @@ static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, ui
         state = IDLE;
         answer = HALFBIT_SYNC;
         break;
-    case TEAR:
-        state = IDLE;
-        answer = HALFBIT_RUN;
-        break;
     case EARLY:
         r->preamble = (uint8_t)ones;
-        answer = HALFBIT_PREAMBLE;
+        answer = HALFBIT_SHORT_PREAMBLE;
         break;
     default: /* FAIL: the answer is the fault */
         break;
@@ -160,7 +156,7 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
 
         if (above <= 2u * DIFFERENCE) { /* it begins a bit, and pairs with the half before */
             r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
-            r->skew++;
+            r->shifted_ones++;
             return HALFBIT_MORE;
         }
         if (above - HELD_ONE <= 2u * DIFFERENCE) { /* it ends one, and pairs */
@@ -169,27 +165,24 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
             ones = r->ones + 1u;
         } else if (waiting < HELD_ONE_LOWEST) { /* it begins one, and does not */
             r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
-            r->skew = 0;
+            r->shifted_ones = 0;
             return HALFBIT_MORE;
         } else {
             input = IN_FAULT;
-            bit = waiting < HELD_ZERO ? HALFBIT_UNEQUAL : HALFBIT_LONE_ZERO;
+            bit = waiting < HELD_ZERO ? HALFBIT_UNEQUAL : HALFBIT_UNPAIRED_ZERO;
         }
-        if (bit == HALFBIT_LONE_ZERO) {
+        if (bit == HALFBIT_UNPAIRED_ZERO) {
             r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
-            r->skew = 0;
+            r->shifted_ones = 0;
         } else {
-            uint32_t skew = r->skew;
-            uint32_t enough = PREAMBLE_MIN;
+            uint32_t shifted_ones = r->shifted_ones;
 
-            if (PREAMBLE_MIN != RUN_LENGTH && r->state >= BYTE)
-                enough = RUN_LENGTH;
             r->waiting = (uint16_t)(duration + DIFFERENCE);
-            if (ones >= enough || skew >= enough) {
+            if (ones >= PREAMBLE_MIN || shifted_ones >= PREAMBLE_MIN) { /* never inside a packet */
                 input = IN_RUN;
-                ones -= ones >> 8; /* both stop at COUNT_MAX; skew grows once more before it is read */
-                if (skew == COUNT_MAX)
-                    r->skew = COUNT_MAX - 1;
+                ones -= ones >> 8; /* both stop at COUNT_MAX; shifted_ones grows once more before it is read */
+                if (shifted_ones == COUNT_MAX)
+                    r->shifted_ones = COUNT_MAX - 1;
             }
         }
         r->ones = (uint8_t)ones;
@@ -201,24 +194,24 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
             bit = HALFBIT_ZERO;
             input = ones >= PREAMBLE_MIN ? IN_START : IN_ZERO;
             if (TOTAL_LIMITED && waiting - HELD_ZERO + duration > ZERO_TOTAL_MAX) {
-                bit = HALFBIT_STRETCHED;
+                bit = HALFBIT_ZERO_TOO_LONG;
                 input = IN_FAULT;
             }
         } else {
             r->waiting = (uint16_t)(HELD_ZERO + (TOTAL_LIMITED ? duration : 0u));
             if (waiting < HELD_ONE_LOWEST)
                 return HALFBIT_MORE;
-            bit = HALFBIT_LONE_ONE;
+            bit = HALFBIT_UNPAIRED_ONE;
             input = IN_SLIP;
-            ones = r->skew; /* the pairs were one half-bit off: this count is the truth */
+            ones = r->shifted_ones; /* the pairs were one half-bit off: this count is the truth */
             r->ones = (uint8_t)ones;
-            if (ones >= PREAMBLE_MIN) /* never inside a packet: there skew is less than ones */
+            if (ones >= PREAMBLE_MIN) /* never inside a packet: there shifted_ones is less than ones */
                 input = IN_RUN;
         }
     } else { /* no half-bit */
         r->waiting = NONE;
         r->ones = 0;
-        bit = duration < ONE_MIN ? HALFBIT_SHORT : duration < ZERO_MIN ? HALFBIT_BETWEEN : HALFBIT_LONG;
+        bit = duration < ONE_MIN ? HALFBIT_SHORT : duration < ZERO_MIN ? HALFBIT_GAP : HALFBIT_LONG;
         input = IN_FAULT;
     }
     return (uint8_t)packets_feed(r, bit, input, ones);

@@ -59,31 +59,30 @@ enum {
     HALFBIT_SYNC = 4,
     HALFBIT_START = 5,
     HALFBIT_SHORT = 8,
-    HALFBIT_BETWEEN = 9,
+    HALFBIT_GAP = 9,
     HALFBIT_LONG = 10,
-    HALFBIT_LONE_ONE = 11,
-    HALFBIT_LONE_ZERO = 12,
+    HALFBIT_UNPAIRED_ONE = 11,
+    HALFBIT_UNPAIRED_ZERO = 12,
     HALFBIT_UNEQUAL = 13,
-    HALFBIT_STRETCHED = 14,
-    HALFBIT_PREAMBLE = 15,
-    HALFBIT_RUN = 16,
-    HALFBIT_FEW_BYTES = 17,
-    HALFBIT_MANY_BYTES = 18,
-    HALFBIT_ERROR_BYTE = 19
+    HALFBIT_ZERO_TOO_LONG = 14,
+    HALFBIT_SHORT_PREAMBLE = 15,
+    HALFBIT_FEW_BYTES = 16,
+    HALFBIT_MANY_BYTES = 17,
+    HALFBIT_ERROR_BYTE = 18
 };
 
 /* All that layers 2 to 4 remember.
  *
  * After HALFBIT_PACKET data[0 .. length-1] is the packet, error detection byte included, and preamble
  * the number of one-bits before it (255 for that many or more). After a fault data[0 .. length-1] holds
- * the bytes that were complete, after HALFBIT_PREAMBLE preamble the one-bits there were. The rest is the
+ * the bytes that were complete, after HALFBIT_SHORT_PREAMBLE preamble the one-bits there were. The rest is the
  * machine's own. */
 struct halfbit_receiver {
     uint8_t data[HALFBIT_PACKET_MAX]; /* data[length] grows while its byte comes in */
     uint8_t length;
     uint16_t waiting; /* layer 3: see halfbit.c */
     uint8_t ones;     /* layer 4: see core.py */
-    uint8_t skew;
+    uint8_t shifted_ones;
     uint8_t state;
     uint8_t check;
     uint8_t preamble;

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from ..block import Block
-from ..edge import Edge, Edges
+from ..batch import Batch
+from ..edge import Edge, RawEdges
 from ..error import CaptureError
 from ..unit import Unit
 
 __all__ = ["CaptureEdges"]
 
 
-class CaptureEdges(Edges):
+class CaptureEdges(RawEdges):
     """As :class:`halfbit.Edges`, whose errors name the file."""
 
     def __init__(
         self,
         file: str,
-        blocks: Callable[[], Iterable[Block]],
+        batches: Callable[[], Iterable[Batch]],
         *,
         are_durations: bool,
         unit: Unit = "us",
@@ -26,7 +26,7 @@ class CaptureEdges(Edges):
         level: int = 1,
         remarks: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:
-        super().__init__(blocks, are_durations=are_durations, unit=unit, wrap=wrap, level=level)
+        super().__init__(batches, are_durations=are_durations, unit=unit, wrap=wrap, level=level)
         self._file = file
         self._remarks = remarks
 
@@ -41,8 +41,8 @@ class CaptureEdges(Edges):
         except CaptureError as error:
             raise error.within(self._file) from None
 
-    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         try:
-            yield from super().durations()
+            yield from super()._rows()
         except CaptureError as error:
             raise error.within(self._file) from None

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 
-from ..block import Block
+from ..batch import Batch
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .options import Options
@@ -44,7 +44,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     )
 
 
-def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Block]:
+def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Batch]:
     """The numbers of the levels that differ from the one before."""
     level: int | None = None
     count = 0  # levels so far
@@ -62,7 +62,7 @@ def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Block]:
                 level = 1 - level
                 where = levels.find(1 - level, where)
             if numbers:
-                yield Block(numbers, _place(numbers), first)
+                yield Batch(numbers, _place(numbers), first)
         count += len(levels)
         if len(sound) < len(chunk):
             wrong = chunk[len(sound) : len(sound) + 1]

@@ -1,4 +1,4 @@
-"""A text's lines in blocks, as they come in, each with its number."""
+"""A text's lines in batches, as they come in, each with its number."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Captures as tables of fields (CSV): a column with times and one with levels, or volts; or one with the
 times of the changes, or the durations between them. Of both rails, the difference is what counts.
 
-Rows that repeat a level are looks at it, no changes. The first row with a level says only what the
+Rows that repeat a level are samples at it, no changes. The first row with a level says only what the
 level is. Lines that start with ``#`` are comments, and one may be a heading; blank lines are allowed.
 """
 
@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 
-from ..block import Block
+from ..batch import Batch
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .columns import Layout, layout_of
 from .heading import Heading, heading_in
 from .lines import Lines, complaint, lines_of
-from .looks import Looks, changes
+from .samples import Samples, changes
 from .options import Options
 from .source import Source
 from .table_rows import is_comment, rows_of
@@ -39,7 +39,7 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
     if not layout.rails:
         return CaptureEdges(
             source.name,
-            lambda: (Block(some.times, some.place) for some in rows(source.chunks())),
+            lambda: (Batch(some.times, some.place) for some in rows(source.chunks())),
             are_durations=are_durations,
             unit=unit,
             wrap=said.wrap,
@@ -60,7 +60,7 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
     layout, rows = _layout(source, options, volts=True)
     said = layout.heading
     with closing(source.look()) as chunks:
-        some = (looks.volts for looks in rows(chunks))
+        some = (samples.volts for samples in rows(chunks))
         threshold = threshold_of(some, options.threshold, options.hysteresis)
     return CaptureEdges(
         source.name,
@@ -73,7 +73,7 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
 
 def _layout(
     source: Source, options: Options, volts: bool
-) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Looks]]]:
+) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
     """How the table is laid out, and what reads its rows."""
     first, heading, number = _head(source, options.take_last)
     try:

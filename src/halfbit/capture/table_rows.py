@@ -11,7 +11,7 @@ from ..unit import Number
 from .columns import LEVELS, Layout, split
 from .heading import HEADING, LATE_HEADING
 from .lines import NO_TEXT, Lines, complaint, lines_of, quoted
-from .looks import SAME, Looks
+from .samples import SAME, Samples
 from .numbers import fields_are_plain, looks_like_number, number_in, numbers_in
 
 __all__ = ["is_comment", "rows_of"]
@@ -23,8 +23,8 @@ def is_comment(text: bytes) -> bool:
     return not text or text.startswith(b"#")
 
 
-def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterator[Looks]:
-    """The rows of a table, in blocks as they come in.
+def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterator[Samples]:
+    """The rows of a table, in batches as they come in.
 
     :raises CaptureError: with the line, where a row is wrong; those before it come out first.
     """
@@ -53,7 +53,7 @@ def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterato
                 opening = False
 
 
-def _at_once(lines: Lines, layout: Layout) -> Looks:
+def _at_once(lines: Lines, layout: Layout) -> Samples:
     """Rows of which each is right.
 
     :raises ValueError: and others, where one may be wrong.
@@ -81,11 +81,11 @@ def _at_once(lines: Lines, layout: Layout) -> Looks:
     columns = [list(map(itemgetter(rail), rows)) for rail in layout.rails]
     times, place = numbers_in(fields), lambda index: f"line {numbers[index]}"
     if not layout.volts:
-        return Looks(times, _difference(list(map(_levels_in, columns))), place)
+        return Samples(times, _difference(list(map(_levels_in, columns))), place)
     if not fields_are_plain(lines.text) and not all(fields_are_plain("".join(some).encode()) for some in columns):
         raise ValueError
     volts = list(map(numbers_in, columns))
-    return Looks(times, b"", place, volts[0] if len(volts) == 1 else list(map(sub, *volts)))
+    return Samples(times, b"", place, volts[0] if len(volts) == 1 else list(map(sub, *volts)))
 
 
 def _levels_in(fields: Sequence[str]) -> bytes:
@@ -106,7 +106,7 @@ def _parted(texts: list[str], layout: Layout) -> list[list[str]]:
     return list(csv.reader(texts, delimiter=layout.delimiter, skipinitialspace=True, strict=True))
 
 
-def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Looks]:
+def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Samples]:
     """Rows of which one is wrong: those before it, then the error with its place."""
     times: list[Number] = []
     levels: list[bytes] = []
@@ -129,7 +129,7 @@ def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Looks]:
         volts.append(value)
         places.append(f"line {number}")
     if times:
-        yield Looks(times, b"".join(levels), places.__getitem__, volts if layout.volts else ())
+        yield Samples(times, b"".join(levels), places.__getitem__, volts if layout.volts else ())
     if wrong is not None:
         raise wrong
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from contextlib import closing
 
-from ..block import Block
+from ..batch import Batch
 from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
@@ -71,39 +71,39 @@ def _heading_of(source: Source, take_last: bool) -> Heading:
     raise CaptureError("is empty" if empty else "holds no number, only comments and blank lines")
 
 
-def _blocks(source: Source, take_last: bool) -> Iterator[Block]:
+def _blocks(source: Source, take_last: bool) -> Iterator[Batch]:
     opening = True
     for lines in lines_of(source.chunks(), take_last):
         try:
-            block = _clean(lines) or _commented(lines)
+            batch = _clean(lines) or _commented(lines)
         except ValueError:  # CaptureError is one too
-            for block in _one_by_one(lines, opening):
-                yield block
+            for batch in _one_by_one(lines, opening):
+                yield batch
                 opening = False
         else:
-            if block.values:
-                yield block
+            if batch.values:
+                yield batch
                 opening = False
 
 
-def _clean(lines: Lines) -> Block | None:
+def _clean(lines: Lines) -> Batch | None:
     """Lines of which each is a number."""
     if not fields_are_plain(lines.text) or b"#" in lines.text:
         return None
     try:
         number = lines.number
-        return Block(numbers_in(lines.texts), lambda index: f"line {number + index}")
+        return Batch(numbers_in(lines.texts), lambda index: f"line {number + index}")
     except ValueError:
         return None
 
 
-def _commented(lines: Lines) -> Block:
+def _commented(lines: Lines) -> Batch:
     """Lines with comments and blank ones among them."""
     text = _COMMENT.sub(b"", lines.text)
     if not fields_are_plain(text) or HEADING.search(lines.text):
         raise ValueError
     fields = list(filter(None, map(bytes.strip, text.split(b"\n"))))
-    return Block(numbers_in(fields), _Places(text, lines.number))
+    return Batch(numbers_in(fields), _Places(text, lines.number))
 
 
 class _Places:
@@ -121,7 +121,7 @@ class _Places:
         return f"line {self._lines[index]}"
 
 
-def _one_by_one(lines: Lines, opening: bool) -> Iterator[Block]:
+def _one_by_one(lines: Lines, opening: bool) -> Iterator[Batch]:
     """Lines of which one is wrong: the values before it, then the error with its place."""
     values: list[Number] = []
     places: list[str] = []
@@ -141,6 +141,6 @@ def _one_by_one(lines: Lines, opening: bool) -> Iterator[Block]:
             break
         places.append(place)
     if values:
-        yield Block(values, places.__getitem__)
+        yield Batch(values, places.__getitem__)
     if wrong is not None:
         raise wrong

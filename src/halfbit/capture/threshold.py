@@ -8,11 +8,11 @@ from itertools import accumulate, islice
 
 import attrs
 
-from ..block import Block
+from ..batch import Batch
 from ..edge_steps import steps_between
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
-from .looks import Looks, taken
+from .samples import Samples, taken
 
 __all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
 
@@ -144,18 +144,18 @@ class Comparator:
         self._before: tuple[Number, Number] | None = None  # the value before: its time, and itself
         self._pending: Number | None = None  # where it crossed to the side on which it is now
 
-    def take(self, looks: Looks) -> Block:
+    def take(self, samples: Samples) -> Batch:
         """The crossings among some values. After an error the same values can be taken again.
 
         :raises CaptureError: where time goes backwards.
         """
-        steps = steps_between((self._raw, *looks.times), self._wrap, looks.place)
-        times = looks.times
+        steps = steps_between((self._raw, *samples.times), self._wrap, samples.place)
+        times = samples.times
         if self._wrap is not None:
             times = list(accumulate(steps, initial=self._since))[1:]
             self._since = times[-1]
-        self._raw = looks.times[-1]
-        values = looks.volts
+        self._raw = samples.times[-1]
+        values = samples.volts
         upper, lower = self._upper, self._lower
         ups = bytes([value >= upper for value in values])
         downs = bytes([value < lower for value in values])
@@ -178,7 +178,7 @@ class Comparator:
             opening = self._level if opening is None else opening
         self._pending = self._crossing(times, values, len(values) - 1)
         self._before = times[-1], values[-1]
-        return Block(crossed, lambda index: looks.place(found[index]), opening)
+        return Batch(crossed, lambda index: samples.place(found[index]), opening)
 
     def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int) -> Number:
         """When the signal came to the side of the middle opposite to the level; ``at`` is where it is beyond."""
@@ -201,9 +201,9 @@ class Comparator:
         return min(later, time + (later - time) * (middle - value) / (next_value - value))
 
 
-def crossings(looks: Iterable[Looks], threshold: Threshold, wrap: int | None = None) -> Iterator[Block]:
+def crossings(samples: Iterable[Samples], threshold: Threshold, wrap: int | None = None) -> Iterator[Batch]:
     """The times at which a signal crosses a threshold; as :class:`Comparator`.
 
     :raises CaptureError: where time goes backwards; what stands before comes out first.
     """
-    return taken(looks, Comparator(threshold, wrap).take)
+    return taken(samples, Comparator(threshold, wrap).take)

@@ -18,7 +18,7 @@ from ..error import CaptureError, HalfbitError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .lines import complaint, quoted
-from .looks import SAME, Looks, changes
+from .samples import SAME, Samples, changes
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
@@ -57,17 +57,17 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
     threshold: Threshold | None = None
     if rails[0].real:
         with closing(source.look()) as chunks:
-            found = _Reader(head, rails, options.take_last).looks(chunks)
-            threshold = threshold_of((looks.volts for looks in found), options.threshold, options.hysteresis)
+            found = _Reader(head, rails, options.take_last).samples(chunks)
+            threshold = threshold_of((samples.volts for samples in found), options.threshold, options.hysteresis)
     elif options.threshold is not None or options.hysteresis is not None:
         raise HalfbitError("threshold and hysteresis: mean nothing to a signal of levels")
     name = " less ".join(rail.name if rail.bit is None else f"{rail.name}, bit {rail.bit}" for rail in rails)
     last = _Reader(head, rails, options.take_last)
 
-    def looks() -> Iterator[Looks]:
+    def samples() -> Iterator[Samples]:
         nonlocal last
         last = _Reader(head, rails, options.take_last)
-        return last.looks(source.chunks())
+        return last.samples(source.chunks())
 
     def remarks() -> tuple[str, ...]:
         said = [f"signal {name}" + (f"; {threshold}" if threshold else "")]
@@ -77,19 +77,19 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
 
     return CaptureEdges(
         source.name,
-        lambda: changes(looks() if threshold is None else _levels(looks(), threshold), None),
+        lambda: changes(samples() if threshold is None else _levels(samples(), threshold), None),
         are_durations=False,
         unit=unit,
         remarks=remarks,
     )
 
 
-def _levels(looks: Iterable[Looks], threshold: Threshold) -> Iterator[Looks]:
+def _levels(samples: Iterable[Samples], threshold: Threshold) -> Iterator[Samples]:
     """Levels from real values."""
     upper, lower = threshold.upper, threshold.lower
-    for some in looks:
+    for some in samples:
         levels = bytes([1 if value >= upper else 0 if value < lower else SAME for value in some.volts])
-        yield Looks(some.times, levels, some.place)
+        yield Samples(some.times, levels, some.place)
 
 
 class _Reader:
@@ -123,7 +123,7 @@ class _Reader:
         self._vector: bytes | None = None  # the value whose code is yet to come
         self._comment = False
 
-    def looks(self, chunks: Generator[bytes, None, None]) -> Iterator[Looks]:
+    def samples(self, chunks: Generator[bytes, None, None]) -> Iterator[Samples]:
         """What the rails have each time one of them has changed.
 
         :raises CaptureError: where a word is none of a dump's; what stands before it comes out first.
@@ -151,12 +151,12 @@ class _Reader:
             )
         yield from self._block(rest + b"\n", line, ends=True)
 
-    def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Looks]:
+    def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Samples]:
         if self._plain and self._time is not None and self._vector is None and not self._comment and not ends:
-            looks = self._at_once(text, line)
-            if looks is not None:
-                if looks.times:
-                    yield looks
+            samples = self._at_once(text, line)
+            if samples is not None:
+                if samples.times:
+                    yield samples
                 return
         times: list[int] = []
         seen: list[Number] = []
@@ -190,12 +190,12 @@ class _Reader:
             settle()
         if times:
             place = _places(text, line, at)
-            yield Looks(times, b"", place, seen) if self._real else Looks(times, bytes(map(int, seen)), place)
+            yield Samples(times, b"", place, seen) if self._real else Samples(times, bytes(map(int, seen)), place)
         if wrong is not None:
             raise wrong
 
-    def _at_once(self, text: bytes, line: int) -> Looks | None:
-        """A block in which nothing but times and scalar changes stands; ``None`` where there is more."""
+    def _at_once(self, text: bytes, line: int) -> Samples | None:
+        """A batch in which nothing but times and scalar changes stands; ``None`` where there is more."""
         plain, others = self._plain.get, self._others
         times: list[int] = []
         levels = bytearray()
@@ -223,7 +223,7 @@ class _Reader:
         if level is not None:
             self._values[0] = level
         self._seen[0] = self._seen[0] or bool(times) or self._changed
-        return Looks(times, bytes(levels), _places(text, line, at))
+        return Samples(times, bytes(levels), _places(text, line, at))
 
     def _later(self, word: bytes) -> int:
         digits = word[1:]

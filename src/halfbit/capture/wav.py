@@ -21,7 +21,7 @@ from typing import IO, cast
 
 import attrs
 
-from ..block import Block
+from ..batch import Batch
 from ..error import CaptureError, HalfbitError
 from .capture_edges import CaptureEdges
 from .options import Options
@@ -85,7 +85,7 @@ def read_wav(source: Source, options: Options) -> CaptureEdges:
     )
 
 
-def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Iterator[Block]:
+def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Iterator[Batch]:
     full = recording.full_scale
     finder = _Finder(
         threshold.middle * full, threshold.hysteresis * full / 2, max(2, round(REACH * recording.rate))
@@ -115,7 +115,7 @@ class _Finder:
         self._level: int | None = None
         self._last = 0.0  # the change before
 
-    def take(self, values: Sequence[int]) -> Iterator[Block]:
+    def take(self, values: Sequence[int]) -> Iterator[Batch]:
         """Take more samples. A change comes out once the samples after it are there."""
         self._kept += values
         yield from self._found(len(self._kept) - self._reach - 1)
@@ -125,11 +125,11 @@ class _Finder:
             self._number += spare
             self._at -= spare
 
-    def finish(self) -> Iterator[Block]:
+    def finish(self) -> Iterator[Batch]:
         """There are no more samples."""
         yield from self._found(len(self._kept))
 
-    def _found(self, end: int) -> Iterator[Block]:
+    def _found(self, end: int) -> Iterator[Batch]:
         start = self._at
         if end <= start:
             return
@@ -153,7 +153,7 @@ class _Finder:
             at = beyond[1 - self._level].find(1, at)
         self._at = end
         if times:
-            yield Block(times, lambda index: f"sample {int(times[index]) + 1}", opening)
+            yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", opening)
 
     def _change(self, at: int) -> float:
         """The time of the change to the present level; the sample ``at`` is the first beyond."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from ..account import Event
+from ..event import PacketEvent
 from ..limits import Limits
-from ..receive import Receiver
+from ..receiver import Receiver
 from .sequence import SequenceReceiver
 from .sums import SumReceiver
 
@@ -21,13 +21,13 @@ class AnyReceiver(Protocol):
     def now(self) -> int:
         """The time of the last change, ns."""
 
-    def feed(self, duration: int, /) -> Sequence[Event]:
+    def feed(self, duration: int, /) -> Sequence[PacketEvent]:
         """Take one duration, ns."""
 
-    def feed_many(self, durations: Sequence[int], scale: int = 1, /) -> list[Event]:
+    def feed_many(self, durations: Sequence[int], scale: int = 1, /) -> list[PacketEvent]:
         """Take many durations, each of so many counts of ``scale`` ns."""
 
-    def finish(self) -> Sequence[Event]:
+    def finish(self) -> Sequence[PacketEvent]:
         """The capture is over."""
 
 

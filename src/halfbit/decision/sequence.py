@@ -1,9 +1,9 @@
 """Decision by sequence: the likeliest bits of a whole packet, not bit by bit.
 
-What a capture shows is when each change was *seen*: at its time or up to ``late_max`` after
+What a capture shows is when each change was *seen*: at its time or up to ``latency_max`` after
 it. The bits say how far apart the changes really were. So under a given reading of the
 bits, each duration seen moves the lateness by what it differs from the duration sent, and the
-lateness must stay between 0 and ``late_max``. That narrows it: after the ones of a preamble it is
+lateness must stay between 0 and ``latency_max``. That narrows it: after the ones of a preamble it is
 known to some microseconds. A one and a zero differ by 42 us a half, 84 us a bit, so a wrong
 reading soon asks for a lateness that cannot be, and ends. This is why periods beyond 42 us,
 where single sums fail, can still be read; and why a capture of only the rising edges can be,
@@ -26,10 +26,9 @@ from operator import attrgetter
 
 import attrs
 
-from ..account import Event, long_as_cutout
-from ..fault import Cutout, Fault, FaultKind, Layer
+from ..ledger import long_as_cutout
+from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent, Recovery
 from ..limits import US, Limits
-from ..packet_type import Packet
 from .framing import DONE, REFUSED, RUN, Frame, Framing
 
 __all__ = ["SequenceReceiver"]
@@ -50,8 +49,8 @@ WAIT = 24  # changes after which the best reading is given all the same
 SLACK = US // 2  # how far a station's half may be from nominal, ns
 
 # What a packet was recovered by.
-UNSEEN = "changes gone unseen"
-CHOSEN = "error byte chose"
+UNSEEN = Recovery.MISSED_CHANGES
+CHOSEN = Recovery.ERROR_BYTE
 
 
 @attrs.frozen(slots=True)
@@ -63,7 +62,7 @@ class _Finished:
     #: Where the run of one-bits before it starts, and where its end bit ends, ns.
     run_start: int
     end: int
-    means: tuple[str, ...]
+    means: tuple[Recovery, ...]
 
 
 @attrs.frozen(slots=True)
@@ -73,7 +72,7 @@ class _Path:
     #: Where the run of one-bits before the packet under way starts, ns.
     run_start: int
     preamble: int = 0
-    means: tuple[str, ...] = ()
+    means: tuple[Recovery, ...] = ()
     #: Packets that ended on it and were not given yet.
     finished: tuple[_Finished, ...] = ()
     #: Whether a zero of the packet under way is stretched.
@@ -122,9 +121,9 @@ class SequenceReceiver:
         self._groups = _groups(limits)
         self._one = limits.one_nominal
         self._again = STRETCHED if limits.one_edge else STRETCHED_AGAIN
-        self._late = limits.late_max
-        self._late_rare = max(limits.late_rare, limits.late_max)
-        self._longest = 2 * limits.zero_max + limits.late_max
+        self._late = limits.latency_max
+        self._late_rare = max(limits.latency_rare, limits.latency_max)
+        self._longest = 2 * limits.zero_max + limits.latency_max
         self._readings = [self._adrift(start, 0.0, ())]
         self._settled = start
         self._limits = limits
@@ -134,7 +133,7 @@ class SequenceReceiver:
         #: The time of the last change, ns.
         self.now = start
 
-    def feed(self, duration: int) -> tuple[Event, ...]:
+    def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns."""
         self.now += duration
         best: dict[tuple[Frame, tuple[_Finished, ...]], _Reading] = {}
@@ -146,17 +145,17 @@ class SequenceReceiver:
         self._readings = _kept(sorted(best.values(), key=_by_cost))
         return self._give_clear() if self._readings[0].path.finished else ()
 
-    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
+    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, each of so many counts of ``scale`` ns."""
-        events: list[Event] = []
+        events: list[PacketEvent] = []
         for duration in durations:
             events += self.feed(duration * scale)
         return events
 
-    def finish(self) -> tuple[Event, ...]:
+    def finish(self) -> tuple[PacketEvent, ...]:
         """The capture is over: what the best reading has goes out, what it had begun is cut."""
         best = self._readings[0]
-        events: tuple[Event, ...] = ()
+        events: tuple[PacketEvent, ...] = ()
         for packet in best.path.finished:
             events += self._give(packet, packet.means)
         if best.frame[0] == RUN and best.frame[1] > 0:
@@ -164,7 +163,7 @@ class SequenceReceiver:
         if self._settled == self.now:
             return events
         kind = FaultKind.CUT if best.frame[0] != RUN else FaultKind.UNCLEAR
-        return (*events, Fault(kind, Layer.BIT, self._settled, self.now, self._settled))
+        return (*events, Fault(kind, self._settled, self.now, self._settled))
 
     def _adrift(self, time: int, cost: float, finished: tuple[_Finished, ...]) -> _Reading:
         """The reading that nothing fitted up to a time."""
@@ -226,7 +225,7 @@ class SequenceReceiver:
             after = self._framing.take(after, kind)
         return after if after is None or after[0] != DONE else (*after, 0)
 
-    def _give_clear(self) -> tuple[Event, ...]:
+    def _give_clear(self) -> tuple[PacketEvent, ...]:
         """Give the best reading's packet once no other is nearly as good, or it has waited long."""
         best = self._readings[0]
         packet = best.path.finished[0]
@@ -248,15 +247,14 @@ class SequenceReceiver:
         self._readings.append(self._adrift(self.now, best.cost + ADRIFT_MAX, ()))
         return self._give(packet, means)
 
-    def _give(self, packet: _Finished, means: tuple[str, ...]) -> tuple[Event, ...]:
+    def _give(self, packet: _Finished, means: tuple[Recovery, ...]) -> tuple[PacketEvent, ...]:
         events = self._lose(packet.run_start)
-        words = ", ".join(sorted(set(means)))
-        given = Packet(packet.data, packet.preamble, self._settled, packet.end, words)
+        given = Packet(packet.data, packet.preamble, self._settled, packet.end, means[0] if means else None)
         self._settled = packet.end
         self._given = True
         return (*events, given)
 
-    def _lose(self, end: int) -> tuple[Event, ...]:
+    def _lose(self, end: int) -> tuple[PacketEvent, ...]:
         """What no reading fits up to the run of ones that starts at ``end``."""
         start = self._settled
         if end <= start:
@@ -265,7 +263,7 @@ class SequenceReceiver:
         if self._given and long_as_cutout(end - start, self._limits):
             return (Cutout(start, end),)
         kind = FaultKind.UNCLEAR if self._given else FaultKind.CUT
-        return (Fault(kind, Layer.BIT, start, end, start),)
+        return (Fault(kind, start, end, start),)
 
 
 def _has(reading: _Reading, packet: _Finished) -> bool:
@@ -298,7 +296,7 @@ def _groups(limits: Limits) -> list[_Group]:
     nominal = (limits.zero_nominal, limits.one_nominal)
     count = 2 if limits.one_edge else 1
     groups = [(kinds, False) for kinds in product((0, 1), repeat=count)]
-    if limits.late_rare:
+    if limits.latency_rare:
         # Two changes that go unseen make one duration of three.
         groups += [(kinds, True) for kinds in product((0, 1), repeat=count + 2)]
     return [

@@ -22,10 +22,9 @@ from collections.abc import Sequence
 import attrs
 
 from .. import core
-from ..account import Account, Element, Event, long_as_cutout
-from ..fault import Cutout, Fault
+from ..ledger import Element, Ledger, long_as_cutout
+from ..event import Cutout, Fault, Packet, PacketEvent
 from ..limits import Limits
-from ..packet_type import Packet
 
 __all__ = ["SumReceiver"]
 
@@ -39,7 +38,7 @@ class _Lane:
         self._packets = core.Packets(
             NEVER, limits.preamble_min, limits.packet_min, limits.packet_max
         )
-        self.account = Account(self._packets, limits, start)
+        self.ledger = Ledger(self._packets, limits, start)
         self._shortest = 2 * limits.one_min
         self._longest = 2 * limits.zero_max
         self._midpoint = limits.midpoint
@@ -52,7 +51,7 @@ class _Lane:
         #: What this lane has lost since the last packet was given, as one stretch.
         self.lost: Fault | Cutout | None = None
 
-    def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[Event, ...]:
+    def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[PacketEvent, ...]:
         """Take one bit's halves; the second ends at ``end``."""
         duration = first + last
         if duration < self._shortest:
@@ -70,7 +69,8 @@ class _Lane:
             self.opened = start
             self._late = self._earliest = self._latest = 0
             self._drift(duration)
-        return self.account.answer(answer, Element(bit, start, end, start, duration, halves))
+        event = self.ledger.answer(answer, Element(bit, start, end, start, duration), halves)
+        return () if event is None else (event,)
 
     @property
     def drift(self) -> int:
@@ -108,7 +108,7 @@ class SumReceiver:
         self._lanes = (_Lane(limits, start), _Lane(limits, start))
         self._turn = 0
         self._before: int | None = None
-        self._keep = Account.history(limits)
+        self._keep = Ledger.history(limits)
         self._halves: list[int] = []
         self._limits = limits
         self._start = start
@@ -118,7 +118,7 @@ class SumReceiver:
         #: The time of the last change, ns.
         self.now = start
 
-    def feed(self, duration: int) -> tuple[Event, ...]:
+    def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns."""
         self.now += duration
         self._halves.append(duration)
@@ -130,7 +130,7 @@ class SumReceiver:
         events = lane.feed(before, duration, self.now, self._halves)
         if len(self._halves) > 64 * self._keep:
             del self._halves[: -self._keep]
-        out: tuple[Event, ...] = ()
+        out: tuple[PacketEvent, ...] = ()
         for event in events:
             if isinstance(event, Packet):
                 out += self._offer(event, lane, other)
@@ -140,33 +140,33 @@ class SumReceiver:
             out += self._resolve(self._held)
         return out
 
-    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[Event]:
+    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, each of so many counts of ``scale`` ns."""
-        events: list[Event] = []
+        events: list[PacketEvent] = []
         for duration in durations:
             events += self.feed(duration * scale)
         return events
 
-    def finish(self) -> tuple[Event, ...]:
+    def finish(self) -> tuple[PacketEvent, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
-        out: tuple[Event, ...] = ()
+        out: tuple[PacketEvent, ...] = ()
         if self._held is not None:
             out = self._give(self._held)
         for lane in self._lanes:
-            for event in lane.account.finish(self.now):
-                assert not isinstance(event, Packet)
-                lane.lost = _joined(lane.lost, event)
+            fault = lane.ledger.finish(self.now)
+            if fault is not None:
+                lane.lost = _joined(lane.lost, fault)
         # Before the first packet no lane is known to be right: the one that lost less speaks.
         lane = self._given
         if self._settled == self._start:
             lane = min(self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start)
         return out + self._losses(lane, self.now)
 
-    def _offer(self, packet: Packet, lane: _Lane, other: _Lane) -> tuple[Event, ...]:
+    def _offer(self, packet: Packet, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
         if lane.opened < self._settled:
             return ()  # the other phase's chance hit on a packet that was given
         candidate = _Candidate(packet, lane, lane.opened, lane.drift)
-        out: tuple[Event, ...] = ()
+        out: tuple[PacketEvent, ...] = ()
         held = self._held
         if held is not None:
             if held.packet.end <= candidate.opened:
@@ -174,19 +174,19 @@ class SumReceiver:
             elif held.drift <= candidate.drift:
                 return self._give(held)
             self._held = None
-        if other.account.inside and other.drift < candidate.drift:
+        if other.ledger.inside and other.drift < candidate.drift:
             self._held = candidate
             return out
         return out + self._give(candidate)
 
-    def _resolve(self, held: _Candidate) -> tuple[Event, ...]:
+    def _resolve(self, held: _Candidate) -> tuple[PacketEvent, ...]:
         """Give the packet held back, once the other phase's reading has failed or begun anew."""
         other = self._lanes[self._lanes[0] is held.lane]
-        if other.account.inside and other.opened < held.packet.end:
+        if other.ledger.inside and other.opened < held.packet.end:
             return ()
         return self._give(held)
 
-    def _give(self, candidate: _Candidate) -> tuple[Event, ...]:
+    def _give(self, candidate: _Candidate) -> tuple[PacketEvent, ...]:
         self._held = None
         packet, lane = candidate.packet, candidate.lane
         losses = self._losses(lane, packet.start)
@@ -195,7 +195,7 @@ class SumReceiver:
         self._settled = packet.end
         return (*losses, attrs.evolve(packet, start=start))
 
-    def _losses(self, lane: _Lane, end: int) -> tuple[Event, ...]:
+    def _losses(self, lane: _Lane, end: int) -> tuple[PacketEvent, ...]:
         """What the lane lost since the last packet, without what the other lane made of it."""
         lost = lane.lost
         for each in self._lanes:

@@ -18,7 +18,7 @@ from .address import (
     ShortAddress,
     UnresolvedAddress,
 )
-from .base import Context, Evidence, Instruction, Sighting, choice, flag, integer, octets
+from .base import Context, PacketContext, Instruction, Repetition, choice, flag, integer, octets
 from .clock import ModelDate, ModelTime, SystemTime
 from .configuration import Configuration
 from .control import (
@@ -104,7 +104,7 @@ __all__ = [
     "DirectWriteByte",
     "Entry",
     "Event",
-    "Evidence",
+    "PacketContext",
     "ExtendedAccessory",
     "ExtendedAccessoryAddress",
     "ExtendedAccessoryBroadcast",
@@ -139,7 +139,7 @@ __all__ = [
     "SetDecoderFlags",
     "SetExtendedAddressing",
     "ShortAddress",
-    "Sighting",
+    "Repetition",
     "SpeedAndDirection",
     "SpeedControl128",
     "SpeedDirectionFunctions",

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Context",
-    "Evidence",
+    "PacketContext",
     "Instruction",
-    "Sighting",
+    "Repetition",
     "Template",
     "choice",
     "flag",
@@ -45,7 +45,7 @@ class Context(enum.Enum):
     LEFT = "service mode left"
 
 
-class Sighting(enum.Enum):
+class Repetition(enum.Enum):
     """Where an instruction acts only with its second identical packet: which one it is."""
 
     #: Nothing happens yet.
@@ -55,13 +55,13 @@ class Sighting(enum.Enum):
 
 
 @attrs.frozen(slots=True)
-class Evidence:
+class PacketContext:
     """What was known beside the packet's own bytes."""
 
     #: The context the packet was read in.
     context: Context = Context.UNKNOWN
     #: First sight or repeat; ``None`` where a single packet acts, or nothing was kept count of.
-    sighting: Sighting | None = None
+    repetition: Repetition | None = None
     #: Sent to an address from 100 to 127 within 20 ms of a reset, where stations must not (S-9.2 B).
     #: Without times: as the packet next after a reset.
     hold_off: bool = False
@@ -71,7 +71,7 @@ class Evidence:
     configuration: Configuration | None = None
 
 
-NO_EVIDENCE = Evidence()
+NO_EVIDENCE = PacketContext()
 
 
 def integer(low: int, high: int) -> Any:
@@ -146,7 +146,7 @@ class Instruction:
     #: The packet it was read from; ``None`` when built by hand.
     packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
     #: What was known beside the packet.
-    evidence: Evidence = attrs.field(default=NO_EVIDENCE, kw_only=True, eq=False, repr=False)
+    evidence: PacketContext = attrs.field(default=NO_EVIDENCE, kw_only=True, eq=False, repr=False)
 
     @property
     def context(self) -> Context:
@@ -154,9 +154,9 @@ class Instruction:
         return self.evidence.context
 
     @property
-    def sighting(self) -> Sighting | None:
+    def repetition(self) -> Repetition | None:
         """First sight or repeat, where only the second identical packet acts (S-9.2.1 C, S-9.2.3)."""
-        return self.evidence.sighting
+        return self.evidence.repetition
 
     @property
     def hold_off(self) -> bool:
@@ -197,7 +197,7 @@ class Instruction:
                 values[field.name] = _json(getattr(self, field.name))
         values.update(self.details())
         values["context"] = self.context.value
-        values["sighting"] = None if self.sighting is None else self.sighting.value
+        values["repetition"] = None if self.repetition is None else self.repetition.value
         values["hold_off"] = self.hold_off
         values["long_preamble"] = self.long_preamble
         return values
@@ -259,7 +259,7 @@ class Template:
         self._class = cls = type(instruction)
         self._values = [(put, getattr(instruction, name)) for put, name in _puts(cls)]
 
-    def dressed(self, packet: Packet | None, evidence: Evidence) -> Instruction:
+    def dressed(self, packet: Packet | None, evidence: PacketContext) -> Instruction:
         """The instruction, with its packet and what was known beside it."""
         new = object.__new__(self._class)
         for put, value in self._values:

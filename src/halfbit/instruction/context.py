@@ -12,7 +12,7 @@ from .address import (
     LongAddress,
     ShortAddress,
 )
-from .base import Context, Instruction, Sighting
+from .base import Context, Instruction, Repetition
 from .service import PAGE_REGISTER, PagePreset, RegisterAccess
 
 __all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
@@ -59,7 +59,7 @@ class ServiceTracker:
         #: Whether stations must not send it now, if it is one of operations mode.
         self.hold_off = False
         #: Whether it is, as a service mode packet, the same as the packet before (S-9.2.3).
-        self.sighting = Sighting.FIRST
+        self.repetition = Repetition.FIRST
         #: What the page register holds; ``None`` where that is not known.
         self.page: int | None = None
         self._forced = forced is not None
@@ -70,7 +70,7 @@ class ServiceTracker:
     def take(self, data: bytes, end: int | None) -> None:
         """Note a valid packet that ended at ``end`` ns (``None``: unknown)."""
         before, self._before = self._before, data
-        self.sighting = Sighting.REPEAT if before == data else Sighting.FIRST
+        self.repetition = Repetition.REPEAT if before == data else Repetition.FIRST
         expired = end is not None and self._kept_end is not None and end - self._kept_end >= HOLD
         if expired and self.context is Context.SERVICE:
             self._go(Context.LEFT)
@@ -133,7 +133,7 @@ class RepeatTracker:
         """Whether a first one waits for its repeat."""
         return bool(self._waiting)
 
-    def take(self, data: bytes, address: Address, needs_repeat: bool) -> Sighting | None:
+    def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
         """Note a valid packet; what it is where its instructions need a repeat, else ``None``."""
         waiting = self._waiting
         if not waiting and not needs_repeat:
@@ -151,7 +151,7 @@ class RepeatTracker:
         if not needs_repeat:
             return None
         waiting[decoder] = data
-        return Sighting.REPEAT if repeat else Sighting.FIRST
+        return Repetition.REPEAT if repeat else Repetition.FIRST
 
 
 _MULTI_FUNCTION = (Broadcast(),)

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator
 from typing import Union
 
 from ..error import HalfbitError
-from ..fault import Cutout, Fault
+from ..event import Cutout, Fault
 from ..packet import Packet
-from ..packet_type import exclusive_or
+from ..event import exclusive_or
 from .address import UnresolvedAddress
-from .base import Context, Evidence, Instruction, Sighting, Template
+from .base import Context, PacketContext, Instruction, Repetition, Template
 from .configuration import Configuration
 from .context import RepeatTracker, ServiceTracker, in_service_form, tells_nothing
 from .registry import Registry
@@ -27,7 +27,7 @@ Event = Union[Instruction, Fault, Cutout]
 REMEMBERED = 2048
 
 #: What is known beside most packets.
-_IN_OPERATIONS = Evidence(Context.OPERATIONS)
+_IN_OPERATIONS = PacketContext(Context.OPERATIONS)
 
 
 class _Reading:
@@ -78,7 +78,7 @@ class InstructionMachine:
         self._repeats = RepeatTracker()
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
-        self._evidence: dict[tuple[object, ...], Evidence] = {}
+        self._evidence: dict[tuple[object, ...], PacketContext] = {}
 
     def feed(self, event: Packet | Fault | Cutout) -> tuple[Event, ...]:
         """Take the next packet, fault or cutout; nothing is ever held back.
@@ -119,25 +119,25 @@ class InstructionMachine:
 
     def _in_service(self, reading: _Reading, packet: Packet) -> tuple[Instruction, ...]:
         tracker = self._tracker
-        if tracker.sighting is Sighting.REPEAT:
+        if tracker.repetition is Repetition.REPEAT:
             tracker.executed(reading.instructions[0])
-        return self._dress(reading, packet, Context.SERVICE, tracker.sighting, tracker.page)
+        return self._dress(reading, packet, Context.SERVICE, tracker.repetition, tracker.page)
 
     def _ambiguous(
         self, operations: _Reading, service: _Reading, packet: Packet, context: Context
     ) -> tuple[Instruction, ...]:
-        sighting = self._repeat(packet.data, operations)
+        repetition = self._repeat(packet.data, operations)
         return (
             Ambiguous(
                 UnresolvedAddress(packet.data[0]),
-                self._dress(operations, packet, context, sighting),
-                self._dress(service, packet, context, self._tracker.sighting),
+                self._dress(operations, packet, context, repetition),
+                self._dress(service, packet, context, self._tracker.repetition),
                 packet=packet,
                 evidence=self._known(context, None, None, None),
             ),
         )
 
-    def _repeat(self, data: bytes, reading: _Reading) -> Sighting | None:
+    def _repeat(self, data: bytes, reading: _Reading) -> Repetition | None:
         return self._repeats.take(data, reading.instructions[0].address, reading.needs_repeat)
 
     def _read(self, data: bytes, *, service: bool) -> _Reading:
@@ -155,11 +155,11 @@ class InstructionMachine:
         reading: _Reading,
         packet: Packet,
         context: Context,
-        sighting: Sighting | None,
+        repetition: Repetition | None,
         page: int | None = None,
     ) -> tuple[Instruction, ...]:
-        known = self._known(context, sighting, page, reading.configuration)
-        if sighting is None or len(reading.templates) == 1:
+        known = self._known(context, repetition, page, reading.configuration)
+        if repetition is None or len(reading.templates) == 1:
             return tuple([one.dressed(packet, known) for one in reading.templates])
         single = self._known(context, None, page, reading.configuration)
         return tuple(
@@ -170,15 +170,15 @@ class InstructionMachine:
     def _known(
         self,
         context: Context,
-        sighting: Sighting | None,
+        repetition: Repetition | None,
         page: int | None,
         configuration: Configuration | None,
-    ) -> Evidence:
+    ) -> PacketContext:
         hold_off = self._tracker.hold_off and context is not Context.SERVICE
-        key = (context, sighting, hold_off, page, configuration is None)
+        key = (context, repetition, hold_off, page, configuration is None)
         known = self._evidence.get(key)
         if known is None:
-            known = Evidence(context, sighting, hold_off, page, configuration)
+            known = PacketContext(context, repetition, hold_off, page, configuration)
             self._evidence[key] = known
         return known
 

@@ -10,8 +10,8 @@ from typing import Any
 import attrs
 
 from ..error import HalfbitError
-from ..packet_type import exclusive_or
-from ..signal import with_error_byte
+from ..event import exclusive_or
+from ..simulate.signal import with_error_byte
 from .address import (
     Address,
     Broadcast,

@@ -15,7 +15,7 @@ from typing import Any
 import attrs
 
 from ..edge import Edge, Edges, edges_from_durations
-from ..edge_filter import filtered
+from ..capture.filter import filtered
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
@@ -121,7 +121,7 @@ def look_ahead(
         raise HalfbitError(f"seconds: {seconds!r} is no time above 0")
     surveyor = _Surveyor()
     taken = []
-    source = edges.durations()
+    source = edges._rows()
     for durations, scale in source:
         taken.append((durations, scale))
         surveyor.add(durations, scale)
@@ -139,13 +139,13 @@ class _Replayed(Edges):
     def __iter__(self) -> Iterator[Edge]:
         now, level = 0, 1
         yield Edge(now, level)
-        for durations, scale in self.durations():
+        for durations, scale in self._rows():
             for duration in durations:
                 now += duration * scale
                 level = 1 - level
                 yield Edge(now, level)
 
-    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         source, self._source = self._source, None
         if source is None:
             raise HalfbitError("edges that were looked ahead of can be gone through only once")
@@ -191,7 +191,7 @@ class _Surveyor:
 
 def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
     if isinstance(edges, Edges):
-        yield from edges.durations()
+        yield from edges._rows()
         return
     before: Edge | None = None
     for edge in edges:
@@ -206,7 +206,7 @@ def _filtered(stretches: Sequence[Sequence[int]], minimum: int) -> list[list[int
     rows: list[list[int]] = []
     for stretch in stretches:
         row: list[int] = []
-        for durations, scale in filtered(edges_from_durations(stretch, "ns"), minimum, "ns").durations():
+        for durations, scale in filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows():
             row += [duration * scale for duration in durations]
         rows.append(row)
     return rows

@@ -14,10 +14,9 @@ from statistics import mean, median
 
 import attrs
 
-from ..decision.sequence import UNSEEN
 from ..limits import US, Limits
-from ..packet_type import Packet
-from ..signal import packet_bits
+from ..event import Packet, Recovery
+from ..simulate.signal import packet_bits
 from .trial import Trial
 
 __all__ = ["Fit", "fitted"]
@@ -52,7 +51,7 @@ class Fit:
     #: From a change to its being seen: the longest time, less the shortest.
     late: int
     #: The same for the rare changes seen later still; 0 where there are none.
-    late_rare: int
+    latency_rare: int
     #: Greatest difference seen between the two halves of a one-bit; 0 where only one edge was captured.
     difference: int
     #: Share of the durations with a zero's half in them that are stretched, 0 to 1.
@@ -125,7 +124,7 @@ def fitted(trial: Trial) -> Fit | None:
         one=round(one),
         zero=round(zero),
         late=round(usual if rare or stretches else latest),
-        late_rare=round(latest) if rare else 0,
+        latency_rare=round(latest) if rare else 0,
         difference=0 if trial.limits.one_edge else max(_difference(span) for span, _ in sound),
         stretched=stretched / with_zeros,
         packets=len(sound),
@@ -152,7 +151,7 @@ def _spans(trial: Trial) -> Iterator[_Span]:
     per_bit = 1 if limits.one_edge else 2
     for stretch in trial.stretches:
         for packet in stretch.events:
-            if not isinstance(packet, Packet) or UNSEEN in packet.recovered:
+            if not isinstance(packet, Packet) or packet.recovered is Recovery.MISSED_CHANGES:
                 continue
             # The first one-bit may be the end bit of the packet before, or half a bit off.
             preamble = min(packet.preamble - 1, PREAMBLE)

@@ -126,7 +126,7 @@ def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Tria
         few = [stretch[:GUESS] for stretch in few]
         one = _run_of(stretches)
         for zero in ZEROS:
-            limits = Limits(decision="sequence", one_nominal=one, zero_nominal=zero * US, late_max=56 * US)
+            limits = Limits(decision="sequence", one_nominal=one, zero_nominal=zero * US, latency_max=56 * US)
             trials.append(tried("sequence", limits, few))
             if fitted(trials[-1]) is not None:
                 break
@@ -154,7 +154,7 @@ def _guessed_bits(stretches: Sequence[Sequence[int]], pulse: int) -> Limits:
     zero = zeros[len(zeros) // 2] if zeros else 200 * US
     spread = ones[len(ones) * 199 // 200] - ones[len(ones) // 200]
     return attrs.evolve(
-        Limits.for_one_edge(), one_nominal=one // 2, zero_nominal=zero // 2, late_max=spread + 2 * US
+        Limits.for_one_edge(), one_nominal=one // 2, zero_nominal=zero // 2, latency_max=spread + 2 * US
     )
 
 
@@ -167,7 +167,7 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
         one_nominal=fit.one,
         zero_nominal=fit.zero,
         midpoint=fit.one + fit.zero,
-        late_max=late,
+        latency_max=late,
     )
     if not one_edge:
         low = max(fit.one - max(late, 6 * US), 1)
@@ -176,9 +176,9 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
         # By sums one_min only bars what is too short for a bit.
         yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
     yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
-    if fit.late_rare:
+    if fit.latency_rare:
         # Few long turns are seen, so the longest is hardly among them.
-        rare = fit.late_rare + fit.late_rare // 8
+        rare = fit.latency_rare + fit.latency_rare // 8
         yield "sequence, with long turns", attrs.evolve(
-            nominal, decision="sequence", one_edge=one_edge, late_rare=rare
+            nominal, decision="sequence", one_edge=one_edge, latency_rare=rare
         )

@@ -81,7 +81,7 @@ def _signal(survey: Survey, fit: Fit) -> Iterator[str]:
     yield f"  half of a zero   {fit.zero / US:.2f} us" + (
         f"; {fit.stretched:.1%} of what holds one is stretched" if fit.stretched else ""
     )
-    rare = f"; now and then up to {_us(fit.late_rare)} us" if fit.late_rare else ""
+    rare = f"; now and then up to {_us(fit.latency_rare)} us" if fit.latency_rare else ""
     spread = f"within {_us(fit.late)} us of one another" if fit.late else "all alike"
     yield f"  changes seen     {spread}, measured from where they are{rare}"
     if fit.difference:

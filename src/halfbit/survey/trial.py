@@ -8,11 +8,11 @@ from itertools import accumulate
 
 import attrs
 
-from ..account import Event
+from ..event import PacketEvent
 from ..decision import receiver_for
-from ..fault import Fault, FaultKind
+from ..event import Fault, FaultKind
 from ..limits import Limits
-from ..packet_type import Packet
+from ..event import Packet
 
 __all__ = ["Stretch", "Trial", "preambles", "tried"]
 
@@ -23,7 +23,7 @@ class Stretch:
 
     durations: Sequence[int]
     times: Sequence[int]
-    events: Sequence[Event]
+    events: Sequence[PacketEvent]
 
 
 @attrs.frozen

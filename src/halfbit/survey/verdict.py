@@ -119,8 +119,8 @@ def _reason(fit: Fit, best: Trial, tick: float) -> str:
         cause = f"the loop period is up to about {_us(fit.late)} us"
     else:
         cause = f"changes are seen up to {_us(fit.late)} us late (or half of that early or late)"
-    if fit.late_rare:
-        cause += f", now and then {_us(fit.late_rare)} us"
+    if fit.latency_rare:
+        cause += f", now and then {_us(fit.latency_rare)} us"
     if limits.decision == "halves":
         if fit.late <= 2 * US:
             return (

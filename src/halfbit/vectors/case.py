@@ -52,7 +52,7 @@ class Case:
     #: Document and section of the rule.
     source: str
     #: What happens in the signal, in one line.
-    story: str
+    text: str
     #: Between changes, us.
     durations: tuple[int, ...]
     #: Layer 2's answer to each duration, a hexadecimal digit each.
@@ -72,7 +72,7 @@ class Case:
             "id": self.id,
             "rule": self.rule,
             "source": self.source,
-            "story": self.story,
+            "text": self.text,
             "durations": list(self.durations),
             "half_bits": self.half_bits,
             "bits": self.bits,
@@ -90,7 +90,7 @@ class Case:
             value["id"],
             value["rule"],
             value["source"],
-            value["story"],
+            value["text"],
             tuple(value["durations"]),
             value["half_bits"],
             value["bits"],

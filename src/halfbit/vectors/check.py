@@ -19,7 +19,7 @@ import attrs
 
 from .. import core
 from ..error import HalfbitError
-from ..fault import FaultKind
+from ..event import FaultKind
 from .case import Answer, Case
 
 __all__ = ["Difference", "Report", "check", "fed"]

@@ -1,0 +1,147 @@
+"""Raw numbers of a capture, some at a time, each with its place."""
+
+from __future__ import annotations
+
+import math
+import operator
+from array import array
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+from typing import Any
+
+import attrs
+
+from .error import CaptureError, HalfbitError
+from .unit import Number
+
+__all__ = ["LARGEST", "Batch", "batches_of", "counts", "integers", "plain"]
+
+#: How many values of a sequence are looked at in one go: enough to make the cost of a batch small,
+#: little enough to stay in the cache.
+SIZE = 1 << 14
+
+#: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
+LARGEST = 10**30
+
+# What Python's own views can be read as, all in the machine's byte order. Others (another byte
+# order, several dimensions) are taken value by value.
+_INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
+_FORMATS = _INTEGER_FORMATS | frozenset("fd?")
+
+
+@attrs.frozen(slots=True)
+class Batch:
+    """Some raw values of a capture in a row, and the place of each."""
+
+    values: Sequence[Any]
+    #: The place of ``values[i]``, in words ("line 17").
+    place: Callable[[int], str]
+    #: The level after the first of them, where they are changes and the batch knows it.
+    level: int | None = None
+
+    def singly(self) -> Iterator[Batch]:
+        """Its values in batches of one."""
+        for index in range(len(self.values)):
+            level = None if index else self.level
+            yield Batch(self.values[index : index + 1], partial(self._at, index), level)
+
+    def _at(self, index: int, _: int) -> str:
+        return self.place(index)
+
+
+def batches_of(values: Iterable[Any]) -> Iterator[Batch]:
+    """Cut values into batches: those of a list, an array or the like into large ones, others singly.
+
+    :raises HalfbitError: if they cannot be iterated over, or are an array of something other than real numbers.
+    """
+    row: Sequence[Any] | None = _view(values)
+    if row is None and isinstance(values, (list, tuple, range)):
+        row = values
+    if row is None:
+        try:
+            singly = enumerate(values)
+        except TypeError:
+            raise HalfbitError(f"{values!r} is not a row of numbers: give a list, an array or an iterator") from None
+        for index, value in singly:
+            yield Batch((value,), partial(_item, index))
+        return
+    for start in range(0, len(row), SIZE):
+        yield Batch(row[start : start + SIZE], partial(_item, start))
+
+
+def _item(start: int, index: int) -> str:
+    return f"item {start + index}"
+
+
+def _view(values: Any) -> memoryview | None:
+    """The values as a view without a copy, if they are an array of one dimension in the machine's byte order.
+
+    :raises HalfbitError: if they are an array that holds no real numbers, or a view that Python cannot read.
+    """
+    type_ = getattr(values, "dtype", None)
+    if type_ is not None and type_.kind not in "biuf":
+        raise HalfbitError(
+            f"an array of {type_} holds no real numbers: give integers or floats (of times: values.astype('int64'))"
+        )
+    try:
+        view = memoryview(values)
+    except (TypeError, ValueError):
+        return None
+    if view.ndim == 1 and view.format.lstrip("@") in _FORMATS:
+        return view
+    if values is view or isinstance(values, memoryview):
+        raise HalfbitError(f"a view of format {view.format!r} cannot be read: give one row in the machine's byte order")
+    return None
+
+
+def integers(values: Sequence[Any]) -> bool:
+    """True if all values are Python integers, or are held as machine integers."""
+    if isinstance(values, memoryview):
+        return values.format.lstrip("@") in _INTEGER_FORMATS
+    return set(map(type, values)) <= {int}
+
+
+def counts(values: Sequence[Any]) -> Sequence[int] | None:
+    """The values, if all are integers from 0 up that fit 64 bits; found out fast. Else ``None``."""
+    if isinstance(values, memoryview):
+        fitting = values.format.lstrip("@") in _INTEGER_FORMATS and min(values, default=0) >= 0
+        return values if fitting else None
+    try:
+        array("Q", values)
+    except (TypeError, OverflowError, ValueError):
+        return None
+    return values
+
+
+def plain(batch: Batch) -> Sequence[Number]:
+    """A batch's values as Python's own finite numbers, or held as machine integers.
+
+    :raises CaptureError: with the place, where a value is no finite number.
+    """
+    values = batch.values
+    if integers(values):
+        return values
+    if isinstance(values, memoryview):
+        values = values.tolist()
+    numbers = [_number(value, batch, index) for index, value in enumerate(values)]
+    return numbers
+
+
+def _number(value: object, batch: Batch, index: int) -> Number:
+    if isinstance(value, float):
+        number: Number = value
+    else:
+        try:
+            number = operator.index(value)  # type: ignore[arg-type]
+        except TypeError:
+            try:
+                if isinstance(value, (str, bytes)):
+                    raise TypeError
+                number = float(value)  # type: ignore[arg-type]
+            except (TypeError, ValueError):
+                raise CaptureError(f"{value!r} is not a number", batch.place(index)) from None
+    if not -LARGEST <= number <= LARGEST:
+        finite = isinstance(number, int) or math.isfinite(number)
+        problem = "is too large" if finite else "is not a finite number"
+        raise CaptureError(f"{value!r} {problem}", batch.place(index))
+    return number

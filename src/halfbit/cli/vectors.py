@@ -1,0 +1,84 @@
+"""``halfbit vectors``: lists the vectors, and runs a port against them."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+from collections import Counter
+from typing import Any
+
+from ..vectors.check import Report, check, fed
+from ..vectors.reader import SETS, cases
+
+__all__ = ["add_parser", "run"]
+
+
+def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+    """Add the command's parser."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "vectors",
+        help="signals with what a decoder must make of them; runs a port against them",
+        description="Signals with what a decoder must make of them, by the rules they stand for.",
+        allow_abbrev=False,
+    )
+    actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
+    for name, text in (
+        ("list", "the rules, and how many cases each has"),
+        ("show", "a case in full, as a line of JSON"),
+        ("feed", "what a port is given to read"),
+        ("check", "run a port, and say which rules it breaks"),
+    ):
+        action = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
+        action.add_argument(
+            "--limits", choices=tuple(SETS), default="receive",
+            help="the limits the cases are for: what decoders must accept, or what stations must keep",
+        )  # fmt: skip
+        if name == "show":
+            action.add_argument("case", metavar="ID", help="the case's name")
+        if name in ("feed", "check"):
+            action.add_argument("--rule", help="only the cases of this rule")
+            action.add_argument(
+                "--ticks-per-us", type=int, default=1, metavar="N", help="the port's ticks in a microsecond"
+            )
+        if name == "check":
+            action.add_argument("--packets-only", action="store_true", help="compare packets, no other answers")
+            action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
+    return parser
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what the action says. For ``check``, 1 where the port differs."""
+    chosen = cases(args.limits)
+    if args.action == "list":
+        for rule, count in Counter(case.rule for case in chosen).items():
+            print(f"{count:4}  {rule}")
+        return 0
+    if args.action == "show":
+        found = [case for case in chosen if case.id == args.case]
+        for case in found:
+            print(case.to_json())
+        return 0 if found else 1
+    if args.rule is not None:
+        chosen = tuple(case for case in chosen if case.rule == args.rule)
+        if not chosen:
+            return 1
+    if args.action == "feed":
+        print(fed(chosen, args.ticks_per_us), end="")
+        return 0
+    report = check(
+        shlex.split(args.port), chosen, ticks_per_us=args.ticks_per_us, packets_only=args.packets_only
+    )
+    _print(report)
+    return 1 if report.differences else 0
+
+
+def _print(report: Report) -> None:
+    broken = report.broken
+    for rule, first in broken.items():
+        count, differ = report.rules[rule]
+        extent = "" if first.packets else ", but not in their packets"
+        print(f"{rule}: {differ} of {count} cases differ{extent} ({first.case.source})")
+        print(f"    {first.case.id}: {first.case.text}")
+        print(f"    {first.text}")
+    sound = len(report.rules) - len(broken)
+    print(f"{len(report.cases)} cases, {len(report.differences)} differ; {sound} of {len(report.rules)} rules kept")

@@ -1,0 +1,296 @@
+"""What layers 2 to 4 give: packets, faults and cutouts, each with the time it covers.
+
+What is wrong with a signal is a value in its place in time, never an exception.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from functools import reduce
+from operator import xor
+from typing import Any, Union
+
+import attrs
+
+from . import core
+from .error import HalfbitError
+
+__all__ = ["HALF_BIT_FAULTS", "SCHEMA", "Cutout", "Fault", "FaultKind", "Layer", "Packet", "PacketEvent", "Recovery", "exclusive_or"]
+
+#: The number of the form that ``as_dict`` gives. It grows when a reader of the form before would not understand it.
+SCHEMA = 1
+
+
+def exclusive_or(data: Iterable[int]) -> int:
+    """The exclusive or of bytes: 0 for a whole packet with the right error detection byte (S-9.2 A)."""
+    return reduce(xor, data, 0)
+
+
+@contextmanager
+def _reading(value: object, type_: str) -> Iterator[None]:
+    """Turn what a wrong dictionary raises into an error that names the form.
+
+    :raises HalfbitError: if the form or its version is another, or a field is missing or wrong.
+    """
+    if not isinstance(value, dict) or value.get("type") != type_ or value.get("schema") != SCHEMA:
+        raise HalfbitError(f"{value!r} is not a {type_} of schema {SCHEMA}: give what as_dict() made")
+    try:
+        yield
+    except (KeyError, TypeError, ValueError) as error:
+        raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}") from None
+
+
+class Recovery(enum.Enum):
+    """How a packet was recovered whose half-bits alone did not give it."""
+
+    #: Level changes were missed, and the times around them fit only this packet.
+    MISSED_CHANGES = "missed changes"
+    #: Several readings fit the times, and the error detection byte left one.
+    ERROR_BYTE = "error byte"
+
+
+@attrs.frozen(slots=True)
+class Packet:
+    """A packet whose error detection byte is right (S-9.2 A).
+
+    It covers the time from the end of the packet or the loss before it to the end of its packet end bit.
+    """
+
+    #: All bytes: the address first, the error detection byte last (S-9.2 A).
+    data: bytes
+    #: One-bits before the packet start bit. The end bit of the packet before counts (S-9.2 A). 255 means 255 or more.
+    preamble: int = 0
+    #: First ns of the preamble, from the capture's start.
+    start: int = 0
+    #: First ns after the packet end bit.
+    end: int = 0
+    #: How it was recovered; ``None`` if the half-bits, or their sums, gave it.
+    recovered: Recovery | None = None
+
+    def __str__(self) -> str:
+        return self.data.hex(" ").upper()
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it: bytes in hexadecimal, times in ns."""
+        return {
+            "schema": SCHEMA,
+            "type": "packet",
+            "data": self.data.hex().upper(),
+            "preamble": self.preamble,
+            "start": self.start,
+            "end": self.end,
+            "recovered": None if self.recovered is None else self.recovered.value,
+        }
+
+    @classmethod
+    def from_dict(cls, value: dict[str, Any]) -> Packet:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not the form of a packet.
+        """
+        with _reading(value, "packet"):
+            means = value["recovered"]
+            return cls(
+                bytes.fromhex(value["data"]),
+                value["preamble"],
+                value["start"],
+                value["end"],
+                None if means is None else Recovery(means),
+            )
+
+
+class Layer(enum.IntEnum):
+    """The layers that find faults."""
+
+    HALF_BIT = 2
+    BIT = 3
+    PACKET = 4
+
+
+class FaultKind(enum.IntEnum):
+    """What is wrong. The numbers are the answers of the core, and of a port."""
+
+    #: A half-bit is shorter than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
+    SHORT = core.SHORT
+    #: A half-bit is too long for a one-bit and too short for a zero-bit (S-9.1 A, table 1). See :attr:`Fault.duration`.
+    GAP = core.GAP
+    #: A half-bit is longer than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
+    LONG = core.LONG
+    #: Half of a one-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
+    UNPAIRED_ONE = core.UNPAIRED_ONE
+    #: Half of a zero-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
+    UNPAIRED_ZERO = core.UNPAIRED_ZERO
+    #: The halves of a one-bit differ too much (S-9.1 A, table 1). See :attr:`Fault.difference`.
+    UNEQUAL = core.UNEQUAL
+    #: A whole zero-bit is too long (S-9.1 A, table 1). See :attr:`Fault.duration`.
+    ZERO_TOO_LONG = core.ZERO_TOO_LONG
+    #: A start bit after too few one-bits (S-9.2 A). See :attr:`Fault.one_bits`.
+    SHORT_PREAMBLE = core.SHORT_PREAMBLE
+    #: A packet end bit too soon (S-9.2 A). See :attr:`Fault.data`.
+    FEW_BYTES = core.FEW_BYTES
+    #: No packet end bit after the longest packet allowed (S-9.2.1, introduction). See :attr:`Fault.data`.
+    MANY_BYTES = core.MANY_BYTES
+    #: The error detection byte is wrong (S-9.2 A). See :attr:`Fault.wrong_bits`.
+    ERROR_BYTE = core.ERROR_BYTE
+    #: The capture starts or ends inside a packet. See :attr:`Fault.data`.
+    CUT = core.CUT
+    #: No reading of the bits fits the times, or two fit about equally well.
+    UNCLEAR = core.UNCLEAR
+
+    @property
+    def layer(self) -> Layer:
+        """The layer that finds it."""
+        if self in HALF_BIT_FAULTS:
+            return Layer.HALF_BIT
+        return Layer.BIT if self in _BIT_FAULTS else Layer.PACKET
+
+
+#: The core's answers about a single half-bit, and about a pair of them.
+HALF_BIT_FAULTS = frozenset((core.SHORT, core.GAP, core.LONG))
+_BIT_FAULTS = frozenset((core.UNPAIRED_ONE, core.UNPAIRED_ZERO, core.UNEQUAL, core.ZERO_TOO_LONG))
+
+#: Kinds whose detail is the duration of one half-bit or bit.
+_DURATIONS = frozenset((*HALF_BIT_FAULTS, core.UNPAIRED_ONE, core.UNPAIRED_ZERO, core.ZERO_TOO_LONG))
+
+_WORDS = {
+    FaultKind.SHORT: "half-bit of {us} us is too short",
+    FaultKind.GAP: "half-bit of {us} us is too long for a one and too short for a zero",
+    FaultKind.LONG: "half-bit of {us} us is too long",
+    FaultKind.UNPAIRED_ONE: "unpaired half of a one-bit, {us} us; a level change was probably missed",
+    FaultKind.UNPAIRED_ZERO: "unpaired half of a zero-bit, {us} us; a level change was probably missed",
+    FaultKind.UNEQUAL: "halves of a one-bit differ by {us} us",
+    FaultKind.ZERO_TOO_LONG: "zero-bit of {us} us is too long as a whole",
+    FaultKind.SHORT_PREAMBLE: "start bit after {n} one-bits: too few for a preamble",
+    FaultKind.FEW_BYTES: "packet ends after {bytes}: too few",
+    FaultKind.MANY_BYTES: "packet goes on after {bytes}: too many",
+    FaultKind.ERROR_BYTE: "error detection byte is wrong in the bits {n:08b}",
+    FaultKind.CUT: "the capture starts or ends inside a packet",
+    FaultKind.UNCLEAR: "no single reading of the bits fits the times",
+}
+
+
+@attrs.frozen(slots=True)
+class Fault:
+    """Something wrong, and the stretch of the signal that was lost to it.
+
+    At layers 2 and 3 a fault covers one half-bit or bit. At layer 4 and in what :func:`halfbit.decode` gives it covers
+    all that was lost: from the torn packet's preamble (or from the half-bit, if no packet was torn) to the
+    next preamble. It names what went wrong first.
+    """
+
+    #: What is wrong.
+    kind: FaultKind
+    #: First ns of the stretch that is lost, from the capture's start.
+    start: int
+    #: First ns after it.
+    end: int
+    #: The place of the fault, ns: the start of the wrong half-bit or bit. For UNEQUAL the change between the halves.
+    at: int
+    #: The number that the property named at each :class:`FaultKind` gives. Use the property.
+    detail: int = 0
+    #: The bytes of the torn packet that were complete.
+    data: bytes = b""
+    #: How many half-bits and bits in the stretch were wrong.
+    count: int = 1
+
+    @property
+    def layer(self) -> Layer:
+        """The layer that found it."""
+        return self.kind.layer
+
+    @property
+    def duration(self) -> int | None:
+        """How long the wrong half-bit or zero-bit lasted, ns; ``None`` for other kinds."""
+        return self.detail if self.kind in _DURATIONS else None
+
+    @property
+    def difference(self) -> int | None:
+        """By how much the halves of a one-bit differ, ns; ``None`` for kinds other than UNEQUAL."""
+        return self.detail if self.kind is FaultKind.UNEQUAL else None
+
+    @property
+    def one_bits(self) -> int | None:
+        """How many one-bits came before the start bit; ``None`` for kinds other than SHORT_PREAMBLE."""
+        return self.detail if self.kind is FaultKind.SHORT_PREAMBLE else None
+
+    @property
+    def wrong_bits(self) -> int | None:
+        """The exclusive or of all bytes of the packet, 1 to 255; ``None`` for kinds other than ERROR_BYTE."""
+        return self.detail if self.kind is FaultKind.ERROR_BYTE else None
+
+    def __str__(self) -> str:
+        complete = "1 byte" if len(self.data) == 1 else f"{len(self.data)} bytes"
+        return _WORDS[self.kind].format(us=f"{self.detail / 1000:g}", n=self.detail, bytes=complete)
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it: bytes in hexadecimal, times and durations in ns, and only the properties of its kind."""
+        named = {name: getattr(self, name) for name in _NAMED}
+        return {
+            "schema": SCHEMA,
+            "type": "fault",
+            "kind": self.kind.name,
+            "layer": int(self.layer),
+            "start": self.start,
+            "end": self.end,
+            "at": self.at,
+            **{name: value for name, value in named.items() if value is not None},
+            "data": self.data.hex().upper(),
+            "count": self.count,
+        }
+
+    @classmethod
+    def from_dict(cls, value: dict[str, Any]) -> Fault:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not the form of a fault.
+        """
+        with _reading(value, "fault"):
+            detail = next((value[name] for name in _NAMED if name in value), 0)
+            return cls(
+                FaultKind[value["kind"]],
+                value["start"],
+                value["end"],
+                value["at"],
+                detail,
+                bytes.fromhex(value["data"]),
+                value["count"],
+            )
+
+
+#: The properties of a fault that give its detail.
+_NAMED = ("duration", "difference", "one_bits", "wrong_bits")
+
+
+@attrs.frozen(slots=True)
+class Cutout:
+    """A stretch after a packet in which the station shorted the rails so that decoders may answer.
+
+    Bi-directional communication (S-9.3.2 and RCN-217, both from memory). Not a fault.
+    """
+
+    #: First ns, from the capture's start: the end of the packet before.
+    start: int
+    #: First ns after it.
+    end: int
+
+    def __str__(self) -> str:
+        return f"cutout of {(self.end - self.start) / 1000:g} us"
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it, times in ns."""
+        return {"schema": SCHEMA, "type": "cutout", "start": self.start, "end": self.end}
+
+    @classmethod
+    def from_dict(cls, value: dict[str, Any]) -> Cutout:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not the form of a cutout.
+        """
+        with _reading(value, "cutout"):
+            return cls(value["start"], value["end"])
+
+
+#: What layer 4 gives.
+PacketEvent = Union[Packet, Fault, Cutout]

@@ -1,0 +1,317 @@
+"""A stretch of a capture at all layers at once: what one looks at to see why a packet was lost."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from itertools import accumulate
+
+import attrs
+
+from ..event import PacketEvent
+from ..bit import bits
+from ..limits import PREAMBLE_MIN
+from ..decision import receiver_for
+from ..edge import Edge, Edges
+from ..error import HalfbitError
+from ..event import Cutout, Fault, FaultKind, Layer
+from ..half_bit import HalfBit, HalfBitKind, half_bits
+from ..instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
+from ..limits import RECEIVE, Limits
+from ..event import Packet
+from ..simulate.signal import packet_bits
+from ..instruction import Event
+
+__all__ = ["Mark", "Strip", "strips"]
+
+#: So many durations are shown of an event at most; so many of a preamble, and of what is before a fault's place.
+MOST = 400
+LEAD = 44
+#: So many durations are remembered, so that memory is constant. An event with more is shown without its start.
+KEPT = 1 << 17
+
+
+@attrs.frozen(slots=True)
+class Mark:
+    """Something from one time to another, ns from the capture's start."""
+
+    start: int
+    end: int
+    text: str
+
+
+@attrs.frozen
+class Strip:
+    """A stretch of a capture. Times are ns from the capture's start."""
+
+    #: Level changes, one more than there are durations between them.
+    times: Sequence[int]
+    #: The level after the first change, 0 or 1; ``None`` where only the changes to one level were captured.
+    level: int | None
+    #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
+    #: where bits are not decided by halves.
+    half_bits: Sequence[Mark]
+    #: Layer 3: ``"1"``, ``"0"``, ``"?"``. By sum and sequence: the bits of the packets that were read.
+    bits: Sequence[Mark]
+    #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``;
+    #: of a wrong error detection byte also what it should be.
+    parts: Sequence[Mark]
+    #: Layer 5: the packets' instructions in words, and what was lost and why.
+    meanings: Sequence[Mark]
+    #: Each fault of layers 2 and 3, where it is, and the packet's own; a wrong error detection byte's place is that
+    #: byte. By sum and sequence, which know no faulty half-bits, what was lost.
+    faults: Sequence[Fault]
+    #: Durations of the capture between the strip before and this one that are not shown.
+    left_out: int = 0
+
+    @property
+    def durations(self) -> list[int]:
+        """Between the changes, ns."""
+        return [after - before for before, after in zip(self.times, self.times[1:])]
+
+
+@attrs.frozen(slots=True)
+class _Seen:
+    """An event, what it was decoded to, and its durations with the index of the first in the capture."""
+
+    event: PacketEvent
+    decoded: tuple[Event, ...]
+    first: int
+    durations: Sequence[int]
+    start: int
+
+
+def strips(
+    edges: Edges,
+    limits: Limits = RECEIVE,
+    *,
+    at: int | None = None,
+    events: int = 2,
+    level: int = 1,
+    registry: Registry = STANDARD,
+    configuration: Configuration | None = None,
+    context: Context | None = None,
+) -> Iterator[Strip]:
+    """The strips of some packets and faults in a row, one for each.
+
+    :param at: ns; the packet or fault at that time is the first. Without it, the first fault after a packet, or the
+        first fault there is; if there is none, the capture's first packet.
+    :param events: how many, from 1 up.
+    :param level: the level after the capture's first change.
+    :raises HalfbitError: where ``events`` is less than 1, or ``at`` lies outside the capture.
+    """
+    if events < 1:
+        raise HalfbitError(f"events: {events} is less than 1")
+    if at is not None and at < 0:
+        raise HalfbitError(f"at: {at} ns is before the capture's start")
+    machine = InstructionMachine(registry, configuration, context)
+    chosen: list[_Seen] = []
+    fallback: list[_Seen] = []
+    end = 0
+    for seen in _seen(edges, limits, machine):
+        end = seen.event.end
+        if not chosen and not _wanted(seen.event, at):
+            if len(fallback) < events:
+                fallback.append(seen)
+            continue
+        chosen.append(seen)
+        if len(chosen) == events:
+            break
+    if at is not None and not chosen:
+        raise HalfbitError(f"at: nothing was decoded at {at / 1e6:g} ms; the last ends at {end / 1e6:g} ms")
+    shown = 0
+    for number, seen in enumerate(chosen or fallback):
+        strip, first = _strip(seen, limits, level)
+        yield attrs.evolve(strip, left_out=first - shown if number else 0)
+        shown = first + len(strip.times) - 1
+
+
+def _wanted(event: PacketEvent, at: int | None) -> bool:
+    if at is not None:
+        return event.end > at
+    return isinstance(event, Fault) and event.kind is not FaultKind.CUT
+
+
+def _seen(edges: Edges, limits: Limits, machine: InstructionMachine) -> Iterator[_Seen]:
+    """The events with their durations."""
+    receiver = receiver_for(limits)
+    record = _Record()
+    for durations, scale in edges._rows():
+        for count in durations:
+            record.add(count * scale)
+            for event in receiver.feed(count * scale):
+                yield record.seen(event, machine)
+    for event in receiver.finish():
+        yield record.seen(event, machine)
+
+
+class _Record:
+    """The durations that events to come may still need."""
+
+    def __init__(self) -> None:
+        self._durations: list[int] = []
+        self._times = [0]  # of the changes around them
+        self._first = 0  # index in the capture of the first of them
+
+    def add(self, duration: int) -> None:
+        self._durations.append(duration)
+        self._times.append(self._times[-1] + duration)
+        if len(self._durations) > 2 * KEPT:
+            self._drop(KEPT)
+
+    def seen(self, event: PacketEvent, machine: InstructionMachine) -> _Seen:
+        """An event with its durations, which are given up with those before."""
+        self._drop(min(bisect_left(self._times, event.start), len(self._durations)))
+        last = bisect_left(self._times, event.end)
+        start, durations, first = self._times[0], self._durations[:last], self._first
+        self._drop(min(last, len(self._durations)))
+        return _Seen(event, machine.feed(event), first, durations, start)
+
+    def _drop(self, number: int) -> None:
+        del self._durations[:number], self._times[:number]
+        self._first += number
+
+
+def _strip(seen: _Seen, limits: Limits, level: int) -> tuple[Strip, int]:
+    """The strip of an event, clipped; and the index in the capture of its first duration."""
+    event, durations = seen.event, seen.durations
+    times = list(accumulate(durations, initial=seen.start))
+    if limits.decision == "halves":
+        halves, pairs, faults = _layers(durations, seen.start, limits)
+    else:
+        halves, faults = [], []
+        pairs = _bits_of(event, limits, times) if isinstance(event, Packet) else []
+    if isinstance(event, Fault) and (event.layer is Layer.PACKET or not halves):
+        faults.append(event)
+    parts = _parts(event, pairs)
+    if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and parts:
+        faults[-1] = attrs.evolve(event, at=parts[-1].start)  # the packet is wrong as a whole; there it shows
+    words = [str(each) for each in seen.decoded]
+    if isinstance(event, Packet):
+        words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]
+        words += [f"recovered: {event.recovered.value}"] if event.recovered else []
+    elif isinstance(event, Fault):
+        words = [f"lost: {event}"]
+    meanings = [Mark(times[0], times[-1], "; ".join(words))]
+    low, high = _clip(event, times, parts)
+    shown = Strip(
+        times[low : high + 1],
+        None if limits.one_edge else (level + seen.first + low) % 2,
+        _within(halves, times[low], times[high]),
+        _within(pairs, times[low], times[high]),
+        _within(parts, times[low], times[high]),
+        meanings,
+        [fault for fault in faults if times[low] <= fault.at < times[high]],
+    )
+    return shown, seen.first + low
+
+
+def _words(instruction: Instruction) -> str:
+    address, words = str(instruction.address), str(instruction)
+    return words if words.startswith(address) else f"{address}: {words}"
+
+
+def _within(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
+    return [mark for mark in marks if mark.end > start and mark.start < end]
+
+
+def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tuple[int, int]:
+    """Which changes to show: not all of a long preamble, nor of a long loss."""
+    last = len(times) - 1
+    if last <= MOST:
+        return 0, last
+    if isinstance(event, Packet) and parts:
+        low = max(bisect_left(times, parts[0].end) - LEAD, 0)
+        return low, last
+    low = max(bisect_left(times, event.at) - LEAD, 0) if isinstance(event, Fault) else 0
+    return low, min(low + MOST, last)
+
+
+def _layers(
+    durations: Sequence[int], start: int, limits: Limits
+) -> tuple[list[Mark], list[Mark], list[Fault]]:
+    """Layers 2 and 3 one by one, as their own machines see them."""
+    halves: list[Mark] = []
+    pairs: list[Mark] = []
+    faults: list[Fault] = []
+    layer_2: list[HalfBit | Fault] = []
+    for event in half_bits(_edges_at(durations, start), limits):
+        layer_2.append(event)
+        text = "?" if isinstance(event, Fault) else str(int(event.kind is HalfBitKind.ONE))
+        halves.append(Mark(event.start, event.end, text))
+    for each in bits(layer_2, limits):
+        if isinstance(each, Fault):
+            faults.append(each)
+            pairs.append(Mark(each.start, each.end, "?"))
+        else:
+            pairs.append(Mark(each.start, each.end, str(each.value)))
+    return halves, pairs, faults
+
+
+def _edges_at(durations: Sequence[int], start: int) -> Iterator[Edge]:
+    for index, time in enumerate(accumulate(durations, initial=start)):
+        yield Edge(time, index % 2)
+
+
+def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:
+    """A packet's bits where they were read: by sum two durations each, by sequence as long as bits are sent."""
+    values = packet_bits(packet.data, packet.preamble)
+    if limits.decision == "sum":
+        bounds = list(reversed(times[::-1][::2]))[-len(values) - 1 :]
+    else:
+        nominal = (2 * limits.zero_nominal, 2 * limits.one_nominal)
+        backwards = list(accumulate((-nominal[value] for value in reversed(values)), initial=packet.end))
+        bounds = backwards[::-1]
+    values = values[-(len(bounds) - 1) :]
+    marks = [Mark(start, end, str(value)) for start, end, value in zip(bounds, bounds[1:], values)]
+    return [mark for mark in marks if mark.end > times[0]]
+
+
+def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
+    """Preamble, start bit, bytes, the bits between them, and end bit of a packet; of a torn one as far as it came."""
+    if isinstance(event, Cutout):
+        return []
+    if isinstance(event, Packet):
+        at = len(pairs) - 9 * len(event.data) - 1
+        ones = event.preamble
+    else:
+        at = _start_bit(pairs)
+        if at >= 0 and event.layer is not Layer.PACKET and pairs[at].start >= event.at:
+            at = -1  # it was lost before any packet had begun
+        ones = _run(pairs, at)
+    if at < 0:
+        return []
+    parts = []
+    if at:
+        parts.append(Mark(pairs[max(at - ones, 0)].start, pairs[at].start, f"preamble {ones}"))
+    if not event.data:
+        parts.append(Mark(pairs[at].start, pairs[at].end, "start"))
+    for number, byte in enumerate(event.data):
+        if at + 1 >= len(pairs):
+            return parts
+        parts.append(Mark(pairs[at].start, pairs[at].end, "0" if number else "start"))
+        text = f"{byte:02X}"
+        if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and number == len(event.data) - 1:
+            text += f", not {byte ^ event.detail:02X}"
+        # The last ones of a wrong byte may be the next preamble's first.
+        parts.append(Mark(pairs[at + 1].start, pairs[min(at + 8, len(pairs) - 1)].end, text))
+        at += 9
+    if isinstance(event, Packet):
+        parts.append(Mark(pairs[at].start, pairs[at].end, "end"))
+    return parts
+
+
+def _run(pairs: Sequence[Mark], end: int) -> int:
+    """How many ones stand right before a bit."""
+    start = end
+    while start > 0 and pairs[start - 1].text == "1":
+        start -= 1
+    return end - start
+
+
+def _start_bit(pairs: Sequence[Mark]) -> int:
+    """Which bit the torn packet's start bit is: the first zero after a preamble; -1 where there is none."""
+    for index, mark in enumerate(pairs):
+        if mark.text == "0" and _run(pairs, index) >= PREAMBLE_MIN - 1:
+            return index
+    return -1

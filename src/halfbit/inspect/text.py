@@ -1,0 +1,170 @@
+"""Strips of a capture drawn as text: the layers under one another, in bands as wide as the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+
+from ..event import Fault
+from .strips import Mark, Strip
+
+__all__ = ["LEAST_WIDTH", "drawn"]
+
+#: Narrower bands show nothing whole.
+LEAST_WIDTH = 40
+#: Columns of the rows' names.
+MARGIN = 8
+#: What a column stands for, ns: a one's half gets four columns, a zero's seven.
+COLUMN = 14_500
+#: Stretched zeros and silences get no more columns than this.
+WIDEST = 14
+#: Columns from one time label to the next.
+LABELS = 24
+
+_LEGEND = "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
+
+
+def drawn(strips: Iterable[Strip], width: int) -> Iterator[str]:
+    """The lines of some strips.
+
+    :param width: columns; taken as 40 where it is less.
+    """
+    width = max(width, LEAST_WIDTH)
+    yield from textwrap.wrap(_LEGEND, width)
+    for strip in strips:
+        if strip.left_out:
+            yield ""
+            yield f"... {strip.left_out} durations left out ..."
+        yield from _Drawing(strip, width - MARGIN).lines()
+
+
+class _Drawing:
+    """One strip: where each time is drawn, and its bands."""
+
+    def __init__(self, strip: Strip, width: int) -> None:
+        self._strip = strip
+        self._width = width
+        self._texts = [_microseconds(duration) for duration in strip.durations]
+        self._columns = [0]
+        for duration, text in zip(strip.durations, self._texts):
+            wide = max(min(round(duration / COLUMN), WIDEST), len(text) + 1)
+            self._columns.append(self._columns[-1] + wide)
+
+    def lines(self) -> Iterator[str]:
+        first = 0
+        last = len(self._strip.times) - 1
+        while first < last:
+            after = self._break(first)
+            yield ""
+            yield from self._band(first, after)
+            first = after
+
+    def _break(self, first: int) -> int:
+        """The change at which the band that starts at one ends: the last that fits, at a bit's start if there is one."""
+        columns = self._columns
+        after = max(bisect_right(columns, columns[first] + self._width) - 1, first + 1)
+        if after == len(columns) - 1:
+            return after
+        starts = {mark.start for mark in self._strip.bits}
+        least = columns[first] + self._width * 2 // 3
+        for change in range(after, first, -1):
+            if columns[change] < least:
+                break
+            if self._strip.times[change] in starts:
+                return change
+        return after
+
+    def _band(self, first: int, after: int) -> Iterator[str]:
+        strip = self._strip
+        low, high = self._columns[first], self._columns[after]
+        start, end = strip.times[first], strip.times[after]
+        rows = {
+            "ms": self._times(first, after),
+            "change" if strip.level is None else "level": self._levels(first, after),
+            "us": "".join(
+                f" {text}".ljust(self._columns[index + 1] - self._columns[index])
+                for index, text in enumerate(self._texts[first:after], first)
+            ),
+            "half": self._marks(strip.half_bits, start, end, low, high, bar=" "),
+            "bit": self._marks(strip.bits, start, end, low, high),
+            "packet": self._marks(strip.parts, start, end, low, high),
+            "meaning": self._marks(strip.meanings, start, end, low, high),
+        }
+        for name, row in rows.items():
+            if row.strip():
+                yield f"{name:<{MARGIN}}{row}".rstrip()
+        faults = [fault for fault in strip.faults if start <= fault.at < end]
+        if faults:
+            yield f"{'fault':<{MARGIN}}{self._places(faults, low, high)}".rstrip()
+        for fault in faults:
+            text = f"{fault.at / 1e6:.3f} ms: {fault}"
+            indent = " " * MARGIN
+            yield from textwrap.wrap(text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  ")
+
+    def _times(self, first: int, after: int) -> str:
+        row = ""
+        low = self._columns[first]
+        for change in range(first, after):
+            place = self._columns[change] - low
+            label = f"{self._strip.times[change] / 1e6:.3f}"
+            if (not row or place >= len(row) + LABELS - len(label)) and place + len(label) <= self._width:
+                row = row.ljust(place) + label
+        return row
+
+    def _levels(self, first: int, after: int) -> str:
+        row = ""
+        level = self._strip.level
+        for index in range(first, after):
+            wide = self._columns[index + 1] - self._columns[index]
+            if level is None:
+                row += "|" + " " * (wide - 1)
+                continue
+            high = (level + index) % 2
+            row += ("/" if high else "\\") + ("~" if high else "_") * (wide - 1)
+        return row
+
+    def _marks(self, marks: Sequence[Mark], start: int, end: int, low: int, high: int, bar: str = "|") -> str:
+        """Each mark's text behind a bar at its start; where a band cuts it, behind a point in the next one."""
+        row = [" "] * (high - low)
+        for mark in marks:
+            if mark.end <= start or mark.start >= end:
+                continue
+            left = max(self._column(mark.start), low) - low
+            right = min(self._column(mark.end), high) - low
+            if left >= right:
+                continue
+            row[left] = bar if mark.start >= start else "."
+            room = right - left - 1
+            if mark is marks[-1] and mark in self._strip.meanings:
+                room = self._width - left - 1  # nothing comes behind it
+            text = mark.text if len(mark.text) <= room else mark.text[: max(room - 2, 0)] + ".."[:room]
+            if len(mark.text) <= 2 and bar == "|":
+                text = text.center(room)
+            row[left + 1 : left + 1 + len(text)] = text  # beyond the row's end it makes it longer
+        return "".join(row)
+
+    def _places(self, faults: Sequence[Fault], low: int, high: int) -> str:
+        row = [" "] * (high - low)
+        for fault in faults:
+            place = self._column(fault.at) - low
+            row[place] = "^"
+        for fault in reversed(faults):
+            place = self._column(fault.at) - low + 2
+            name = fault.kind.name.lower().replace("_", " ")
+            if place + len(name) <= len(row) and set(row[place - 1 : place + len(name) + 1]) <= {" "}:
+                row[place : place + len(name)] = name
+        return "".join(row)
+
+    def _column(self, time: int) -> int:
+        """Where a time is drawn; between two changes in proportion."""
+        times, columns = self._strip.times, self._columns
+        index = min(max(bisect_right(times, time) - 1, 0), len(times) - 2)
+        passed = (time - times[index]) / ((times[index + 1] - times[index]) or 1)
+        return columns[index] + round(min(max(passed, 0), 1) * (columns[index + 1] - columns[index]))
+
+
+def _microseconds(nanoseconds: int) -> str:
+    if nanoseconds < 100_000_000:
+        return f"{nanoseconds / 1000:.0f}"
+    return f"{nanoseconds / 1e6:.0f}ms"

@@ -1,0 +1,1 @@
+"""Drawings, with matplotlib (the extra ``plot``)."""

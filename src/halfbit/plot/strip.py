@@ -1,0 +1,126 @@
+"""Strips of a capture drawn with matplotlib: the waveform, and under it bits, bytes, meaning and faults."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from ..error import HalfbitError
+from ..inspect.strips import Mark, Strip
+from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
+
+__all__ = ["draw_band", "plot_strips"]
+
+#: How much time a band shows, ns, and how many bands a picture holds at most.
+BAND = 4_500_000
+BANDS = 24
+#: Inches across, for each band in height.
+WIDTH = 14.0
+HEIGHT = 1.75
+
+#: Where the rows are drawn.
+_LEVEL = (3.2, 4.0)
+_DURATION = 2.75
+_BIT = 2.1
+_PART = (0.95, 1.6)
+_MEANING = 0.45
+_BOTTOM, _TOP = 0.0, 4.4
+#: Parts of a packet by their text, and their colours; others are grey.
+_FACES: dict[Callable[[str], bool], str] = {
+    lambda text: text.startswith("preamble"): "#dce9f5",
+    lambda text: ", not " in text: "#f4c6c6",
+    lambda text: len(text) == 2: "#fdebd8",
+}
+#: Inches a character of the small type takes across.
+_CHARACTER = 0.068
+
+
+def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
+    """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
+
+    :raises HalfbitError: where there is none, or the file cannot be written.
+    """
+    bands = [(strip, start, end) for strip in strips for start, end in _bands(strip)]
+    if not bands:
+        raise HalfbitError("there is nothing to draw")
+    if len(bands) > BANDS:
+        title += f" (the first {BANDS} of {len(bands)} bands)"
+        del bands[BANDS:]
+    figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
+    for place, (strip, start, end) in zip(axes, bands):
+        draw_band(place, strip, start, max(end, start + BAND))
+    axes[-1].set_xlabel("time from the capture's first level change, ms")
+    if title:
+        figure.suptitle(title, fontsize=10)
+    save(figure, path)
+
+
+def _bands(strip: Strip) -> list[tuple[int, int]]:
+    """Pieces of a strip, cut at changes."""
+    bands = []
+    start = strip.times[0]
+    before = start
+    for time in strip.times[1:]:
+        if time - start > BAND and before > start:
+            bands.append((start, before))
+            start = before
+        before = time
+    bands.append((start, before))
+    return bands
+
+
+def draw_band(axes: Any, strip: Strip, start: int, end: int) -> None:
+    """Draw what lies between two times, ns, on axes that are ms wide."""
+    scale = (end - start) / 1e6 / WIDTH  # ms an inch
+    axes.set_xlim(start / 1e6, end / 1e6)
+    axes.set_ylim(_BOTTOM, _TOP)
+    axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
+    axes.set_yticklabels(["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=8)
+    axes.tick_params(left=False)
+    axes.spines["left"].set_visible(False)
+    times = [time / 1e6 for time in strip.times]
+    if strip.level is None:
+        axes.vlines(times, *_LEVEL, color="black", linewidth=1)
+    else:
+        levels = [_LEVEL[(strip.level + index) % 2] for index in range(len(times))]
+        axes.step(times, levels, where="post", color="black", linewidth=1)
+    for index, duration in enumerate(strip.durations):
+        text = f"{duration / 1000:.0f}"
+        if strip.times[index] >= start and strip.times[index + 1] <= end and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8:
+            axes.text((times[index] + times[index + 1]) / 2, _DURATION, text, ha="center", va="center", fontsize=5.5, color=GREY)
+    for mark in _inside(strip.bits, start, end):
+        if mark.start >= start:
+            axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
+        color = RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE
+        axes.text(_middle(mark, start, end), _BIT, mark.text, ha="center", va="center", fontsize=8, color=color)
+    for mark in _inside(strip.parts, start, end):
+        left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
+        face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
+        axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
+        text = _fitted(mark.text, right - left, scale)
+        axes.text((left + right) / 2, sum(_PART) / 2, text, ha="center", va="center", fontsize=8)
+    for mark in _inside(strip.meanings, start, end):
+        left, right = max(mark.start, start) / 1e6, end / 1e6
+        text = _fitted(mark.text, right - left, scale)
+        color = RED if mark.text.startswith("lost") else "black"
+        axes.text(left, _MEANING, " " + text, ha="left", va="center", fontsize=8, color=color)
+    for fault in strip.faults:
+        if start <= fault.at < end:
+            axes.plot([fault.at / 1e6], [_TOP - 0.15], marker="v", markersize=6, color=RED, clip_on=False)
+            axes.axvline(fault.at / 1e6, color=RED, linewidth=0.8, alpha=0.5)
+
+
+def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
+    return [mark for mark in marks if mark.end > start and mark.start < end]
+
+
+def _middle(mark: Mark, start: int, end: int) -> float:
+    return (max(mark.start, start) + min(mark.end, end)) / 2e6
+
+
+def _fitted(text: str, room: float, scale: float) -> str:
+    """A text cut to so many ms of room."""
+    characters = int(room / scale / _CHARACTER)
+    if len(text) <= characters:
+        return text
+    return text[: characters - 2] + ".." if characters > 3 else text[:characters]

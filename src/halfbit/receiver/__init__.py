@@ -1,0 +1,7 @@
+"""Layers 2 to 4 in one: durations to packets, faults and cutouts, with no object made in between."""
+
+from __future__ import annotations
+
+from .receiver import Receiver
+
+__all__ = ["Receiver"]

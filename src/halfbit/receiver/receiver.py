@@ -1,0 +1,121 @@
+"""The receiver: step by step through the core, and sound packets at sight.
+
+Step by step is always right. Between the end of one packet and the end of the next flawless one
+the receiver may take the whole packet at sight instead (``sound.py``): the core's state at both ends
+depends on the last half-bit alone, so the core goes on from there as if it had been fed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from .. import core
+from ..event import PacketEvent
+from ..limits import RECEIVE, Limits
+from ..ledger import Element, Ledger, element_of
+from .sound import SoundPackets
+
+__all__ = ["Receiver"]
+
+#: How many durations are looked at in one go. Enough to make the cost of a row small.
+ROW = 1 << 14
+
+#: How many durations are kept, as a multiple of those the ledger needs, before the older ones are dropped.
+KEEP = 64
+
+
+class Receiver:
+    """Durations in; packets, cutouts, and one fault for each lost stretch, out.
+
+    The events are the same as from the machines of the layers one after the other, however the
+    durations are divided between :meth:`feed` and :meth:`feed_many`.
+
+    :param start: the time of the first change, ns.
+    """
+
+    def __init__(self, limits: Limits = RECEIVE, start: int = 0) -> None:
+        self._core = limits.receiver_core()
+        self._ledger = Ledger(self._core.packets, limits, start)
+        self._sound = SoundPackets(limits)
+        self._reach = Ledger.history(limits)
+        self._halves: list[int] = []  # the last durations, ns; at least _reach of them, once there are so many
+        #: The time of the last change, ns.
+        self.now = start
+
+    def feed(self, duration: int) -> tuple[PacketEvent, ...]:
+        """Take one duration, ns, 0 or more; give the event that is complete with it, if any."""
+        self.now += duration
+        halves = self._halves
+        halves.append(duration)
+        answer = self._core.feed(duration)
+        if answer == core.MORE:
+            if len(halves) > KEEP * self._reach:
+                del halves[: -self._reach]
+            return ()
+        bits, bit = self._core.bits, self._core.bit
+        element = element_of(bit, bits.first, bits.last, self.now)
+        # The last half-bit comes after the element if it waits for its other half.
+        recent = halves[-self._reach - 1 : -1] if bits.held else halves[-self._reach :]
+        return self._answer(answer, element, recent)
+
+    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
+        """Take many durations; give the events that are complete with them.
+
+        :param durations: counts, 0 or more; a list, an array or a view of one.
+        :param scale: ns in a count.
+        """
+        events: list[PacketEvent] = []
+        for begin in range(0, len(durations), ROW):
+            row = durations[begin : begin + ROW]
+            self._feed_row(row.tolist() if isinstance(row, memoryview) else row, scale, events)
+        return events
+
+    def finish(self) -> tuple[PacketEvent, ...]:
+        """The capture is over: a packet that has started is cut, a lost stretch ends here."""
+        bits = self._core.bits
+        events: tuple[PacketEvent, ...] = ()
+        if bits.held != core.MORE:
+            bit = core.UNPAIRED_ONE if bits.held == core.ONE else core.UNPAIRED_ZERO
+            waiting = bits.waiting
+            bits.held, bits.waiting = core.MORE, 0
+            answer = self._core.packets.feed(bit, waiting, 0)
+            if answer != core.MORE:
+                events = self._answer(answer, element_of(bit, waiting, 0, self.now), self._halves[-self._reach :])
+        fault = self._ledger.finish(self.now)
+        return events if fault is None else (*events, fault)
+
+    def _answer(self, answer: int, element: Element, halves: Sequence[int]) -> tuple[PacketEvent, ...]:
+        event = self._ledger.answer(answer, element, halves)
+        return () if event is None else (event,)
+
+    def _feed_row(self, row: Sequence[int], scale: int, events: list[PacketEvent]) -> None:
+        """After each packet at sight as far as that goes, then step by step to the end of the next packet."""
+        symbols = self._sound.symbols(row, scale)
+        at = 0
+        while at < len(row):
+            if self._after_packet():
+                at = self._at_sight(row, symbols, at, scale, events)
+            for at in range(at, len(row)):
+                events += self.feed(row[at] * scale)
+                if self._after_packet():
+                    break
+            at += 1
+
+    def _after_packet(self) -> bool:
+        """True if a packet ended with the last change."""
+        return self._ledger.packet_end == self.now and self._core.packets.state == core.IDLE
+
+    def _at_sight(
+        self, row: Sequence[int], symbols: bytes, at: int, scale: int, events: list[PacketEvent]
+    ) -> int:
+        """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
+        begin = at
+        for data, preamble, end in self._sound.packets(row, symbols, at, scale):
+            self.now += sum(row[at:end]) * scale
+            events.append(self._ledger.packet(data, preamble, self.now))
+            at = end
+        if at > begin:
+            # A packet is longer than the history, and after one the core depends on its last half only.
+            self._halves = [count * scale for count in row[at - self._reach : at]]
+            self._core.packets.previous_half = self._halves[-1]
+        return at

@@ -1,0 +1,106 @@
+"""Sound packets at sight: flawless packets read from a row of durations without the core.
+
+The core classifies each duration once, into a symbol: half of a one, half of a zero, or unsound.
+From the end of a packet on, which half-bits pair is known, so every other symbol is a first
+half and the one after it a last half. A regular expression with the grammar of S-9.2 A finds
+a packet among the first halves; the last halves must then be the same. All that is not flawless ends
+the search. What is wrong there is for the core to say.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from .. import core
+from ..event import exclusive_or
+from ..limits import Limits
+
+__all__ = ["SoundPackets"]
+
+ONE, ZERO, UNSOUND = b"10?"
+
+#: How many different counts are remembered with their symbols.
+REMEMBERED = 1 << 12
+
+
+class Symbols(dict[int, int]):
+    """The symbol of each count of ``scale`` ns, from the core, as counts are asked for."""
+
+    def __init__(self, limits: Limits, scale: int) -> None:
+        super().__init__()
+        self._half_bits = limits.half_bits_core()
+        self._scale = scale
+        #: The counts below 256 in one table, for rows that hold no larger ones.
+        self.table = bytes(map(self._symbol, range(256)))
+
+    def __missing__(self, count: int) -> int:
+        if len(self) == REMEMBERED:
+            self.clear()
+        self[count] = symbol = self._symbol(count)
+        return symbol
+
+    def _symbol(self, count: int) -> int:
+        kind = self._half_bits.feed(count * self._scale)
+        return ONE if kind == core.ONE else ZERO if kind == core.ZERO else UNSOUND
+
+
+class SoundPackets:
+    """Finds the flawless packets that follow the end of a packet."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._bits = limits.bits_core()
+        #: Two equal halves, each inside its window, may still be too long together.
+        self._total_may_fail = self._bits.zero_total_max < 2 * limits.zero_max
+        # The end bit of the packet before is one of the preamble's ones (S-9.2 A). A separator follows each byte but
+        # the last.
+        self._pattern = re.compile(
+            b"(1{%d,})0((?:[01]{8}0){%d,%d}[01]{8})1"
+            % (limits.preamble_min - 1, limits.packet_min - 1, limits.packet_max - 1)
+        )
+        self._by_scale: dict[int, Symbols] = {}
+
+    def symbols(self, row: Sequence[int], scale: int) -> bytes:
+        """A symbol for each duration of a row, in counts of ``scale`` ns."""
+        known = self._by_scale.get(scale)
+        if known is None:
+            known = self._by_scale[scale] = Symbols(self._limits, scale)
+        try:
+            return bytes(bytearray(row)).translate(known.table)
+        except ValueError:  # a count above 255
+            return bytes(map(known.__getitem__, row))
+
+    def packets(
+        self, row: Sequence[int], symbols: bytes, at: int, scale: int
+    ) -> Iterator[tuple[bytes, int, int]]:
+        """The flawless packets from ``at``, the end of a packet, on: bytes, preamble, and the index after the end."""
+        firsts, lasts = symbols[at::2], symbols[at + 1 :: 2]
+        begin = at
+        pair = 0
+        while found := self._pattern.match(firsts, pair):
+            end = found.end()
+            if firsts[pair:end] != lasts[pair:end]:
+                return
+            after = begin + 2 * end
+            if not self._bits_sound(firsts[pair:end], row[at:after:2], row[at + 1 : after : 2], scale):
+                return
+            ones, bits = found.groups()
+            data = bytes([int(bits[place : place + 8], 2) for place in range(0, len(bits), 9)])
+            if exclusive_or(data) != 0:
+                return
+            yield data, min(1 + len(ones), core.COUNT_MAX), after
+            at, pair = after, end
+
+    def _bits_sound(self, kinds: bytes, firsts: Sequence[int], lasts: Sequence[int], scale: int) -> bool:
+        """True if the core finds every pair of halves, of the same kind each, to be a bit."""
+        if firsts == lasts and not self._total_may_fail:
+            return True
+        feed = self._bits.feed
+        for symbol, first, last in zip(kinds, firsts, lasts):
+            if first != last or self._total_may_fail:
+                kind = core.ONE if symbol == ONE else core.ZERO
+                feed(kind, first * scale)
+                if feed(kind, last * scale) != kind:
+                    return False
+        return True

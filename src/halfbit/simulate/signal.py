@@ -1,0 +1,69 @@
+"""The other way round: packets to the half-bits a station sends, for tests, examples and vectors.
+
+Durations are integer nanoseconds, as everywhere. What can go wrong on the way to a capture is in
+:mod:`halfbit.simulate.distort`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import attrs
+
+from ..error import HalfbitError
+from ..limits import US
+from ..event import exclusive_or
+
+__all__ = ["NOMINAL", "Timing", "bit_durations", "packet_bits", "packet_durations", "with_error_byte"]
+
+
+@attrs.frozen
+class Timing:
+    """How long a station makes the parts of its bits, ns."""
+
+    #: First part of a one-bit.
+    one_first: int = 58 * US
+    #: Last part of a one-bit.
+    one_last: int = 58 * US
+    #: First part of a zero-bit.
+    zero_first: int = 100 * US
+    #: Last part of a zero-bit.
+    zero_last: int = 100 * US
+
+
+#: The nominal values (S-9.1 A, table 1).
+NOMINAL = Timing()
+
+
+def with_error_byte(data: bytes) -> bytes:
+    """The bytes with the error detection byte behind them (S-9.2 A): the exclusive or of all."""
+    return bytes((*data, exclusive_or(data)))
+
+
+def packet_bits(data: bytes, preamble: int = 14) -> list[int]:
+    """The bits of a packet: preamble, each byte behind a start bit 0, packet end bit 1 (S-9.2 A).
+
+    :param data: all bytes, error detection byte included (see :func:`with_error_byte`).
+    :param preamble: how many one-bits. A station sends at least 14, in service mode at least 20
+        (S-9.2 A, S-9.2.3 E).
+    :raises HalfbitError: for a negative preamble.
+    """
+    if preamble < 0:
+        raise HalfbitError(f"preamble: {preamble} one-bits are fewer than none")
+    bits = [1] * preamble
+    for byte in data:
+        bits.append(0)
+        bits.extend(byte >> place & 1 for place in range(7, -1, -1))
+    bits.append(1)
+    return bits
+
+
+def bit_durations(bits: Iterable[int], timing: Timing = NOMINAL) -> list[int]:
+    """The durations of the half-bits of some bits, ns, two for each."""
+    halves = (timing.zero_first, timing.zero_last), (timing.one_first, timing.one_last)
+    return [duration for bit in bits for duration in halves[bit]]
+
+
+def packet_durations(data: bytes, preamble: int = 14, timing: Timing = NOMINAL) -> list[int]:
+    """The durations of the half-bits of a packet, ns; arguments as :func:`packet_bits`."""
+    return bit_durations(packet_bits(data, preamble), timing)

@@ -1,0 +1,144 @@
+"""The vectors made anew from their specs: ``python -m tests.vectors.make``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import halfbit.vectors
+from halfbit import core
+from halfbit.event import Fault, FaultKind, Packet, PacketEvent
+from halfbit.half_bit import HalfBitKind
+from halfbit.instruction import instructions
+from halfbit.instruction.base import Instruction
+from halfbit.limits import US, Limits
+from halfbit.receiver import Receiver
+from halfbit.vectors.case import VERSION, Answer, Case
+from halfbit.vectors.reader import SETS
+from tests.vectors.case_spec import CaseSpec
+from tests.vectors.case_instructions import instruction_cases
+from tests.vectors.case_packets import packet_cases
+from tests.vectors.case_torn import torn_cases
+from tests.vectors.case_transmit import transmit_cases
+from tests.vectors.case_windows import window_cases
+
+__all__ = ["SPECS", "made", "text"]
+
+#: The specs of each set.
+SPECS: dict[str, tuple[CaseSpec, ...]] = {
+    "receive": (*window_cases(), *packet_cases(), *torn_cases(), *instruction_cases()),
+    "transmit": transmit_cases(),
+}
+
+#: Kinds whose detail is a time.
+_TIMED = frozenset(
+    (
+        FaultKind.SHORT,
+        FaultKind.GAP,
+        FaultKind.LONG,
+        FaultKind.UNPAIRED_ONE,
+        FaultKind.UNPAIRED_ZERO,
+        FaultKind.UNEQUAL,
+        FaultKind.ZERO_TOO_LONG,
+    )
+)
+
+
+def made(spec: CaseSpec, limits: Limits) -> Case:
+    """A spec with what each layer makes of it."""
+    layer_2 = limits.half_bits_core()
+    receiver = limits.receiver_core()
+    bits = ""
+    answers = []
+    for at, duration in enumerate(spec.durations, 1):
+        answer = receiver.feed(duration * US)
+        bits += f"{receiver.bit:X}"
+        if answer == core.PACKET:
+            packets = receiver.packets
+            data = bytes(packets.data[: packets.length])
+            answers.append(Answer(at, answer, packets.preamble, data))
+        elif answer != core.MORE:
+            answers.append(Answer(at, answer))
+    whole = Receiver(limits)
+    events = [*whole.feed_many(spec.durations, US), *whole.finish()]
+    return Case(
+        spec.id,
+        spec.rule,
+        spec.source,
+        spec.text,
+        tuple(spec.durations),
+        "".join(f"{layer_2.feed(duration * US):X}" for duration in spec.durations),
+        bits,
+        tuple(answers),
+        tuple(_event(event) for event in events),
+        tuple(one.as_dict() for one in instructions(events) if isinstance(one, Instruction)),
+    )
+
+
+def _event(event: PacketEvent) -> dict[str, Any]:
+    times: dict[str, Any] = {"start": _us(event.start), "end": _us(event.end)}
+    if isinstance(event, Packet):
+        return {"packet": event.data.hex().upper(), "preamble": event.preamble, **times}
+    if isinstance(event, Fault):
+        detail = _us(event.detail) if event.kind in _TIMED else event.detail
+        return {
+            "fault": event.kind.name,
+            "layer": int(event.layer),
+            **times,
+            "at": _us(event.at),
+            "detail": detail,
+            "data": event.data.hex().upper(),
+            "count": event.count,
+        }
+    return {"cutout": True, **times}
+
+
+def _us(time: int) -> int:
+    whole, rest = divmod(time, US)
+    if rest:
+        raise AssertionError(f"{time} ns is no whole number of us")
+    return whole
+
+
+def text(limits: str) -> str:
+    """The file of a set."""
+    lines = [json.dumps(_heading(limits, SETS[limits]))]
+    lines += [made(spec, SETS[limits]).to_json() for spec in SPECS[limits]]
+    return "\n".join(lines) + "\n"
+
+
+def _heading(name: str, limits: Limits) -> dict[str, Any]:
+    total, difference = limits.zero_total_max, limits.one_difference
+    return {
+        "version": VERSION,
+        "limits": name,
+        "one_min": _us(limits.one_min),
+        "one_max": _us(limits.one_max),
+        "one_difference": None if difference is None else _us(difference),
+        "zero_min": _us(limits.zero_min),
+        "zero_max": _us(limits.zero_max),
+        "zero_total_max": None if total is None else _us(total),
+        "preamble_min": limits.preamble_min,
+        "packet_min": limits.packet_min,
+        "packet_max": limits.packet_max,
+        "answers": {
+            name: value
+            for name, value in (
+                ("MORE", core.MORE),
+                *((kind.name, int(kind)) for kind in HalfBitKind),
+                ("PACKET", core.PACKET),
+                ("SYNC", core.SYNC),
+                ("START", core.START),
+                *((kind.name, int(kind)) for kind in FaultKind if kind < core.CUT),
+            )
+        },
+    }
+
+
+
+if __name__ == "__main__":
+    for name in SPECS:
+        path = Path(halfbit.vectors.__file__).with_name("data") / f"{name}.jsonl"
+        path.write_text(text(name), "ascii")
+        print(f"{path.name}: {len(SPECS[name])} cases, {path.stat().st_size} bytes")
