@@ -62,15 +62,20 @@ class StreamDecoder:
                 f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations, "
                 "or give durations to feed_duration"
             )
-        time = _whole(edge.time, "time of an edge")
-        self._check_open()
+        time = edge.time
+        if type(time) is not int:
+            time = _whole(time, "time of an edge")
+        if self._finished:
+            raise _finished()
         receiver = self._receiver
         if receiver is None:
             self._receiver = receiver_for(self._limits, time)
             return self._take_pending()
-        if time < receiver.now:
+        duration = time - receiver.now
+        if duration < 0:
             raise HalfbitError(f"edge at {time} ns comes before the one at {receiver.now} ns: feed edges in order of time")
-        return self._give(receiver.feed(time - receiver.now))
+        events = receiver.feed(duration)
+        return self._give(events) if events or self._pending else ()
 
     def feed_duration(self, duration: int, /) -> tuple[Event, ...]:
         """Take the next level change as the time since the one before; give what is complete with it.
@@ -80,11 +85,14 @@ class StreamDecoder:
         :param duration: ns, an integer from 0 up.
         :raises HalfbitError: if it is not, or the decoder is finished. Nothing is changed then, and the decoder can go on.
         """
-        duration = _whole(duration, "duration")
+        if type(duration) is not int:
+            duration = _whole(duration, "duration")
         if duration < 0:
             raise HalfbitError(f"duration {duration!r} is negative: give ns since the change before, 0 or more")
-        self._check_open()
-        return self._give(self._start().feed(duration))
+        if self._finished:
+            raise _finished()
+        events = (self._receiver or self._start()).feed(duration)
+        return self._give(events) if events or self._pending else ()
 
     def feed_many(self, edges: Iterable[Edge], /) -> list[Event]:
         """Take many level changes; give what is complete with them.
@@ -96,7 +104,8 @@ class StreamDecoder:
         :raises HalfbitError: as :meth:`feed`. The changes before the wrong one are taken, and what they completed
             comes out of the next call.
         """
-        self._check_open()
+        if self._finished:
+            raise _finished()
         decoded = list(self._take_pending())
         try:
             if isinstance(edges, Edges):
@@ -117,22 +126,21 @@ class StreamDecoder:
 
         :raises HalfbitError: if the decoder is finished.
         """
-        self._check_open()
+        if self._finished:
+            raise _finished()
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
         return self._give(events) + self._instructions.finish()
 
     def _feed_row(self, durations: Sequence[int], scale: int) -> list[Event]:
-        return self._instructions_of(self._start().feed_many(durations, scale))
+        return self._instructions_of((self._receiver or self._start()).feed_many(durations, scale))
 
     def _start(self) -> AnyReceiver:
-        if self._receiver is None:
-            self._receiver = receiver_for(self._limits, 0)
+        """The receiver of a signal whose first change is at 0 ns."""
+        self._receiver = receiver_for(self._limits, 0)
         return self._receiver
 
     def _give(self, events: Sequence[PacketEvent]) -> tuple[Event, ...]:
-        if not events and not self._pending:
-            return ()
         return (*self._take_pending(), *self._instructions_of(events))
 
     def _instructions_of(self, events: Sequence[PacketEvent]) -> list[Event]:
@@ -144,9 +152,9 @@ class StreamDecoder:
         self._pending.clear()
         return pending
 
-    def _check_open(self) -> None:
-        if self._finished:
-            raise HalfbitError("the decoder is finished: make a new one for another signal")
+
+def _finished() -> HalfbitError:
+    return HalfbitError("the decoder is finished: make a new one for another signal")
 
 
 def _whole(value: object, name: str) -> int:
@@ -154,8 +162,6 @@ def _whole(value: object, name: str) -> int:
 
     :raises HalfbitError: if it is not an integer.
     """
-    if type(value) is int:
-        return value
     try:
         if isinstance(value, bool):
             raise TypeError

@@ -110,10 +110,9 @@ class Receiver:
     ) -> int:
         """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
         begin = at
-        for data, preamble, end in self._sound.packets(row, symbols, at, scale):
-            self.now += sum(row[at:end]) * scale
+        for data, preamble, at, length in self._sound.packets(row, symbols, at, scale):
+            self.now += length * scale
             events.append(self._ledger.packet(data, preamble, self.now))
-            at = end
         if at > begin:
             # A packet is longer than the history, and after one the core depends on its last half only.
             self._halves = [count * scale for count in row[at - self._reach : at]]

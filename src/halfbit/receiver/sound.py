@@ -73,24 +73,28 @@ class SoundPackets:
 
     def packets(
         self, row: Sequence[int], symbols: bytes, at: int, scale: int
-    ) -> Iterator[tuple[bytes, int, int]]:
-        """The flawless packets from ``at``, the end of a packet, on: bytes, preamble, and the index after the end."""
+    ) -> Iterator[tuple[bytes, int, int, int]]:
+        """The flawless packets from ``at`` on, which is the end of a packet.
+
+        Gives for each its bytes, its preamble, the index after it, and how long it lasts in counts.
+        """
         firsts, lasts = symbols[at::2], symbols[at + 1 :: 2]
-        begin = at
-        pair = 0
-        while found := self._pattern.match(firsts, pair):
-            end = found.end()
-            if firsts[pair:end] != lasts[pair:end]:
-                return
-            after = begin + 2 * end
-            if not self._bits_sound(firsts[pair:end], row[at:after:2], row[at + 1 : after : 2], scale):
+        begin = 0
+        while found := self._pattern.match(firsts, begin):
+            pair = found.end()
+            kinds = firsts[begin:pair]
+            after = at + 2 * pair
+            first_halves, last_halves = row[at + 2 * begin : after : 2], row[at + 2 * begin + 1 : after : 2]
+            if kinds != lasts[begin:pair] or not self._bits_sound(kinds, first_halves, last_halves, scale):
                 return
             ones, bits = found.groups()
-            data = bytes([int(bits[place : place + 8], 2) for place in range(0, len(bits), 9)])
+            text = bytearray(bits)
+            del text[8::9]  # the separators
+            data = int(text, 2).to_bytes(len(text) // 8, "big")
             if exclusive_or(data) != 0:
                 return
-            yield data, min(1 + len(ones), core.COUNT_MAX), after
-            at, pair = after, end
+            yield data, min(1 + len(ones), core.COUNT_MAX), after, sum(first_halves) + sum(last_halves)
+            begin = pair
 
     def _bits_sound(self, kinds: bytes, firsts: Sequence[int], lasts: Sequence[int], scale: int) -> bool:
         """True if the core finds every pair of halves, of the same kind each, to be a bit."""
