@@ -28,7 +28,7 @@ def main(path: Path) -> None:
 def _words(event: Bit | Fault) -> str:
     if isinstance(event, Bit):
         return f"{event.value}:{event.first // 1000}+{event.last // 1000}"
-    return f"[{event.kind.name} {event.detail // 1000}]"
+    return f"[{event.kind.name} {(event.duration or event.difference or 0) // 1000}]"
 
 
 if __name__ == "__main__":

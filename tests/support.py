@@ -1,7 +1,7 @@
 """One way to run a case: every way there is, which must all give the same events.
 
-A case is a list of durations, ns. It goes through the layers' iterators, their machines, the receiver, the ways for
-single changes and (in :mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at
+A case is a list of durations, ns. It goes through the layers' iterators, their machines, the receiver and (in
+:mod:`tests.test_stream`) the stream decoder; whole, one duration at a time, cut at random, at
 either polarity, and with something after it. Where two ways differ the message holds a call that runs the case again.
 """
 
@@ -11,9 +11,9 @@ import random
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import accumulate
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.bit import BitMachine, bits
 from halfbit.edge import Edge, Edges
 from halfbit.event import Fault
@@ -21,8 +21,6 @@ from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import PacketMachine, packets
 from halfbit.event import Packet
-from halfbit.push import pushed, stop_edges
-from halfbit.push_durations import pushed_durations, stop_durations
 from halfbit.receiver import Receiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
@@ -30,9 +28,7 @@ __all__ = [
     "TAILS",
     "bulk_durations",
     "chunks",
-    "durations_to_packets",
     "edges_of",
-    "edges_to_packets",
     "events_of",
     "faults_of",
     "flat",
@@ -65,7 +61,7 @@ def seed_of(durations: Sequence[int]) -> int:
 
 
 def bulk_durations(edges: Edges) -> list[int]:
-    """The durations that edges give in bulk, in ns."""
+    """The durations that edges give as rows, in ns."""
     return [count * scale for counts, scale in edges._rows() for count in counts]
 
 
@@ -96,8 +92,6 @@ def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | No
         "one at a time": _singly(durations, limits),
         "in pieces": _in_pieces(durations, limits, random.Random(seed)),
         "in another scale": _scaled(durations, limits),
-        "edge by edge": _all_of(*edges_to_packets(limits, durations)),
-        "duration by duration": _all_of(*durations_to_packets(limits, durations)),
         "layer by layer, iterators": _iterators(durations, limits),
         "layer by layer, machines": _machines(edges_of(durations, level=0), limits),
     }
@@ -151,30 +145,6 @@ def _scaled(durations: list[int], limits: Limits) -> list[PacketEvent]:
     scale = 1000 if all(duration % 1000 == 0 for duration in durations) else 1
     events = receiver.feed_many([duration // scale for duration in durations], scale)
     return [*events, *receiver.finish()]
-
-
-def edges_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
-    """One edge at a time: what is complete with each, and what at the end."""
-    receiver = Receiver(limits)
-    generator = pushed(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
-    next(generator)
-    each = [list(generator.send(Edge(time, 0))) for time in accumulate(halves)]
-    stop_edges(generator)
-    return each, list(receiver.finish())
-
-
-def durations_to_packets(limits: Limits, halves: list[int]) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
-    """The same, one duration at a time."""
-    receiver = Receiver(limits)
-    generator: Any = pushed_durations(receiver, limits, lambda event: (event,), [], lambda: None, lambda untold: None)
-    next(generator)
-    each = [list(generator.send(half)) for half in halves]
-    assert stop_durations(generator) is None
-    return each, list(receiver.finish())
-
-
-def _all_of(each: list[list[PacketEvent]], rest: list[PacketEvent]) -> list[PacketEvent]:
-    return [*flat(each), *rest]
 
 
 def _iterators(durations: list[int], limits: Limits) -> list[PacketEvent]:

@@ -8,12 +8,11 @@ from itertools import pairwise
 
 from hypothesis import strategies as st
 
-from halfbit.receiver.ledger import PacketEvent
-from halfbit.bulk_exact import Exact
-from halfbit.instruction import InstructionMachine
+from halfbit.event import PacketEvent
+from halfbit.instruction import Event, InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.simulate.signal import packet_durations, with_error_byte
-from halfbit.stream import Event
+from halfbit.receiver import Receiver
 from tests.benchmarks.speed_signals import clean, torn
 
 __all__ = ["by_the_core", "decoded_by_the_core", "durations_of_all_sorts", "mostly_clean", "seeded", "some_limits"]
@@ -88,9 +87,9 @@ def durations_of_all_sorts(draw: st.DrawFn) -> list[int]:
 
 
 def by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
-    """By the core: what is complete with each half-bit, and what at the end."""
-    exact = Exact(limits, 0)
-    return [list(exact.feed(US * duration)) for duration in durations], list(exact.finish())
+    """Step by step through the core: what is complete with each half-bit, and what at the end."""
+    receiver = Receiver(limits)
+    return [list(receiver.feed(US * duration)) for duration in durations], list(receiver.finish())
 
 
 def decoded_by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[Event]], list[Event]]:

@@ -13,7 +13,6 @@ from halfbit.event import Fault, FaultKind, Layer
 from halfbit.half_bit import HalfBit, HalfBitKind, half_bits
 from halfbit.limits import RECEIVE, Limits
 from tests.support import edges_of
-from tests.support_steps import by_iterator, by_machine
 from tests.support_strategies import all_limits, signals
 
 US = 1000
@@ -63,26 +62,26 @@ def test_what_becomes_of_half_bits(microseconds: list[int], expected: list[str])
 
 def test_faults_say_where() -> None:
     assert bits_of([100, 58, 58]) == [
-        Fault(FaultKind.UNPAIRED_ZERO, Layer.BIT, 0, 100_000, at=0, detail=100_000),
+        Fault(FaultKind.UNPAIRED_ZERO, 0, 100_000, at=0, detail=100_000),
         Bit(1, 100_000, 58_000, 58_000),
     ]
     assert bits_of([58, 77]) == [
-        Fault(FaultKind.GAP, Layer.HALF_BIT, 0, 135_000, at=58_000, detail=77_000)
+        Fault(FaultKind.GAP, 0, 135_000, at=58_000, detail=77_000)
     ]
     assert bits_of([60, 53]) == [
-        Fault(FaultKind.UNEQUAL, Layer.BIT, 0, 113_000, at=60_000, detail=7_000)
+        Fault(FaultKind.UNEQUAL, 0, 113_000, at=60_000, detail=7_000)
     ]
     limits = Limits(zero_total_max=12_000 * US)
     assert bits_of([6_000, 6_001], limits) == [
-        Fault(FaultKind.ZERO_TOO_LONG, Layer.BIT, 0, 12_001_000, at=0, detail=12_001_000)
+        Fault(FaultKind.ZERO_TOO_LONG, 0, 12_001_000, at=0, detail=12_001_000)
     ]
-    assert bits_of([58]) == [Fault(FaultKind.UNPAIRED_ONE, Layer.BIT, 0, 58_000, at=0, detail=58_000)]
+    assert bits_of([58]) == [Fault(FaultKind.UNPAIRED_ONE, 0, 58_000, at=0, detail=58_000)]
 
 
 def test_a_fault_that_takes_a_half_bit_with_it_stays_what_it_is() -> None:
     machine = BitMachine()
     machine.feed(HalfBit(0, 58_000, HalfBitKind.ONE))
-    fault = Fault(FaultKind.LONG, Layer.EDGE, 58_000, 99_000, 60_000, 7, DATA, 4)
+    fault = Fault(FaultKind.LONG, 58_000, 99_000, 60_000, 7, DATA, 4)
     assert machine.feed(fault) == (attrs.evolve(fault, start=0),)
     assert machine.feed(fault) == (fault,)
     assert machine.finish() == ()
@@ -103,44 +102,6 @@ def test_a_bit_comes_with_its_last_half() -> None:
     assert given == [(), (Bit(1, 0, 58_000, 58_000),), ()]
     assert brief(list(machine.finish())) == ["UNPAIRED_ZERO"]
     assert machine.finish() == ()
-
-
-# The iterator makes most bits past the machine
-
-
-#: Half-bits and faults as layer 2 gives them, and as it never does: apart, and of another kind than
-#: their durations would be.
-_half_bits = st.one_of(
-    signals().map(lambda durations: list(half_bits(edges_of(durations)))),
-    st.lists(
-        st.one_of(
-            st.builds(
-                HalfBit,
-                st.integers(0, 10**9),
-                st.sampled_from((52_000, 58_000, 58_001, 64_000, 5_999_000, 6_001_000, 10_000_000)),
-                st.sampled_from(HalfBitKind),
-            ),
-            st.builds(
-                lambda kind, start, duration, data: Fault(
-                    kind, Layer.HALF_BIT, start, start + duration, start, duration, data, 1 + len(data)
-                ),
-                st.sampled_from((FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG)),
-                st.integers(0, 10**9),
-                st.integers(0, 10**8),
-                st.sampled_from((b"", DATA)),
-            ),
-        ),
-        max_size=40,
-    ),
-)
-
-
-@given(_half_bits, all_limits)
-def test_the_iterator_gives_what_the_machine_does_and_as_soon(
-    halves: list[HalfBit | Fault], limits: Limits
-) -> None:
-    expected = by_machine(BitMachine(limits), halves)
-    assert by_iterator(lambda source: bits(source, limits), halves) == expected
 
 
 def test_a_bit_is_a_frozen_value() -> None:

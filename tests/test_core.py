@@ -17,7 +17,7 @@ from halfbit.limits import RECEIVE, Limits
 from halfbit.simulate.signal import bit_durations, packet_bits, packet_durations, with_error_byte
 
 US = 1000
-STATES = {"LOST": core.LOST, "IDLE": core.IDLE, "BYTE": core.BYTE, "MARK": core.MARK}
+STATES = {"LOST": core.LOST, "IDLE": core.IDLE, "BYTE": core.BYTE, "SEPARATOR": core.SEPARATOR}
 
 #: What each bit is to the packet, and what the counts must be for it to be that:
 #: (bit, first, last, ones before, other count before, last half before).
@@ -35,7 +35,7 @@ INPUTS: dict[str, tuple[int, int, int, int, int, int]] = {
 }
 
 #: What must come of each state and input by S-9.2 A: the next state and the answer. ``None`` for an
-#: answer that is the fault itself. BYTE and MARK stand for a packet in the middle of its second byte.
+#: answer that is the fault itself. BYTE and SEPARATOR stand for a packet in the middle of its second byte.
 EXPECTED: dict[str, dict[str, tuple[int, int | None]]] = {
     "LOST": {
         "ONE": (core.LOST, core.MORE),
@@ -63,9 +63,9 @@ EXPECTED: dict[str, dict[str, tuple[int, int | None]]] = {
     },
     "BYTE": {
         "ONE": (core.BYTE, core.MORE),
-        "RUN": (core.IDLE, core.RUN),
-        "RUN in the other pairing": (core.IDLE, core.RUN),
-        "RUN in spite of unequal halves": (core.IDLE, core.RUN),
+        "RUN": (core.BYTE, core.MORE),
+        "RUN in the other pairing": (core.BYTE, core.MORE),
+        "RUN in spite of unequal halves": (core.LOST, None),
         "ZERO": (core.BYTE, core.MORE),
         "START": (core.BYTE, core.MORE),
         "SLIP": (core.LOST, None),
@@ -73,11 +73,11 @@ EXPECTED: dict[str, dict[str, tuple[int, int | None]]] = {
         "FAULT, unequal": (core.LOST, None),
         "FAULT, lone zero": (core.LOST, None),
     },
-    "MARK": {
+    "SEPARATOR": {
         "ONE": (core.LOST, core.FEW_BYTES),
-        "RUN": (core.IDLE, core.RUN),
-        "RUN in the other pairing": (core.IDLE, core.RUN),
-        "RUN in spite of unequal halves": (core.IDLE, core.RUN),
+        "RUN": (core.LOST, core.FEW_BYTES),
+        "RUN in the other pairing": (core.LOST, core.FEW_BYTES),
+        "RUN in spite of unequal halves": (core.LOST, None),
         "ZERO": (core.BYTE, core.MORE),
         "START": (core.BYTE, core.MORE),
         "SLIP": (core.LOST, None),
@@ -92,7 +92,7 @@ def machine_in(state: str) -> core.Packets:
     """A layer 4 machine (counting us, so that the numbers are small) in a state."""
     machine = core.Packets(6, 10, 3, 15)
     machine.state = STATES[state]
-    if state in ("BYTE", "MARK"):
+    if state in ("BYTE", "SEPARATOR"):
         machine.length = 1
         machine.check = machine.data[0] = 0x37
         machine.room = 5 if state == "BYTE" else 0
@@ -102,7 +102,7 @@ def machine_in(state: str) -> core.Packets:
 @pytest.mark.parametrize(("state", "name"), [*product(STATES, INPUTS)])
 def test_each_input_in_each_state(state: str, name: str) -> None:
     machine = machine_in(state)
-    bit, first, last, machine.ones, machine.shifted_ones, machine.before = INPUTS[name]
+    bit, first, last, machine.ones, machine.shifted_ones, machine.previous_half = INPUTS[name]
     answer = machine.feed(bit, first, last)
     next_state, expected = EXPECTED[state][name]
     assert answer == (bit if expected is None else expected)
@@ -111,15 +111,15 @@ def test_each_input_in_each_state(state: str, name: str) -> None:
 
 @pytest.mark.parametrize(("state", "value"), [*product(range(4), range(6))])
 def test_the_table_is_total_and_the_inputs_are_those(state: int, value: int) -> None:
-    """The 24 entries are all there is, and count() gives each of the six inputs."""
+    """The 24 entries are all there is. count() gives each of the six inputs, but no IN_RUN inside a packet."""
     assert core.STEPS[6 * state + value] <= core.EARLY
     assert len(core.STEPS) == len(STATES) * 6
     machine = machine_in(list(STATES)[state])
     meant = set()
     for bit, first, last, ones, shifted_ones, before in INPUTS.values():
-        machine.ones, machine.shifted_ones, machine.before = ones, shifted_ones, before
+        machine.ones, machine.shifted_ones, machine.previous_half = ones, shifted_ones, before
         meant.add(machine.count(bit, first, last))
-    assert meant == set(range(6))
+    assert meant == set(range(6)) - ({core.IN_RUN} if state >= core.BYTE else set())
 
 
 def test_bytes_are_shifted_in_from_the_most_significant_bit() -> None:
@@ -127,7 +127,7 @@ def test_bytes_are_shifted_in_from_the_most_significant_bit() -> None:
     machine.value, machine.room = 0, 8
     for bit in (1, 0, 1, 0, 0, 1, 1, 0):
         assert machine.feed(core.ONE if bit else core.ZERO, 58, 58) == core.MORE
-    assert machine.state == core.MARK
+    assert machine.state == core.SEPARATOR
     assert (machine.data[1], machine.length, machine.check) == (0b10100110, 2, 0x37 ^ 0b10100110)
 
 
@@ -167,19 +167,15 @@ def test_each_answer_is_given_by_a_signal(name: str) -> None:
 
 
 def test_no_other_answers_exist() -> None:
-    """ONE and ZERO are answers of layers 2 and 3 alone; CUT and UNCLEAR are given by no machine.
-
-    RUN is for the table's sake: eight data bits and the bit behind them are nine, and the ninth
-    one-bit in a row closes the packet before a tenth can tear it.
-    """
+    """ONE and ZERO are answers of layers 2 and 3 alone; no machine answers CUT or UNCLEAR."""
     answers = {
         name
         for name, value in vars(core).items()
         if isinstance(value, int) and name.isupper() and not name.startswith("IN_")
     }
-    answers -= {*STATES, "STAY", "FIND", "OPEN", "SHIFT", "NEXT", "CLOSE", "FAIL", "TEAR", "EARLY"}
-    answers -= {"RUN_LENGTH", "COUNT_MAX"}
-    assert answers == {*SIGNALS, "ONE", "ZERO", "RUN", "CUT", "UNCLEAR"}
+    answers -= {*STATES, "STAY", "FIND", "OPEN", "SHIFT", "NEXT", "CLOSE", "FAIL", "EARLY"}
+    answers -= {"COUNT_MAX"}
+    assert answers == {*SIGNALS, "ONE", "ZERO", "CUT", "UNCLEAR"}
     numbers = [getattr(core, name) for name in answers]
     assert len(set(numbers)) == len(numbers)
     assert all(getattr(core, name) >= core.SHORT for name in answers if name in _FAULTS)
@@ -188,7 +184,7 @@ def test_no_other_answers_exist() -> None:
 
 _FAULTS = {
     *("SHORT", "GAP", "LONG", "UNPAIRED_ONE", "UNPAIRED_ZERO", "UNEQUAL", "ZERO_TOO_LONG"),
-    *("SHORT_PREAMBLE", "RUN", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
+    *("SHORT_PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
 }
 
 
@@ -248,7 +244,7 @@ anything = st.one_of(
 
 def bounded(machine: core.Packets, limits: Limits) -> bool:
     return bool(
-        0 <= machine.state <= core.MARK
+        0 <= machine.state <= core.SEPARATOR
         and 0 <= machine.ones <= core.COUNT_MAX
         and 0 <= machine.shifted_ones <= core.COUNT_MAX
         and 0 <= machine.preamble <= core.COUNT_MAX

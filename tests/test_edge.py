@@ -306,7 +306,7 @@ def test_edges_come_as_soon_as_their_numbers_do() -> None:
     assert asked == [0, 58]
 
     asked.clear()
-    pieces = edges_from_durations(source([58, 100])).durations()
+    pieces = edges_from_durations(source([58, 100]))._rows()
     assert next(pieces) == ((58,), 1000)
     assert asked == [58]
 

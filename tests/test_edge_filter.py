@@ -16,13 +16,14 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from halfbit.simulate.distort import chatter, jittered, spikes
-from halfbit.edge import Edge, Edges, edges_from_durations, edges_from_times
+from halfbit.edge import Edge, RawEdges, edges_from_durations, edges_from_times
 from halfbit.capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.instruction import Instruction
 from halfbit.limits import US
 from halfbit.simulate.signal import packet_durations, with_error_byte
-from halfbit.stream import Event, StreamDecoder, decode
+from halfbit.instruction import Event
+from halfbit.stream import StreamDecoder, decode
 
 from .support import edges_of
 
@@ -116,7 +117,7 @@ def test_nothing_and_single_changes() -> None:
     assert EdgeFilter(1).finish() == ()
     assert list(filtered(edges_from_times([]), 5)) == []
     assert list(filtered(edges_from_times([7]), 5)) == [Edge(0, 1)]
-    assert [list(steps) for steps, _ in filtered(edges_from_times([]), 5).durations() if steps] == []
+    assert [list(steps) for steps, _ in filtered(edges_from_times([]), 5)._rows() if steps] == []
 
 
 def test_edge_comes_when_the_next_crossing_begins() -> None:
@@ -131,20 +132,20 @@ def test_edge_comes_when_the_next_crossing_begins() -> None:
     assert machine.finish() == (Edge(116_000, 1),)
 
 
-class Cut(Edges):
-    """Durations in us, in blocks of the sizes given."""
+class Cut(RawEdges):
+    """Durations in us, in rows of the sizes given."""
 
     def __init__(self, durations: Sequence[int], sizes: Sequence[int]) -> None:
-        super().__init__(lambda: (), are_durations=True)
-        self._row = array("H", durations)
+        super().__init__(tuple, are_durations=True)
+        self._durations = array("H", durations)
         self._sizes = sizes
 
-    def durations(self) -> Iterator[tuple[Sequence[int], int]]:
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         at = 0
         for size in cycle(self._sizes):
-            yield self._row[at : at + size], US
+            yield self._durations[at : at + size], US
             at += size
-            if at >= len(self._row):
+            if at >= len(self._durations):
                 return
 
 
@@ -166,7 +167,7 @@ def test_bulk_is_the_same_as_one_at_a_time_however_it_is_cut(
 
 
 def test_block_without_noise_is_handed_on_as_it_is() -> None:
-    blocks = list(filtered(Cut([58] * 1000, [500]), 5).durations())
+    blocks = list(filtered(Cut([58] * 1000, [500]), 5)._rows())
     whole = [durations for durations, scale in blocks if scale == US]
     assert [len(durations) for durations in whole] == [498, 498]
     assert all(isinstance(durations, array) for durations in whole)
@@ -265,7 +266,7 @@ def test_memory_does_not_grow() -> None:
         row = chatter(IDLE, 0.2, 4 * US, rng)
         source = filtered(Cut([duration // US for duration in row] * count, [1024]), 5)
         tracemalloc.start()
-        for _ in source.durations():
+        for _ in source._rows():
             pass
         _, most = tracemalloc.get_traced_memory()
         tracemalloc.stop()
@@ -298,6 +299,6 @@ def test_wrong_edges() -> None:
 def test_error_of_the_capture_comes_through() -> None:
     source = filtered(edges_from_durations([58, -1]), 5)
     with pytest.raises(CaptureError, match="negative"):
-        list(source.durations())
+        list(source._rows())
     with pytest.raises(CaptureError, match="negative"):
         list(source)

@@ -77,7 +77,7 @@ def test_negative_durations(use: Callable[[Edges], object]) -> None:
 def test_what_is_no_row_of_numbers(values: Any) -> None:
     for make in (edges_from_times, edges_from_durations, edges_from_samples):
         for use in (list, bulk_durations):
-            with pytest.raises(HalfbitError, match="is no row of numbers"):
+            with pytest.raises(HalfbitError, match="is not a row of numbers"):
                 use(make(values))
 
 

@@ -25,7 +25,7 @@ from halfbit import (
     open_capture,
 )
 from halfbit.instruction import CvWriteByte, Idle
-from halfbit.stream import Event
+from halfbit.instruction import Event
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = ROOT / "examples"

@@ -47,7 +47,7 @@ def test_every_bound_is_inclusive(window: tuple[Limits, int, int, int, int, int]
         at = 2 * limits.preamble_min + 1
         durations[at] = half
         assert packets_of(durations, unequal) == []
-        assert [(fault.kind, fault.detail) for fault in faults_of(durations, unequal)] == [(kind, half)]
+        assert [(fault.kind, fault.duration) for fault in faults_of(durations, unequal)] == [(kind, half)]
 
 
 @pytest.mark.parametrize("unit", [1, US], ids=["ns", "us"])
@@ -64,7 +64,7 @@ def test_the_difference_of_a_one_s_halves(
         durations[-2:] = beyond
         assert packets_of(durations, limits) == []
         (fault,) = faults_of(durations, limits)
-        assert (fault.kind, fault.detail) == (FaultKind.UNEQUAL, difference * US + unit)
+        assert (fault.kind, fault.difference) == (FaultKind.UNEQUAL, difference * US + unit)
 
 
 def test_the_difference_can_be_left_unchecked() -> None:
@@ -84,7 +84,7 @@ def test_the_whole_of_a_zero() -> None:
     over[28:30] = [6_000 * US, 6_000 * US + 1]
     assert packets_of(over, RECEIVE) == [DATA]
     (fault,) = faults_of(over, TRANSMIT)
-    assert (fault.kind, fault.detail) == (FaultKind.ZERO_TOO_LONG, 12_000 * US + 1)
+    assert (fault.kind, fault.duration) == (FaultKind.ZERO_TOO_LONG, 12_000 * US + 1)
     longest = sent(RECEIVE, Timing(zero_first=10_000 * US, zero_last=10_000 * US))
     assert packets_of(longest, RECEIVE) == [DATA]
 
@@ -107,9 +107,9 @@ def test_the_bytes_of_a_packet(least: int, most: int) -> None:
         assert packets_of(packet_durations(bytes(length)), limits) == [bytes(length)]
     if least > 1:
         (fault,) = faults_of(packet_durations(bytes(least - 1)), limits)
-        assert (fault.kind, fault.detail) == (FaultKind.FEW_BYTES, least - 1)
+        assert (fault.kind, fault.data) == (FaultKind.FEW_BYTES, bytes(least - 1))
     (fault,) = faults_of(packet_durations(bytes(most + 1)), limits)
-    assert (fault.kind, fault.detail, fault.data) == (FaultKind.MANY_BYTES, most, bytes(most))
+    assert (fault.kind, fault.data) == (FaultKind.MANY_BYTES, bytes(most))
 
 
 @pytest.mark.parametrize(

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-import random
-
 import pytest
-from hypothesis import example, given, settings
-from hypothesis import strategies as st
 
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.bit import Bit, bits
 from halfbit.event import Cutout, Fault, FaultKind, Layer
 from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE, Limits
-from halfbit.packet import LONGEST, PacketMachine, packets
+from halfbit.packet import PacketMachine, packets
 from halfbit.event import Packet
 from halfbit.simulate.signal import bit_durations, packet_bits, packet_durations, with_error_byte
 from tests.support import edges_of, events_of, packets_of
-from tests.support_steps import by_iterator, by_machine
-from tests.support_strategies import all_limits, signals
 
 US = 1000
 DATA = bytes([0x37, 0x74, 0x43])
@@ -46,7 +40,7 @@ def test_the_end_bit_counts_as_a_preamble_bit() -> None:
     assert events_of(GOOD + nine)[1:] == [Packet(OTHER, 10, LENGTH, LENGTH + sum(nine))]
     (_, fault) = events_of(GOOD + eight)
     assert isinstance(fault, Fault)
-    assert (fault.kind, fault.detail) == (FaultKind.SHORT_PREAMBLE, 9)
+    assert (fault.kind, fault.one_bits) == (FaultKind.SHORT_PREAMBLE, 9)
     assert (fault.start, fault.at) == (LENGTH + 16 * 58 * US, LENGTH + 16 * 58 * US)
 
 
@@ -95,7 +89,6 @@ def test_a_torn_packet_s_fault_says_all_it_can() -> None:
     (fault, packet) = events_of(torn + lead + NEXT)
     assert fault == Fault(
         FaultKind.GAP,
-        Layer.HALF_BIT,
         start=0,
         end=sum(torn),
         at=sum(torn[:-1]),
@@ -182,7 +175,7 @@ def test_events_come_as_soon_as_they_are_certain() -> None:
         given.append(machine.feed(Bit(bit, time, 58_000, 58_000)))
         time += 116_000
     assert [len(events) for events in given] == [0] * (len(bits) - 1) + [1]
-    noise = Fault(FaultKind.SHORT, Layer.HALF_BIT, time, time + 5, time, 5)
+    noise = Fault(FaultKind.SHORT, time, time + 5, time, 5)
     assert machine.feed(noise) == ()
     time += 5
     counts = [len(machine.feed(Bit(1, time + 116_000 * n, 58_000, 58_000))) for n in range(12)]
@@ -193,77 +186,3 @@ def test_events_come_as_soon_as_they_are_certain() -> None:
 def test_no_bits_give_no_events() -> None:
     assert list(packets([])) == []
     assert PacketMachine().finish() == ()
-
-
-# The iterator takes clean packets past the core
-
-
-def _timed(bits: list[int]) -> list[Bit | Fault]:
-    return [Bit(bit, 116_000 * index, 58_000, 58_000) for index, bit in enumerate(bits)]
-
-
-_SEEN_BELOW = [kind for kind in FaultKind if kind < FaultKind.SHORT_PREAMBLE]
-
-
-def _bits(seed: int) -> list[Bit | Fault]:
-    """What layer 3 gives, and what it never does: bits of any durations, faults of any kind anywhere."""
-    rng = random.Random(seed)
-    longest = rng.choice((2, 3, 6, 17))
-    strange = rng.choice((0, 1, 9))
-    odd = rng.choice((0.0, 0.3, 1.0))  # the share of packets with a fault at one of their bits
-    kinds = rng.sample(_SEEN_BELOW, rng.randint(1, len(_SEEN_BELOW)))
-    events: list[Bit | Fault] = []
-    time = 0
-    for _ in range(rng.randint(1, 12)):
-        data = with_error_byte(rng.randbytes(rng.randint(0, longest - 1)))
-        wrong = bytes([data[-1] ^ rng.choice((0, 0, 0, 1))])
-        values = packet_bits(data[:-1] + wrong, rng.choice((8, 9, 9, 10, 11, 12, 13, 14, 260)))
-        fault = rng.randrange(rng.choice((12, len(values)))) if rng.random() < odd else -1
-        for index, value in enumerate(values):
-            first, last = rng.choices((58_000, 55_000, 52_000, 64_000, 0, 5_000_000), (99, *[strange] * 5), k=2)
-            bit = Bit(value, time, first, last)
-            time = bit.end
-            events.append(bit)
-            if index == fault:
-                start, middle = time, time + first
-                time = middle + rng.choice((0, last, 460_000))
-                events.append(Fault(rng.choice(kinds), Layer.BIT, start, time, middle, first))
-    return events[rng.randint(0, 30) : len(events) - rng.choice((0, 0, 0, rng.randint(0, 60)))]
-
-
-_of_layer_3 = st.lists(signals(), min_size=1, max_size=3).map(
-    lambda pieces: list(bits(half_bits(edges_of(sum(pieces, [])))))
-)
-
-
-@settings(max_examples=300)
-@given(st.one_of(_of_layer_3, st.integers(0, 2**32).map(_bits)), all_limits)
-@example(_timed([1] * (3 * LONGEST) + packet_bits(DATA, 0)), RECEIVE)
-@example(_timed(packet_bits(DATA) + [1] * LONGEST + packet_bits(DATA, 0)), RECEIVE)
-def test_the_iterator_gives_what_the_machine_does_and_as_soon(
-    events: list[Bit | Fault], limits: Limits
-) -> None:
-    expected = by_machine(PacketMachine(limits), events)
-    assert by_iterator(lambda source: packets(source, limits), events) == expected
-
-
-@pytest.mark.parametrize(
-    "limits",
-    [RECEIVE, Limits(preamble_min=12), Limits(one_difference=0), Limits(packet_min=1, packet_max=4)],
-    ids=["receive", "preamble", "difference", "bytes"],
-)
-def test_so_it_does_with_the_same_strange_bits_in_every_run(limits: Limits) -> None:
-    for seed in range(300):
-        events = _bits(seed)
-        expected = by_machine(PacketMachine(limits), events)
-        assert by_iterator(lambda source: packets(source, limits), events) == expected, seed
-
-
-def test_and_wherever_the_bits_end() -> None:
-    wrong = packet_bits(bytes([3, 2, 2]))
-    events = _timed([0, 1, 0] + packet_bits(DATA) + packet_bits(OTHER, 20) + wrong + packet_bits(DATA, 5))
-    at = events[-80].start
-    events.insert(-80, Fault(FaultKind.SHORT, Layer.HALF_BIT, at, at, at, 0))
-    for count in range(len(events) + 1):
-        expected = by_machine(PacketMachine(), events[:count])
-        assert by_iterator(packets, events[:count]) == expected, count

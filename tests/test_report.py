@@ -18,9 +18,9 @@ def test_figures() -> None:
     packets = [Packet(step, 14, 0, 10), Packet(two, 14, 20, 35), Packet(step, 14, 40, 50)]
     for event in instructions(packets):
         tally.add(event)
-    tally.add(Fault(FaultKind.SHORT, Layer.HALF_BIT, 50, 57, 50))
-    tally.add(Fault(FaultKind.SHORT, Layer.HALF_BIT, 60, 62, 60))
-    tally.add(Fault(FaultKind.CUT, Layer.PACKET, 70, 71, 70))
+    tally.add(Fault(FaultKind.SHORT, 50, 57, 50))
+    tally.add(Fault(FaultKind.SHORT, 60, 62, 60))
+    tally.add(Fault(FaultKind.CUT, 70, 71, 70))
     tally.add(Cutout(35, 40))
     assert tally.summary(200, 100) == Summary(
         length=100,

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import pytest
 from hypothesis import given
 
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.edge import Edge, edges_from_durations, edges_from_samples, edges_from_times
 from halfbit.error import CaptureError, HalfbitError
 from halfbit.event import Cutout, Fault
@@ -16,7 +16,8 @@ from halfbit.instruction import Configuration, Context, Instruction, instruction
 from halfbit.limits import TRANSMIT, Limits
 from halfbit.event import Packet
 from halfbit.simulate.signal import packet_durations, with_error_byte
-from halfbit.stream import Event, StreamDecoder, decode
+from halfbit.instruction import Event
+from halfbit.stream import StreamDecoder, decode
 from tests.support import chunks, edges_of, events_of, seed_of, show
 from tests.support_strategies import all_limits, signals
 
@@ -187,9 +188,9 @@ def test_what_came_before_a_wrong_number_comes_out_of_finish() -> None:
 def test_time_going_backwards_is_refused() -> None:
     decoder = StreamDecoder()
     decoder.feed(Edge(100, 1))
-    with pytest.raises(HalfbitError, match="edge at 99 ns lies before the one at 100 ns"):
+    with pytest.raises(HalfbitError, match="edge at 99 ns comes before the one at 100 ns"):
         decoder.feed(Edge(99, 0))
-    with pytest.raises(HalfbitError, match="edge at 99 ns lies before"):
+    with pytest.raises(HalfbitError, match="edge at 99 ns comes before"):
         decoder.feed_many([Edge(99, 0)])
     assert decoder.feed(Edge(100, 0)) == ()
 

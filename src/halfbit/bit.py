@@ -58,7 +58,7 @@ class BitMachine:
         answer = machine.feed(int(event.kind), end - event.start)
         self._waiting = event if isinstance(event, HalfBit) and machine.held != core.MORE else None
         if isinstance(event, Fault):
-            return (Fault(event.kind, start, end, event.at, event.detail),)
+            return (event if waiting is None else attrs.evolve(event, start=start),)
         if answer == core.MORE:
             return ()
         first, last = machine.first, machine.last

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.decision import receiver_for
 from halfbit.event import Fault
 from halfbit.limits import Limits

@@ -9,11 +9,10 @@ import attrs
 import pytest
 
 from halfbit.decision import receiver_for
-from halfbit.decision.sequence import CHOSEN, UNSEEN
 from halfbit.simulate.distort import jittered, one_edge, polled, stretched
 from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, Limits
-from halfbit.event import Packet
+from halfbit.event import Packet, Recovery
 from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.benchmarks.simulated import CAPTURES, result, sent, single_halves
 from tests.decision.test_any_durations import ALL, SEQUENCE, SUM, whole
@@ -75,18 +74,18 @@ def test_a_packet_says_when_changes_went_unseen() -> None:
     signal = sent(150)
     capture = CAPTURES["loop of 30 to 36 us, one turn in 500 of 80 us"]
     found = packets(capture.durations(signal), capture.by_sequence())
-    marked = [packet for packet in found if UNSEEN in packet.recovered]
+    marked = [packet for packet in found if packet.recovered is Recovery.MISSED_CHANGES]
     assert 3 < len(marked) < len(found) / 2
     assert {packet.data for packet in marked} <= set(signal.packets)
     unmarked = packets(list(signal.durations), capture.by_sequence())
-    assert [packet.recovered for packet in unmarked] == [""] * 150
+    assert [packet.recovered for packet in unmarked] == [None] * 150
 
 
 def test_a_packet_says_when_the_error_byte_chose() -> None:
     signal = sent(150)
     capture = CAPTURES["falling edges only"]
     found = packets(capture.durations(signal), capture.by_sequence())
-    marked = [packet for packet in found if CHOSEN in packet.recovered]
+    marked = [packet for packet in found if packet.recovered is Recovery.ERROR_BYTE]
     assert 0 < len(marked) < len(found)
     assert {packet.data for packet in marked} <= set(signal.packets)
 

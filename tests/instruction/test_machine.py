@@ -15,7 +15,7 @@ from halfbit.instruction import machine
 from halfbit.packet import Packet
 from tests.instruction.support_packets import packet, run
 
-FAULT = Fault(FaultKind.ERROR_BYTE, Layer.PACKET, 10, 20, at=15, detail=3)
+FAULT = Fault(FaultKind.ERROR_BYTE, 10, 20, at=15, detail=3)
 CUTOUT = Cutout(30, 40)
 
 

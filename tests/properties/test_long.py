@@ -1,4 +1,4 @@
-"""Long signals with damage of every kind here and there: long enough for the bulk way's own paths."""
+"""Long signals with damage of every kind here and there: long enough for packets at sight and step by step in turn."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from halfbit.simulate import distort
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.event import Fault
 from halfbit.limits import RECEIVE, Limits
 from halfbit.event import Packet
 from halfbit.receiver import Receiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
-from tests.support import chunks, durations_to_packets, edges_to_packets, flat, show
+from tests.support import chunks, show
 
 US = 1000
 LIMITS = {
@@ -75,7 +75,7 @@ def in_pieces(pieces: list[Sequence[int]], scale: int, limits: Limits) -> list[P
 
 @pytest.mark.parametrize("limits", LIMITS)
 @pytest.mark.parametrize("damage", DAMAGES)
-def test_bulk_and_one_at_a_time_agree(damage: str, limits: str) -> None:
+def test_rows_and_single_durations_agree(damage: str, limits: str) -> None:
     rng = random.Random(f"{damage} {limits}")
     nanoseconds = distort.counted(DAMAGES[damage](sound(rng, 9_000), rng), US)
     counts = [duration // US for duration in nanoseconds]
@@ -96,9 +96,6 @@ def test_bulk_and_one_at_a_time_agree(damage: str, limits: str) -> None:
             f"{way}: from event {first} on\n{show(events[first : first + 2])}\n"
             f"  instead of\n{show(expected[first : first + 2])}"
         )
-    for single in (edges_to_packets, durations_to_packets):
-        each, rest = single(LIMITS[limits], nanoseconds)
-        assert [*flat(each), *rest] == expected
     packets = sum(isinstance(event, Packet) for event in expected)
     assert packets > 20 or damage in HOPELESS
     assert any(isinstance(event, Fault) for event in expected) or damage not in TEARING

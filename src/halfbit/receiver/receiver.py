@@ -21,7 +21,7 @@ __all__ = ["Receiver"]
 ROW = 1 << 14
 
 #: How many durations are kept, as a multiple of those the ledger needs, before the older ones are dropped.
-KEEP = 64
+KEEP = 8
 
 
 class Receiver:
@@ -66,8 +66,7 @@ class Receiver:
         """
         events: list[PacketEvent] = []
         for begin in range(0, len(durations), ROW):
-            row = durations[begin : begin + ROW]
-            self._feed_row(row.tolist() if isinstance(row, memoryview) else row, scale, events)
+            self._feed_row(list(durations[begin : begin + ROW]), scale, events)
         return events
 
     def finish(self) -> tuple[PacketEvent, ...]:
@@ -88,7 +87,7 @@ class Receiver:
         event = self._ledger.answer(answer, element, halves)
         return () if event is None else (event,)
 
-    def _feed_row(self, row: Sequence[int], scale: int, events: list[PacketEvent]) -> None:
+    def _feed_row(self, row: list[int], scale: int, events: list[PacketEvent]) -> None:
         """After each packet at sight as far as that goes, then step by step to the end of the next packet."""
         symbols = self._sound.symbols(row, scale)
         at = 0
@@ -96,9 +95,11 @@ class Receiver:
             if self._after_packet():
                 at = self._at_sight(row, symbols, at, scale, events)
             for at in range(at, len(row)):
-                events += self.feed(row[at] * scale)
-                if self._after_packet():
-                    break
+                complete = self.feed(row[at] * scale)
+                if complete:
+                    events += complete
+                    if self._after_packet():
+                        break
             at += 1
 
     def _after_packet(self) -> bool:
@@ -106,7 +107,7 @@ class Receiver:
         return self._ledger.packet_end == self.now and self._core.packets.state == core.IDLE
 
     def _at_sight(
-        self, row: Sequence[int], symbols: bytes, at: int, scale: int, events: list[PacketEvent]
+        self, row: list[int], symbols: bytes, at: int, scale: int, events: list[PacketEvent]
     ) -> int:
         """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
         begin = at

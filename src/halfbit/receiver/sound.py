@@ -10,7 +10,7 @@ the search. What is wrong there is for the core to say.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from .. import core
 from ..event import exclusive_or
@@ -61,7 +61,7 @@ class SoundPackets:
         )
         self._by_scale: dict[int, Symbols] = {}
 
-    def symbols(self, row: Sequence[int], scale: int) -> bytes:
+    def symbols(self, row: list[int], scale: int) -> bytes:
         """A symbol for each duration of a row, in counts of ``scale`` ns."""
         known = self._by_scale.get(scale)
         if known is None:
@@ -72,7 +72,7 @@ class SoundPackets:
             return bytes(map(known.__getitem__, row))
 
     def packets(
-        self, row: Sequence[int], symbols: bytes, at: int, scale: int
+        self, row: list[int], symbols: bytes, at: int, scale: int
     ) -> Iterator[tuple[bytes, int, int, int]]:
         """The flawless packets from ``at`` on, which is the end of a packet.
 
@@ -96,7 +96,7 @@ class SoundPackets:
             yield data, min(1 + len(ones), core.COUNT_MAX), after, sum(first_halves) + sum(last_halves)
             begin = pair
 
-    def _bits_sound(self, kinds: bytes, firsts: Sequence[int], lasts: Sequence[int], scale: int) -> bool:
+    def _bits_sound(self, kinds: bytes, firsts: list[int], lasts: list[int], scale: int) -> bool:
         """True if the core finds every pair of halves, of the same kind each, to be a bit."""
         if firsts == lasts and not self._total_may_fail:
             return True

@@ -7,7 +7,7 @@ import tracemalloc
 
 import pytest
 
-from halfbit.receiver.ledger import PacketEvent
+from halfbit.event import PacketEvent
 from halfbit.event import Fault, FaultKind
 from halfbit.limits import RECEIVE, Limits
 from halfbit.event import Packet
