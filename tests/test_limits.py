@@ -131,7 +131,7 @@ def test_the_bytes_of_a_packet(least: int, most: int) -> None:
         ({"packet_max": 256}, "packet_max"),
         ({"packet_max": 2}, "packet_min 3 is above packet_max 2"),
         ({"packet_max": None}, "packet_max"),
-        ({"decision": "guess"}, "decision: 'guess' is none of halves, sum, sequence"),
+        ({"decision": "guess"}, "decision: 'guess' is not one of halves, sum, sequence"),
     ],
 )
 def test_limits_that_are_none(arguments: dict[str, Any], problem: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from array import array
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from functools import partial
 from typing import Any
 
@@ -14,7 +14,7 @@ import attrs
 from .error import CaptureError, HalfbitError
 from .unit import Number
 
-__all__ = ["LARGEST", "Batch", "batches_of", "counts", "integers", "plain"]
+__all__ = ["LARGEST", "Batch", "batches_of", "counts", "integers", "plain", "refuse_levels"]
 
 #: How many values of a sequence are looked at in one go: enough to make the cost of a batch small,
 #: little enough to stay in the cache.
@@ -54,6 +54,8 @@ def batches_of(values: Iterable[Any]) -> Iterator[Batch]:
 
     :raises HalfbitError: if they cannot be iterated over, or are an array of something other than real numbers.
     """
+    if isinstance(values, (str, Mapping, Set)):
+        raise HalfbitError(f"{values!r} is not a row of numbers: give a list, an array or an iterator")
     row: Sequence[Any] | None = _view(values)
     if row is None and isinstance(values, (list, tuple, range)):
         row = values
@@ -78,10 +80,10 @@ def _view(values: Any) -> memoryview | None:
 
     :raises HalfbitError: if they are an array that holds no real numbers, or a view that Python cannot read.
     """
-    type_ = getattr(values, "dtype", None)
-    if type_ is not None and type_.kind not in "biuf":
+    kind = getattr(getattr(values, "dtype", None), "kind", None)  # as numpy's arrays have it
+    if kind is not None and kind not in "biufO":
         raise HalfbitError(
-            f"an array of {type_} holds no real numbers: give integers or floats (of times: values.astype('int64'))"
+            f"an array of {values.dtype} holds no real numbers: give integers or floats (of times: values.astype('int64'))"
         )
     try:
         view = memoryview(values)
@@ -92,6 +94,13 @@ def _view(values: Any) -> memoryview | None:
     if values is view or isinstance(values, memoryview):
         raise HalfbitError(f"a view of format {view.format!r} cannot be read: give one row in the machine's byte order")
     return None
+
+
+def refuse_levels(values: object) -> None:
+    """:raises HalfbitError: if ``values`` are an array of booleans, which are levels and not times."""
+    kind = getattr(getattr(values, "dtype", None), "kind", None)
+    if kind == "b" or (isinstance(values, memoryview) and values.format == "?"):
+        raise HalfbitError("an array of booleans holds levels and not times: give it to edges_from_samples")
 
 
 def integers(values: Sequence[Any]) -> bool:

@@ -10,7 +10,7 @@ from . import core
 from .error import HalfbitError
 from .event import Fault, FaultKind
 from .half_bit import HalfBit
-from .limits import RECEIVE, Limits
+from .limits import RECEIVE, Limits, checked
 from .machine import run
 
 __all__ = ["Bit", "BitMachine", "bits"]
@@ -43,7 +43,7 @@ class BitMachine:
     """
 
     def __init__(self, limits: Limits = RECEIVE) -> None:
-        self._core = limits.bits_core()
+        self._core = checked(limits).bits_core()
         self._waiting: HalfBit | None = None  # for its other half
 
     def feed(self, event: HalfBit | Fault, /) -> tuple[Bit | Fault, ...]:

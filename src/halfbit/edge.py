@@ -16,7 +16,7 @@ from typing import Any
 
 import attrs
 
-from .batch import Batch, batches_of, counts, integers, plain
+from .batch import Batch, batches_of, counts, integers, plain, refuse_levels
 from .edge_samples import changes
 from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
@@ -49,8 +49,8 @@ class EdgeMachine:
     :param unit: of the times: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
     :param wrap: for a counter that starts over: how many counts it has (``2**32``). Without it
         time going backwards is an error.
-    :param level: the level after the first change, where ``feed`` is not told levels.
-    :raises HalfbitError: for arguments that are none of these.
+    :param level: the level after the first change, if :meth:`feed` is not given levels.
+    :raises HalfbitError: if an argument is none of these.
     """
 
     def __init__(self, unit: Unit = "us", *, wrap: int | None = None, level: int = 1) -> None:
@@ -61,59 +61,58 @@ class EdgeMachine:
             raise HalfbitError(f"level: {level!r} is neither 0 nor 1")
         self._wrap = wrap
         self._level = int(level)  # after the next change
-        self._seen: int | None = None  # the level last looked at
-        self._raw: Number | None = None  # the raw time before
+        self._seen: int | None = None  # the level of the last sample
+        self._raw: Number | None = None  # the last raw time
         self._since: Number | None = None  # counts from the first change to the last one
-        self._waited: Number = 0  # counts since the last change, while looks showed none
+        self._waited: Number = 0  # counts since the last change, while samples showed no other level
 
     def feed(self, time: Number, level: int | None = None, place: str = "") -> tuple[Edge, ...]:
-        """Take one change; or, with levels, one look, which is a change where the level is another.
+        """Take the time of one change; or, with a level, one sample, which is a change if the level is another.
 
-        The first look says only what the level is.
+        The first sample completes nothing.
 
         :param time: raw, in the unit.
-        :param level: 0 or 1; ``None`` where each time is a change.
-        :param place: where the time stands, for an error's text.
-        :raises CaptureError: where the time is no finite number, goes backwards without ``wrap``, or
-            lies outside the counter's range; where the level is neither 0 nor 1.
+        :param level: 0 or 1; ``None`` if each time is a change.
+        :param place: of the time, for the text of an error ("line 17").
+        :raises CaptureError: if the time is not a finite number, goes backwards without ``wrap``, or is outside the
+            counter's range; if the level is neither 0 nor 1. Nothing is changed then.
         """
+        if level is not None and level not in (0, 1):
+            raise CaptureError(f"level {level!r} is neither 0 nor 1", place)
         (number,) = plain(Batch((time,), lambda _: place))
         (step,) = steps_between((self._raw, number), self._wrap, lambda _: place)
-        self._raw = number
-        if level is not None:
-            if level not in (0, 1):
-                raise CaptureError(f"level {level!r} is neither 0 nor 1", place)
-            if self._seen is None or self._seen == level:
-                self._seen = level
-                self._waited += step
-                return ()
-            self._seen = self._level = level
-        return self._change(step, place)
+        if level is not None and self._seen in (None, level):
+            check_length(self._waited + step, place)
+            self._raw, self._seen = number, level
+            self._waited += step
+            return ()
+        edges = self._change(step, self._level if level is None else level, place)
+        self._raw, self._seen = number, level
+        return edges
 
     def feed_duration(self, duration: Number, place: str = "") -> tuple[Edge, ...]:
-        """Take the time from one change to the next. The first gives both changes.
+        """Take the time from one change to the next. The first call gives both changes.
 
         :param duration: raw, in the unit, 0 or more.
-        :param place: where the duration stands, for an error's text.
-        :raises CaptureError: where the duration is no finite number, or negative.
+        :param place: of the duration, for the text of an error ("line 17").
+        :raises CaptureError: if the duration is not a finite number, or negative. Nothing is changed then.
         """
         batch = Batch((duration,), lambda _: place)
         (number,) = plain(batch)
         check_durations((number,), batch)
-        opening = self._change(0) if self._since is None else ()
-        return opening + self._change(number, place)
+        check_length(number, place)
+        opening = self._change(0, self._level, place) if self._since is None else ()
+        return opening + self._change(number, self._level, place)
 
     def finish(self) -> tuple[Edge, ...]:
         """The capture is over. Nothing can be pending."""
         return ()
 
-    def _change(self, step: Number, place: str = "") -> tuple[Edge, ...]:
-        check_length(step, place)
-        self._since = 0 if self._since is None else self._since + (self._waited + step)
-        check_length(self._since, place)
-        self._waited = 0
-        level, self._level = self._level, 1 - self._level
-        return (Edge(self._scale.nanoseconds(self._since), level),)
+    def _change(self, step: Number, level: int, place: str) -> tuple[Edge, ...]:
+        since = 0 if self._since is None else self._since + (self._waited + step)
+        check_length(since, place)
+        self._since, self._waited, self._level = since, 0, 1 - level
+        return (Edge(self._scale.nanoseconds(since), level),)
 
 
 class Edges(Iterable[Edge]):
@@ -224,9 +223,10 @@ def edges_from_times(
     :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
     :param wrap: for a counter that starts over: how many counts it has (``2**32``).
     :param level: the level after the first change.
-    :raises HalfbitError: for arguments that are none of these; once gone through,
-        :class:`halfbit.CaptureError` with the item where a time is no finite number or goes backwards.
+    :raises HalfbitError: if an argument is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+        item if a time is not a finite number or goes backwards.
     """
+    refuse_levels(times)
     return RawEdges(lambda: batches_of(times), are_durations=False, unit=unit, wrap=wrap, level=level)
 
 
@@ -236,9 +236,10 @@ def edges_from_durations(durations: Iterable[Number], unit: Unit = "us", *, leve
     :param durations: in the unit, as :func:`edges_from_times` takes times.
     :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
     :param level: the level after the first change.
-    :raises HalfbitError: for arguments that are none of these; once gone through,
-        :class:`halfbit.CaptureError` with the item where a duration is no finite number or negative.
+    :raises HalfbitError: if an argument is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+        item if a duration is not a finite number or negative.
     """
+    refuse_levels(durations)
     return RawEdges(lambda: batches_of(durations), are_durations=True, unit=unit, level=level)
 
 
@@ -246,8 +247,8 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
     """Edges from levels sampled at a fixed rate.
 
     :param samples: 0 or 1 each; bytes are fastest.
-    :param unit: what lies between two samples: ``"us"``, or the samples per second.
-    :raises HalfbitError: for another unit; once gone through, :class:`halfbit.CaptureError` with
-        the item where a sample is neither 0 nor 1.
+    :param unit: the time between two samples: ``"us"``, or the samples per second.
+    :raises HalfbitError: if the unit is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+        item if a sample is neither 0 nor 1.
     """
     return RawEdges(lambda: changes(samples), are_durations=False, unit=unit)

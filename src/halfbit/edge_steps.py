@@ -1,4 +1,4 @@
-"""What lies between raw times, and whether it can be: the checks of layer 1."""
+"""The checks of layer 1: the steps between raw times, and durations."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ __all__ = ["check_durations", "check_length", "steps_between"]
 
 
 def check_length(total: Number, place: str) -> None:
-    """:raises CaptureError: where a capture lasts longer than any can."""
+    """:raises CaptureError: if a capture lasts longer than any can."""
     if total > LARGEST:
         raise CaptureError("the capture lasts too long for its times to be counted", place)
 
 
 def check_durations(values: Sequence[Number], batch: Batch) -> None:
-    """:raises CaptureError: where a duration is negative."""
+    """:raises CaptureError: if a duration is negative."""
     if values and min(values) < 0:
         index = next(i for i, value in enumerate(values) if value < 0)
         raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
@@ -29,13 +29,12 @@ def check_durations(values: Sequence[Number], batch: Batch) -> None:
 def steps_between(
     times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]
 ) -> list[Number]:
-    """How far each time is from the one before it; the first of ``times`` is the one before all.
+    """The step from each time to the next.
 
-    It is ``None`` at the start of a capture; the first step is 0 then.
-
-    :param place: the place of ``times[1 + i]``.
-    :raises CaptureError: where a step goes backwards without ``wrap``, or a time is no count of the
-        counter.
+    :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);
+        and the times.
+    :param place: gives the place of ``times[1 + i]``.
+    :raises CaptureError: if a step goes backwards without ``wrap``, or a time is outside the counter's range.
     """
     before, *after = times
     chained: list[Any] = [after[0] if before is None and after else before, *after]

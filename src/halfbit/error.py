@@ -1,6 +1,6 @@
-"""The exceptions: one family, for misuse of the API and for input that cannot be read.
+"""The exceptions: one family, for wrong arguments and for input that cannot be read.
 
-What is wrong with a *signal* is never an exception but a :class:`halfbit.Fault`.
+A fault of the *signal* is never an exception. It is a value: :class:`halfbit.Fault`.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ class HalfbitError(ValueError):
 
 
 class CaptureError(HalfbitError):
-    """A capture that cannot be read as what it was said to be.
+    """A capture that cannot be read in the given format.
 
-    :param problem: what is wrong, in words, with the value that is wrong.
-    :param place: where it is: ``"item 17"`` of a sequence, or ``"line 17"`` of a file.
-    :param file: the file's name, where there is one.
+    :param problem: what is wrong, with the wrong value.
+    :param place: the place: ``"item 17"`` of a sequence, or ``"line 17"`` of a file.
+    :param file: the file's name, if there is one.
     """
 
     def __init__(self, problem: str, place: str = "", file: str = "") -> None:

@@ -11,7 +11,7 @@ from . import core
 from .edge import Edge
 from .error import HalfbitError
 from .event import Fault, FaultKind
-from .limits import RECEIVE, Limits
+from .limits import RECEIVE, Limits, checked
 from .machine import run
 
 __all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
@@ -49,7 +49,7 @@ class HalfBitMachine:
     """
 
     def __init__(self, limits: Limits = RECEIVE) -> None:
-        self._core = limits.half_bits_core()
+        self._core = checked(limits).half_bits_core()
         self._previous: int | None = None
 
     def feed(self, edge: Edge, /) -> tuple[HalfBit | Fault, ...]:

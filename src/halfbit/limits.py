@@ -12,7 +12,7 @@ import attrs
 from . import core
 from .error import HalfbitError
 
-__all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits"]
+__all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits", "checked"]
 
 US = 1000  # nanoseconds in a microsecond; the standards speak of us, halfbit counts ns
 
@@ -42,7 +42,7 @@ def _nanoseconds_or_none(instance: Any, attribute: attrs.Attribute[Any], value: 
 
 def _decision(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
     if value not in DECISIONS:
-        raise HalfbitError(f"decision: {value!r} is none of {', '.join(DECISIONS)}")
+        raise HalfbitError(f"decision: {value!r} is not one of {', '.join(DECISIONS)}")
 
 
 def _count(low: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
@@ -225,6 +225,13 @@ class Limits:
     def _difference(self) -> int:
         """The core knows no unchecked difference; one that no two halves can exceed is the same."""
         return self.one_max if self.one_difference is None else self.one_difference
+
+
+def checked(limits: object) -> Limits:
+    """:raises HalfbitError: if ``limits`` is not Limits."""
+    if not isinstance(limits, Limits):
+        raise HalfbitError(f"limits: {limits!r} is not Limits: give RECEIVE, TRANSMIT or Limits(...)")
+    return limits
 
 
 #: What a decoder must accept (S-9.1 A, table 1, decoder's column).

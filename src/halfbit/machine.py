@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Protocol, TypeVar
 
+from .error import HalfbitError
+
 __all__ = ["Machine", "run"]
 
 In = TypeVar("In")
@@ -33,7 +35,14 @@ class Machine(Protocol[In_contra, Out_co]):
 
 
 def run(machine: Machine[In, Out], values: Iterable[In]) -> Iterator[Out]:
-    """What a machine makes of all values, each as soon as it is complete."""
-    for value in values:
+    """What a machine makes of all values, each as soon as it is complete.
+
+    :raises HalfbitError: as the machine does; and if ``values`` cannot be iterated over.
+    """
+    try:
+        source = iter(values)
+    except TypeError:
+        raise HalfbitError(f"{values!r} cannot be iterated over: give a row of values, or an iterator") from None
+    for value in source:
         yield from machine.feed(value)
     yield from machine.finish()

@@ -9,7 +9,7 @@ from . import core
 from .bit import Bit
 from .error import HalfbitError
 from .event import Fault, FaultKind, Packet, PacketEvent
-from .limits import RECEIVE, Limits
+from .limits import RECEIVE, Limits, checked
 from .machine import run
 from .ledger import Element, Ledger
 
@@ -24,7 +24,7 @@ class PacketMachine:
     """
 
     def __init__(self, limits: Limits = RECEIVE) -> None:
-        self._core = limits.packets_core()
+        self._core = checked(limits).packets_core()
         self._limits = limits
         self._ledger: Ledger | None = None
         self._reach = Ledger.history(limits)

@@ -10,7 +10,7 @@ from .edge import Edge, Edges
 from .error import HalfbitError
 from .event import PacketEvent
 from .instruction import STANDARD, Configuration, Context, Event, InstructionMachine, Registry
-from .limits import RECEIVE, Limits
+from .limits import RECEIVE, Limits, checked
 
 __all__ = ["StreamDecoder", "decode"]
 
@@ -36,9 +36,7 @@ class StreamDecoder:
         configuration: Configuration | None = None,
         context: Context | None = None,
     ) -> None:
-        if not isinstance(limits, Limits):
-            raise HalfbitError(f"limits: {limits!r} is not Limits: give RECEIVE, TRANSMIT or Limits(...)")
-        self._limits = limits
+        self._limits = checked(limits)
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False

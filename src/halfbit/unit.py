@@ -33,7 +33,7 @@ class Scale:
         """The scale of a unit.
 
         :param unit: a name of a unit, or ticks per second.
-        :raises HalfbitError: where it is neither.
+        :raises HalfbitError: if it is neither.
         """
         if isinstance(unit, str):
             if unit in _NAMED:
@@ -43,7 +43,7 @@ class Scale:
                 exact = Fraction(1_000_000_000) / Fraction(unit)
                 return cls(exact.numerator, exact.denominator)
         raise HalfbitError(
-            f"unit: {unit!r} is none of {', '.join(_NAMED)}, nor a number of ticks per second above 0"
+            f"unit: {unit!r} is not one of {', '.join(_NAMED)}, and not a number of ticks per second above 0"
         )
 
     def nanoseconds(self, count: Number) -> int:
