@@ -1,87 +1,86 @@
 """``python -m tests.trial``: how many packets of hard captures are read right, and how many are given that were not sent.
 
-Prints a line for each row and way as it is done. ``--json`` keeps the figures, ``--page`` makes the page of the docs from them.
+Prints a line for each row and way when it is done, and at the end what falls short of what is asked. ``--json`` keeps the
+figures, ``--page`` makes the page of the docs from them.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import platform
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import attrs
-
 from .library import AUTO, WAYS
+from .page import PAGE, page
+from .report import HEAD, figures_of, kept, line, shortfalls
 from .rows import ROWS, rows_named
-from .run import CAPTURE, Result, results, tasks_of
-
-HEAD = f"{'row':58} {'way':9} {'sent':>7} {'right':>8}  {'95 %':15} {'false':>5} {'at most':>8} {'possible':>8} {'us':>5}"
-
-
-def line(result: Result, possible: float | None) -> str:
-    """A line of the table."""
-    low, high = result.bounds
-    return (
-        f"{result.row:58} {result.way:9} {result.sent:7} {result.share:8.2%}  {f'{low:.2%}-{high:.2%}':15} "
-        f"{result.false:5} {result.false_bound:8.1e} {'' if possible is None else f'{possible:.0%}':>8} "
-        f"{result.microseconds:5.1f}"
-    )
+from .run import CAPTURE, results, tasks_of
+from .tears import TEAR_HEAD, tear_results
 
 
-def best(found: Sequence[Result]) -> Result:
-    """The way that reads most; a false packet outweighs a hundred right ones."""
-    return max(found, key=lambda result: (result.right - 100 * result.false, -result.microseconds))
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    parser = argparse.ArgumentParser(prog="python -m tests.trial", description=__doc__.replace("``", ""))
+def _options() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m tests.trial", description=(__doc__ or "").replace("``", ""))
     parser.add_argument("--rows", default="", metavar="TEXT", help="only rows with this in their names")
+    parser.add_argument("--list", action="store_true", help="list these rows, and do nothing else")
     parser.add_argument("--packets", type=int, default=300, metavar="N", help="packets a row and way")
-    parser.add_argument("--limits", default=AUTO, choices=(*WAYS, "best", "all"), help="best: all of a row but auto")
-    parser.add_argument("--set", action="append", default=[], metavar="FIELD=VALUE", help="a field of the limits, as JSON")
+    parser.add_argument(
+        "--limits", default=AUTO, choices=(*WAYS, "best", "all"), help="best: all ways of a row but auto; all: auto too"
+    )
+    parser.add_argument(
+        "--set", action="append", default=[], metavar="FIELD=VALUE", help="a field of the limits to set otherwise, as JSON"
+    )
     parser.add_argument("--capture", type=int, default=CAPTURE, metavar="N", help="packets a capture")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1, help="processors")
-    parser.add_argument("--examples", action="store_true", help="show some false packets, and what surveys found")
+    parser.add_argument("--examples", action="store_true", help="show what surveys found, and some false packets")
     parser.add_argument("--json", type=Path, metavar="FILE", help="add the figures to this file")
-    parser.add_argument("--list", action="store_true", help="list the rows")
+    parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file, and no more")
+    parser.add_argument("--tears", action="store_true", help="instead: single tears at every half-bit of so many packets")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: only every so manieth half-bit")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = _options()
     options = parser.parse_args(arguments)
+    if options.page:
+        PAGE.write_text(page(figures_of(options.page)), "utf-8")
+        return 0
+    changes: dict[str, Any] = {}
+    for item in options.set:
+        name, _, value = item.partition("=")
+        changes[name] = json.loads(value)
+    if options.tears:
+        ways = {"best": ("receive", "sum", "sequence"), "all": WAYS}.get(options.limits, (options.limits,))
+        print(TEAR_HEAD)
+        for torn in tear_results(ways, options.packets, options.every, options.seed, changes, options.jobs):
+            print(torn, *(f"    {example}" for example in torn.examples[:3]), sep="\n", flush=True)
+        return 0
     rows = rows_named(options.rows)
     if options.list:
         print(*(row.name for row in rows), sep="\n")
         return 0
     if not rows:
         parser.error(f"no row has {options.rows!r} in its name")
-    changes = {name: json.loads(value) for name, _, value in (item.partition("=") for item in options.set)}
-    possible = {row.name: row.possible for row in ROWS}
+    rows_by_name = {row.name: row for row in ROWS}
+    found = []
     print(HEAD)
-    kept = []
     tasks = tasks_of(rows, options.packets, options.limits, options.capture, options.seed, changes)
     for result in results(tasks, options.jobs):
-        print(line(result, possible[result.row]), flush=True)
+        found.append(result)
+        print(line(result, rows_by_name[result.row]), flush=True)
         if options.examples:
-            for note, count in sorted(result.notes.items(), key=lambda item: -item[1])[:4]:
-                print(f"    {count} x {note}")
-            print(*(f"    false: {example}" for example in result.examples), sep="\n" if result.examples else "", end="")
-            print()
-        kept.append(result)
+            notes = sorted(result.notes.items(), key=lambda item: -item[1])[:4]
+            for text in (*(f"{count} x {note}" for note, count in notes), *result.examples):
+                print(f"    {text}")
+    short = list(shortfalls(found))
+    print("", "Short of what is asked:" if short else "All that is asked is reached.", *short, sep="\n")
     if options.json:
-        _keep(options.json, kept, options.seed)
+        kept(options.json, found, options.seed)
     return 0
-
-
-def _keep(path: Path, kept: Sequence[Result], seed: int) -> None:
-    """Add figures to a file; those of the same rows and ways are replaced."""
-    figures: dict[str, Any] = json.loads(path.read_text("utf-8")) if path.exists() else {"results": []}
-    new = {(result.row, result.way) for result in kept}
-    old = [item for item in figures["results"] if (item["row"], item["way"]) not in new]
-    figures["python"], figures["seed"] = platform.python_version(), seed
-    figures["results"] = old + [attrs.asdict(result) for result in kept]
-    path.write_text(json.dumps(figures, indent=1) + "\n", "utf-8")
 
 
 if __name__ == "__main__":

@@ -140,7 +140,7 @@ def bits_of(packet: bytes, preamble: int) -> list[int]:
 
 
 def random_station(rng: random.Random, *, equal: bool = False, **fields: object) -> Station:
-    """A sound station at random: ones of 55 to 61 us, zeros of 95 to 120 us a half, preambles of 14 to 20.
+    """A sound station at random: ones of 55 to 61 us, zeros of 95 to 120 us a half, preambles of 14 to 20, alike or not.
 
     :param equal: both halves of a bit last the same.
     """
@@ -149,5 +149,6 @@ def random_station(rng: random.Random, *, equal: bool = False, **fields: object)
     zero = rng.uniform(95, 120)
     last = zero if equal else rng.uniform(95, 120)
     ones = rng.randint(14, 20)
-    made = Station(one=(one, other), zero=(zero, last), preamble=(ones, ones))
+    preamble = rng.choice(((ones, ones), (14, 20)))
+    made = Station(one=(one, other), zero=(zero, last), preamble=preamble)
     return attrs.evolve(made, **fields)  # type: ignore[arg-type]

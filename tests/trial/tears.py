@@ -7,9 +7,11 @@ packets can be torn in every way in bearable time.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from enum import Enum
 from itertools import islice
+from multiprocessing import Pool
+from typing import Any
 
 import attrs
 
@@ -19,7 +21,7 @@ from .score import score
 from .station import Sent, Signal, Station
 from .traffic import layout_packets
 
-__all__ = ["Tear", "Torn", "tear_trial", "torn"]
+__all__ = ["TEAR_HEAD", "Tear", "TearResult", "Torn", "tear_results", "tear_trial", "torn"]
 
 #: A tear in every so manieth packet. Those before and after it are whole.
 SPACING = 4
@@ -128,10 +130,12 @@ def tear_trial(
     observer: Observer = Observer(),
     every: int = 1,
     seed: int = 1,
+    changes: Mapping[str, Any] | None = None,
 ) -> TearResult:
     """Tear every half-bit of so many packets, one after the other, in one way.
 
     :param every: only every so manieth half-bit, for a quick look.
+    :param changes: fields of the limits to set otherwise.
     """
     rng = random.Random(f"tears {seed}")
     signal = station.signal(islice(layout_packets(rng), packets + 2), rng)
@@ -140,7 +144,7 @@ def tear_trial(
         chance = random.Random(f"tears {seed} {tear.value} {number}")
         made = torn(signal, tears, station, chance)
         capture = observer.capture(made.signal, chance)
-        found = score(capture.packets, read(capture.durations, way, observer).packets)
+        found = score(capture.packets, read(capture.durations, way, observer, changes).packets)
         lost = [index for index in found.lost if index not in made.touched]
         result.tears += len(tears)
         result.untouched += len(made.signal.packets) - len(made.touched)
@@ -150,6 +154,23 @@ def tear_trial(
         result.false += len(found.false)
         result.examples += [_lost_example(made.signal.packets, index, tears) for index in lost[:1]]
     return result
+
+
+def tear_results(
+    ways: Iterable[str], packets: int, every: int, seed: int, changes: Mapping[str, Any], jobs: int = 1
+) -> Iterator[TearResult]:
+    """All kinds of tears, in these ways."""
+    tasks = [(way, tear, packets, every, seed, dict(changes)) for way in ways for tear in Tear]
+    if jobs > 1:
+        with Pool(jobs) as pool:
+            yield from pool.imap(_task, tasks)
+    else:
+        yield from map(_task, tasks)
+
+
+def _task(task: tuple[str, Tear, int, int, int, dict[str, Any]]) -> TearResult:
+    way, tear, packets, every, seed, changes = task
+    return tear_trial(way, tear, packets, every=every, seed=seed, changes=changes)
 
 
 def _rounds(signal: Signal, tear: Tear, every: int) -> Iterator[dict[int, Tear]]:
