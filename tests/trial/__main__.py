@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from .library import AUTO, WAYS
+from .observer import Loop, Observer
 from .page import PAGE, page
 from .report import HEAD, figures_of, kept, line, shortfalls
 from .rows import ROWS, rows_named
@@ -40,6 +41,7 @@ def _options() -> argparse.ArgumentParser:
     parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file, and no more")
     parser.add_argument("--tears", action="store_true", help="instead: single tears at every half-bit of so many packets")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: only every so manieth half-bit")
+    parser.add_argument("--loop", type=float, default=0, metavar="US", help="for --tears: seen by a loop of this period")
     return parser
 
 
@@ -56,7 +58,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.tears:
         ways = {"best": ("receive", "sum", "sequence"), "all": WAYS}.get(options.limits, (options.limits,))
         print(TEAR_HEAD)
-        for torn in tear_results(ways, options.packets, options.every, options.seed, changes, options.jobs):
+        observer = Observer(loop=Loop(period=options.loop) if options.loop else None)
+        for torn in tear_results(ways, options.packets, options.every, options.seed, changes, observer, options.jobs):
             print(torn, *(f"    {example}" for example in torn.examples[:3]), sep="\n", flush=True)
         return 0
     rows = rows_named(options.rows)

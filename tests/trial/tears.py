@@ -157,10 +157,16 @@ def tear_trial(
 
 
 def tear_results(
-    ways: Iterable[str], packets: int, every: int, seed: int, changes: Mapping[str, Any], jobs: int = 1
+    ways: Iterable[str],
+    packets: int,
+    every: int,
+    seed: int,
+    changes: Mapping[str, Any],
+    observer: Observer,
+    jobs: int = 1,
 ) -> Iterator[TearResult]:
     """All kinds of tears, in these ways."""
-    tasks = [(way, tear, packets, every, seed, dict(changes)) for way in ways for tear in Tear]
+    tasks = [(way, tear, packets, every, seed, dict(changes), observer) for way in ways for tear in Tear]
     if jobs > 1:
         with Pool(jobs) as pool:
             yield from pool.imap(_task, tasks)
@@ -168,9 +174,9 @@ def tear_results(
         yield from map(_task, tasks)
 
 
-def _task(task: tuple[str, Tear, int, int, int, dict[str, Any]]) -> TearResult:
-    way, tear, packets, every, seed, changes = task
-    return tear_trial(way, tear, packets, every=every, seed=seed, changes=changes)
+def _task(task: tuple[str, Tear, int, int, int, dict[str, Any], Observer]) -> TearResult:
+    way, tear, packets, every, seed, changes, observer = task
+    return tear_trial(way, tear, packets, every=every, seed=seed, changes=changes, observer=observer)
 
 
 def _rounds(signal: Signal, tear: Tear, every: int) -> Iterator[dict[int, Tear]]:

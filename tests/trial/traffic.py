@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import attrs
 
-__all__ = ["IDLE", "distinct_packets", "layout_packets", "with_check"]
+__all__ = ["IDLE", "Engine", "distinct_packets", "layout_packets", "long_address", "with_check"]
 
 #: S-9.2 B: the idle packet.
 IDLE = bytes((0xFF, 0x00, 0xFF))
@@ -22,8 +22,13 @@ def with_check(body: bytes | list[int]) -> bytes:
     return bytes((*body, check))
 
 
+def long_address(number: int) -> list[int]:
+    """The two bytes of a 14-bit address, 11AAAAAA AAAAAAAA (S-9.2.1 A)."""
+    return [0xC0 | number >> 8, number & 255]
+
+
 @attrs.define
-class _Engine:
+class Engine:
     """An engine as its station knows it."""
 
     address: list[int]
@@ -55,14 +60,13 @@ class _Engine:
         return with_check([*self.address, 0xEC | cv - 1 >> 8, cv - 1 & 255, value])
 
 
-def _engine(rng: random.Random) -> _Engine:
+def _engine(rng: random.Random) -> Engine:
     if rng.random() < 0.5:
         address = [rng.randint(1, 99)]
     else:
-        number = rng.randint(100, 9999)  # S-9.2.1 A: 11AAAAAA AAAAAAAA
-        address = [0xC0 | number >> 8, number & 255]
+        address = long_address(rng.randint(100, 9999))
     steps = rng.choice((28, 128, 128))
-    return _Engine(address, steps, rng.randint(0, steps - 2), rng.random() < 0.5, rng.getrandbits(21))
+    return Engine(address, steps, rng.randint(0, steps - 2), rng.random() < 0.5, rng.getrandbits(21))
 
 
 def _accessory(rng: random.Random) -> list[bytes]:
@@ -76,7 +80,7 @@ def _accessory(rng: random.Random) -> list[bytes]:
     return [on] * rng.randint(2, 4) + [off] * rng.randint(1, 3)
 
 
-def _change(engine: _Engine, rng: random.Random) -> list[bytes]:
+def _change(engine: Engine, rng: random.Random) -> list[bytes]:
     """Somebody turns a knob or pushes a button: what changed is sent a few times at once."""
     chance = rng.random()
     if chance < 0.6:
@@ -85,7 +89,7 @@ def _change(engine: _Engine, rng: random.Random) -> list[bytes]:
     elif chance < 0.7:
         engine.forward = not engine.forward
         packet = engine.speed_packet()
-    elif chance < 0.95:
+    elif chance < 0.88:
         number = rng.randint(0, 20)
         engine.functions ^= 1 << number
         packet = engine.function_packet(sum(number > last for last in (4, 8, 12)))
