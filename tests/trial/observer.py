@@ -15,7 +15,7 @@ __all__ = ["BOTH", "EVEN", "ODD", "Capture", "Loop", "Observer"]
 #: Which changes are noted: both directions, or only every second (those that start bits, or those within bits).
 BOTH, EVEN, ODD = "both", "even", "odd"
 
-#: A doubled change is noted again within this, us.
+#: A change noted again is so within this, us.
 DOUBLE = 3.0
 #: The tail of a jitter: this share of changes is off by so many times more.
 TAIL_SHARE, TAIL = 0.02, 4.0
@@ -90,9 +90,10 @@ class Observer:
     tail: bool = False
     #: A loop that looks at the level; None: an input that notes each change.
     loop: Loop | None = None
-    #: Changes not noted, and noted twice.
+    #: Changes not noted, noted twice, and noted three times: S-9.1 B, one crossing can look like several.
     missed: float = 0.0
     doubled: float = 0.0
+    tripled: float = 0.0
     #: The timer's step; 0: exact.
     tick: float = 0.0
     #: Its clock counts so many us in one.
@@ -106,7 +107,7 @@ class Observer:
             changes = self.loop.seen(changes, rng)
         if self.edges != BOTH:
             changes = changes[self.edges == ODD :: 2]
-        if self.missed or self.doubled:
+        if self.missed or self.doubled or self.tripled:
             changes = self._noted(changes, rng)
         step = round((self.tick or 0.001) * 1000)
         stamps = [math.floor(change * self.clock * 1000 / step) * step for change in changes]
@@ -133,7 +134,7 @@ class Observer:
         return late
 
     def _noted(self, changes: list[float], rng: random.Random) -> list[float]:
-        """What a timer input loses, and what it notes twice."""
+        """What a timer input loses, and what it notes again."""
         noted: list[float] = []
         for change in changes:
             chance = rng.random()
@@ -142,4 +143,6 @@ class Observer:
             noted.append(change)
             if chance < self.missed + self.doubled:
                 noted.append(change + rng.uniform(0.2, DOUBLE))
+            elif chance < self.missed + self.doubled + self.tripled:
+                noted += sorted(change + rng.uniform(0.2, DOUBLE) for _ in range(2))
         return noted

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from .library import AUTO
-from .report import best, by_row
+from .report import FALSE_MOST, best, by_row
 from .rows import Row, group_of
 from .run import Result
 
@@ -33,12 +33,13 @@ How to read the tables
 
 *auto* is what ``--limits auto`` reads: it knows nothing but the capture. *Best* is the best of the settings that somebody who knows the board can choose;
 its name stands behind it. *False* are packets given that were not sent at that time, of auto and of the best setting; *at most* is how high auto's rate of them can be, for all that
-{sent} packets can tell (95 %). *Possible* is what a slow search got that knew the faults' rates beforehand, if it was measured. *Verdict*:
+{sent} packets can tell (95 %). *Possible* is the yardstick: what a slow search got in a trial that knew the faults' rates beforehand, or all packets if the capture
+loses nothing. It is empty if nobody has measured it. *Verdict*:
 
-- **good**: at least 99 of 100 packets, nothing false seen;
-- **usable**: at least 80 of 100, nothing false seen. A station's repeats make up for the rest;
-- **losses**: fewer than that, nothing false seen. Short events can go unnoticed;
-- **not safe**: false packets were seen. Do not act on what is read.
+- **good**: at least 99 of 100 packets;
+- **usable**: at least 80 of 100. A station's repeats make up for the rest;
+- **losses**: fewer than that. Short events can go unnoticed;
+- **not safe**: more than one false packet in 10,000, by auto or by the best setting. Do not act on what is read.
 """
 
 _GROUPS = {
@@ -68,7 +69,7 @@ _TAIL = """\
 def verdict(ways: Iterable[Result]) -> str:
     """What auto and the best way come to, in a word."""
     found = list(ways)
-    if any(result.false for result in found):
+    if any(result.false > FALSE_MOST * result.sent for result in found):
         return "not safe"
     share = max(result.share for result in found)
     return "good" if share >= 0.99 else "usable" if share >= 0.8 else "losses"

@@ -77,6 +77,10 @@ def _any_loop(
     return scene
 
 
+def _one_in(rate: float) -> str:
+    return f"1 change in {round(1 / rate)}"
+
+
 PLAIN = Station()
 
 
@@ -87,10 +91,10 @@ def _row(name: str, scene: Callable[[random.Random, int], Scene], ways: tuple[st
 def _hard() -> Iterator[Row]:
     """Captures on which the library was seen to fail, with the share that a search which knew the noise could read."""
     for missed, possible in ((1e-3, 1.0), (1e-2, 0.99)):
-        yield _row(f"timer input, {missed:g} of changes missed", _fixed(PLAIN, Observer(missed=missed, tick=1)), TIMER, possible)
-    yield _row("timer input, 0.01 of changes noted twice", _fixed(PLAIN, Observer(doubled=1e-2, tick=1)), TIMER, 1.0)
+        yield _row(f"timer input, {_one_in(missed)} missed", _fixed(PLAIN, Observer(missed=missed, tick=1)), TIMER, possible)
+    yield _row("timer input, 1 change in 100 noted twice", _fixed(PLAIN, Observer(doubled=1e-2, tick=1)), TIMER, 1.0)
     jitter = Observer(jitter=2, tail=True, missed=1e-3, tick=1)
-    yield _row("jitter of 2 us with a tail, 0.001 missed", _fixed(PLAIN, jitter), TIMER, 1.0)
+    yield _row("jitter of 2 us with a tail, 1 change in 1000 missed", _fixed(PLAIN, jitter), TIMER, 1.0)
     for period, possible in ((5, 0.59), (10, 0.86), (20, 0.97), (40, 0.99)):
         name = f"loop of {period} us, one turn in 100 of 120 us"
         yield _row(name, _fixed(PLAIN, _loop(period, 100, 120)), LOOP, possible)
@@ -133,6 +137,9 @@ def _loops() -> Iterator[Row]:
     for period in (5, 10, 20, 30, 40, 48):
         scene = _random(_loop(period, 500, 80))
         yield _row(f"loop of {period} us, one turn in 500 of 80 us, any station", scene, LOOP, None)
+    for period in (20, 40):
+        scene = _random(_loop(period, 100, 120))
+        yield _row(f"loop of {period} us, one turn in 100 of 120 us, any station", scene, LOOP, None)
     for tick in (1, 4, 10):
         yield _row(f"loop of 30 us, timer of {tick} us, any station", _random(_loop(30, tick=tick)), SUM_LOOP, 1.0)
     for clock in (0.92, 1.08):
@@ -173,13 +180,15 @@ def _timers() -> Iterator[Row]:
         yield _row(f"one direction {late} us late, any station", _random(Observer(one_way_late=late)), halves, 1.0)
     # What a nominal station's captures showed possible holds for others: among exact times their halves are as plain.
     for rate, possible in ((1e-4, 1.0), (1e-3, 1.0), (1e-2, 0.99)):
-        yield _row(f"{rate:g} of changes missed, any station", _random(Observer(missed=rate)), TIMER, possible)
-        yield _row(f"{rate:g} of changes noted twice, any station", _random(Observer(doubled=rate)), TIMER, 1.0)
+        yield _row(f"{_one_in(rate)} missed, any station", _random(Observer(missed=rate)), TIMER, possible)
+        yield _row(f"{_one_in(rate)} noted twice, any station", _random(Observer(doubled=rate)), TIMER, 1.0)
+    tripled = _random(Observer(tripled=1e-2))
+    yield _row("1 change in 100 noted three times, any station", tripled, TIMER, 1.0)
     both = Observer(missed=1e-3, doubled=1e-3, jitter=1, tick=1)
-    yield _row("0.001 missed, 0.001 twice, jitter of 1 us", _random(both), TIMER, None)
+    yield _row("1 change in 1000 missed, 1 twice, jitter of 1 us", _random(both), TIMER, None)
     distinct = Observer(missed=1e-2)
     yield _row(
-        "0.01 of changes missed, nothing repeats",
+        "1 change in 100 missed, nothing repeats",
         lambda rng, index: Scene(random_station(rng), distinct, True),
         TIMER,
         0.99,
@@ -199,7 +208,7 @@ def _one_edge() -> Iterator[Row]:
         cut = _random(Observer(edges=edges), cutout=CutoutSeen.TWO_PARTS, preamble=(18, 20))
         yield _row(f"one edge {phase}, cutouts two parts", cut, ONE_EDGE, None)
         missed = _random(Observer(edges=edges, missed=1e-3))
-        yield _row(f"one edge {phase}, 0.001 missed", missed, ONE_EDGE, None)
+        yield _row(f"one edge {phase}, 1 change in 1000 missed", missed, ONE_EDGE, None)
 
 
 #: All rows, in the table's order.
