@@ -1,7 +1,7 @@
-"""``python -m tests.trial``: how many packets of hard captures are read right, and how many are given that were not sent.
+"""``python -m tests.trial``: of hard captures, how many packets are read right, and how many were never sent.
 
-Prints a line for each row and way when it is done, and at the end what falls short of what is asked. ``--json`` keeps the
-figures, ``--page`` makes the page of the docs from them.
+Prints a line for each row and way when it is done, and at the end what falls short of what is asked.
+``--json`` keeps the figures, ``--page`` makes the page of the docs from them.
 """
 
 from __future__ import annotations
@@ -31,17 +31,17 @@ def _options() -> argparse.ArgumentParser:
         "--limits", default=AUTO, choices=(*WAYS, "best", "all"), help="best: all ways of a row but auto; all: auto too"
     )
     parser.add_argument(
-        "--set", action="append", default=[], metavar="FIELD=VALUE", help="a field of the limits to set otherwise, as JSON"
+        "--set", action="append", default=[], metavar="FIELD=VALUE", help="a field of the limits set otherwise, as JSON"
     )
     parser.add_argument("--capture", type=int, default=CAPTURE, metavar="N", help="packets a capture")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1, help="processors")
-    parser.add_argument("--examples", action="store_true", help="show what surveys found, and some false packets")
+    parser.add_argument("--examples", action="store_true", help="show also what was found, and false packets")
     parser.add_argument("--json", type=Path, metavar="FILE", help="add the figures to this file")
-    parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file, and no more")
-    parser.add_argument("--tears", action="store_true", help="instead: single tears at every half-bit of so many packets")
-    parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: only every so manieth half-bit")
-    parser.add_argument("--loop", type=float, default=0, metavar="US", help="for --tears: seen by a loop of this period")
+    parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file")
+    parser.add_argument("--tears", action="store_true", help="instead: a tear at every half-bit of the packets")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: at every Nth half-bit")
+    parser.add_argument("--loop", type=float, default=0, metavar="US", help="for --tears: a loop of this period")
     return parser
 
 
@@ -77,7 +77,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(line(result, rows_by_name[result.row]), flush=True)
         if options.examples:
             notes = sorted(result.notes.items(), key=lambda item: -item[1])[:4]
-            for text in (*(f"{count} x {note}" for note, count in notes), *result.examples):
+            means = [f"{count} packets by {way}" for way, count in result.recovered.items()]
+            for text in (*(f"{count} x {note}" for note, count in notes), *means, *result.examples):
                 print(f"    {text}")
     short = list(shortfalls(found))
     print("", "Short of what is asked:" if short else "All that is asked is reached.", *short, sep="\n")

@@ -1,7 +1,8 @@
 """The only door to the library under trial. When its names change, change them here.
 
-A *way* is a name for how a capture is read: ``auto`` (what the survey finds), ``receive``, ``fitted``, ``period``, ``sum``,
-``sequence``, ``one edge``. What a user would know of the board (the loop's period) goes into the limits; what the station sends does not.
+A *way* is a name for how a capture is read: ``auto`` (what the survey finds), ``receive``, ``fitted``, ``period``,
+``sum``, ``sequence``, ``one edge``. What a user knows of the board (the loop's period) goes into the limits. What
+the station sends does not.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ class Given:
 
     #: Bytes, start and end in ns, in order.
     packets: list[tuple[bytes, int, int]]
+    #: How packets were recovered, by their ends, in a word.
+    recovered: dict[int, str]
     #: Processor time for decoding, and for the survey before, s.
     seconds: float
     survey_seconds: float
@@ -59,6 +62,7 @@ def read(
     limits = attrs.evolve(reading.limits, **changes) if changes else reading.limits
     surveyed = time.process_time()
     packets: list[tuple[bytes, int, int]] = []
+    recovered: dict[int, str] = {}
     for event in decode(_edges(durations, reading.filter), limits):
         packet = getattr(event, "packet", None)
         if packet is None:
@@ -67,7 +71,9 @@ def read(
         given = packet.data, packet.start, packet.end
         if not packets or packets[-1] != given:
             packets.append(given)
-    return Given(packets, time.process_time() - surveyed, surveyed - began, reading.note)
+            if packet.recovered is not None:
+                recovered[packet.end] = packet.recovered.value
+    return Given(packets, recovered, time.process_time() - surveyed, surveyed - began, reading.note)
 
 
 def _edges(durations: Sequence[int], minimum: int) -> Edges:
@@ -99,16 +105,16 @@ def _reading(durations: Sequence[int], way: str, observer: Observer) -> Reading:
         return Reading(Limits.for_sampling_period(min(max(period, 12.1), 42.0)))
     if way == "sequence":
         limits = Limits.for_sampling_period(min(max(period, 42.1), 80.0), rare=rare)
-        return Reading(attrs.evolve(limits, late_max=round(period * 1000), one_edge=observer.edges != BOTH))
+        return Reading(attrs.evolve(limits, latency_max=round(period * 1000), one_edge=observer.edges != BOTH))
     raise ValueError(f"no such way: {way!r}; there are {', '.join(WAYS)}")
 
 
 def _note(limits: Limits, minimum: int, finding: str) -> str:
     words = [finding, "by", limits.decision]
     if limits.decision != "halves":
-        words.append(f"late {limits.late_max / 1000:g}")
-    if limits.late_rare:
-        words.append(f"rare {limits.late_rare / 1000:g}")
+        words.append(f"late {limits.latency_max / 1000:g}")
+    if limits.latency_rare:
+        words.append(f"rare {limits.latency_rare / 1000:g}")
     if limits.one_edge:
         words.append("one edge")
     if minimum:

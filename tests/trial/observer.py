@@ -115,7 +115,10 @@ class Observer:
         scale = self.clock * 1000
         return Capture(
             [after - before for before, after in zip(stamps, stamps[1:])],
-            [(sent.data, round(sent.start * scale) - first, round(sent.end * scale) - first) for sent in signal.packets],
+            [
+                (sent.data, round(sent.start * scale) - first, round(sent.end * scale) - first)
+                for sent in signal.packets
+            ],
             len(signal.durations),
         )
 

@@ -20,21 +20,23 @@ Hard captures, and what to expect of them
 
 .. Made by ``python -m tests.trial --page``: change nothing here.
 
-Your board may look at the track only now and then, miss a change, or note one twice. This page says how many packets can still be read then,
-and, what matters more, how often a packet is given that was never sent. Stations repeat what they send, so a lost packet is
-soon made good. A false one is not.
+Your board may look at the track only now and then, miss a change, or note one twice. This page says how many packets
+can still be read then, and, what matters more, how often a packet is given that was never sent. Stations repeat what
+they send, so a lost packet is soon made good. A false one is not.
 
-The captures are simulated, by code that shares nothing with the library: sound stations of all sorts (halves of ones of 55 to 61 us, of zeros of 95
-to 120 us, the two halves of a bit alike or not, S-9.1 A, table 1), an invented layout at work, and boards with the faults named. ``python -m tests.trial``
-makes the same figures again.
+The captures are simulated, by code that shares nothing with the library: sound stations of all sorts (halves of ones
+of 55 to 61 us, of zeros of 95 to 120 us, the two halves of a bit alike or not, S-9.1 A, table 1), an invented layout
+at work, and boards with the faults named. ``python -m tests.trial`` makes the same figures again.
 
 How to read the tables
 ----------------------
 
-*auto* is what ``--limits auto`` reads: it knows nothing but the capture. *Best* is the best of the settings that somebody who knows the board can choose;
-its name stands behind it. *False* are packets given that were not sent at that time, of auto and of the best setting; *at most* is how high auto's rate of them can be, for all that
-{sent} packets can tell (95 %). *Possible* is the yardstick: what a slow search got in a trial that knew the faults' rates beforehand, or all packets if the capture
-loses nothing. It is empty if nobody has measured it. *Verdict*:
+*auto* is what ``--limits auto`` reads: it knows nothing but the capture. *Best* is the best of the settings that
+somebody who knows the board can choose: *receive* has the standard's windows, *fitted* windows where the durations are,
+*period* is ``Limits.for_sampling_period``, *one edge* ``Limits.for_one_edge``, *sum* and *sequence* are these decisions. *False* are packets given that were not sent at
+that time, of auto and of the best setting; *at most* is how high auto's rate of them can be, for all that {sent}
+packets can tell (95 %). *Possible* is the yardstick: what a slow search got in a trial that knew the faults' rates
+beforehand, or all packets if the capture loses nothing. It is empty if nobody has measured it. *Verdict*:
 
 - **good**: at least 99 of 100 packets;
 - **usable**: at least 80 of 100. A station's repeats make up for the rest;
@@ -44,26 +46,29 @@ loses nothing. It is empty if nobody has measured it. *Verdict*:
 
 _GROUPS = {
     "Inputs that note each change": """\
-A timer input, an interrupt, a logic analyser. This is the kind of board to have: times are exact, whatever the station sends. What goes wrong is that
-changes are missed when two come too close together for an interrupt, noted twice because a slow signal crosses the threshold more than once, or that one
-direction of change comes later than the other behind a slow optocoupler. A faster optocoupler or an input with hysteresis helps more than any setting.""",
+A timer input, an interrupt, a logic analyser. This is the kind of board to have: times are exact, whatever the
+station sends. What goes wrong is that changes are missed when two come too close together for an interrupt, noted
+twice because a slow signal crosses the threshold more than once, or that one direction of change comes later than the
+other behind a slow optocoupler. A faster optocoupler or an input with hysteresis helps more than any setting.""",
     "Loops": """\
-A program that looks at the level once a turn. What counts is the longest time from one look to the next. Up to 42 us the two halves of each bit,
-taken together, can be told apart; beyond, only whole stretches can. A turn that now and then takes longer (memory being tidied up, a network stack, a line printed) does
-more harm than a slow loop, because two changes within one turn leave no trace. Take such work out of the loop, note changes by interrupt or by timer, or
+A program that looks at the level once a turn. What counts is the longest time from one look to the next. Up to 42 us
+the two halves of each bit, taken together, can be told apart; beyond, only whole stretches can. A turn that now and
+then takes longer (memory being tidied up, a network stack, a line printed) does more harm than a slow loop, because
+two changes within one turn leave no trace. Take such work out of the loop, note changes by interrupt or by timer, or
 look from a second core.""",
     "One edge": """\
-An input that notes only rising changes, or only falling ones. If these are the ones at the bits' starts, each duration is a bit. If they are the ones within the bits, each duration
-is the last half of one bit and the first of the next, and stretched zeros hide what stands beside them. Which of the two you have depends on how the two wires are connected:
-swap them if little is read.""",
+An input that notes only rising changes, or only falling ones. If these are the ones at the bits' starts, each
+duration is a bit. If they are the ones within the bits, each duration is the last half of one bit and the first of
+the next, and stretched zeros hide what stands beside them. Which of the two you have depends on how the two wires are
+connected: swap them if little is read.""",
 }
 
 _TAIL = """\
 .. warning::
 
-   Put an optocoupler between track and board, share no ground between a PC and the track, put a fuse and a current limit into each line, and
-   never work on mains. Nothing on this page is for ride-on railways, nor for anything on which somebody's safety depends. Local codes, and what qualified people say, come first.
-"""
+   Put an optocoupler between track and board, share no ground between a PC and the track, put a fuse and a current
+   limit into each line, and never work on mains. Nothing on this page is for ride-on railways, nor for anything on
+   which somebody's safety depends. Local codes, and what qualified people say, come first."""
 
 
 def verdict(ways: Iterable[Result]) -> str:

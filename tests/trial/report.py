@@ -23,7 +23,9 @@ SUM_RIGHT, FALSE_MOST = 0.999, 1e-4
 #: A false packet is worth so many lost ones: losses are made good by repeats, false packets by nothing.
 FALSE_WEIGHT = 100
 
-HEAD = f"{'row':58} {'way':9} {'sent':>7} {'right':>8}  {'95 %':15} {'false':>5} {'at most':>8} {'possible':>8} {'us':>5}"
+HEAD = (
+    f"{'row':58} {'way':9} {'sent':>7} {'right':>8}  {'95 %':15} {'false':>5} {'at most':>8} {'possible':>8} {'us':>5}"
+)
 
 
 def line(result: Result, row: Row) -> str:

@@ -63,7 +63,7 @@ def _loop(period: float, one_in: int = 0, long: float = 0.0, **fields: float) ->
 def _any_loop(
     low: float, high: float, *, distinct: bool = False, equal: bool = True, **station: object
 ) -> Callable[[random.Random, int], Scene]:
-    """Loops from period to period, zeros of 95 to 120 us: index by index through both, so that few captures cover them."""
+    """Loops from period to period, zeros of 95 to 120 us. The index goes through both: few captures cover them."""
 
     def scene(rng: random.Random, index: int) -> Scene:
         period = low + (high - low) * (index * 0.618034 % 1)
@@ -91,7 +91,8 @@ def _row(name: str, scene: Callable[[random.Random, int], Scene], ways: tuple[st
 def _hard() -> Iterator[Row]:
     """Captures on which the library was seen to fail, with the share that a search which knew the noise could read."""
     for missed, possible in ((1e-3, 1.0), (1e-2, 0.99)):
-        yield _row(f"timer input, {_one_in(missed)} missed", _fixed(PLAIN, Observer(missed=missed, tick=1)), TIMER, possible)
+        timer = _fixed(PLAIN, Observer(missed=missed, tick=1))
+        yield _row(f"timer input, {_one_in(missed)} missed", timer, TIMER, possible)
     yield _row("timer input, 1 change in 100 noted twice", _fixed(PLAIN, Observer(doubled=1e-2, tick=1)), TIMER, 1.0)
     jitter = Observer(jitter=2, tail=True, missed=1e-3, tick=1)
     yield _row("jitter of 2 us with a tail, 1 change in 1000 missed", _fixed(PLAIN, jitter), TIMER, 1.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from multiprocessing import Pool
@@ -52,8 +53,9 @@ class Result:
     survey_seconds: float = 0.0
     #: Furthest end of a right packet from its place, ns.
     worst: int = 0
-    #: Surveys' answers, and how often.
+    #: Surveys' answers, and how often; how packets were recovered, and how many.
     notes: dict[str, int] = attrs.field(factory=dict)
+    recovered: dict[str, int] = attrs.field(factory=dict)
     examples: list[str] = attrs.field(factory=list)
 
     def add(self, other: Result) -> None:
@@ -64,8 +66,8 @@ class Result:
         self.seconds += other.seconds
         self.survey_seconds += other.survey_seconds
         self.worst = max(self.worst, other.worst)
-        for note, count in other.notes.items():
-            self.notes[note] = self.notes.get(note, 0) + count
+        self.notes = dict(Counter(self.notes) + Counter(other.notes))
+        self.recovered = dict(Counter(self.recovered) + Counter(other.recovered))
         self.examples = (self.examples + other.examples)[:EXAMPLES]
 
     @property
@@ -105,7 +107,8 @@ def run(task: Task) -> Result:
     given = read(capture.durations, task.way, scene.observer, task.changes)
     found = score(capture.packets, given.packets)
     examples = [
-        f"capture {task.index}, {false.end / 1e6:.3f} ms: given {false.data.hex(' ')}, sent {false.sent.hex(' ') or '-'}"
+        f"capture {task.index}, {false.end / 1e6:.3f} ms: given {false.data.hex(' ')}, "
+        f"sent {false.sent.hex(' ') or '-'}; {given.recovered.get(false.end, 'not recovered')}"
         for false in found.false[:EXAMPLES]
     ]
     return Result(
@@ -119,6 +122,7 @@ def run(task: Task) -> Result:
         given.survey_seconds,
         found.worst,
         {given.note: 1} if given.note else {},
+        dict(Counter(given.recovered.values())),
         examples,
     )
 

@@ -44,7 +44,7 @@ class Score:
 def score(sent: Sequence[tuple[bytes, int, int]], given: Sequence[tuple[bytes, int, int]]) -> Score:
     """Match packets given to packets sent.
 
-    A packet is right if its bytes are those sent at that time, in that order, and it is given once. Any other one is false.
+    A packet is right if its bytes are those sent at that time, in that order, and it is given once. Others are false.
 
     :param sent: bytes, start and end in ns, in order.
     :param given: the same of what was decoded.

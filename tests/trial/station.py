@@ -140,7 +140,7 @@ def bits_of(packet: bytes, preamble: int) -> list[int]:
 
 
 def random_station(rng: random.Random, *, equal: bool = False, **fields: object) -> Station:
-    """A sound station at random: ones of 55 to 61 us, zeros of 95 to 120 us a half, preambles of 14 to 20, alike or not.
+    """A sound station at random: ones of 55 to 61 us a half, zeros of 95 to 120 us, preambles of 14 to 20.
 
     :param equal: both halves of a bit last the same.
     """

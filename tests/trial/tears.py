@@ -23,7 +23,7 @@ from .traffic import layout_packets
 
 __all__ = ["TEAR_HEAD", "Tear", "TearResult", "Torn", "tear_results", "tear_trial", "torn"]
 
-#: A tear in every so manieth packet. Those before and after it are whole.
+#: One packet in four has a tear. Those before and after it are whole.
 SPACING = 4
 #: By how much a half is stretched or shrunk, us. It always stays a half that can be seen.
 STRETCH, SHRINK = (8.0, 300.0), (8.0, 50.0)
@@ -118,7 +118,9 @@ class TearResult:
         )
 
 
-TEAR_HEAD = f"{'way':9} {'tear':15} {'tears':>7} {'untouched':>9} {'lost':>5} {'touched':>8} {'recovered':>9} {'false':>6}"
+TEAR_HEAD = (
+    f"{'way':9} {'tear':15} {'tears':>7} {'untouched':>9} {'lost':>5} {'touched':>8} {'recovered':>9} {'false':>6}"
+)
 
 
 def tear_trial(
@@ -134,7 +136,7 @@ def tear_trial(
 ) -> TearResult:
     """Tear every half-bit of so many packets, one after the other, in one way.
 
-    :param every: only every so manieth half-bit, for a quick look.
+    :param every: tear every third half-bit only (3), for a quick look.
     :param changes: fields of the limits to set otherwise.
     """
     rng = random.Random(f"tears {seed}")

@@ -164,7 +164,7 @@ def test_changes_missed_and_noted_again_come_at_their_rates() -> None:
 
 
 def test_one_edge() -> None:
-    """At the bits' starts durations are bits of 116 or 200 us; within the bits, half a bit and half the next (S-9.1 A)."""
+    """S-9.1 A: starts of bits are 116 or 200 us apart; within the bits, half a bit and half of the next."""
     seen = {edges: set(captured(Observer(edges=edges))) for edges in (EVEN, ODD)}
     assert sorted(seen.values(), key=len) == [{116_000, 200_000}, {116_000, 158_000, 200_000}]
 
@@ -209,7 +209,8 @@ def test_when_and_how_often_matter(given: list[tuple[bytes, int, int]], right: i
 
 
 def test_bounds() -> None:
-    # R. G. Newcombe, Two-sided confidence intervals for the single proportion, Stat. Med. 17, 1998, table I (from memory).
+    # R. G. Newcombe, Two-sided confidence intervals for the single proportion, Stat. Med. 17, 1998, table I
+    # (from memory).
     assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=1e-4)
     assert wilson(0, 20) == pytest.approx((0.0, 0.1611), abs=1e-4)
     # The rule of three, and the chance of 0 or 1 of 50 worked out by hand.
@@ -240,10 +241,12 @@ def test_a_tear_touches_what_it_changes_and_nothing_else() -> None:
 
 @cache
 def small_tear_trial(way: str, tear: Tear) -> TearResult:
-    return tear_trial(way, tear, 12, every=13 if way == "sequence" else 3)
+    return tear_trial(way, tear, 12, every=17 if way == "sequence" else 3)
 
 
-EACH_TEAR = pytest.mark.parametrize(("way", "tear"), [(way, tear) for way in ("receive", "sum", "sequence") for tear in Tear])
+EACH_TEAR = pytest.mark.parametrize(
+    ("way", "tear"), [(way, tear) for way in ("receive", "sum", "sequence") for tear in Tear]
+)
 
 
 @EACH_TEAR
@@ -316,4 +319,5 @@ def test_the_page_says_what_the_figures_say() -> None:
     name = "1 change in 100 missed, any station"
     text = page([Result(name, AUTO, 3_000, 2_700, 0), Result(name, "sum", 3_000, 2_900, 2)])
     table = text[text.index(".. list-table") :]
-    assert f"* - {name}\n     - 90.0%\n     - 96.7% (sum)\n     - 0 / 2\n     - 1 in 1002\n     - 99%\n     - not safe" in table
+    cells = f"* - {name}", "- 90.0%", "- 96.7% (sum)", "- 0 / 2", "- 1 in 1002", "- 99%", "- not safe"
+    assert "\n     ".join(cells) in table
