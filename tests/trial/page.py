@@ -32,11 +32,12 @@ How to read the tables
 ----------------------
 
 *auto* is what ``--limits auto`` reads: it knows nothing but the capture. *Best* is the best of the settings that
-somebody who knows the board can choose: *receive* has the standard's windows, *fitted* windows where the durations are,
-*period* is ``Limits.for_sampling_period``, *one edge* ``Limits.for_one_edge``, *sum* and *sequence* are these decisions. *False* are packets given that were not sent at
-that time, of auto and of the best setting; *at most* is how high auto's rate of them can be, for all that {sent}
-packets can tell (95 %). *Possible* is the yardstick: what a slow search got in a trial that knew the faults' rates
-beforehand, or all packets if the capture loses nothing. It is empty if nobody has measured it. *Verdict*:
+somebody who knows the board can choose: *receive* has the standard's windows, *fitted* windows where the durations
+are, *period* is ``Limits.for_sampling_period``, *one edge* ``Limits.for_one_edge``, *sum* and *sequence* are these
+decisions. *False* are packets given that were not sent at that time, of auto and of the best setting; *at most* is
+how high auto's rate of them can be, for all that {sent} packets can tell (95 %). *Possible* is the yardstick: what a
+slow search got in a trial that knew the faults' rates beforehand, or all packets if the capture loses nothing. It is
+empty if nobody has measured it. *Verdict*:
 
 - **good**: at least 99 of 100 packets;
 - **usable**: at least 80 of 100. A station's repeats make up for the rest;
