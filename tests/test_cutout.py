@@ -14,13 +14,16 @@ from halfbit.capture import open_capture
 from halfbit.simulate.distort import cutout, jittered
 from halfbit.edge import Edges, edges_from_durations
 from halfbit.capture.filter import filtered
-from halfbit.event import Cutout, Fault
+from halfbit.event import Cutout, Fault, Packet
 from halfbit.instruction import Instruction
+from halfbit.ledger import CUTOUT_MAX, CUTOUT_MIN
 from halfbit.limits import RECEIVE, US, Limits
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
+from tests.support import events_of
 
 COUNT = 40
+DATA = bytes.fromhex("377443")
 
 
 def track(rng: random.Random) -> tuple[list[bytes], list[int], list[int]]:
@@ -156,3 +159,29 @@ def test_behind_the_filter() -> None:
     source = filtered(edges_from_durations(durations, "ns"), 5)
     check(source, packets)
     assert source.removed.changes == 0
+
+
+@pytest.mark.parametrize("after", [CUTOUT_MIN, 470 * US, CUTOUT_MAX])
+@pytest.mark.parametrize("preamble", [12, 14])
+def test_a_cutout_that_runs_into_the_end_bit(after: int, preamble: int) -> None:
+    """The end bit's last half and the cutout show as one duration (S-9.3.2, RCN-217, from memory): the packet is whole."""
+    good = packet_durations(DATA)
+    signal = [*good, *good[:-1], 58 * US + after, *packet_durations(DATA, preamble)]
+    first, packet, cutout, last = events_of(signal)
+    ends = sum(good) + sum(good[:-1])
+    assert packet == Packet(DATA, 15, sum(good), ends)  # the end bit before counts (S-9.2 A)
+    assert cutout == Cutout(ends, ends + 58 * US + after)
+    assert last == Packet(DATA, preamble, ends + 58 * US + after, sum(signal))
+
+
+@pytest.mark.parametrize("long", [100 * US, 400 * US, 700 * US, 9_000 * US])
+def test_another_long_half_does_not_end_a_packet(long: int) -> None:
+    good = packet_durations(DATA)
+    signal = [*good, *good[:-1], long, *good]
+    assert [type(event) for event in events_of(signal)] == [Packet, Fault, Packet]
+
+
+def test_a_wrong_error_byte_is_not_completed_by_a_cutout() -> None:
+    good, wrong = packet_durations(DATA), packet_durations(DATA[:-1] + b"\x00")
+    signal = [*good, *wrong[:-1], 528 * US, *good]
+    assert [type(event) for event in events_of(signal)] == [Packet, Fault, Packet]

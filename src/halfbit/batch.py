@@ -36,7 +36,7 @@ class Batch:
     values: Sequence[Any]
     #: The place of ``values[i]``, in words ("line 17").
     place: Callable[[int], str]
-    #: The level after the first of them, where they are changes and the batch knows it.
+    #: The level after the first of them, if they are changes and it is known.
     level: int | None = None
 
     def singly(self) -> Iterator[Batch]:
@@ -125,7 +125,7 @@ def counts(values: Sequence[Any]) -> Sequence[int] | None:
 def plain(batch: Batch) -> Sequence[Number]:
     """A batch's values as Python's own finite numbers, or held as machine integers.
 
-    :raises CaptureError: with the place, where a value is no finite number.
+    :raises CaptureError: with the place, if a value is not a finite number.
     """
     values = batch.values
     if integers(values):

@@ -1,4 +1,4 @@
-"""Levels sampled at a fixed rate to where they change."""
+"""Levels sampled at a fixed rate to the samples at which they change."""
 
 from __future__ import annotations
 

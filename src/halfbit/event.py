@@ -1,6 +1,6 @@
 """What layers 2 to 4 give: packets, faults and cutouts, each with the time it covers.
 
-What is wrong with a signal is a value in its place in time, never an exception.
+A fault of the signal is a value in its place in time, never an exception.
 """
 
 from __future__ import annotations

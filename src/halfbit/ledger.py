@@ -82,6 +82,8 @@ class Ledger:
         self._detail = 0
         self._data = b""
         self._count = 0  # half-bits and bits of the lost stretch that were wrong
+        #: Where a packet's end bit lacks its last half though the error detection byte is right, ns.
+        self._half_ended: int | None = None
 
     @staticmethod
     def history(limits: Limits) -> int:
@@ -102,8 +104,22 @@ class Ledger:
             return self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.end)
         if answer == core.SYNC:
             return self._found(self._run_start(element, halves), element.end, halves)
+        if answer == core.UNPAIRED_ZERO and element.start == self._half_ended:
+            if long_as_cutout(element.detail, self._limits):
+                return self._ended_by_cutout(element)
         self._lose(answer, element)
         return None
+
+    def _ended_by_cutout(self, element: Element) -> Packet:
+        """The packet whose end bit runs into a cutout: its last half and the cutout show as one duration, ``element``.
+
+        The packet ends with the last change before it, and the cutout starts there.
+        """
+        machine = self._packets
+        packet = self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.start)
+        self._lost, self._start, self._end, self._at = element.bit, element.start, element.end, element.at
+        self._detail, self._data, self._count = element.detail, b"", 1
+        return packet
 
     def packet(self, data: bytes, preamble: int, end: int) -> Packet:
         """The packet that ends here."""
@@ -132,6 +148,9 @@ class Ledger:
         machine, inside = self._packets, self.inside
         self._count += 1
         self.inside = False
+        # A separator is due (no bit of a byte is missing), and only the last half of the end bit.
+        complete = inside and not machine.room and not machine.check and machine.length >= machine.packet_min
+        self._half_ended = element.end if complete and answer == core.UNPAIRED_ONE else None
         start = self.settled if inside else element.start
         if self._lost:
             if self._lost != core.CUT or answer not in HALF_BIT_FAULTS:

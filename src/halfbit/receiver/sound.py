@@ -4,7 +4,7 @@ The core classifies each duration once, into a symbol: half of a one, half of a 
 From the end of a packet on, which half-bits pair is known, so every other symbol is a first
 half and the one after it a last half. A regular expression with the grammar of S-9.2 A finds
 a packet among the first halves; the last halves must then be the same. All that is not flawless ends
-the search. What is wrong there is for the core to say.
+the search there. The core then says what is wrong.
 """
 
 from __future__ import annotations

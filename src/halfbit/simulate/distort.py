@@ -2,8 +2,8 @@
 
 For tests, examples and vectors. Durations are integer nanoseconds between level changes, as
 :mod:`halfbit.simulate.signal` makes them; change ``i`` is the one before ``durations[i]``, so that there is
-one more change than durations. Each function gives a new list. Where chance takes part it comes
-from the ``random.Random`` handed in, so a seed gives the same result again.
+one more change than durations. Each function gives a new list. Chance comes from the
+``random.Random`` given, so the same seed gives the same result again.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ __all__ = [
     "stretched",
 ]
 
-#: Where a half-bit counts as a zero's here: the middle of 64 us, the longest of a one, and 90 us,
+#: From here up a half-bit counts as a zero's in this module: the middle of 64 us, the longest of a one, and 90 us,
 #: the shortest of a zero (S-9.1 A, table 1, decoder's column).
 _MIDDLE = 77 * US
 
@@ -96,7 +96,7 @@ def counted(durations: Sequence[int], tick: int) -> list[int]:
 def one_edge(durations: Sequence[int], phase: int) -> list[int]:
     """What an input that reports only rising, or only falling, changes sees: each second change.
 
-    :param phase: 0 to see changes 0, 2, 4...; 1 to see 1, 3, 5... Where the signal starts with the
+    :param phase: 0 to see changes 0, 2, 4...; 1 to see 1, 3, 5... If the signal starts with the
         first part of a bit, phase 0 gives whole bits, and phase 1 each last part with the next
         bit's first.
     :raises HalfbitError: for another phase.
@@ -214,7 +214,7 @@ def lost_edges(durations: Sequence[int], share: float, rng: random.Random) -> li
 def lost_edge(durations: Sequence[int], at: int) -> list[int]:
     """Change ``at`` lost: the half-bits before and after it become one duration.
 
-    :raises HalfbitError: where there is no such change between two durations.
+    :raises HalfbitError: if there is no such change between two durations.
     """
     if not 1 <= at < len(durations):
         raise HalfbitError(f"at: there is no half-bit on either side of change {at}")
@@ -224,7 +224,7 @@ def lost_edge(durations: Sequence[int], at: int) -> list[int]:
 def extra_edge(durations: Sequence[int], at: int, after: int) -> list[int]:
     """One change too many, ``after`` ns into ``durations[at]``.
 
-    :raises HalfbitError: where there is no such duration, or it is shorter.
+    :raises HalfbitError: if there is no such duration, or it is shorter.
     """
     duration = _duration(durations, at)
     if not 0 <= after <= duration:
@@ -235,7 +235,7 @@ def extra_edge(durations: Sequence[int], at: int, after: int) -> list[int]:
 def spike(durations: Sequence[int], at: int, after: int, width: int) -> list[int]:
     """A pulse of ``width`` ns that starts ``after`` ns into ``durations[at]``: two changes too many.
 
-    :raises HalfbitError: where there is no such duration, or the pulse does not fit into it.
+    :raises HalfbitError: if there is no such duration, or the pulse does not fit into it.
     """
     duration = _duration(durations, at)
     if after < 0 or width < 0 or after + width > duration:
@@ -248,7 +248,7 @@ def flipped_half(
 ) -> list[int]:
     """``durations[at]`` as long as the other kind's half-bit: a zero's for a one's, and back.
 
-    :raises HalfbitError: where there is no such duration.
+    :raises HalfbitError: if there is no such duration.
     """
     flipped = one if _duration(durations, at) >= _MIDDLE else zero
     return [*durations[:at], flipped, *durations[at + 1 :]]
@@ -257,7 +257,7 @@ def flipped_half(
 def inserted(durations: Sequence[int], at: int, others: Sequence[int]) -> list[int]:
     """Other durations put in at change ``at``, between packets say; see :func:`foreign`.
 
-    :raises HalfbitError: where there is no such change.
+    :raises HalfbitError: if there is no such change.
     """
     if not 0 <= at <= len(durations):
         raise HalfbitError(f"at: there is no change {at}")
@@ -306,8 +306,8 @@ def cutout(
     :param end: ns after change ``at``, 454 to 488 us (from memory).
     :param resume: which duration after ``durations[at]`` begins at the cutout's end (8 for the
         fifth one-bit's first part). Without it the station's bits run on beneath the cutout, and
-        what is left of one shows at its end.
-    :raises HalfbitError: where the cutout does not lie within the durations.
+        the rest of one shows at its end.
+    :raises HalfbitError: if the cutout does not lie within the durations.
     """
     if not 0 <= at < len(durations) or not 0 <= begin < end:
         raise HalfbitError(f"a cutout from {begin} to {end} ns after change {at} cannot be")

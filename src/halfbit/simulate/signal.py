@@ -1,7 +1,7 @@
-"""The other way round: packets to the half-bits a station sends, for tests, examples and vectors.
+"""Packets to the half-bits that a station sends, for tests, examples and vectors.
 
-Durations are integer nanoseconds, as everywhere. What can go wrong on the way to a capture is in
-:mod:`halfbit.simulate.distort`.
+Durations are integer nanoseconds, as everywhere. :mod:`halfbit.simulate.distort` has what can happen to them
+on the way to a capture.
 """
 
 from __future__ import annotations
@@ -36,20 +36,20 @@ NOMINAL = Timing()
 
 
 def with_error_byte(data: bytes) -> bytes:
-    """The bytes with the error detection byte behind them (S-9.2 A): the exclusive or of all."""
+    """The bytes followed by their error detection byte, the exclusive or of all (S-9.2 A)."""
     return bytes((*data, exclusive_or(data)))
 
 
 def packet_bits(data: bytes, preamble: int = 14) -> list[int]:
-    """The bits of a packet: preamble, each byte behind a start bit 0, packet end bit 1 (S-9.2 A).
+    """The bits of a packet: preamble, each byte after a start bit 0, packet end bit 1 (S-9.2 A).
 
     :param data: all bytes, error detection byte included (see :func:`with_error_byte`).
     :param preamble: how many one-bits. A station sends at least 14, in service mode at least 20
         (S-9.2 A, S-9.2.3 E).
-    :raises HalfbitError: for a negative preamble.
+    :raises HalfbitError: if the preamble is negative.
     """
     if preamble < 0:
-        raise HalfbitError(f"preamble: {preamble} one-bits are fewer than none")
+        raise HalfbitError(f"preamble: {preamble} is negative: give a number of one-bits, 0 or more")
     bits = [1] * preamble
     for byte in data:
         bits.append(0)
