@@ -1,22 +1,26 @@
-"""Runs the C port on the small chip's own instruction set, instruction by instruction, in PyPI's unicorn."""
+"""Runs the C port on a small chip's own instruction set, instruction by instruction, in PyPI's unicorn."""
 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import attrs
 import unicorn
-from unicorn.arm_const import UC_ARM_REG_LR, UC_ARM_REG_R0, UC_ARM_REG_R1, UC_ARM_REG_SP
+from unicorn import arm_const, riscv_const
 
 from halfbit import core
 
-from .support_build import CHIP, STRICT, ZIG, build, core_receiver, ticks
+from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["Chip", "Cost", "measure", "sections"]
+__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "measure", "sections"]
 
-STATE, STACK, END = 0x8_0000, 0x9_0000, 0xA_0000
+STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
+INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20
+FEED_ALL = Path(__file__).with_name("feed_all.c")
 RUBBISH = b"\xee" * 256
 
 
@@ -58,20 +62,63 @@ def sections(image: bytes) -> dict[str, int]:
     return {_text(image, headers[names][4] + header[0]): header[5] for header in headers if header[2] & 2}
 
 
+@attrs.frozen
+class Core:
+    """A processor core: how to compile for it, and the names the emulator has for it."""
+
+    name: str
+    target: tuple[str, ...]
+    machine: tuple[int, int]
+    #: Registers: stack, return address, the first four arguments; the first is also what a function gives.
+    stack: int
+    back: int
+    arguments: tuple[int, int, int, int]
+    #: Added to an address to be jumped to.
+    mark: int
+
+    def length(self, low: int) -> int:
+        """Bytes of an instruction, from the lower eight bits (RISC-V) or the upper ones (Arm) of its first half."""
+        if self.mark:
+            return 4 if low >> 3 >= 0b11101 else 2
+        return 4 if low & 3 == 3 else 2
+
+
+_u: Any = unicorn  # it has no types
+_FREE = ("-ffreestanding", "-nostdlib", "-fno-unwind-tables", "-fno-asynchronous-unwind-tables", "-g")
+CORTEX_M0 = Core(
+    "Cortex-M0+", ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", *_FREE),
+    (_u.UC_ARCH_ARM, _u.UC_MODE_THUMB | _u.UC_MODE_MCLASS), arm_const.UC_ARM_REG_SP, arm_const.UC_ARM_REG_LR,
+    (arm_const.UC_ARM_REG_R0, arm_const.UC_ARM_REG_R1, arm_const.UC_ARM_REG_R2, arm_const.UC_ARM_REG_R3), 1,
+)  # fmt: skip
+#: With the multiplication and the short instructions that most small chips of this kind have.
+RV32 = Core(
+    "RV32IMC", ("-target", "riscv32-freestanding-none", "-mcpu=generic_rv32+m+c", *_FREE),
+    (_u.UC_ARCH_RISCV, _u.UC_MODE_RISCV32), riscv_const.UC_RISCV_REG_SP, riscv_const.UC_RISCV_REG_RA,
+    (riscv_const.UC_RISCV_REG_A0, riscv_const.UC_RISCV_REG_A1, riscv_const.UC_RISCV_REG_A2, riscv_const.UC_RISCV_REG_A3), 0,
+)  # fmt: skip
+
+
 class Chip:
-    """A Cortex-M0+ with the port in its memory.
+    """A small chip with the port in its memory.
 
     :param optimise: the compiler's flag.
     :param singly: counts each instruction as it runs, instead of those of each stretch without a branch
         when it is entered: slower, and the same.
+    :param core: what it is.
+    :param settings: flags that set limits.
     """
 
-    def __init__(self, optimise: str = "-Os", *, singly: bool = False) -> None:
-        flags = (*STRICT, *CHIP, optimise, "-Wl,-e,halfbit_receiver_feed", "-Wl,--build-id=none")
-        image = build(ZIG, flags, suffix=".elf").read_bytes()
-        u: Any = unicorn  # it has no types
-        self._unicorn = u.Uc(u.UC_ARCH_ARM, u.UC_MODE_THUMB | u.UC_MODE_MCLASS)
-        self._unicorn.mem_map(0, 1 << 20)
+    def __init__(
+        self, optimise: str = "-Os", *, singly: bool = False, core: Core = CORTEX_M0, settings: tuple[str, ...] = (),
+        counted: bool = True,
+    ) -> None:  # fmt: skip
+        entry = "halfbit_receiver_feed" if counted else "feed_all"
+        flags = (*STRICT, *core.target, optimise, f"-Wl,-e,{entry}", "-Wl,--build-id=none", *settings)
+        sources = SOURCES if counted else (*SOURCES, FEED_ALL)
+        image = build(ZIG, flags, sources, suffix=".elf").read_bytes()
+        self.core = core
+        self._unicorn = _u.Uc(*core.machine)
+        self._unicorn.mem_map(0, 1 << 24)
         self._symbols: dict[str, tuple[int, int]] = {}
         sizes = sections(image)
         #: Bytes of code and constants.
@@ -80,10 +127,10 @@ class Chip:
         self._count = 0
         self._deepest = STACK
         self._sizes: dict[tuple[int, int], int] = {}
-        if singly:
-            self._unicorn.hook_add(u.UC_HOOK_CODE, self._step)
-        else:
-            self._unicorn.hook_add(u.UC_HOOK_BLOCK, self._enter)
+        if counted and singly:
+            self._unicorn.hook_add(_u.UC_HOOK_CODE, self._step)
+        elif counted:
+            self._unicorn.hook_add(_u.UC_HOOK_BLOCK, self._enter)
         self._unicorn.mem_write(STATE, RUBBISH)
         self.call("halfbit_receiver_init")
 
@@ -104,33 +151,43 @@ class Chip:
 
     def _step(self, *_: Any) -> None:
         self._count += 1
-        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+        self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _enter(self, _: Any, address: int, size: int, *__: Any) -> None:
         if (address, size) not in self._sizes:
             self._sizes[address, size] = self._instructions(address, size)
         self._count += self._sizes[address, size]
-        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+        self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _instructions(self, address: int, size: int) -> int:
-        """How many instructions stand in some code: of 16 bits, or of 32 where the first five bits say so."""
+        """How many instructions stand in some code, of 16 bits or 32."""
         code = bytes(self._unicorn.mem_read(address, size))
         count = at = 0
         while at < size:
-            at += 4 if code[at + 1] >> 3 >= 0b11101 else 2
+            at += self.core.length(code[at + 1 if self.core.mark else at])
             count += 1
         return count
 
-    def call(self, name: str, argument: int = 0) -> tuple[int, int]:
+    def call(self, name: str, *arguments: int) -> tuple[int, int]:
         """Run a function on the state: what it gives, and how many instructions it took."""
         chip = self._unicorn
-        chip.reg_write(UC_ARM_REG_SP, STACK)
-        chip.reg_write(UC_ARM_REG_LR, END | 1)
-        chip.reg_write(UC_ARM_REG_R0, STATE)
-        chip.reg_write(UC_ARM_REG_R1, argument)
+        chip.reg_write(self.core.stack, STACK)
+        chip.reg_write(self.core.back, END | self.core.mark)
+        for register, value in zip(self.core.arguments, (STATE, *arguments)):
+            chip.reg_write(register, value)
         self._count = 0
-        chip.emu_start(self._symbols[name][0] | 1, END)
-        return chip.reg_read(UC_ARM_REG_R0), self._count
+        chip.emu_start(self._symbols[name][0] | self.core.mark, END)
+        return chip.reg_read(self.core.arguments[0]), self._count
+
+    def feed_all(self, durations: Sequence[int]) -> bytes:
+        """The answers to many durations, by a loop on the chip itself; for a chip that is not ``counted``."""
+        answers = b""
+        for at in range(0, len(durations), BLOCK):
+            block = array("I", durations[at : at + BLOCK])
+            self._unicorn.mem_write(INPUT, block.tobytes())
+            self.call("feed_all", INPUT, OUTPUT, len(block))
+            answers += bytes(self._unicorn.mem_read(OUTPUT, len(block)))
+        return answers
 
     def feed(self, duration: int) -> tuple[int, int]:
         """One feed: the answer, and the instructions it took."""

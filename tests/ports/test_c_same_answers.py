@@ -115,7 +115,7 @@ def test_names_and_numbers_are_the_cores() -> None:
 
 def test_the_table_is_the_cores() -> None:
     source = (C / "halfbit.c").read_text()
-    rows = re.search(r"STEPS\[24\] = \{(.*?)\};", source, re.DOTALL)
+    rows = re.search(r"STEPS\[24\] HALFBIT_ROM = \{(.*?)\};", source, re.DOTALL)
     assert rows is not None
     names = re.findall(r"\b[A-Z]+\b", re.sub(r"/\*.*?\*/", "", rows[1]))
     assert [getattr(core, name) for name in names] == list(core.STEPS)

@@ -9,7 +9,7 @@ from halfbit.vectors import cases
 
 from ..benchmarks import port_cost, port_micropython
 from .support_build import C, ROOT
-from .support_example import load
+from .support_files import load
 from .test_c_vectors import MUTATIONS
 
 DOCS = ROOT / "docs"
