@@ -19,7 +19,7 @@ import pytest
 
 from .support_build import SOURCES, STRICT, build
 
-__all__ = ["AVR", "FLAGS", "Calls", "calls", "compiler_version", "emulator", "missing", "needed", "symbols"]
+__all__ = ["AVR", "FLAGS", "Calls", "calls", "compiler_version", "emulator", "missing", "needed", "state", "symbols"]
 
 AVR = ("avr-gcc", "-mmcu=atmega328p")
 FLAGS = (*STRICT, "-Os")
@@ -54,6 +54,13 @@ def symbols(program: Path) -> dict[str, int]:
     """Every symbol of a linked program and its address."""
     lines = subprocess.check_output(["avr-nm", str(program)], text=True).splitlines()
     return {words[2]: int(words[0], 16) for words in map(str.split, lines) if len(words) == 3}
+
+
+@functools.cache
+def state() -> int:
+    """Bytes of the receiver's struct there."""
+    program = build(AVR, (*FLAGS, "-c", "-fno-common"), (HERE / "state.c",), suffix=".o")
+    return int(subprocess.check_output(["avr-size", str(program)], text=True).splitlines()[1].split()[2])
 
 
 @attrs.frozen

@@ -37,11 +37,31 @@ class Cost:
     kinds: dict[str, tuple[int, int, int]] = attrs.field(factory=dict)
     #: Bytes of stack at the deepest.
     stack: int = 0
+    #: Cycles in all and at worst, where they are counted.
+    cycles: int = 0
+    worst_cycles: int = 0
 
     @property
     def average(self) -> float:
         """Instructions for one half-bit."""
         return self.instructions / self.feeds
+
+
+def _cycles(code: int) -> tuple[int, int]:
+    """Cycles of an instruction of a Cortex-M0+ by its first 16 bits: if it goes straight on, and if it jumps.
+
+    From the processor's technical reference manual (from memory), memory without wait states.
+    """
+    top = code >> 12
+    if 5 <= top <= 9 or code >> 11 == 0b01001:
+        return 2, 2  # a load or a store
+    if code >> 9 == 0b1011010:
+        return 1 + (code & 0x1FF).bit_count(), 0
+    if code >> 9 == 0b1011110:
+        return 1 + (code & 0xFF).bit_count(), 3 + (code & 0x1FF).bit_count()
+    if top == 0b1100:
+        return 1 + (code & 0xFF).bit_count(), 0
+    return 1, 3 if code >> 11 == 0b11110 else 2
 
 
 def _headers(image: bytes) -> list[tuple[int, ...]]:
@@ -125,6 +145,10 @@ class Chip:
         self.code = sizes[".text"] + sizes[".rodata"]
         self._load(image)
         self._count = 0
+        #: Cycles of the last call, for a Cortex-M0+ counted singly.
+        self.cycles = 0
+        #: Of the instruction before: where the next one stands, its cycles if that comes next, and if not.
+        self._last = (0, 0, 0)
         self._deepest = STACK
         self._sizes: dict[tuple[int, int], int] = {}
         if counted and singly:
@@ -149,8 +173,12 @@ class Chip:
                     symbol, value, length = struct.unpack_from("<III", image, at)
                     self._symbols[_text(image, headers[link][4] + symbol)] = value, length
 
-    def _step(self, *_: Any) -> None:
+    def _step(self, _: Any, address: int, size: int, *__: Any) -> None:
         self._count += 1
+        if self.core.mark:
+            self.cycles += self._last[1] if address == self._last[0] else self._last[2]
+            code = int.from_bytes(self._unicorn.mem_read(address, 2), "little")
+            self._last = (address + size, *_cycles(code))
         self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _enter(self, _: Any, address: int, size: int, *__: Any) -> None:
@@ -175,8 +203,10 @@ class Chip:
         chip.reg_write(self.core.back, END | self.core.mark)
         for register, value in zip(self.core.arguments, (STATE, *arguments)):
             chip.reg_write(register, value)
-        self._count = 0
+        self._count = self.cycles = 0
+        self._last = (0, 0, 0)
         chip.emu_start(self._symbols[name][0] | self.core.mark, END)
+        self.cycles += self._last[2]  # the return
         return chip.reg_read(self.core.arguments[0]), self._count
 
     def feed_all(self, durations: Sequence[int]) -> bytes:
@@ -242,6 +272,8 @@ def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> C
         feeds, instructions, worst = cost.kinds.get(kind, (0, 0, 0))
         cost.kinds[kind] = feeds + 1, instructions + count, max(worst, count)
         cost.feeds += 1
+        cost.cycles += chip.cycles
+        cost.worst_cycles = max(cost.worst_cycles, chip.cycles)
         cost.instructions += count
         if count > cost.worst:
             cost.worst, cost.worst_at = count, f"bit {model.bit}, answer {expected}"
