@@ -16,19 +16,18 @@ __all__ = ["STATES", "STEPS", "TARGETS", "diagram", "pairs", "steps", "write"]
 
 DOCS = Path(__file__).parent
 
-STATES = ("LOST", "IDLE", "BYTE", "MARK")
+STATES = ("LOST", "IDLE", "BYTE", "SEPARATOR")
 INPUTS = ("ONE", "RUN", "ZERO", "START", "SLIP", "FAULT")
-STEPS = ("STAY", "FIND", "OPEN", "SHIFT", "NEXT", "CLOSE", "FAIL", "TEAR", "EARLY")
+STEPS = ("STAY", "FIND", "OPEN", "SHIFT", "NEXT", "CLOSE", "FAIL", "EARLY")
 
 #: Each step: the states it can lead to, each with the answer there. STAY leads nowhere.
 TARGETS: dict[str, tuple[tuple[str, str], ...]] = {
     "FIND": (("IDLE", "SYNC"),),
     "OPEN": (("BYTE", "START"),),
-    "SHIFT": (("BYTE", "MORE"), ("MARK", "MORE")),
+    "SHIFT": (("BYTE", "MORE"), ("SEPARATOR", "MORE")),
     "NEXT": (("BYTE", "MORE"), ("LOST", "MANY_BYTES")),
     "CLOSE": (("IDLE", "PACKET"), ("LOST", "FEW_BYTES"), ("LOST", "ERROR_BYTE")),
     "FAIL": (("LOST", "the fault"),),
-    "TEAR": (("IDLE", "RUN"),),
     "EARLY": (("LOST", "SHORT_PREAMBLE"),),
 }
 
@@ -80,8 +79,8 @@ def _moves() -> dict[tuple[str, str], list[str]]:
     return words
 
 
-PLACES = {"LOST": (110, 300), "IDLE": (420, 60), "BYTE": (730, 300), "MARK": (420, 540)}
-RADIUS = 46
+PLACES = {"LOST": (110, 300), "IDLE": (420, 60), "BYTE": (730, 300), "SEPARATOR": (420, 540)}
+RADIUS = 50
 
 
 def diagram() -> str:

@@ -1,30 +1,72 @@
-"""What the C port costs on a Cortex-M0+: ``python -m tests.benchmarks.port_cost``.
+"""What the C port costs on each processor: ``python -m tests.benchmarks.port_cost`` prints the table.
 
-Bytes are those of the linked program; instructions are counted one by one while the chip's own instruction
-set runs in an emulator. Most instructions of a Cortex-M0+ take one cycle, a load, a store or a taken branch two;
-the share of a processor is given in instructions, as measured, not in cycles.
+``--check`` compares it with docs/port_cost.txt and ends with status 1 if a figure has grown by 5 % or more.
+
+Bytes are those of the linked program, stack included in nothing else. Instructions and cycles are counted one by one
+while the processor's own instruction set runs in an emulator. "Worst" is the worst that has been seen, on torn signals and all
+vectors: it is no proof that there is nothing worse.
 """
 
 from __future__ import annotations
 
 import random
+import re
+import sys
+from collections.abc import Iterable
 from importlib.metadata import version
 from itertools import repeat
+from pathlib import Path
+
+import attrs
 
 from halfbit.simulate.signal import packet_durations
+from halfbit.vectors import cases
 
-from ..ports.support_chip import Chip, Cost, measure
+from ..ports import support_avr
+from ..ports.support_chip import CORTEX_M0, RV32, Chip, Core, Cost, measure
 from ..ports.support_torn import clean_signal, torn_signal
 
 #: Half-bits in a second where all are of ones, 58 us: none can come more densely for long.
 DENSEST = 1_000_000 / 58
-#: Instructions a second at one for a cycle: the clock of the RP2040 as it comes (common practice, no source).
-CLOCK = 125_000_000
+#: Clocks, Hz (common practice, no source): an RP2040, and a crystal often put beside an ATmega328P.
+CLOCKS = {"Cortex-M0+": 125_000_000, "ATmega328P": 16_000_000}
+SHOWN = Path(__file__).parents[2] / "docs" / "port_cost.txt"
+#: A figure may grow by this share before it is refused.
+GROWTH = 0.05
 
-__all__ = ["clean", "idle", "report", "torn"]
+__all__ = ["Row", "clean", "grown", "idle", "report", "rows", "torn"]
 
 
-def clean(chip: Chip, packets: int = 60) -> Cost:
+@attrs.frozen
+class Row:
+    """One processor with one set of compiler flags."""
+
+    name: str
+    code: int
+    state: int
+    stack: int
+    unit: str
+    #: For one half-bit, on average: a sound signal, torn ones; and the worst seen.
+    clean: float
+    torn: float
+    worst: int
+    compiler: str
+
+    @property
+    def share(self) -> str:
+        """Of the processor's time, on average and if each half-bit were the worst seen; empty if cycles are not known."""
+        clock = CLOCKS.get(self.name.split(",")[0])
+        if self.unit != "cycles" or clock is None:
+            return ""
+        mean, worst = (100 * DENSEST * count / clock for count in (self.clean, self.worst))
+        return f"{mean:5.2f} %{worst:7.2f} %  of {clock // 1_000_000} MHz"
+
+    def __str__(self) -> str:
+        numbers = f"{self.code:>6}{self.state:>7}{self.stack:>7}  {self.unit:<13}{self.clean:>6.1f}{self.torn:>7.1f}{self.worst:>7}"
+        return f"{self.name:<18}{numbers}  {self.share}".rstrip()
+
+
+def clean(chip: Chip, packets: int = 40) -> Cost:
     """A sound signal, packets of any bytes close together."""
     return measure(chip, clean_signal(random.Random(9), packets))
 
@@ -35,40 +77,99 @@ def idle(chip: Chip) -> Cost:
     return measure(chip, [d for again in repeat(packet, 30) for d in again])
 
 
-def torn(chip: Chip, length: int = 30_000) -> Cost:
+def torn(chip: Chip, length: int = 6_000) -> Cost:
     """Anything from sound to rubbish."""
     return measure(chip, torn_signal(1, length))
 
 
-def report() -> str:
-    """The table."""
-    lines = [
-        f"Cortex-M0+, compiled by ziglang {version('ziglang')}",
-        "",
-        f"{'':<8}{'code':>6}{'state':>7}{'stack':>7}   instructions for one half-bit, on average",
-        f"{'':<8}{'bytes':>6}{'bytes':>7}{'bytes':>7}{'clean':>9}{'idle':>8}{'torn':>8}{'worst':>8}",
+def _vectors() -> list[int]:
+    """Some of all cases, one after the other."""
+    return [duration for case in cases()[::9] for duration in (1_000_000, *case.durations)]
+
+
+def _emulated(core: Core, optimise: str) -> Row:
+    """A row for a core that instructions, and for some cycles, are counted for."""
+    chip = Chip(optimise, core=core, singly=bool(core.mark))
+    costs = clean(chip), torn(chip), measure(chip, _vectors())
+    compiler = f"ziglang {version('ziglang')}"
+    name = f"{core.name}, {optimise}"
+    stack = chip.stack
+    if core.mark:
+        worst = max(cost.worst_cycles for cost in costs)
+        means = [cost.cycles / cost.feeds for cost in costs]
+        return Row(name, chip.code, chip.state, stack, "cycles", means[0], means[1], worst, compiler)
+    worst = max(cost.worst for cost in costs)
+    return Row(name, chip.code, chip.state, stack, "instructions", costs[0].average, costs[1].average, worst, compiler)
+
+
+def _avr() -> Row:
+    """The row for the ATmega328P."""
+    ran = [
+        support_avr.calls(signal)
+        for signal in (clean_signal(random.Random(9), 40), list(torn_signal(1, 6_000)), _vectors())
     ]
-    kinds: list[str] = []
-    for optimise in ("-Os", "-O2"):
-        chip = Chip(optimise)
-        costs = clean(chip), idle(chip), torn(chip)
-        averages = "".join(f"{cost.average:>8.1f}" for cost in costs)
-        worst = max(cost.worst for cost in costs)
-        lines.append(f"{optimise:<8}{chip.code:>6}{chip.state:>7}{chip.stack:>7} {averages}{worst:>8}")
-        if optimise == "-Os":
-            share = [100 * DENSEST * count / CLOCK for count in (costs[0].average, worst)]
-            kinds += ["", f"{'-Os, by what the half-bit is':<32}{'average':>8}{'worst':>8}"]
-            for kind in sorted(set().union(*(cost.kinds for cost in costs))):
-                found = [cost.kinds[kind] for cost in costs if kind in cost.kinds]
-                average = sum(instructions for _, instructions, _ in found) / sum(feeds for feeds, _, _ in found)
-                kinds.append(f"  {kind:<30}{average:>8.1f}{max(worst for _, _, worst in found):>8}")
-            kinds += [
-                "",
-                f"At {DENSEST:,.0f} half-bits a second, of 125 million instructions a second:",
-                f"  {share[0]:.2f} % on average, {share[1]:.2f} % if each were the worst",
-            ]
-    return "\n".join([*lines, *kinds]) + "\n"
+    means = [sum(one.cycles) / len(one.cycles) for one in ran]
+    worst = max(max(one.cycles) for one in ran)
+    stack = max(one.stack for one in ran)
+    return Row("ATmega328P, -Os", ran[0].code, support_avr.state(), stack, "cycles", means[0], means[1], worst, support_avr.compiler_version())
+
+
+def rows() -> list[Row]:
+    """Every row that can be made here."""
+    made = [_emulated(core, optimise) for core in (CORTEX_M0, RV32) for optimise in ("-Os", "-O2")]
+    return made if support_avr.missing() else [*made, _avr()]
+
+
+def report(made: Iterable[Row] | None = None) -> str:
+    """The table."""
+    made = list(rows() if made is None else made)
+    lines = [
+        f"{'':<18}{'code':>6}{'state':>7}{'stack':>7}  one half-bit costs     worst  share of the processor at the",
+        f"{'':<18}{'bytes':>6}{'bytes':>7}{'bytes':>7}{'':15}{'clean':>6}{'torn':>7}{'seen':>7}  densest signal, mean and worst",
+        *map(str, made),
+        "",
+        *(f"compiled by {compiler}" for compiler in dict.fromkeys(row.compiler for row in made)),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def figures(text: str) -> dict[str, list[float]]:
+    """A table's rows by name: code, state, stack, means and worst."""
+    found = {}
+    for line in text.splitlines():
+        parts = re.match(r"(\S+, -O\S)\s+(\d+)\s+(\d+)\s+(\d+)  \w+\s+([\d.]+)\s+([\d.]+)\s+(\d+)", line)
+        if parts:
+            found[parts[1]] = [float(number) for number in parts.groups()[1:]]
+    return found
+
+
+def grown(shown: str, made: str) -> list[str]:
+    """What has grown too much from one table to another, in words; and rows that are new."""
+    words = []
+    before = figures(shown)
+    for name, numbers in figures(made).items():
+        if name not in before:
+            words.append(f"{name}: not in docs/port_cost.txt")
+            continue
+        labels = ("code", "state", "stack", "clean", "torn", "worst")
+        for label, old, new in zip(labels, before[name], numbers):
+            if new >= old * (1 + GROWTH) and new > old:
+                words.append(f"{name}: {label} {new:g}, was {old:g}")
+    return words
+
+
+def main() -> int:
+    """Print the table, or check it. What is left out is said on standard error."""
+    made = report()
+    if support_avr.missing():
+        print(f"ATmega328P left out: {support_avr.missing()}", file=sys.stderr)
+    print(made, end="")
+    if "--check" not in sys.argv:
+        return 0
+    words = grown(SHOWN.read_text(), made)
+    print("\n".join(words) or "no figure has grown by 5 %", file=sys.stderr)
+    return 1 if words else 0
 
 
 if __name__ == "__main__":
-    print(report(), end="")
+    sys.exit(main())

@@ -14,17 +14,21 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from halfbit import core
 from halfbit.limits import RECEIVE, Limits
+
+from .support_files import PORTS
 
 __all__ = [
     "C",
     "CHIP",
     "SOURCES",
     "STRICT",
+    "RATIOS",
     "ROOT",
     "ZIG",
     "CReceiver",
@@ -33,12 +37,14 @@ __all__ = [
     "defines",
     "kept",
     "library",
+    "library_of",
     "system_compiler",
     "ticks",
+    "timer",
 ]
 
 ROOT = Path(__file__).parents[2]
-C = ROOT / "examples" / "ports" / "c"
+C = PORTS / "c"
 SOURCES = (C / "halfbit.c",)
 
 ZIG = (sys.executable, "-m", "ziglang", "cc")
@@ -69,19 +75,21 @@ def build(
     sources: Sequence[Path] = SOURCES,
     suffix: str = "",
     include: Path = C,
+    after: Sequence[str] = (),
 ) -> Path:
     """Compile and link, and give the file made.
 
+    :param after: flags that stand behind the sources: libraries.
     :raises AssertionError: with the compiler's words, where it does not accept the sources.
     """
-    content = [path.read_text() for path in (*sources, *sorted(include.glob("*.h")))]
-    key = hashlib.sha256("\0".join((*compiler, *flags, *content)).encode()).hexdigest()[:24]
+    content = [path.read_bytes().hex() for path in (*sources, *sorted(include.glob("*.h")))]
+    key = hashlib.sha256("\0".join((*compiler, *flags, *after, *content)).encode()).hexdigest()[:24]
     result = kept() / f"{key}{suffix}"
     if result.exists():
         return result
     with tempfile.TemporaryDirectory(dir=kept()) as scratch:
         made = Path(scratch) / f"made{suffix}"
-        command = (*compiler, *flags, f"-I{include}", *map(str, sources), "-o", str(made))
+        command = (*compiler, *flags, f"-I{include}", *map(str, sources), "-o", str(made), *after)
         environment = {
             **os.environ,
             "ZIG_GLOBAL_CACHE_DIR": str(kept() / "zig"),
@@ -93,8 +101,16 @@ def build(
     return result
 
 
-def ticks(limits: Limits = RECEIVE, per_us: int = 1) -> dict[str, int]:
-    """Limits in a port's ticks, by the port's names."""
+#: Timers the ports are tried with, as so many ticks in so many us: 1, 2, 2.5, 4, 8 and 16 ticks a us.
+RATIOS = ((1, 1), (2, 1), (5, 2), (4, 1), (8, 1), (16, 1))
+
+
+def ticks(limits: Limits = RECEIVE, per_us: int = 1, us: int = 1, tolerance: int = 0) -> dict[str, int]:
+    """Limits in a port's ticks, by the port's names: the first and last whole tick inside each.
+
+    :param per_us: ticks in ``us`` microseconds.
+    :param tolerance: ticks by which the windows are wider.
+    """
     difference = limits.one_max if limits.one_difference is None else limits.one_difference
     total = 2 * limits.zero_max if limits.zero_total_max is None else limits.zero_total_max
     times = {
@@ -110,7 +126,22 @@ def ticks(limits: Limits = RECEIVE, per_us: int = 1) -> dict[str, int]:
         "PACKET_MIN": limits.packet_min,
         "PACKET_MAX": limits.packet_max,
     }
-    return {name: time * per_us // 1000 for name, time in times.items()} | counts
+    scaled = {}
+    for name, time in times.items():
+        if name.endswith("_MIN"):
+            scaled[name] = -(-time * per_us // (1000 * us)) - tolerance
+        else:
+            scaled[name] = time * per_us // (1000 * us) + tolerance
+    scaled["ONE_DIFFERENCE"] += tolerance
+    if limits.zero_total_max is None:
+        scaled["ZERO_TOTAL_MAX"] = 2 * scaled["ZERO_MAX"]
+    return scaled | counts
+
+
+def timer(per_us: int, us: int = 1, tolerance: int = 0) -> tuple[str, ...]:
+    """The compiler's flags for a timer, from which the port works its limits out itself."""
+    settings = {"TIMER_TICKS": per_us, "TIMER_US": us, "TOLERANCE": tolerance}
+    return tuple(f"-DHALFBIT_{name}={value}" for name, value in settings.items())
 
 
 def defines(values: Mapping[str, int]) -> tuple[str, ...]:
@@ -131,6 +162,18 @@ def core_receiver(values: Mapping[str, int]) -> core.Receiver:
 def library(values: Mapping[str, int] | None = None) -> ctypes.CDLL:
     """The port as a library of this machine, compiled by zig; without limits, with its own."""
     return _library(defines(values or {}))
+
+
+def library_of(settings: tuple[str, ...]) -> tuple[Callable[[int, int], int], int]:
+    """The port's feed and a receiver of its own, for compiler flags that set limits."""
+    loaded = _library(settings)
+    memory = ctypes.create_string_buffer(b"\xee" * 512)
+    _KEPT.append(memory)
+    loaded.halfbit_receiver_init(ctypes.addressof(memory))
+    return loaded.halfbit_receiver_feed, ctypes.addressof(memory)
+
+
+_KEPT: list[Any] = []  # memory that C looks at
 
 
 @functools.cache

@@ -1,22 +1,26 @@
-"""Runs the C port on the small chip's own instruction set, instruction by instruction, in PyPI's unicorn."""
+"""Runs the C port on a small chip's own instruction set, instruction by instruction, in PyPI's unicorn."""
 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import attrs
 import unicorn
-from unicorn.arm_const import UC_ARM_REG_LR, UC_ARM_REG_R0, UC_ARM_REG_R1, UC_ARM_REG_SP
+from unicorn import arm_const, riscv_const
 
 from halfbit import core
 
-from .support_build import CHIP, STRICT, ZIG, build, core_receiver, ticks
+from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["Chip", "Cost", "measure", "sections"]
+__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "measure", "sections"]
 
-STATE, STACK, END = 0x8_0000, 0x9_0000, 0xA_0000
+STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
+INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20
+FEED_ALL = Path(__file__).with_name("feed_all.c")
 RUBBISH = b"\xee" * 256
 
 
@@ -33,11 +37,31 @@ class Cost:
     kinds: dict[str, tuple[int, int, int]] = attrs.field(factory=dict)
     #: Bytes of stack at the deepest.
     stack: int = 0
+    #: Cycles in all and at worst, where they are counted.
+    cycles: int = 0
+    worst_cycles: int = 0
 
     @property
     def average(self) -> float:
         """Instructions for one half-bit."""
         return self.instructions / self.feeds
+
+
+def _cycles(code: int) -> tuple[int, int]:
+    """Cycles of an instruction of a Cortex-M0+ by its first 16 bits: if it goes straight on, and if it jumps.
+
+    From the processor's technical reference manual (from memory), memory without wait states.
+    """
+    top = code >> 12
+    if 5 <= top <= 9 or code >> 11 == 0b01001:
+        return 2, 2  # a load or a store
+    if code >> 9 == 0b1011010:
+        return 1 + (code & 0x1FF).bit_count(), 0
+    if code >> 9 == 0b1011110:
+        return 1 + (code & 0xFF).bit_count(), 3 + (code & 0x1FF).bit_count()
+    if top == 0b1100:
+        return 1 + (code & 0xFF).bit_count(), 0
+    return 1, 3 if code >> 11 == 0b11110 else 2
 
 
 def _headers(image: bytes) -> list[tuple[int, ...]]:
@@ -58,32 +82,79 @@ def sections(image: bytes) -> dict[str, int]:
     return {_text(image, headers[names][4] + header[0]): header[5] for header in headers if header[2] & 2}
 
 
+@attrs.frozen
+class Core:
+    """A processor core: how to compile for it, and the names the emulator has for it."""
+
+    name: str
+    target: tuple[str, ...]
+    machine: tuple[int, int]
+    #: Registers: stack, return address, the first four arguments; the first is also what a function gives.
+    stack: int
+    back: int
+    arguments: tuple[int, int, int, int]
+    #: Added to an address to be jumped to.
+    mark: int
+
+    def length(self, low: int) -> int:
+        """Bytes of an instruction, from the lower eight bits (RISC-V) or the upper ones (Arm) of its first half."""
+        if self.mark:
+            return 4 if low >> 3 >= 0b11101 else 2
+        return 4 if low & 3 == 3 else 2
+
+
+_u: Any = unicorn  # it has no types
+_FREE = ("-ffreestanding", "-nostdlib", "-fno-unwind-tables", "-fno-asynchronous-unwind-tables", "-g")
+CORTEX_M0 = Core(
+    "Cortex-M0+", ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", *_FREE),
+    (_u.UC_ARCH_ARM, _u.UC_MODE_THUMB | _u.UC_MODE_MCLASS), arm_const.UC_ARM_REG_SP, arm_const.UC_ARM_REG_LR,
+    (arm_const.UC_ARM_REG_R0, arm_const.UC_ARM_REG_R1, arm_const.UC_ARM_REG_R2, arm_const.UC_ARM_REG_R3), 1,
+)  # fmt: skip
+#: With the multiplication and the short instructions that most small chips of this kind have.
+RV32 = Core(
+    "RV32IMC", ("-target", "riscv32-freestanding-none", "-mcpu=generic_rv32+m+c", *_FREE),
+    (_u.UC_ARCH_RISCV, _u.UC_MODE_RISCV32), riscv_const.UC_RISCV_REG_SP, riscv_const.UC_RISCV_REG_RA,
+    (riscv_const.UC_RISCV_REG_A0, riscv_const.UC_RISCV_REG_A1, riscv_const.UC_RISCV_REG_A2, riscv_const.UC_RISCV_REG_A3), 0,
+)  # fmt: skip
+
+
 class Chip:
-    """A Cortex-M0+ with the port in its memory.
+    """A small chip with the port in its memory.
 
     :param optimise: the compiler's flag.
     :param singly: counts each instruction as it runs, instead of those of each stretch without a branch
         when it is entered: slower, and the same.
+    :param core: what it is.
+    :param settings: flags that set limits.
     """
 
-    def __init__(self, optimise: str = "-Os", *, singly: bool = False) -> None:
-        flags = (*STRICT, *CHIP, optimise, "-Wl,-e,halfbit_receiver_feed", "-Wl,--build-id=none")
-        image = build(ZIG, flags, suffix=".elf").read_bytes()
-        u: Any = unicorn  # it has no types
-        self._unicorn = u.Uc(u.UC_ARCH_ARM, u.UC_MODE_THUMB | u.UC_MODE_MCLASS)
-        self._unicorn.mem_map(0, 1 << 20)
+    def __init__(
+        self, optimise: str = "-Os", *, singly: bool = False, core: Core = CORTEX_M0, settings: tuple[str, ...] = (),
+        counted: bool = True,
+    ) -> None:  # fmt: skip
+        entry = "halfbit_receiver_feed" if counted else "feed_all"
+        flags = (*STRICT, *core.target, optimise, f"-Wl,-e,{entry}", "-Wl,--build-id=none", *settings)
+        sources = SOURCES if counted else (*SOURCES, FEED_ALL)
+        image = build(ZIG, flags, sources, suffix=".elf").read_bytes()
+        self.core = core
+        self._unicorn = _u.Uc(*core.machine)
+        self._unicorn.mem_map(0, 1 << 24)
         self._symbols: dict[str, tuple[int, int]] = {}
         sizes = sections(image)
         #: Bytes of code and constants.
         self.code = sizes[".text"] + sizes[".rodata"]
         self._load(image)
         self._count = 0
+        #: Cycles of the last call, for a Cortex-M0+ counted singly.
+        self.cycles = 0
+        #: Of the instruction before: where the next one stands, its cycles if that comes next, and if not.
+        self._last = (0, 0, 0)
         self._deepest = STACK
         self._sizes: dict[tuple[int, int], int] = {}
-        if singly:
-            self._unicorn.hook_add(u.UC_HOOK_CODE, self._step)
-        else:
-            self._unicorn.hook_add(u.UC_HOOK_BLOCK, self._enter)
+        if counted and singly:
+            self._unicorn.hook_add(_u.UC_HOOK_CODE, self._step)
+        elif counted:
+            self._unicorn.hook_add(_u.UC_HOOK_BLOCK, self._enter)
         self._unicorn.mem_write(STATE, RUBBISH)
         self.call("halfbit_receiver_init")
 
@@ -102,35 +173,51 @@ class Chip:
                     symbol, value, length = struct.unpack_from("<III", image, at)
                     self._symbols[_text(image, headers[link][4] + symbol)] = value, length
 
-    def _step(self, *_: Any) -> None:
+    def _step(self, _: Any, address: int, size: int, *__: Any) -> None:
         self._count += 1
-        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+        if self.core.mark:
+            self.cycles += self._last[1] if address == self._last[0] else self._last[2]
+            code = int.from_bytes(self._unicorn.mem_read(address, 2), "little")
+            self._last = (address + size, *_cycles(code))
+        self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _enter(self, _: Any, address: int, size: int, *__: Any) -> None:
         if (address, size) not in self._sizes:
             self._sizes[address, size] = self._instructions(address, size)
         self._count += self._sizes[address, size]
-        self._deepest = min(self._deepest, self._unicorn.reg_read(UC_ARM_REG_SP))
+        self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _instructions(self, address: int, size: int) -> int:
-        """How many instructions stand in some code: of 16 bits, or of 32 where the first five bits say so."""
+        """How many instructions stand in some code, of 16 bits or 32."""
         code = bytes(self._unicorn.mem_read(address, size))
         count = at = 0
         while at < size:
-            at += 4 if code[at + 1] >> 3 >= 0b11101 else 2
+            at += self.core.length(code[at + 1 if self.core.mark else at])
             count += 1
         return count
 
-    def call(self, name: str, argument: int = 0) -> tuple[int, int]:
+    def call(self, name: str, *arguments: int) -> tuple[int, int]:
         """Run a function on the state: what it gives, and how many instructions it took."""
         chip = self._unicorn
-        chip.reg_write(UC_ARM_REG_SP, STACK)
-        chip.reg_write(UC_ARM_REG_LR, END | 1)
-        chip.reg_write(UC_ARM_REG_R0, STATE)
-        chip.reg_write(UC_ARM_REG_R1, argument)
-        self._count = 0
-        chip.emu_start(self._symbols[name][0] | 1, END)
-        return chip.reg_read(UC_ARM_REG_R0), self._count
+        chip.reg_write(self.core.stack, STACK)
+        chip.reg_write(self.core.back, END | self.core.mark)
+        for register, value in zip(self.core.arguments, (STATE, *arguments)):
+            chip.reg_write(register, value)
+        self._count = self.cycles = 0
+        self._last = (0, 0, 0)
+        chip.emu_start(self._symbols[name][0] | self.core.mark, END)
+        self.cycles += self._last[2]  # the return
+        return chip.reg_read(self.core.arguments[0]), self._count
+
+    def feed_all(self, durations: Sequence[int]) -> bytes:
+        """The answers to many durations, by a loop on the chip itself; for a chip that is not ``counted``."""
+        answers = b""
+        for at in range(0, len(durations), BLOCK):
+            block = array("I", durations[at : at + BLOCK])
+            self._unicorn.mem_write(INPUT, block.tobytes())
+            self.call("feed_all", INPUT, OUTPUT, len(block))
+            answers += bytes(self._unicorn.mem_read(OUTPUT, len(block)))
+        return answers
 
     def feed(self, duration: int) -> tuple[int, int]:
         """One feed: the answer, and the instructions it took."""
@@ -185,6 +272,8 @@ def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> C
         feeds, instructions, worst = cost.kinds.get(kind, (0, 0, 0))
         cost.kinds[kind] = feeds + 1, instructions + count, max(worst, count)
         cost.feeds += 1
+        cost.cycles += chip.cycles
+        cost.worst_cycles = max(cost.worst_cycles, chip.cycles)
         cost.instructions += count
         if count > cost.worst:
             cost.worst, cost.worst_at = count, f"bit {model.bit}, answer {expected}"

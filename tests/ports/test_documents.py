@@ -8,13 +8,22 @@ from halfbit import core
 from halfbit.vectors import cases
 
 from ..benchmarks import port_cost, port_micropython
-from ..test_core import INPUTS
 from .support_build import C, ROOT
-from .support_example import load
+from .support_files import load
 from .test_c_vectors import MUTATIONS
 
 DOCS = ROOT / "docs"
 figures = load(DOCS / "port_figures.py")
+
+#: A bit for each input: layer 3's answer and the halves, and the counts before it: ones, shifted_ones, previous_half.
+INPUTS: dict[str, tuple[int, int, int, int, int, int]] = {
+    "ONE": (core.ONE, 58, 58, 3, 0, 0),
+    "RUN": (core.ONE, 58, 58, 9, 0, 0),
+    "ZERO": (core.ZERO, 100, 100, 9, 0, 58),
+    "START": (core.ZERO, 100, 100, 10, 0, 58),
+    "SLIP": (core.UNPAIRED_ONE, 58, 0, 5, 5, 58),
+    "FAULT": (core.GAP, 0, 77, 9, 9, 58),
+}
 
 
 @pytest.mark.parametrize("name", figures.FILES)
@@ -25,13 +34,13 @@ def test_figures_are_up_to_date(name: str) -> None:
 def test_steps_lead_where_the_figure_says() -> None:
     """Each state and input fed to the core, with packets of every length in progress."""
     seen: dict[str, set[tuple[str, str]]] = {}
-    names = {getattr(core, name): name for name in ("SYNC", "START", "PACKET", "RUN", "SHORT_PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "MORE")}
+    names = {getattr(core, name): name for name in ("SYNC", "START", "PACKET", "SHORT_PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "MORE")}
     for state in figures.STATES:
-        for words, (bit, first, last, ones, shifted_ones, before) in INPUTS.items():
+        for words, (bit, first, last, ones, shifted_ones, previous) in INPUTS.items():
             for length in range(16):
                 for check in (0, 1):
                     machine = core.Packets(6, 10, 3, 15)
-                    machine.state, machine.ones, machine.shifted_ones, machine.before = getattr(core, state), ones, shifted_ones, before
+                    machine.state, machine.ones, machine.shifted_ones, machine.previous_half = getattr(core, state), ones, shifted_ones, previous
                     machine.length, machine.check = length, check
                     machine.room = 1 + length % 2
                     if state == "BYTE" and length == 15:
@@ -47,13 +56,19 @@ def test_steps_lead_where_the_figure_says() -> None:
     assert {step: set(targets) for step, targets in figures.TARGETS.items()} == seen
 
 
-def test_the_table_of_costs_on_the_chip() -> None:
-    """Made with the compiler the page names; another one may give other figures."""
-    shown = (DOCS / "port_cost.txt").read_text()
+def test_no_cost_has_grown() -> None:
+    """By 5 % or more against the page's table; a compiler of another version gets the same allowance."""
     made = port_cost.report()
-    if shown.splitlines()[0] == made.splitlines()[0]:
-        assert shown == made, "run python -m tests.benchmarks.port_cost > docs/port_cost.txt"
-    assert len(shown.splitlines()) == len(made.splitlines())
+    assert len(port_cost.figures(made)) >= 4
+    assert port_cost.grown((DOCS / "port_cost.txt").read_text(), made) == [], "python -m tests.benchmarks.port_cost"
+
+
+def test_growth_is_seen() -> None:
+    shown = (DOCS / "port_cost.txt").read_text()
+    assert port_cost.grown(shown, shown) == []
+    larger = shown.replace("  412 ", "  433 ")
+    assert larger != shown and port_cost.grown(shown, larger) == ["Cortex-M0+, -Os: code 433, was 412"]
+    assert port_cost.grown(shown.replace("RV32IMC, -O2", "RV32IMC, -O1"), shown) == ["RV32IMC, -O2: not in docs/port_cost.txt"]
 
 
 def test_the_table_of_costs_on_micropython() -> None:

@@ -14,7 +14,7 @@ from halfbit.vectors import cases
 
 from ..benchmarks import port_micropython
 from .support_build import CReceiver, core_receiver, library, ticks
-from .support_example import PORTS
+from .support_files import PORTS
 from .support_micropython import CORE, EXAMPLES, run
 from .support_torn import torn_signal
 
@@ -207,7 +207,7 @@ sys.modules["rp2"], sys.modules["machine"] = rp2, machine
 import main
 main.main(400)
 """
-    files = {**FILES, **{path.name: path for path in (PORTS / "rp2040").glob("*.py")}}
+    files = {**FILES, **{path.name: path for path in (PORTS / "micropython").glob("*.py")}}
     output = run(script, {**files, "durations": array("H", durations).tobytes()}).output
     assert output.startswith("machine 0 program 4000000\n")
     assert "step 15 of 126 forward 0b0\n" in output

@@ -10,7 +10,7 @@ from halfbit import core
 from halfbit.simulate.distort import jittered, stretched
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
-from .support_example import PORTS, load
+from .support_files import PORTS, load
 from .support_pio import Timer, timer_module
 
 TICK = 500  # ns

@@ -1,4 +1,4 @@
-"""Stories about instructions: one for each entry of the registry, and the sequences of service mode."""
+"""Cases about instructions: one for each entry of the registry, and the sequences of service mode."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Stories about packets: preambles, starts and ends, lengths, the error detection byte."""
+"""Cases about packets: preambles, starts and ends, lengths, the error detection byte."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a case is told by: a signal, and what must come of it as the standard, not halfbit, says."""
+"""A case as it is written by hand: a signal, and what must come of it by the standard, not by halfbit."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class CaseSpec:
 
 
 def ones(count: int, first: int = 58, last: int = 58) -> list[int]:
-    """So many one-bits, us."""
+    """``count`` one-bits, us."""
     return [first, last] * count
 
 

@@ -1,4 +1,4 @@
-"""Stories of what happens between a station and a capture: each kind of damage at each kind of place."""
+"""Cases of what happens between a station and a capture: each kind of damage at each kind of place."""
 
 from __future__ import annotations
 

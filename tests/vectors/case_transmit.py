@@ -1,4 +1,4 @@
-"""Stories for the limits a station must keep (S-9.1 A, table 1, station's column)."""
+"""Cases for the limits a station must keep (S-9.1 A, table 1, station's column)."""
 
 from __future__ import annotations
 

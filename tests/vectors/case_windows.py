@@ -1,4 +1,4 @@
-"""Stories about half-bits and bits: the windows, the halves' difference, stretched zeros, the phase."""
+"""Cases about half-bits and bits: the windows, the halves' difference, stretched zeros, the phase."""
 
 from __future__ import annotations
 

@@ -3,11 +3,10 @@
  * It mirrors halfbit/core.py name for name and answers every single feed as that file does; read
  * the theory there. House rules:
  *
- * - C99, freestanding: no library, no heap, no floating point, no global state, no recursion.
- *   All that is remembered is in one struct of 32 bytes.
- * - It counts in timer ticks. HALFBIT_TICKS_PER_US says how many make a microsecond; the limits
- *   below follow from it.
- * - halfbit_receiver_feed() may run in an interrupt: it takes one duration, whatever it be, and
+ * - C99, freestanding: no library (not even the compiler's own: no division, no table of jumps), no heap,
+ *   no floating point, no global state, no recursion. All that is remembered is in one struct.
+ * - It counts in timer ticks. The limits below follow from how long a tick is.
+ * - halfbit_receiver_feed() may run in an interrupt: it takes one duration, whatever it is, and
  *   answers with one of the numbers below, in a bounded number of instructions: docs/porting.rst has the figures.
  */
 #ifndef HALFBIT_H
@@ -15,39 +14,66 @@
 
 #include <stdint.h>
 
+/* HALFBIT_TIMER_TICKS ticks of the timer last HALFBIT_TIMER_US us. A timer of 2.5 ticks to a us: 5 and 2. */
 #ifndef HALFBIT_TICKS_PER_US
-#define HALFBIT_TICKS_PER_US 1u
+#define HALFBIT_TICKS_PER_US 1
 #endif
+#ifndef HALFBIT_TIMER_TICKS
+#define HALFBIT_TIMER_TICKS HALFBIT_TICKS_PER_US
+#endif
+#ifndef HALFBIT_TIMER_US
+#define HALFBIT_TIMER_US 1
+#endif
+
+/* By how many ticks a measured duration may be wrong. The windows are wider by that much on each side, and the
+ * difference of two halves by twice as much. 1 for a timer whose count may be one off, more for an isolator that delays
+ * one direction of change: see "Isolators" in docs/porting.rst. */
+#ifndef HALFBIT_TOLERANCE
+#define HALFBIT_TOLERANCE 0
+#endif
+
+/* The first and last whole count inside a bound in us. In 32 bits on every chip: an int may have 16. */
+#define HALFBIT_FROM_US(us) \
+    (((us) * UINT32_C(1) * (HALFBIT_TIMER_TICKS) + (HALFBIT_TIMER_US) - 1u) / (HALFBIT_TIMER_US) - (HALFBIT_TOLERANCE))
+#define HALFBIT_TO_US(us) \
+    (((us) * UINT32_C(1) * (HALFBIT_TIMER_TICKS)) / (HALFBIT_TIMER_US) + (HALFBIT_TOLERANCE))
 
 /* Limits, in ticks, every bound inclusive: what a decoder must accept (S-9.1 A, table 1). */
 #ifndef HALFBIT_ONE_MIN
-#define HALFBIT_ONE_MIN (52u * HALFBIT_TICKS_PER_US)
+#define HALFBIT_ONE_MIN HALFBIT_FROM_US(52)
 #endif
 #ifndef HALFBIT_ONE_MAX
-#define HALFBIT_ONE_MAX (64u * HALFBIT_TICKS_PER_US)
+#define HALFBIT_ONE_MAX HALFBIT_TO_US(64)
 #endif
+/* HALFBIT_ANY_DIFFERENCE switches the rule off: the halves of a one need not match. It costs some protection, and
+ * helps where an isolator makes one half longer than the other. */
+#define HALFBIT_ANY_DIFFERENCE UINT32_C(0xFFFFFFFF)
 #ifndef HALFBIT_ONE_DIFFERENCE
-#define HALFBIT_ONE_DIFFERENCE (6u * HALFBIT_TICKS_PER_US)
+#define HALFBIT_ONE_DIFFERENCE (HALFBIT_TO_US(6) + (HALFBIT_TOLERANCE))
 #endif
 #ifndef HALFBIT_ZERO_MIN
-#define HALFBIT_ZERO_MIN (90u * HALFBIT_TICKS_PER_US)
+#define HALFBIT_ZERO_MIN HALFBIT_FROM_US(90)
 #endif
 #ifndef HALFBIT_ZERO_MAX
-#define HALFBIT_ZERO_MAX (10000u * HALFBIT_TICKS_PER_US)
+#define HALFBIT_ZERO_MAX HALFBIT_TO_US(10000)
 #endif
-/* For a decoder no limit is stated for a whole zero-bit: none but that of its halves. */
+/* For a decoder a whole zero-bit has no limit of its own, only those of its halves. */
 #ifndef HALFBIT_ZERO_TOTAL_MAX
-#define HALFBIT_ZERO_TOTAL_MAX (2u * HALFBIT_ZERO_MAX)
+#define HALFBIT_ZERO_TOTAL_MAX (2u * (HALFBIT_ZERO_MAX))
 #endif
 /* Fewest one-bits that make a preamble, fewest bytes of a packet (S-9.2 A), and most. */
 #ifndef HALFBIT_PREAMBLE_MIN
-#define HALFBIT_PREAMBLE_MIN 10u
+#define HALFBIT_PREAMBLE_MIN 10
 #endif
 #ifndef HALFBIT_PACKET_MIN
-#define HALFBIT_PACKET_MIN 3u
+#define HALFBIT_PACKET_MIN 3
 #endif
 #ifndef HALFBIT_PACKET_MAX
-#define HALFBIT_PACKET_MAX 15u
+#define HALFBIT_PACKET_MAX 15
+#endif
+
+#ifdef __cplusplus
+extern "C" {
 #endif
 
 /* Answers. What each means stands in halfbit/core.py. */
@@ -93,5 +119,9 @@ void halfbit_receiver_init(struct halfbit_receiver *r);
 
 /* Takes one duration, in ticks, and gives layer 4's answer. */
 uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

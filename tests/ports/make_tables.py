@@ -1,6 +1,6 @@
 """Print the instructions' tables for ports from halfbit's registry, so that nothing is typed twice.
 
-``python examples/ports/make_tables.py`` writes ``c/instructions.h`` and ``micropython/instruction_table.py`` anew.
+``python -m tests.ports.make_tables`` writes ``c/instructions.h`` and ``micropython/instruction_table.py`` anew.
 Both hold what a multi-function decoder needs: the instructions behind the broadcast, its short and its long address, and those of
 service mode; for each the fixed bits, and for each field where its bits stand.
 """
@@ -14,8 +14,11 @@ import attrs
 
 from halfbit.instruction import STANDARD, Entry, FieldLayout, Place
 
-HERE = Path(__file__).parent
-FILES = {"c": HERE / "c" / "instructions.h", "micropython": HERE / "micropython" / "instruction_table.py"}
+from .support_files import PORTS
+
+__all__ = ["FILES", "Row", "Tables", "in_c", "in_micropython", "tables"]
+
+FILES = {"c": PORTS / "c" / "instructions.h", "micropython": PORTS / "micropython" / "instruction_table.py"}
 PLACES = (Place.BROADCAST, Place.SHORT, Place.LONG, Place.SERVICE)
 OPEN = 255  # a tail of any length
 
@@ -150,9 +153,11 @@ def in_c(made: Tables) -> str:
         f"    {{ /* {place.value} */\n{wrapped(made.first[place], ' ' * 8)}\n    }}," for place in PLACES
     )
     joined = "\n".join(offsets)
-    return f"""/* Made by examples/ports/make_tables.py from halfbit's registry: do not edit. */
+    return f"""/* Made by tests/ports/make_tables.py from halfbit's registry: do not edit. */
 #ifndef HALFBIT_INSTRUCTIONS_H
 #define HALFBIT_INSTRUCTIONS_H
+
+#include "halfbit_rom.h"
 
 #include <stdint.h>
 
@@ -167,22 +172,22 @@ enum {{ HALFBIT_BROADCAST, HALFBIT_SHORT_ADDRESS, HALFBIT_LONG_ADDRESS, HALFBIT_
 
 /* Each instruction: bytes of the pattern, fewest and most behind it (255: any number), flags (1: reserved;
  * 2: one of these in a packet), short addresses from and to, the pattern's masks and its values. */
-static const uint8_t HALFBIT_ROWS[{len(made.packed)}] = {{
+static const uint8_t HALFBIT_ROWS[{len(made.packed)}] HALFBIT_ROM = {{
 {wrapped(made.packed, "    ")}
 }};
 
 /* Where each starts in HALFBIT_ROWS. */
-static const uint16_t HALFBIT_STARTS[{len(made.starts)}] = {{
+static const uint16_t HALFBIT_STARTS[{len(made.starts)}] HALFBIT_ROM = {{
 {wrapped(made.starts, "    ")}
 }};
 
 /* Lists of instructions in the order in which they are tried, each ended by 255. */
-static const uint8_t HALFBIT_LISTS[{len(made.lists)}] = {{
+static const uint8_t HALFBIT_LISTS[{len(made.lists)}] HALFBIT_ROM = {{
 {wrapped(made.lists, "    ")}
 }};
 
 /* For each place and first byte where its list starts. */
-static const uint8_t HALFBIT_FIRST[{len(PLACES)}][256] = {{
+static const uint8_t HALFBIT_FIRST[{len(PLACES)}][256] HALFBIT_ROM = {{
 {first}
 }};
 
@@ -193,7 +198,7 @@ enum {{
 }};
 
 /* Each field: exclusive or, addition, number of runs; each run: byte, lowest bit, bits, their place in the value. */
-static const uint16_t HALFBIT_FIELDS[{len(packed)}] = {{
+static const uint16_t HALFBIT_FIELDS[{len(packed)}] HALFBIT_ROM = {{
 {wrapped(packed, "    ")}
 }};
 
@@ -213,7 +218,7 @@ def in_micropython(made: Tables) -> str:
         return "(\n" + "\n".join(lines) + "\n)"
 
     first = "\n".join(f"{place.name} = {constant(made.first[place])}" for place in PLACES)
-    return f'''"""Made by examples/ports/make_tables.py from halfbit's registry: do not edit."""
+    return f'''"""Made by tests/ports/make_tables.py from halfbit's registry: do not edit."""
 
 # The instructions.
 {names}

@@ -1,6 +1,8 @@
-/* Made by examples/ports/make_tables.py from halfbit's registry: do not edit. */
+/* Made by tests/ports/make_tables.py from halfbit's registry: do not edit. */
 #ifndef HALFBIT_INSTRUCTIONS_H
 #define HALFBIT_INSTRUCTIONS_H
+
+#include "halfbit_rom.h"
 
 #include <stdint.h>
 
@@ -69,7 +71,7 @@ enum { HALFBIT_BROADCAST, HALFBIT_SHORT_ADDRESS, HALFBIT_LONG_ADDRESS, HALFBIT_S
 
 /* Each instruction: bytes of the pattern, fewest and most behind it (255: any number), flags (1: reserved;
  * 2: one of these in a packet), short addresses from and to, the pattern's masks and its values. */
-static const uint8_t HALFBIT_ROWS[540] = {
+static const uint8_t HALFBIT_ROWS[540] HALFBIT_ROM = {
     1, 0, 0, 2, 0, 255, 255, 0, 1, 0, 0, 2, 0, 255, 255, 0, 1, 0, 0, 2, 0, 255, 255, 1, 1, 0, 255,
     2, 0, 255, 254, 2, 2, 0, 0, 2, 0, 255, 254, 8, 6, 0, 1, 0, 0, 2, 0, 255, 254, 10, 1, 0, 0, 2,
     0, 255, 255, 14, 1, 0, 0, 0, 0, 255, 255, 15, 1, 0, 255, 1, 0, 255, 254, 4, 1, 0, 255, 1, 0,
@@ -94,14 +96,14 @@ static const uint8_t HALFBIT_ROWS[540] = {
 };
 
 /* Where each starts in HALFBIT_ROWS. */
-static const uint16_t HALFBIT_STARTS[55] = {
+static const uint16_t HALFBIT_STARTS[55] HALFBIT_ROM = {
     0, 8, 16, 24, 32, 42, 50, 58, 66, 74, 82, 90, 100, 108, 118, 128, 140, 150, 158, 166, 174, 182,
     190, 198, 210, 224, 238, 250, 260, 270, 280, 290, 300, 310, 320, 330, 338, 350, 362, 374, 382,
     392, 402, 414, 426, 436, 444, 452, 464, 476, 488, 500, 510, 520, 530,
 };
 
 /* Lists of instructions in the order in which they are tried, each ended by 255. */
-static const uint8_t HALFBIT_LISTS[124] = {
+static const uint8_t HALFBIT_LISTS[124] HALFBIT_ROM = {
     0, 255, 2, 255, 3, 255, 8, 255, 4, 255, 9, 255, 5, 255, 10, 255, 6, 255, 7, 255, 12, 255, 11,
     255, 17, 255, 16, 255, 15, 255, 14, 255, 13, 255, 19, 18, 255, 18, 255, 20, 255, 22, 255, 21,
     255, 23, 255, 24, 25, 255, 26, 255, 35, 255, 27, 255, 28, 255, 29, 255, 30, 255, 31, 255, 32,
@@ -111,7 +113,7 @@ static const uint8_t HALFBIT_LISTS[124] = {
 };
 
 /* For each place and first byte where its list starts. */
-static const uint8_t HALFBIT_FIRST[4][256] = {
+static const uint8_t HALFBIT_FIRST[4][256] HALFBIT_ROM = {
     { /* behind the broadcast address */
         0, 2, 4, 4, 6, 6, 8, 8, 10, 10, 12, 12, 14, 14, 16, 18, 20, 20, 22, 22, 20, 20, 20, 20, 20,
         20, 20, 20, 20, 20, 20, 20, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24,
@@ -248,7 +250,7 @@ enum {
 };
 
 /* Each field: exclusive or, addition, number of runs; each run: byte, lowest bit, bits, their place in the value. */
-static const uint16_t HALFBIT_FIELDS[544] = {
+static const uint16_t HALFBIT_FIELDS[544] HALFBIT_ROM = {
     0, 0, 1, 0, 0, 1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 1, 1, 4, 4, 0, 0, 0, 1, 1, 0, 3, 0, 0, 0, 1, 0,
     0, 1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 1, 1, 0, 7, 0, 0, 0, 1, 1, 7, 1, 0, 0, 0, 1, 1, 0, 7, 0, 1,
     0, 1, 1, 7, 1, 0, 0, 0, 1, 1, 0, 6, 0, 0, 0, 1, 1, 0, 8, 0, 0, 0, 1, 2, 0, 8, 0, 0, 0, 1, 1, 7,

@@ -21,7 +21,7 @@ def receiver(ticks_per_us=1, off=0):
     return core.Receiver(
         core.HalfBits(52 * t - off, 64 * t + off, 90 * t - off, 10000 * t + off),
         core.Bits(difference, 20000 * t + 2 * off),
-        core.Packets(difference, core.RUN_LENGTH, 3, 15),
+        core.Packets(difference, 10, 3, 15),
     )
 
 

@@ -13,6 +13,7 @@
  */
 
 #include "halfbit.h"
+#include "halfbit_rom.h"
 
 /* A hint where the compiler takes one: nearly every bit of a packet is a data bit. */
 #ifdef __GNUC__
@@ -21,15 +22,27 @@
 #define OFTEN(x) (x)
 #endif
 
-#define ONE_MIN ((uint32_t)HALFBIT_ONE_MIN)
-#define ONE_MAX ((uint32_t)HALFBIT_ONE_MAX)
-#define ZERO_MIN ((uint32_t)HALFBIT_ZERO_MIN)
-#define ZERO_MAX ((uint32_t)HALFBIT_ZERO_MAX)
-#define ZERO_TOTAL_MAX ((uint32_t)HALFBIT_ZERO_TOTAL_MAX)
-#define DIFFERENCE ((uint32_t)HALFBIT_ONE_DIFFERENCE)
-#define PREAMBLE_MIN ((uint32_t)HALFBIT_PREAMBLE_MIN)
-#define PACKET_MIN ((uint32_t)HALFBIT_PACKET_MIN)
-#define PACKET_MAX ((uint32_t)HALFBIT_PACKET_MAX)
+/* small counts up to 255 and one more, word up to 65535: each in the register that the chip handles fastest. */
+#ifdef __AVR__
+typedef uint16_t word;
+typedef uint8_t small;
+#else
+typedef uint32_t word;
+typedef uint32_t small;
+#endif
+
+#define ONE_MIN ((uint32_t)(HALFBIT_ONE_MIN))
+#define ONE_MAX ((uint32_t)(HALFBIT_ONE_MAX))
+#define ZERO_MIN ((uint32_t)(HALFBIT_ZERO_MIN))
+#define ZERO_MAX ((uint32_t)(HALFBIT_ZERO_MAX))
+#define ZERO_TOTAL_MAX ((uint32_t)(HALFBIT_ZERO_TOTAL_MAX))
+#define PREAMBLE_MIN ((small)(HALFBIT_PREAMBLE_MIN))
+#define PACKET_MIN ((small)(HALFBIT_PACKET_MIN))
+#define PACKET_MAX ((small)(HALFBIT_PACKET_MAX))
+
+/* A larger difference than the window's width is as good as none. */
+#define WIDTH (ONE_MAX - ONE_MIN)
+#define DIFFERENCE ((uint32_t)(HALFBIT_ONE_DIFFERENCE) < WIDTH ? (uint32_t)(HALFBIT_ONE_DIFFERENCE) : WIDTH)
 
 /* Whether whole zero-bits have a limit of their own: only then must the first half be remembered. */
 #define TOTAL_LIMITED (ZERO_TOTAL_MAX < 2u * ZERO_MAX)
@@ -37,16 +50,33 @@
 /* The shelves of waiting. Each is as high as keeps it apart from the one below, whatever durations in
  * a one's window are subtracted. */
 #define NONE 0u
-#define HELD_ONE (ONE_MAX - ONE_MIN + DIFFERENCE + 1u)
+#define PAIRS ((word)(2u * DIFFERENCE)) /* how far apart, shelf and DIFFERENCE subtracted, two that pair can be */
+#define HELD_ONE (WIDTH + DIFFERENCE + 1u)
 #define HELD_ONE_LOWEST (ONE_MIN + DIFFERENCE + HELD_ONE)
 #define HELD_ZERO (ONE_MAX + HELD_ONE + 2u * DIFFERENCE + 1u)
 
-/* waiting has 16 bits; longer durations are faults and are not kept. The rest are halfbit.Limits' rules. */
-typedef char shelves_fit[HELD_ZERO + (TOTAL_LIMITED ? ZERO_MAX : 0u) <= 0xFFFFu ? 1 : -1];
-typedef char windows_fit[0u < ONE_MIN && ONE_MIN <= ONE_MAX && ONE_MAX < ZERO_MIN
-                         && ZERO_MIN <= ZERO_MAX ? 1 : -1];
-typedef char counts_fit[10u <= PREAMBLE_MIN && PREAMBLE_MIN <= 255u && 1u <= PACKET_MIN
-                        && PACKET_MIN <= PACKET_MAX && PACKET_MAX <= 255u ? 1 : -1];
+/* What stops the compiler: limits that are not halfbit.Limits' rules; a sum beyond the 16 bits of waiting (longer
+ * durations are faults and are not kept); limits that have wrapped round. The preprocessor calculates in 64 bits: if it
+ * and an expression of the program disagree whether a limit fits 16 bits, then the expression has wrapped round. */
+#define ASSERT(name, condition) typedef char name[(condition) ? 1 : -1]
+#define WIDE(limit) ((limit) > UINT32_C(0xFFFF))
+ASSERT(shelves_fit, HELD_ZERO + (TOTAL_LIMITED ? ZERO_MAX : 0u) <= 0xFFFFu);
+ASSERT(windows_fit, 0u < ONE_MIN && ONE_MIN <= ONE_MAX && ONE_MAX < ZERO_MIN && ZERO_MIN <= ZERO_MAX);
+ASSERT(counts_fit, 10u <= (HALFBIT_PREAMBLE_MIN) && (HALFBIT_PREAMBLE_MIN) <= 255u && 1u <= (HALFBIT_PACKET_MIN)
+                       && (HALFBIT_PACKET_MIN) <= (HALFBIT_PACKET_MAX) && (HALFBIT_PACKET_MAX) <= 255u);
+#if HALFBIT_ZERO_MAX > 0x7FFFFFFF || HALFBIT_ZERO_TOTAL_MAX > 0xFFFFFFFF || HALFBIT_ZERO_MIN > HALFBIT_ZERO_MAX
+#error "the timer is too fast: its limits do not fit 32 bits"
+#endif
+#if HALFBIT_ZERO_MAX > 0xFFFF
+ASSERT(zero_max_is_whole, WIDE(ZERO_MAX));
+#else
+ASSERT(zero_max_is_whole, !WIDE(ZERO_MAX));
+#endif
+#if HALFBIT_ZERO_TOTAL_MAX > 0xFFFF
+ASSERT(zero_total_max_is_whole, WIDE(ZERO_TOTAL_MAX));
+#else
+ASSERT(zero_total_max_is_whole, !WIDE(ZERO_TOTAL_MAX));
+#endif
 
 enum { COUNT_MAX = 255 };
 
@@ -57,7 +87,7 @@ enum { IN_ONE, IN_RUN, IN_ZERO, IN_START, IN_SLIP, IN_FAULT };
 
 enum { STAY, FIND, OPEN, SHIFT, NEXT, CLOSE, FAIL, EARLY };
 
-static const uint8_t STEPS[24] = {
+static const uint8_t STEPS[24] HALFBIT_ROM = {
     /* ONE  RUN    ZERO   START  SLIP  FAULT */
     STAY,   FIND,  STAY,  STAY,  STAY, FAIL, /* LOST */
     STAY,   STAY,  EARLY, OPEN,  STAY, FAIL, /* IDLE */
@@ -74,20 +104,20 @@ void halfbit_receiver_init(struct halfbit_receiver *r)
     r->length = 0;
 }
 
-/* Layer 4: takes the step for a bit and what it means to the packet (core.Packets.feed). */
-static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, uint32_t input,
-                                    uint32_t ones)
+/* Layer 4: takes the step for a bit and what it means to the packet (core.Packets.feed).
+ * Comparisons rather than a switch: for that some compilers call a function of their own library. */
+static inline small packets_feed(struct halfbit_receiver *r, small bit, small input, word ones)
 {
-    uint32_t step = STEPS[r->state + input];
-    uint32_t length;
-    uint32_t state;
-    uint32_t answer;
+    small step = HALFBIT_ROM_8(STEPS[r->state + input]);
+    small length;
+    small state = LOST;
+    small answer = bit;
 
     if (step == STAY)
         return HALFBIT_MORE;
     length = r->length;
     if (OFTEN(step == SHIFT)) {
-        uint32_t value = 2u * r->data[length] + HALFBIT_ZERO - bit;
+        word value = (word)(2u * r->data[length] + HALFBIT_ZERO - bit);
         r->data[length] = (uint8_t)value;
         if (value > 255u) { /* the marker bit has fallen out */
             r->length = (uint8_t)(length + 1u);
@@ -96,26 +126,21 @@ static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, ui
         }
         return HALFBIT_MORE;
     }
-    state = LOST;
-    answer = bit;
-    switch (step) {
-    case NEXT:
+    if (step == NEXT) {
         answer = HALFBIT_MANY_BYTES;
         if (length < PACKET_MAX) {
             r->data[length] = 1;
             state = BYTE;
             answer = HALFBIT_MORE;
         }
-        break;
-    case OPEN:
+    } else if (step == OPEN) {
         r->preamble = (uint8_t)ones;
         r->data[0] = 1;
         r->length = 0;
         r->check = 0;
         state = BYTE;
         answer = HALFBIT_START;
-        break;
-    case CLOSE:
+    } else if (step == CLOSE) {
         answer = HALFBIT_FEW_BYTES;
         if (length >= PACKET_MIN) {
             answer = HALFBIT_ERROR_BYTE;
@@ -128,66 +153,62 @@ static inline uint32_t packets_feed(struct halfbit_receiver *r, uint32_t bit, ui
                 answer = HALFBIT_PACKET;
             }
         }
-        break;
-    case FIND:
+    } else if (step == FIND) {
         state = IDLE;
         answer = HALFBIT_SYNC;
-        break;
-    case EARLY:
+    } else if (step == EARLY) {
         r->preamble = (uint8_t)ones;
         answer = HALFBIT_SHORT_PREAMBLE;
-        break;
-    default: /* FAIL: the answer is the fault */
-        break;
-    }
+    } /* else FAIL: the answer is the fault */
     r->state = (uint8_t)state;
     return answer;
 }
 
 uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
 {
-    uint32_t waiting = r->waiting;
-    uint32_t ones = 0;
-    uint32_t bit;   /* layer 3's answer */
-    uint32_t input; /* what it means to layer 4 (core.Packets.count) */
+    word waiting = r->waiting;
+    word ones = 0;
+    small bit;   /* layer 3's answer */
+    small input; /* what it means to layer 4 (core.Packets.count) */
 
-    if (duration - ONE_MIN <= ONE_MAX - ONE_MIN) { /* half of a one-bit */
-        uint32_t above = waiting - duration;
+    if (duration - ONE_MIN <= WIDTH) { /* half of a one-bit */
+        word half = (word)duration;
+        word above = (word)(waiting - half);
 
-        if (above <= 2u * DIFFERENCE) { /* it begins a bit, and pairs with the half before */
-            r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
+        if (above <= PAIRS) { /* it begins a bit, and pairs with the half before */
+            r->waiting = (uint16_t)(half + (word)(DIFFERENCE + HELD_ONE));
             r->shifted_ones++;
             return HALFBIT_MORE;
         }
-        if (above - HELD_ONE <= 2u * DIFFERENCE) { /* it ends one, and pairs */
+        if ((word)(above - (word)HELD_ONE) <= PAIRS) { /* it ends one, and pairs */
             bit = HALFBIT_ONE;
             input = IN_ONE;
-            ones = r->ones + 1u;
-        } else if (waiting < HELD_ONE_LOWEST) { /* it begins one, and does not */
-            r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
+            ones = (word)(r->ones + 1u);
+        } else if (waiting < (word)HELD_ONE_LOWEST) { /* it begins one, and does not */
+            r->waiting = (uint16_t)(half + (word)(DIFFERENCE + HELD_ONE));
             r->shifted_ones = 0;
             return HALFBIT_MORE;
         } else {
             input = IN_FAULT;
-            bit = waiting < HELD_ZERO ? HALFBIT_UNEQUAL : HALFBIT_UNPAIRED_ZERO;
+            bit = waiting < (word)HELD_ZERO ? HALFBIT_UNEQUAL : HALFBIT_UNPAIRED_ZERO;
         }
         if (bit == HALFBIT_UNPAIRED_ZERO) {
-            r->waiting = (uint16_t)(duration + DIFFERENCE + HELD_ONE);
+            r->waiting = (uint16_t)(half + (word)(DIFFERENCE + HELD_ONE));
             r->shifted_ones = 0;
         } else {
-            uint32_t shifted_ones = r->shifted_ones;
+            small shifted_ones = r->shifted_ones;
 
-            r->waiting = (uint16_t)(duration + DIFFERENCE);
+            r->waiting = (uint16_t)(half + (word)DIFFERENCE);
             if (ones >= PREAMBLE_MIN || shifted_ones >= PREAMBLE_MIN) { /* never inside a packet */
                 input = IN_RUN;
-                ones -= ones >> 8; /* both stop at COUNT_MAX; shifted_ones grows once more before it is read */
+                ones = (word)(ones - (ones >> 8)); /* both stop at COUNT_MAX; shifted_ones grows once more before it is read */
                 if (shifted_ones == COUNT_MAX)
                     r->shifted_ones = COUNT_MAX - 1;
             }
         }
         r->ones = (uint8_t)ones;
     } else if (duration - ZERO_MIN <= ZERO_MAX - ZERO_MIN) { /* half of a zero-bit */
-        if (waiting >= HELD_ZERO) {
+        if (waiting >= (word)HELD_ZERO) {
             r->waiting = NONE;
             ones = r->ones;
             r->ones = 0;
@@ -199,7 +220,7 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
             }
         } else {
             r->waiting = (uint16_t)(HELD_ZERO + (TOTAL_LIMITED ? duration : 0u));
-            if (waiting < HELD_ONE_LOWEST)
+            if (waiting < (word)HELD_ONE_LOWEST)
                 return HALFBIT_MORE;
             bit = HALFBIT_UNPAIRED_ONE;
             input = IN_SLIP;

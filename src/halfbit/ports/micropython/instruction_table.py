@@ -1,4 +1,4 @@
-"""Made by examples/ports/make_tables.py from halfbit's registry: do not edit."""
+"""Made by tests/ports/make_tables.py from halfbit's registry: do not edit."""
 
 # The instructions.
 I_DIGITAL_DECODER_RESET_PACKET = 0

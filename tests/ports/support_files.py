@@ -1,4 +1,4 @@
-"""Loads an example's module from its file: examples are no package."""
+"""Where the ports' sources are; loads a module from its file, for those made for MicroPython."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import halfbit.ports
+
 __all__ = ["PORTS", "load"]
 
-PORTS = Path(__file__).parents[2] / "examples" / "ports"
+PORTS = Path(halfbit.ports.__file__).parent
 
 
 def load(path: Path) -> Any:
     """The module in a file, run anew."""
-    spec = importlib.util.spec_from_file_location(f"example_{path.stem}", path)
+    spec = importlib.util.spec_from_file_location(f"port_{path.stem}", path)
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module  # attrs looks classes' modules up

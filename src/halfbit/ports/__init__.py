@@ -1,0 +1,48 @@
+"""The sources of the ports, in C and for MicroPython: ``python -m halfbit.ports FOLDER`` writes them out.
+
+Nothing here is imported by the rest of halfbit. How to use the sources is in the documentation, "Porting to a small
+board", with the cautions for work near track power.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+from ..error import HalfbitError
+
+__all__ = ["sources", "write"]
+
+
+def sources() -> dict[str, bytes]:
+    """Every file of the ports by its path, ``c/halfbit.c`` and the like.
+
+    ``micropython/core.py`` is halfbit's own core, which runs there as it is.
+    """
+    found = {"micropython/core.py": files("halfbit").joinpath("core.py").read_bytes()}
+    for folder in ("c", "c/boards", "micropython"):
+        place = files(__name__)
+        for part in folder.split("/"):
+            place = place.joinpath(part)
+        for entry in place.iterdir():
+            if entry.is_file() and entry.name != "__init__.py" and entry.name.endswith((".c", ".h", ".py")):
+                found[f"{folder}/{entry.name}"] = entry.read_bytes()
+    return dict(sorted(found.items()))
+
+
+def write(folder: str | Path) -> list[Path]:
+    """Write the files below a folder, which is made if it is not there; give their paths.
+
+    :raises HalfbitError: if a file is there already with other content (nothing is written then), or if writing fails.
+    """
+    contents = {Path(folder, *name.split("/")): content for name, content in sources().items()}
+    try:
+        for path, content in contents.items():
+            if path.exists() and path.read_bytes() != content:
+                raise HalfbitError(f"{path} is there already and differs; give another folder")
+        for path, content in contents.items():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+    except OSError as error:
+        raise HalfbitError(f"{folder}: cannot be written: {error.strerror or error}") from None
+    return list(contents)

@@ -1,0 +1,1 @@
+"""Files for MicroPython boards. They are copied to a board side by side, not imported from here."""
