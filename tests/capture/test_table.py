@@ -144,7 +144,7 @@ def test_other_columns_may_hold_any_text() -> None:
 def test_live_rows_come_with_the_read_that_completes_them() -> None:
     pieces = [b"time,level\n0,0\n10", b",1\n20,1\n", b"68,0\n100,1\n"]
     stream = Pieces.of(b"".join(pieces), map(len, pieces))
-    blocks = open_capture(stream, format="csv").durations()
+    blocks = open_capture(stream, format="csv")._rows()
     # The first change alone has no duration, hence the empty block that came in time.
     assert [list(durations) for durations, _ in itertools.islice(blocks, 2)] == [[], [58, 32]]
 
@@ -221,7 +221,7 @@ def test_what_stands_before_a_wrong_row_comes_out() -> None:
     taken: list[int] = []
     with pytest.raises(CaptureError, match="line 5"):
         stream = io.BytesIO(b"time,level\n0,0\n10,1\n68,0\nx,1\n")
-        for durations, _ in open_capture(stream, format="csv").durations():
+        for durations, _ in open_capture(stream, format="csv")._rows():
             taken += durations
     assert taken == [58]
 

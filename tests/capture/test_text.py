@@ -83,7 +83,7 @@ def test_stream_can_be_gone_through_once() -> None:
 
 def test_block_comes_with_the_read_that_completes_its_lines() -> None:
     pieces = Pieces([b"# halfbit: durations us\n", b"58\n5", b"8\n10", b"0\n"])
-    blocks = open_capture(cast(BinaryIO, pieces), format="text").durations()
+    blocks = open_capture(cast(BinaryIO, pieces), format="text")._rows()
     taken = [(list(durations), pieces.reads) for durations, _ in itertools.islice(blocks, 3)]
     # The head takes two reads, and none is made before the block from the one before is out.
     assert taken == [([58], 2), ([58], 3), ([100], 4)]
@@ -158,7 +158,7 @@ def test_wrong_line_far_into_the_capture() -> None:
 def test_what_stands_before_a_wrong_line_comes_out() -> None:
     taken: list[int] = []
     with pytest.raises(CaptureError, match="line 4"):
-        for durations, _ in open_capture(io.BytesIO(b"1\n2\n# c\nx\n3\n"), holds="durations").durations():
+        for durations, _ in open_capture(io.BytesIO(b"1\n2\n# c\nx\n3\n"), holds="durations")._rows():
             taken += durations
     assert taken == [1, 2]
 

@@ -276,7 +276,7 @@ def test_package_is_not_installed(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_change_comes_out_with_the_next_time() -> None:
     pieces = Pieces([HEAD.encode(), b"#0 0!\n", b"#10 1!\n#68 0!\n", b"#168 1!\n", b"#200\n"])
-    blocks = open_capture(pieces, format="vcd", signal="rail").durations()  # type: ignore[arg-type]
+    blocks = open_capture(pieces, format="vcd", signal="rail")._rows()  # type: ignore[arg-type]
     taken = []
     for durations, scale in blocks:
         taken.append(([duration * scale for duration in durations], pieces.reads))

@@ -124,7 +124,7 @@ def test_same_however_the_bytes_come_in() -> None:
     for sizes in ([1], [1000, 3], [44, 4096]):
         assert list(open_capture(Pieces.of(data, sizes * len(data)), format="wav")) == whole
     times = [0]
-    for durations, scale in open_capture(io.BytesIO(data), format="wav").durations():
+    for durations, scale in open_capture(io.BytesIO(data), format="wav")._rows():
         for duration in durations:
             times.append(times[-1] + duration * scale)
     assert times == [edge.time for edge in whole]
