@@ -108,7 +108,7 @@ def test_same_as_exact_arithmetic_however_it_is_cut(values: list[object], sizes:
 
 def test_neither_caller_nor_heading_says_what_the_numbers_are() -> None:
     error = error_of(b"58\n58\n")
-    assert "holds 'durations'" in str(error)
+    assert "holds=durations" in str(error)
     assert "'# halfbit: durations us'" in str(error)
 
 
@@ -133,7 +133,6 @@ WRONG = [
     (b"58\n\xe4\n", 2, "byte 0xe4 is not UTF-8"),
     (b"58\n\xd9\xa1\xd9\xa2\n", 2, "is not a number"),  # digits, of another script
     (b"58\n5\r8\n", 2, "is not a number"),
-    (b"58\n58", 2, "after '58' there is no line end"),
     (b"58\n# halfbit: durations us\n58\n", 2, "a heading after values"),
     (b"\xff\xfe5\x008\x00\n\x00", 1, "UTF-16"),
     (b"58\n" + b"5" * 70_000, 2, "without a line end"),
@@ -205,6 +204,15 @@ def test_durations_do_not_wrap() -> None:
 @pytest.mark.parametrize(("data", "words"), [(b"", "is empty"), (b"# c\n\n", "holds no number")])
 def test_nothing_in_it(data: bytes, words: str) -> None:
     assert words in str(error_of(data, holds="durations"))
+
+
+def test_last_line_without_line_end_is_left_out_with_a_remark_or_refused() -> None:
+    edges = open_capture(io.BytesIO(b"58\n100\n58"), holds="durations")
+    assert [edge.time for edge in edges] == [0, 58_000, 158_000]
+    (remark,) = edges.remarks
+    assert remark.startswith("line 3 was left out: the file ends inside the line: after '58'")
+    error = error_of(b"58\n58", holds="durations", last_line="refuse")
+    assert error.place == "line 2" and "after '58' there is no line end" in error.problem
 
 
 def test_last_line_without_line_end_is_taken_if_the_caller_says_so() -> None:
