@@ -85,7 +85,7 @@ def test_a_fault_ends_a_run(capture: Path, capsys: Captured) -> None:
     assert f"FAULT at {at / 1000:.3f}: half-bit of 77 us" in fault
     assert "ms lost" in fault
     assert lines[-2].startswith("faults   1, ")
-    assert lines[-1].split() == ["1", "between"]
+    assert lines[-1].split() == ["1", "gap"]
 
 
 def test_bytes_of_a_torn_packet_are_shown(capture: Path, capsys: Captured) -> None:
@@ -94,7 +94,7 @@ def test_bytes_of_a_torn_packet_are_shown(capture: Path, capsys: Captured) -> No
     _, lines, _ = decoded(capsys, capture)
     (fault,) = [line for line in lines if "FAULT" in line]
     assert "37 74 44" in fault
-    assert "error detection byte is off by 00000111" in fault
+    assert "error detection byte is wrong in the bits 00000111" in fault
 
 
 def test_several_instructions_of_a_packet_stand_below_each_other(capture: Path, capsys: Captured) -> None:

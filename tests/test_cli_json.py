@@ -127,7 +127,7 @@ def test_summary_adds_up(objects: list[dict[str, Any]], capture: Path) -> None:
     assert summary["length"] == 1000 * sum(halves)
     assert summary["half_bits"] == len(halves)
     assert (summary["packets"], summary["distinct_packets"], summary["cutouts"]) == (3, 2, 1)
-    assert {kind: count for kind, count in summary["faults"].items() if count} == {"between": 1}
+    assert {kind: count for kind, count in summary["faults"].items() if count} == {"gap": 1}
     packets = {(v["start"], v["end"]) for v in objects if v["event"] == "instruction"}
     assert summary["packet_time"] == sum(end - start for start, end in packets)
     for event in ("fault", "cutout"):

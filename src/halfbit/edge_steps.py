@@ -51,7 +51,7 @@ def steps_between(
         index = next(i for i, step in enumerate(steps) if step < 0)
         raise CaptureError(
             f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
-            "(if the counter starts over, say after how many counts: wrap)",
+            "(if the counter starts over, say after how many counts with wrap=N)",
             place(index),
         )
     return steps

@@ -5,6 +5,8 @@ A fault of the *signal* is never an exception. It is a value: :class:`halfbit.Fa
 
 from __future__ import annotations
 
+import copy
+
 __all__ = ["CaptureError", "HalfbitError"]
 
 
@@ -31,4 +33,13 @@ class CaptureError(HalfbitError):
 
     def within(self, file: str) -> CaptureError:
         """The same error with the name of the file it was found in."""
-        return CaptureError(self.problem, self.place, file)
+        return self._changed(self.place, file)
+
+    def at(self, place: str) -> CaptureError:
+        """The same error with its place."""
+        return self._changed(place, self.file)
+
+    def _changed(self, place: str, file: str) -> CaptureError:
+        error = copy.copy(self)
+        CaptureError.__init__(error, self.problem, place, file)
+        return error

@@ -54,7 +54,7 @@ def times_of(data: bytes, **options: Any) -> list[int]:
 def in_bulk(data: bytes, **options: Any) -> list[int]:
     """The edges' times in bulk."""
     times = [0]
-    for durations, scale in open_capture(io.BytesIO(data), **options).durations():
+    for durations, scale in open_capture(io.BytesIO(data), **options)._rows():
         for duration in durations:
             times.append(times[-1] + duration * scale)
     return times

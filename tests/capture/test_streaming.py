@@ -55,7 +55,7 @@ def test_memory_does_not_grow_with_the_file(name: str, tmp_path: Path) -> None:
         tracemalloc.start()
         try:
             total = 0
-            for durations, _ in open_capture(path, format=name, **options).durations():
+            for durations, _ in open_capture(path, format=name, **options)._rows():
                 total += len(durations)
             _, most = tracemalloc.get_traced_memory()
         finally:

@@ -83,7 +83,7 @@ def test_stream_can_be_gone_through_once() -> None:
 
 def test_block_comes_with_the_read_that_completes_its_lines() -> None:
     pieces = Pieces([b"# halfbit: durations us\n", b"58\n5", b"8\n10", b"0\n"])
-    blocks = open_capture(cast(BinaryIO, pieces), format="text").durations()
+    blocks = open_capture(cast(BinaryIO, pieces), format="text")._rows()
     taken = [(list(durations), pieces.reads) for durations, _ in itertools.islice(blocks, 3)]
     # The head takes two reads, and none is made before the block from the one before is out.
     assert taken == [([58], 2), ([58], 3), ([100], 4)]
@@ -108,7 +108,7 @@ def test_same_as_exact_arithmetic_however_it_is_cut(values: list[object], sizes:
 
 def test_neither_caller_nor_heading_says_what_the_numbers_are() -> None:
     error = error_of(b"58\n58\n")
-    assert "holds 'durations'" in str(error)
+    assert "holds=durations" in str(error)
     assert "'# halfbit: durations us'" in str(error)
 
 
@@ -133,7 +133,6 @@ WRONG = [
     (b"58\n\xe4\n", 2, "byte 0xe4 is not UTF-8"),
     (b"58\n\xd9\xa1\xd9\xa2\n", 2, "is not a number"),  # digits, of another script
     (b"58\n5\r8\n", 2, "is not a number"),
-    (b"58\n58", 2, "after '58' there is no line end"),
     (b"58\n# halfbit: durations us\n58\n", 2, "a heading after values"),
     (b"\xff\xfe5\x008\x00\n\x00", 1, "UTF-16"),
     (b"58\n" + b"5" * 70_000, 2, "without a line end"),
@@ -158,7 +157,7 @@ def test_wrong_line_far_into_the_capture() -> None:
 def test_what_stands_before_a_wrong_line_comes_out() -> None:
     taken: list[int] = []
     with pytest.raises(CaptureError, match="line 4"):
-        for durations, _ in open_capture(io.BytesIO(b"1\n2\n# c\nx\n3\n"), holds="durations").durations():
+        for durations, _ in open_capture(io.BytesIO(b"1\n2\n# c\nx\n3\n"), holds="durations")._rows():
             taken += durations
     assert taken == [1, 2]
 
@@ -205,6 +204,15 @@ def test_durations_do_not_wrap() -> None:
 @pytest.mark.parametrize(("data", "words"), [(b"", "is empty"), (b"# c\n\n", "holds no number")])
 def test_nothing_in_it(data: bytes, words: str) -> None:
     assert words in str(error_of(data, holds="durations"))
+
+
+def test_last_line_without_line_end_is_left_out_with_a_remark_or_refused() -> None:
+    edges = open_capture(io.BytesIO(b"58\n100\n58"), holds="durations")
+    assert [edge.time for edge in edges] == [0, 58_000, 158_000]
+    (remark,) = edges.remarks
+    assert remark.startswith("line 3 was left out: the file ends inside the line: after '58'")
+    error = error_of(b"58\n58", holds="durations", last_line="refuse")
+    assert error.place == "line 2" and "after '58' there is no line end" in error.problem
 
 
 def test_last_line_without_line_end_is_taken_if_the_caller_says_so() -> None:

@@ -218,7 +218,7 @@ def test_levels_are_found_though_a_cutout_has_a_third() -> None:
     ids=["nothing", "one", "constant", "noise", "even noise"],
 )
 def test_no_levels_to_be_found(values: list[float]) -> None:
-    with pytest.raises(CaptureError, match=f"first {len(values)} values.*threshold and hysteresis"):
+    with pytest.raises(CaptureError, match=f"first {len(values)} values.*threshold=VOLTS"):
         threshold_of([values], None, None)
 
 
@@ -229,11 +229,10 @@ def test_no_levels_to_be_found(values: list[float]) -> None:
         ("time,volts\n0,0\n1,nan\n", "line 3", "'nan' is not a finite number", {"threshold": 1, "hysteresis": 0}),
         ("time,volts\n0,0\n1,2,3\n", "line 3", "number of fields is 3", {"threshold": 1, "hysteresis": 0}),
         ("time,volts\n5,0\n1,2\n", "line 3", "time goes backwards", {"threshold": 1, "hysteresis": 0}),
-        ("time,volts\n0,0\n1,2", "line 3", "no line end", {"threshold": 1, "hysteresis": 0}),
         ("time,volts\n0,0\n1,x\n", "line 3", "'x' is not a number", {}),
         ("time,volts\n0,0\n1,0\n", "", "no two levels stand out", {}),
         ("time,volts\n", "", "holds no values", {}),
-        ("time,a,b\n0,0,0\n", "line 1", "level_column (1 'time', 2 'a', 3 'b')", {}),
+        ("time,a,b\n0,0,0\n", "line 1", "level_column=COLUMN (1 'time', 2 'a', 3 'b')", {}),
         ("time,a,b\n0,0,0\n", "line 1", "other_rail: there is no column 'c'", {"level_column": "a", "other_rail": "c"}),
         ("time,a,b\n0,0,0\n", "line 1", "the same column", {"level_column": "a", "other_rail": 2}),
         ("time\n0\n1\n", "line 1", "only one column", {}),
@@ -249,7 +248,7 @@ def test_wrong(text: str, place: str, words: str, options: dict[str, Any]) -> No
 
 def test_volts_taken_for_levels() -> None:
     error = error_of(b"time,volts\n0,0\n1,3.28\n", format="csv")
-    assert "level '3.28' is neither 0 nor 1 (if these are volts, say so: format volts)" in error.problem
+    assert "level '3.28' is neither 0 nor 1 (if these are volts, read them with format=volts)" in error.problem
 
 
 @pytest.mark.parametrize(

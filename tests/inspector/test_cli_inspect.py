@@ -52,7 +52,7 @@ def test_json_has_these_keys(torn: str) -> None:
         assert list(found["bits"][0]) == ["start", "end", "text"]
     fault = objects[0]["faults"][0]
     assert list(fault) == ["event", "start", "end", "at", "kind", "layer", "detail", "count", "bytes", "words"]
-    assert (fault["kind"], fault["layer"], fault["detail"]) == ("between", "half_bit", 78_000)
+    assert (fault["kind"], fault["layer"], fault["detail"]) == ("gap", "half_bit", 78_000)
 
 
 def test_a_pipe_is_shown_as_a_file_is(torn: str) -> None:

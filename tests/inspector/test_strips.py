@@ -118,7 +118,7 @@ us       100    100    100    100    78   100    100    100    100
 half     0      0      0      0      ?    0      0      0      0
 bit     |      0      |      0      | ?  |      0      |      0
 meaning .lost: half-bit of 78 us is too long for a one and too short f..
-fault                               ^ between
+fault                               ^ gap
         ^ 8.020 ms: half-bit of 78 us is too long for a one and too
           short for a zero
 """
@@ -188,7 +188,7 @@ def test_memory_is_bounded() -> None:
     """A loss longer than what is kept is shown from what is left of it."""
     durations = packet_durations(IDLE) + [20 * US] * (3 * KEPT) + signal()
     strip = strips_of(durations, events=1)[0]
-    assert strip.meanings[0].text.startswith("lost: half-bit of 20 us is shorter than any")
+    assert strip.meanings[0].text.startswith("lost: half-bit of 20 us is too short")
 
 
 def test_a_cutout_is_shown_as_such() -> None:

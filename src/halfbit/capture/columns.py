@@ -9,25 +9,18 @@ from collections.abc import Sequence
 import attrs
 
 from ..error import CaptureError
-from .heading import Heading
+from .head import DELIMITERS, DURATION, LEVELS, TIME
+from .heading import HOLDS, Heading
 from .lines import quoted
 from .numbers import looks_like_number
 from .options import Column, Options
 from .text import say_what
+from .unsaid import UnsaidError
 
-__all__ = ["LEVELS", "Layout", "layout_of", "split", "unit_in"]
-
-#: How a level may be written, in small letters.
-LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
-
-# Tried in this order where several part a row into as many numbers: a comma may stand inside a
-# number, and a space behind any other.
-_DELIMITERS = "\t;| ,"
+__all__ = ["Layout", "layout_of", "split", "unit_in"]
 
 #: A unit at the end of a column's name: "time [us]", "time (us)", "time_us", "time / us".
 _UNIT = re.compile(r"[\[(_/\s]\s*(ns|us|µs|μs|ms|s)\s*[\])]?$", re.IGNORECASE)
-_TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
-_DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
 
 
 @attrs.frozen(slots=True)
@@ -47,6 +40,8 @@ class Layout:
     heading: Heading
     #: Whether the rails' columns hold volts.
     volts: bool = False
+    #: The level's column in words; empty if there is but one.
+    column: str = ""
 
     @property
     def decimal_comma(self) -> bool:
@@ -87,29 +82,32 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
     name = names[time] if names else ""
     if heading.unit is None:
         heading = attrs.evolve(heading, unit=unit_in(name))
-    if heading.holds is None and _DURATION.match(name):
+    if heading.holds is None and DURATION.match(name):
         heading = attrs.evolve(heading, holds="durations")
     if heading.holds == "durations":
         for option in ("level_column", "other_rail"):
             if getattr(options, option) is not None:
                 raise CaptureError(f"{option}: durations have none: each is from one level change to the next")
         if volts:
-            raise CaptureError("holds durations, so no volts: say the format is csv")
+            raise CaptureError("holds durations, so no volts: read it with format=csv")
         return Layout(delimiter, width, int(has_names), time, (), heading)
     rails = _rails(options, names, width, time)
     if heading.holds is None:
-        if not rails and not _TIME.match(name):
-            raise CaptureError(say_what())
+        if not rails and not TIME.match(name):
+            raise UnsaidError(say_what(), "holds", HOLDS)
         heading = attrs.evolve(heading, holds="times")
     if volts and not rails:
         raise CaptureError("there is only one column: volts need one with times and one with volts")
-    return Layout(delimiter, width, int(has_names), time, rails, heading, volts)
+    column = ""
+    if rails and width > 2:
+        column = f" of column {names[rails[0]]!r}" if names and names[rails[0]] else f" of column {rails[0] + 1}"
+    return Layout(delimiter, width, int(has_names), time, rails, heading, volts, column)
 
 
 def _delimiter(row: str) -> str:
     """What parts a row into most values, and least else."""
     scores = {}
-    for delimiter in _DELIMITERS:
+    for delimiter in DELIMITERS:
         if delimiter in row.strip():
             try:
                 fields = split(row, delimiter)
@@ -141,10 +139,13 @@ def unit_in(name: str) -> str | None:
 def _time(said: Column | None, names: Sequence[str], width: int, holds: str | None) -> int:
     if said is not None:
         return _find("time_column", said, names, width)
-    patterns = {"times": (_TIME,), "durations": (_DURATION,), None: (_TIME, _DURATION)}[holds]
+    patterns = {"times": (TIME,), "durations": (DURATION,), None: (TIME, DURATION)}[holds]
     fitting = [index for index, name in enumerate(names) if any(pattern.match(name) for pattern in patterns)]
     if len(fitting) > 1:
-        raise CaptureError(f"several columns may be the one; say which: time_column ({_listed(names)})")
+        raise UnsaidError(
+            f"several columns may hold the times; say which with time_column=COLUMN ({_listed(names)})",
+            "time_column", tuple(number + 1 for number in fitting),
+        )  # fmt: skip
     return fitting[0] if fitting else 0
 
 
@@ -157,7 +158,10 @@ def _rails(options: Options, names: Sequence[str], width: int, time: int) -> tup
         return first + second
     others = [index for index in range(width) if index not in (time, *second) and (not names or names[index])]
     if len(others) > 1 or (second and not others):
-        raise CaptureError(f"say which column has the level: level_column ({_listed(names) or f'1 to {width}'})")
+        raise UnsaidError(
+            f"say which column has the level with level_column=COLUMN ({_listed(names) or f'1 to {width}'})",
+            "level_column", tuple(number + 1 for number in others),
+        )  # fmt: skip
     return (*others, *second)
 
 
@@ -170,7 +174,7 @@ def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:
     for same in (str, str.lower):
         found = [index for index, name in enumerate(names) if same(name) == same(wanted)]
         if len(found) > 1:
-            raise CaptureError(f"{option}: {said!r} names several columns; say which by number{_brackets(names)}")
+            raise CaptureError(f"{option}: {said!r} names several columns; give its number{_brackets(names)}")
         if found:
             return found[0]
     if not names:

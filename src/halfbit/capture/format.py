@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import PurePath
 
@@ -10,9 +11,11 @@ import attrs
 from ..error import CaptureError, HalfbitError
 from ..unit import Unit
 from .capture_edges import CaptureEdges
+from .head import head_of, shape_of
 from .levels import read_levels
 from .options import Column, Options
-from .source import Location, Source, source_of
+from .plain import Plain
+from .source import Location, Source, source_of, unpacked
 from .table import read_table, read_volts
 from .text import read_text
 from .vcd import read_vcd
@@ -28,11 +31,13 @@ class Format:
     name: str
     #: What it is, in words.
     words: str
-    #: File endings that tell it, in small letters; none where the format must be said.
+    #: File endings that tell it, in small letters.
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that mean something to it.
     options: tuple[str, ...]
     read: Callable[[Source, Options], CaptureEdges]
+    #: How such a file begins, if its first bytes tell.
+    begins: re.Pattern[bytes] = re.compile(rb"(?!)")
 
 
 #: All formats. A new one is a row here.
@@ -41,14 +46,14 @@ FORMATS: tuple[Format, ...] = (
         "text",
         "a number a line",
         (".txt", ".text", ".log"),
-        ("holds", "unit", "wrap", "last_line"),
+        ("holds", "unit", "wrap", "delimiter", "decimal", "last_line"),
         read_text,
     ),
     Format(
         "csv",
         "a table of fields",
         (".csv", ".tsv", ".tab"),
-        ("holds", "unit", "wrap", "time_column", "level_column", "other_rail", "delimiter", "last_line"),
+        ("holds", "unit", "wrap", "time_column", "level_column", "other_rail", "delimiter", "decimal", "last_line"),
         read_table,
     ),
     Format(
@@ -62,6 +67,7 @@ FORMATS: tuple[Format, ...] = (
             "level_column",
             "other_rail",
             "delimiter",
+            "decimal",
             "last_line",
             "threshold",
             "hysteresis",
@@ -74,6 +80,7 @@ FORMATS: tuple[Format, ...] = (
         (),
         ("unit",),
         read_levels,
+        re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}"),
     ),
     Format(
         "vcd",
@@ -81,6 +88,7 @@ FORMATS: tuple[Format, ...] = (
         (".vcd",),
         ("unit", "signal", "other_rail", "threshold", "hysteresis", "last_line"),
         read_vcd,
+        re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b"),
     ),
     Format(
         "wav",
@@ -88,6 +96,7 @@ FORMATS: tuple[Format, ...] = (
         (".wav", ".wave"),
         ("channel", "other_rail", "threshold", "hysteresis"),
         read_wav,
+        re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL),
     ),
 )
 
@@ -102,6 +111,7 @@ def open_capture(
     time_column: Column | None = None,
     level_column: Column | None = None,
     delimiter: str | None = None,
+    decimal: str | None = None,
     last_line: str | None = None,
     signal: str | None = None,
     channel: int | None = None,
@@ -115,8 +125,11 @@ def open_capture(
     gone through once; what it has is passed on at once, so a live one is decoded as it comes.
 
     :param location: a path, a stream of bytes opened for reading, or a :class:`Source`.
-    :param format: the name of one of :data:`FORMATS`. ``None``: by the file's ending; a stream
-        without one is text.
+    A text file may begin with headings, have ``#`` or ``;`` comments, units behind its numbers, several numbers on a line,
+    carriage returns as line ends; any file may be packed with gzip.
+
+    :param format: the name of one of :data:`FORMATS`. ``None``: by the file's ending and its first rows; a stream
+        whose name says nothing is text, or a table.
     :param holds: what the numbers are: ``"durations"`` from one level change to the next, or
         ``"times"``. ``None``: as the file says (heading, column names).
     :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"`` or ticks per second. ``None``: as the file says,
@@ -126,9 +139,11 @@ def open_capture(
         ``None``: one called time (duration), else the first.
     :param level_column: a table's column with the level. ``None``: the only other one; with a
         single column each row is a change.
-    :param delimiter: what parts a table's fields. ``None``: found by looking.
-    :param last_line: ``"refuse"`` a last line without line end, which may be cut short (as does
-        ``None``), or ``"take"`` it.
+    :param delimiter: what parts a table's fields, or several numbers of a line. ``None``: found by looking.
+    :param decimal: what commas inside numbers are: ``"comma"`` if they are decimal, ``"point"`` if they part thousands.
+        ``None``: found by looking.
+    :param last_line: a last line without line end may be cut short: ``"leave"`` it out with a remark (as does ``None``),
+        ``"take"`` it, or ``"refuse"`` the file.
     :param signal: the name of a VCD file's signal, with as many of the scopes around it as it takes to
         tell it from others; ``bus[3]`` is a bit of a vector. ``None``: the only one.
     :param channel: the number of a recording's channel, from 1. ``None``: the only one.
@@ -137,8 +152,9 @@ def open_capture(
     :param threshold: what parts the two levels of a signal in volts (or the unit it has; in a WAV file
         full scale is 1). ``None``: found by looking.
     :param hysteresis: how far the signal must cross it, half to either side. ``None``: found by looking.
-    :raises CaptureError: where it cannot be opened or its head cannot be read; once gone through,
-        with the line, where a value is none.
+    :raises UnsaidError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must choose.
+    :raises CaptureError: if it cannot be opened or its head cannot be read; once gone through,
+        with the line, if a value is wrong.
     :raises HalfbitError: for an argument that is none, or means nothing to the format.
     """
     options = Options(
@@ -148,6 +164,7 @@ def open_capture(
         time_column=time_column,
         level_column=level_column,
         delimiter=delimiter,
+        decimal=decimal,
         last_line=last_line,
         signal=signal,
         channel=channel,
@@ -155,13 +172,46 @@ def open_capture(
         threshold=threshold,
         hysteresis=hysteresis,
     )
-    source = source_of(location)
-    chosen = _named(format) if format is not None else _by_ending(source)
-    options.refuse_all_but(chosen.options, chosen.name)
+    source = unpacked(source_of(location))
     try:
-        return chosen.read(source, options)
+        chosen, source, options = _chosen(source, options, format)
+        edges = chosen.read(source, options)
     except CaptureError as error:
         raise error.within(source.name) from None
+    edges.leaves_last = options.last_line in (None, "leave")
+    return edges
+
+
+def _chosen(source: Source, options: Options, name: str | None) -> tuple[Format, Source, Options]:
+    """The format, and the file and the options as its reader takes them.
+
+    :raises CaptureError: if a number can be read in two ways.
+    :raises HalfbitError: for an unknown format, or an option that means nothing to it.
+    """
+    chosen = _named(name) if name is not None else _by_ending(source)
+    start = b"" if source.live else next(source.look(), b"")
+    if chosen is None:
+        chosen = next((format for format in FORMATS if format.begins.match(start)), None)
+    if chosen is not None and chosen.name in ("levels", "vcd", "wav"):
+        options.refuse_all_but(chosen.options, chosen.name)
+        return chosen, source, options
+    carriage = b"\r" in start and b"\n" not in start
+    table = chosen is not None and chosen.name != "text"
+    head = head_of(source, options, table=table, carriage=carriage)
+    if name is None and head is not None:
+        chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
+    elif chosen is None:
+        chosen = FORMATS[0]
+    options.refuse_all_but(chosen.options, chosen.name)
+    if head is None or chosen.name == "levels":
+        return chosen, source, options
+    text = chosen.name == "text"
+    plain = Plain(source, head, text=text, carriage=carriage)
+    if text:
+        options = attrs.evolve(options, delimiter=" " if head.delimiter else None)
+    if options.unit is None and head.unit is not None:
+        options = attrs.evolve(options, unit=head.unit)
+    return chosen, plain if plain.changes else source, options
 
 
 def _named(name: str) -> Format:
@@ -171,12 +221,10 @@ def _named(name: str) -> Format:
     raise HalfbitError(f"format: {name!r} is none of {', '.join(format.name for format in FORMATS)}")
 
 
-def _by_ending(source: Source) -> Format:
+def _by_ending(source: Source) -> Format | None:
+    """The format that the file's ending says; ``None`` if its contents must."""
     ending = PurePath(source.name).suffix.lower()
     for format in FORMATS:
         if ending in format.endings:
             return format
-    if source.live:
-        return FORMATS[0]
-    known = "; ".join(": ".join(filter(None, (format.name, " ".join(format.endings)))) for format in FORMATS)
-    raise CaptureError(f"its ending tells no format; say which ({known})", file=source.name)
+    return FORMATS[0] if source.live else None

@@ -11,6 +11,7 @@ from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
+from .unsaid import UnsaidError
 
 __all__ = ["read_levels"]
 
@@ -28,7 +29,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: where there is no level in it, or nothing says how far apart they are.
     """
     if options.unit is None:
-        raise CaptureError("nothing says how far apart the levels are: say unit, in levels per second (or us)")
+        raise UnsaidError("nothing says how far apart the levels are: say how many there are in a second with unit=250kHz, or another", "unit")
     with closing(source.look()) as chunks:
         for chunk in chunks:
             if chunk.strip(_SPACES):
@@ -39,7 +40,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     return CaptureEdges(
         source.name,
         lambda: _changes(source.chunks(), as_text),
-        are_durations=False,
+        words="levels",
         unit=options.unit,
     )
 

@@ -8,8 +8,9 @@ from collections.abc import Iterable, Iterator
 import attrs
 
 from ..error import CaptureError
+from .unsaid import LastLineError
 
-__all__ = ["NO_TEXT", "Lines", "complaint", "lines_of", "quoted"]
+__all__ = ["BOM", "NO_TEXT", "Lines", "complaint", "lines_of", "quoted", "unfinished"]
 
 #: More bytes than this without a line end are no line of a capture; it bounds what is kept.
 LONGEST = 1 << 16
@@ -17,7 +18,7 @@ LONGEST = 1 << 16
 #: Control characters that stand in no text.
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
 
-_BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
+BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -49,12 +50,12 @@ def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines
     for chunk in chunks:
         rest += chunk
         if opening:
-            if len(rest) < len(_BOM) and b"\n" not in rest:
+            if len(rest) < len(BOM) and b"\n" not in rest:
                 continue
             opening = False
             if rest.startswith(_UTF_16):
                 raise CaptureError("is text in UTF-16: save it as UTF-8, or plain ASCII", "line 1")
-            rest = rest.removeprefix(_BOM)
+            rest = rest.removeprefix(BOM)
         end = rest.rfind(b"\n")
         if end >= 0:
             yield Lines(number, rest[:end])
@@ -65,12 +66,17 @@ def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines
     if not rest:
         return
     if not take_last:
-        raise CaptureError(
-            f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
-            "cut short and was left out (if the file is whole, say so: last-line take)",
-            f"line {number}",
-        )
+        raise unfinished(rest, number)
     yield Lines(number, rest)
+
+
+def unfinished(rest: bytes, number: int) -> LastLineError:
+    """The error for a last line without line end."""
+    return LastLineError(
+        f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
+        "cut short (if the file is whole, take it with last_line=take)",
+        f"line {number}",
+    )
 
 
 def quoted(text: bytes) -> str:

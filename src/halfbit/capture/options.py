@@ -18,7 +18,7 @@ __all__ = ["LAST_LINE", "Column", "Options"]
 Column = Union[str, int]
 
 #: What to do with a last line that has no line end.
-LAST_LINE = ("refuse", "take")
+LAST_LINE = ("leave", "take", "refuse")
 
 
 def _one_of(words: Collection[str]) -> Any:
@@ -83,8 +83,10 @@ class Options:
     #: The column with the times, or the durations.
     time_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
     level_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
-    #: What parts a table's fields.
+    #: What parts a table's fields, or several numbers of a line.
     delimiter: str | None = attrs.field(default=None, validator=attrs.validators.optional(_character))
+    #: What commas inside numbers are: ``"comma"`` if they are decimal, ``"point"`` if they part thousands.
+    decimal: str | None = attrs.field(default=None, validator=_one_of(("point", "comma")))
     last_line: str | None = attrs.field(default=None, validator=_one_of(LAST_LINE))
     #: The signal among those of a file: its name.
     signal: str | None = attrs.field(default=None, validator=attrs.validators.optional(_name))

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import os
 import stat
+import zlib
 from abc import ABC, abstractmethod
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from typing import BinaryIO, Union
 
 from ..error import CaptureError, HalfbitError
 
-__all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of"]
+__all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of", "unpacked"]
 
 #: A capture's place: a path, a stream of bytes opened for reading, or a source of its own kind.
 Location = Union[str, "os.PathLike[str]", BinaryIO, "Source"]
 
 #: Bytes asked for in one read. What a stream has is taken at once, though it is less.
 SIZE = 1 << 16
+
+#: How a gzip file begins (RFC 1952, section 2.3.1).
+GZIP = b"\x1f\x8b"
 
 
 class Source(ABC):
@@ -108,6 +112,48 @@ class StreamSource(Source):
         if not isinstance(chunk, bytes):
             raise HalfbitError(f"{self.name}: the stream gives {type(chunk).__name__}: open it for bytes")
         return chunk
+
+
+class _Unpacked(Source):
+    """A source packed with gzip (RFC 1952)."""
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self.name = source.name.removesuffix(".gz")
+        self.live = source.live
+
+    def chunks(self) -> Generator[bytes, None, None]:
+        return _unpack(self._source.chunks())
+
+    def look(self) -> Generator[bytes, None, None]:
+        return _unpack(self._source.look())
+
+
+def _unpack(chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
+    machine = zlib.decompressobj(wbits=31)
+    for chunk in chunks:
+        try:
+            while chunk:
+                if machine.eof:  # one packed file may follow another
+                    machine = zlib.decompressobj(wbits=31)
+                data = machine.decompress(chunk, SIZE)
+                chunk = machine.unused_data if machine.eof else machine.unconsumed_tail
+                if data:
+                    yield data
+        except zlib.error as error:
+            raise CaptureError(f"cannot be unpacked as gzip: {error}") from None
+    if not machine.eof:
+        raise CaptureError("is cut short: the packed file ends before its data do")
+
+
+def unpacked(source: Source) -> Source:
+    """The source, unpacked if its first bytes say it is a gzip file (RFC 1952)."""
+    start = b""
+    for chunk in source.look():
+        start += chunk
+        if len(start) >= 2 or not GZIP.startswith(start):
+            break
+    return _Unpacked(source) if start.startswith(GZIP) else source
 
 
 def source_of(location: Location) -> Source:

@@ -32,7 +32,6 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
     """
     layout, rows = _layout(source, options, volts=False)
     said = layout.heading
-    unit = "us" if said.unit is None else said.unit
     are_durations = said.holds == "durations"
     if are_durations and said.wrap is not None:
         raise CaptureError("wrap: durations do not start over, times do")
@@ -40,15 +39,16 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
         return CaptureEdges(
             source.name,
             lambda: (Batch(some.times, some.place) for some in rows(source.chunks())),
+            words="durations" if are_durations else "times of changes",
             are_durations=are_durations,
-            unit=unit,
+            unit=said.unit,
             wrap=said.wrap,
         )
     return CaptureEdges(
         source.name,
         lambda: changes(rows(source.chunks()), said.wrap),
-        are_durations=False,
-        unit=unit,
+        words=f"times and levels{layout.column}",
+        unit=said.unit,
     )
 
 
@@ -65,8 +65,8 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
     return CaptureEdges(
         source.name,
         lambda: crossings(rows(source.chunks()), threshold, said.wrap),
-        are_durations=False,
-        unit="us" if said.unit is None else said.unit,
+        words=f"times and volts{layout.column}",
+        unit=said.unit,
         remarks=lambda: (str(threshold),),
     )
 
@@ -79,7 +79,7 @@ def _layout(
     try:
         layout = layout_of(first, options, options.heading.over(heading), volts)
     except CaptureError as error:
-        raise CaptureError(error.problem, f"line {number}") from None
+        raise error.at(f"line {number}") from None
     if len(first) == layout.names:
         raise CaptureError("holds no values, only names of columns")
     return layout, lambda chunks: rows_of(chunks, layout, options.take_last)

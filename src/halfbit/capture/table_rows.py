@@ -8,7 +8,8 @@ from operator import itemgetter, sub
 
 from ..error import CaptureError
 from ..unit import Number
-from .columns import LEVELS, Layout, split
+from .columns import Layout, split
+from .head import LEVELS
 from .heading import HEADING, LATE_HEADING
 from .lines import NO_TEXT, Lines, complaint, lines_of, quoted
 from .samples import SAME, Samples
@@ -148,7 +149,7 @@ def _row(text: bytes, layout: Layout) -> tuple[Number, bytes, Number]:
         return time, b"", volts[0] if len(volts) == 1 else volts[0] - volts[1]
     for rail in rails:
         if rail.lower() not in LEVELS:
-            hint = " (if these are volts, say so: format volts)" if looks_like_number(rail.encode()) else ""
+            hint = " (if these are volts, read them with format=volts)" if looks_like_number(rail.encode()) else ""
             raise CaptureError(f"level {quoted(rail.encode())} is neither 0 nor 1{hint}")
     return time, _difference([_levels_in([rail]) for rail in rails]), 0
 

@@ -14,11 +14,12 @@ from ..batch import Batch
 from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
-from .heading import HEADING, LATE_HEADING, Heading, heading_in
+from .heading import HEADING, HOLDS, LATE_HEADING, Heading, heading_in
 from .lines import Lines, complaint, lines_of
 from .numbers import fields_are_plain, number_in, numbers_in
 from .options import Options
 from .source import Source
+from .unsaid import UnsaidError
 
 __all__ = ["read_text", "say_what"]
 
@@ -32,15 +33,16 @@ def read_text(source: Source, options: Options) -> CaptureEdges:
     """
     heading = options.heading.over(_heading_of(source, options.take_last))
     if heading.holds is None:
-        raise CaptureError(say_what())
+        raise UnsaidError(say_what(), "holds", HOLDS)
     are_durations = heading.holds == "durations"
     if are_durations and heading.wrap is not None:
         raise CaptureError("wrap: durations do not start over, times do")
     return CaptureEdges(
         source.name,
-        lambda: _blocks(source, options.take_last),
+        lambda: _blocks(source, options),
+        words="durations" if are_durations else "times of changes",
         are_durations=are_durations,
-        unit="us" if heading.unit is None else heading.unit,
+        unit=heading.unit,
         wrap=heading.wrap,
     )
 
@@ -48,8 +50,8 @@ def read_text(source: Source, options: Options) -> CaptureEdges:
 def say_what() -> str:
     """How to say what a capture's numbers are."""
     return (
-        "nothing says what the numbers are: say holds 'durations' (from one level change to the next) or "
-        "'times' (of the changes), or put a line such as '# halfbit: durations us' at the head"
+        "nothing says what the numbers are: say holds=durations (from one level change to the next) or "
+        "holds=times (of the changes), or put a line like '# halfbit: durations us' at the head"
     )
 
 
@@ -71,13 +73,14 @@ def _heading_of(source: Source, take_last: bool) -> Heading:
     raise CaptureError("is empty" if empty else "holds no number, only comments and blank lines")
 
 
-def _blocks(source: Source, take_last: bool) -> Iterator[Batch]:
+def _blocks(source: Source, options: Options) -> Iterator[Batch]:
     opening = True
-    for lines in lines_of(source.chunks(), take_last):
+    several = options.delimiter is not None
+    for lines in lines_of(source.chunks(), options.take_last):
         try:
-            batch = _clean(lines) or _commented(lines)
+            batch = _clean(lines) or _commented(lines, several)
         except ValueError:  # CaptureError is one too
-            for batch in _one_by_one(lines, opening):
+            for batch in _one_by_one(lines, opening, several):
                 yield batch
                 opening = False
         else:
@@ -97,31 +100,34 @@ def _clean(lines: Lines) -> Batch | None:
         return None
 
 
-def _commented(lines: Lines) -> Batch:
-    """Lines with comments and blank ones among them."""
+def _commented(lines: Lines, several: bool) -> Batch:
+    """Lines with comments and blank ones among them, or with several numbers each."""
     text = _COMMENT.sub(b"", lines.text)
     if not fields_are_plain(text) or HEADING.search(lines.text):
         raise ValueError
-    fields = list(filter(None, map(bytes.strip, text.split(b"\n"))))
-    return Batch(numbers_in(fields), _Places(text, lines.number))
+    fields = text.split() if several else list(filter(None, map(bytes.strip, text.split(b"\n"))))
+    return Batch(numbers_in(fields), _Places(text, lines.number, several))
 
 
 class _Places:
     """The places of the values among comments and blank lines: counted only once one is asked for."""
 
-    def __init__(self, text: bytes, number: int) -> None:
+    def __init__(self, text: bytes, number: int, several: bool) -> None:
         self._text = text
         self._number = number
+        self._several = several
         self._lines: list[int] = []
 
     def __call__(self, index: int) -> str:
         if not self._lines:
             texts = enumerate(self._text.split(b"\n"), self._number)
-            self._lines = [number for number, text in texts if text.strip()]
+            self._lines = [
+                number for number, text in texts for _ in range(len(text.split()) if self._several else bool(text.strip()))
+            ]
         return f"line {self._lines[index]}"
 
 
-def _one_by_one(lines: Lines, opening: bool) -> Iterator[Batch]:
+def _one_by_one(lines: Lines, opening: bool, several: bool) -> Iterator[Batch]:
     """Lines of which one is wrong: the values before it, then the error with its place."""
     values: list[Number] = []
     places: list[str] = []
@@ -135,11 +141,12 @@ def _one_by_one(lines: Lines, opening: bool) -> Iterator[Batch]:
         if not field.strip():
             continue
         try:
-            values.append(number_in(field, place))
+            for part in field.split() if several else [field]:
+                values.append(number_in(part, place))
+                places.append(place)
         except CaptureError as error:
             wrong = error
             break
-        places.append(place)
     if values:
         yield Batch(values, places.__getitem__)
     if wrong is not None:

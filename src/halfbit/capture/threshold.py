@@ -87,7 +87,7 @@ def threshold_of(
     if best is None:
         raise CaptureError(
             f"no two levels stand out among the first {seen} values: is there a signal? "
-            "If so, say what parts them: threshold and hysteresis"
+            "If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS"
         )
     low, high = best
     found = f"from the levels {low:.4g} and {high:.4g} at the start"

@@ -17,11 +17,12 @@ from contextlib import closing
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
 from .capture_edges import CaptureEdges
-from .lines import complaint, quoted
+from .lines import complaint, quoted, unfinished
 from .samples import SAME, Samples, changes
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
+from .unsaid import UnsaidError
 from .vcd_head import Head, Variable, choose, read_head
 
 __all__ = ["read_vcd"]
@@ -53,7 +54,7 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
             raise CaptureError("signal and other_rail: one is real, the other is not")
     unit = head.unit if options.unit is None else options.unit
     if unit is None:
-        raise CaptureError("declares no time scale: say unit")
+        raise UnsaidError("declares no time scale: say which with unit=us, or another", "unit")
     threshold: Threshold | None = None
     if rails[0].real:
         with closing(source.look()) as chunks:
@@ -78,7 +79,7 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
     return CaptureEdges(
         source.name,
         lambda: changes(samples() if threshold is None else _levels(samples(), threshold), None),
-        are_durations=False,
+        words="value changes",
         unit=unit,
         remarks=remarks,
     )
@@ -144,11 +145,7 @@ class _Reader:
                 line += text.count(b"\n", 0, end)
         if rest and not self._take_last:
             yield from self._block(b"\n", line)
-            raise CaptureError(
-                f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
-                "cut short and was left out (if the file is whole, say so: last-line take)",
-                f"line {line}",
-            )
+            raise unfinished(rest, line)
         yield from self._block(rest + b"\n", line, ends=True)
 
     def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Samples]:

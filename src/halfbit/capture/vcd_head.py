@@ -15,6 +15,8 @@ import attrs
 
 from ..error import CaptureError, HalfbitError
 from ..unit import Unit
+from .lines import BOM
+from .unsaid import UnsaidError
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
@@ -81,6 +83,8 @@ def read_head(chunks: Iterable[bytes]) -> Head:
         if len(text) > LONGEST:
             break
     head = bytes(text[: end.end()] if end else text)
+    if head.startswith(BOM):
+        head = b"   " + head[len(BOM) :]
     scopes: list[str] = []
     variables: list[Variable] = []
     unit: Unit | None = None
@@ -124,20 +128,20 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
     listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")
     if name is None:
         found = list(variables)
-        problem = f"say which one of its signals: {option} ({listed})"
+        problem = f"has several signals; say which with {option}=NAME ({listed})"
     else:
         found = list(_matching(variables, name.strip()))
-        problem = f"{option}: {name!r} is not the only one of that name: say more of its scopes ({listed})"
+        problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({listed})"
     # Several names may stand for one and the same variable.
     if len({(variable.code, variable.bit) for variable in found}) > 1:
-        raise CaptureError(problem)
+        raise UnsaidError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
     if not found:
         raise CaptureError(f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals")
     (chosen, *_) = found
     if chosen.size != 1 and chosen.bit is None and not chosen.real:
         first, last = chosen.bits or (chosen.size - 1, 0)
         raise CaptureError(
-            f"{option}: {chosen.name!r} has {chosen.size} bits: say which, from {chosen.name}[{first}] to {chosen.name}[{last}]"
+            f"{option}: {chosen.name!r} has {chosen.size} bits: give one, from {chosen.name}[{first}] to {chosen.name}[{last}]"
         )
     return chosen
 

@@ -9,15 +9,10 @@ that stand right before and right after, within a half of a one-bit, and those h
 
 from __future__ import annotations
 
-import io
-import sys
-import wave
-from array import array
-from collections.abc import Generator, Iterator, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing
 from fractions import Fraction
 from operator import sub
-from typing import IO, cast
 
 import attrs
 
@@ -27,38 +22,22 @@ from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
+from .unsaid import UnsaidError
+from .wav_head import Form, read_form, samples_in
 
 __all__ = ["read_wav"]
-
-#: Frames read at once.
-FRAMES = 1 << 12
 
 #: How far to either side of a change its levels are looked for: no further than half of a one-bit
 #: lasts, 58 us nominally (S-9.1 A, table 1).
 REACH = Fraction(60, 1_000_000)
 
-#: A recorder that writes to a pipe does not know how much there will be, and says so many bytes or more.
-_UNKNOWN = 0x7FFF0000
-
-_FULL_SCALE = {1: 1 << 7, 2: 1 << 15, 3: 1 << 31, 4: 1 << 31}  # 24 bits are read as the upper ones of 32
-
 
 @attrs.frozen
 class _Recording:
-    """What a file's head says, and which channels to take."""
+    """The form of a file's samples, and the indices of the channels to take."""
 
-    rate: int
-    #: Bytes of a sample.
-    width: int
-    channels: int
-    #: Indices of those taken.
+    form: Form
     rails: tuple[int, ...]
-    #: How many frames there should be; ``None`` where that was not known when the head was written.
-    frames: int | None
-
-    @property
-    def full_scale(self) -> int:
-        return _FULL_SCALE[self.width]
 
 
 def read_wav(source: Source, options: Options) -> CaptureEdges:
@@ -66,32 +45,33 @@ def read_wav(source: Source, options: Options) -> CaptureEdges:
 
     :raises CaptureError: where it is none of uncompressed samples, or there is no such channel.
     """
-    with closing(source.look()) as chunks, _opened(chunks) as file:
-        recording = _recording(file, options)
-        full = recording.full_scale
+    with closing(source.look()) as chunks:
+        form, data = read_form(chunks)
+        recording = _recording(form, options)
+        full = form.full_scale
         threshold = threshold_of(
-            ([value / full for value in values] for values in _values(file, recording, whole=False)),
+            ([value / full for value in values] for values in _values(data, recording, whole=False)),
             options.threshold,
             options.hysteresis,
             share=1 / 8,
             zero=True,
         )
+    channel = f" of channel {recording.rails[0] + 1}" if form.channels > 1 else ""
     return CaptureEdges(
         source.name,
         lambda: _edges(source, recording, threshold),
-        are_durations=False,
-        unit=recording.rate,
-        remarks=lambda: (f"{recording.rate} samples a second, full scale is 1; {threshold}",),
+        words=f"samples{channel}",
+        unit=form.rate,
+        remarks=lambda: (f"{form.rate} samples a second, full scale is 1; {threshold}",),
     )
 
 
 def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Iterator[Batch]:
-    full = recording.full_scale
-    finder = _Finder(
-        threshold.middle * full, threshold.hysteresis * full / 2, max(2, round(REACH * recording.rate))
-    )
-    with closing(source.chunks()) as chunks, _opened(chunks) as file:
-        for values in _values(file, recording, whole=True):
+    full, rate = recording.form.full_scale, recording.form.rate
+    finder = _Finder(threshold.middle * full, threshold.hysteresis * full / 2, max(2, round(REACH * rate)))
+    with closing(source.chunks()) as chunks:
+        _, data = read_form(chunks)
+        for values in _values(data, recording, whole=True):
             yield from finder.take(values)
     yield from finder.finish()
 
@@ -109,13 +89,13 @@ class _Finder:
         self._upper = middle + beyond
         self._lower = middle - beyond
         self._reach = reach
-        self._kept: list[int] = []  # samples that may still be needed
+        self._kept: list[float] = []  # samples that may still be needed
         self._number = 0  # of the first of them
         self._at = 0  # index among them from which on no change has been looked for
         self._level: int | None = None
         self._last = 0.0  # the change before
 
-    def take(self, values: Sequence[int]) -> Iterator[Batch]:
+    def take(self, values: Sequence[float]) -> Iterator[Batch]:
         """Take more samples. A change comes out once the samples after it are there."""
         self._kept += values
         yield from self._found(len(self._kept) - self._reach - 1)
@@ -181,36 +161,8 @@ class _Finder:
         return self._last
 
 
-@contextmanager
-def _opened(chunks: Generator[bytes, None, None]) -> Iterator[wave.Wave_read]:
-    """The recording in some bytes.
-
-    :raises CaptureError: where there is none.
-    """
-    try:
-        file = wave.open(cast(IO[bytes], _Pieces(chunks)), "rb")
-    except EOFError:
-        raise CaptureError("ends within its head: is empty, or cut short") from None
-    except wave.Error as error:
-        raise CaptureError(_no_recording(str(error))) from None
-    with file:
-        yield file
-
-
-def _no_recording(words: str) -> str:
-    if "unknown format" in words:
-        return f"{words}: save it as plain PCM, 16 bits, say"
-    if "RIFF" in words or "WAVE" in words:
-        return f"is no WAV file ({words})"
-    return f"cannot be read as WAV: {words}"
-
-
-def _recording(file: wave.Wave_read, options: Options) -> _Recording:
-    channels, width, rate, frames, *_ = file.getparams()
-    if width not in _FULL_SCALE:
-        raise CaptureError(f"has samples of {8 * width} bits; 8, 16, 24 and 32 can be read")
-    if rate < 1:
-        raise CaptureError(f"says it has {rate} samples a second")
+def _recording(form: Form, options: Options) -> _Recording:
+    channels = form.channels
     said = options.channel
     other = options.other_rail
     if isinstance(other, str):
@@ -221,82 +173,41 @@ def _recording(file: wave.Wave_read, options: Options) -> _Recording:
     if said is None:
         left = [number for number in range(1, channels + 1) if number != other]
         if len(left) != 1:
-            raise CaptureError(f"has {channels} channels; say which: channel" + _two(channels))
+            raise UnsaidError(f"has {channels} channels; say which with channel=N{_two(channels)}", "channel", tuple(left))
         said = left[0]
     if said == other:
         raise CaptureError("channel and other_rail are the same")
     rails = (said - 1,) if other is None else (said - 1, other - 1)
-    if frames == 0:
+    if form.frames == 0:
         raise CaptureError("holds no samples")
-    unknown = frames * width * channels >= _UNKNOWN
-    return _Recording(rate, width, channels, rails, None if unknown else frames)
+    return _Recording(form, rails)
 
 
 def _two(channels: int) -> str:
-    return " (and other_rail, if it is the other rail)" if channels == 2 else ""
+    return ", and other_rail=N if they are the two rails" if channels == 2 else ""
 
 
-def _values(file: wave.Wave_read, recording: _Recording, whole: bool) -> Iterator[Sequence[int]]:
+def _values(data: Iterable[bytes], recording: _Recording, whole: bool) -> Iterator[Sequence[float]]:
     """The samples of the channel, or the difference of two, some at a time.
 
-    :param whole: whether it is an error when there are fewer than the head says.
+    :param whole: whether it is an error if there are fewer than the head says.
     :raises CaptureError: in that case, once all there are have come out.
     """
-    size = recording.width * recording.channels
+    form = recording.form
+    size = form.width * form.channels
     count = 0
-    while True:
-        data = file.readframes(FRAMES)
-        got = len(data) // size
-        count += got
-        if got:
-            samples = _samples(data[: got * size], recording.width)
-            rails = [samples[rail :: recording.channels] for rail in recording.rails]
+    rest = b""
+    for chunk in data:
+        rest += chunk
+        end = len(rest) // size * size
+        if end:
+            try:
+                samples = samples_in(rest[:end], form)
+            except CaptureError as error:
+                raise error.at(f"sample {count + 1} or one of the next {end // size}") from None
+            rest = rest[end:]
+            count += end // size
+            rails = [samples[rail :: form.channels] for rail in recording.rails]
             yield rails[0] if len(rails) == 1 else list(map(sub, *rails))
-        if got < FRAMES:
-            break
-    if whole and recording.frames is not None and count < recording.frames:
-        raise CaptureError(f"is cut short: its head says {recording.frames} samples", f"sample {count}")
-
-
-def _samples(data: bytes, width: int) -> Sequence[int]:
-    """Samples of all channels as integers about 0; 24 bits as the upper ones of 32.
-
-    :param data: in the machine's byte order, as :mod:`wave` gives them.
-    """
-    if width == 1:
-        return array("b", bytes(data).translate(_SIGNED))
-    if width == 3:
-        wide = bytearray(len(data) // 3 * 4)
-        for byte in range(3):
-            wide[byte + (sys.byteorder == "little") :: 4] = data[byte::3]
-        data, width = bytes(wide), 4
-    return array("h" if width == 2 else "i", data)
-
-
-#: Samples of 8 bits have no sign (128 is zero), wider ones have.
-_SIGNED = bytes((value - 128) % 256 for value in range(256))
-
-
-class _Pieces(io.RawIOBase):
-    """Chunks as a file that can only be read on."""
-
-    def __init__(self, chunks: Generator[bytes, None, None]) -> None:
-        self._chunks = chunks
-        self._rest = b""
-
-    def readable(self) -> bool:
-        return True
-
-    def read(self, size: int = -1) -> bytes:
-        parts = [self._rest]
-        have = len(self._rest)
-        while size < 0 or have < size:
-            chunk = next(self._chunks, b"")
-            if not chunk:
-                break
-            parts.append(chunk)
-            have += len(chunk)
-        data = b"".join(parts)
-        size = len(data) if size < 0 else size
-        self._rest = data[size:]
-        return data[:size]
+    if whole and form.frames is not None and count < form.frames:
+        raise CaptureError(f"is cut short: its head says {form.frames} samples", f"sample {count}")

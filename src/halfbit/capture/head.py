@@ -1,0 +1,288 @@
+"""What a text file begins with, and how its values are written: found by looking at its first rows.
+
+A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are column
+names, their units, or headings that nobody needs. Of a stream only the first row is looked at, so that how its bytes come in
+makes no difference; of a file some more.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from itertools import pairwise
+
+import attrs
+
+from .lines import NO_TEXT, lines_of
+from .numbers import looks_like_number
+from .options import Options
+from .source import Source
+from .unsaid import LastLineError, UnsaidError
+from ..error import CaptureError
+
+__all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "head_of", "shape_of"]
+
+#: How a level may be written, in small letters.
+LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
+
+#: Tried in this order if several part a row into as many values: a comma may stand inside a number, and a space behind
+#: any other.
+DELIMITERS = "\t;| ,"
+
+#: The names of columns with times, and with durations.
+TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
+DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
+
+#: So many rows of a file are looked at, and so many lines for the first of them.
+ROWS, LINES = 200, 400
+#: So many lines of 0 and 1 alone are levels, not durations or times.
+FEWEST_LEVELS = 16
+
+_VALUE = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
+_UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
+#: A number with groups of three digits, or with as many places behind a decimal comma.
+_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
+_SEVERAL_GROUPS = re.compile(r"[+-]?\d{1,3}((,\d{3}){2,}(\.\d*)?|,\d{3}\.\d*)")
+
+
+@attrs.frozen
+class Head:
+    """What was found."""
+
+    #: The first rows: fields, and the line's number.
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    #: What parts their fields.
+    delimiter: str
+    #: Lines above the first row: the number of the one with names (0 for none), and those that say nothing.
+    names: int = 0
+    left: tuple[int, ...] = ()
+    #: The names with the units of the line below them, if that line was there.
+    named: str = ""
+    #: The unit behind the times, and all units behind values.
+    unit: str | None = None
+    units: tuple[str, ...] = ()
+    #: What commas inside numbers are: ``"point"`` if they part thousands, ``"comma"`` if they are decimal; "" without any.
+    decimal: str = ""
+    #: Whether lines that start with a semicolon are comments, and whether all behind one is.
+    semicolons: bool = False
+    #: Whether each row ends with a delimiter.
+    trailing: bool = False
+
+
+def _is_value(field: str) -> bool:
+    """True for a number, perhaps with a unit, or a level."""
+    field = field.strip().strip('"')
+    match = _VALUE.fullmatch(field)
+    number = match[1].replace(",", "") if match else field
+    return field.lower() in LEVELS or looks_like_number(number.encode())
+
+
+def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head | None:
+    """Look at a text file's first rows.
+
+    :param table: whether it is known to be a table, so that commas part its fields.
+    :param carriage: whether lines end with a carriage return alone.
+    :returns: ``None`` if no line is a row; the readers can say what is wrong.
+    :raises UnsaidError: if numbers with commas can be read in two ways.
+    """
+    above: list[tuple[int, str]] = []
+    rows: list[tuple[int, str]] = []
+    semicolons = False
+    for number, line in _lines(source, options, carriage):
+        text = line.strip()
+        if not text or text.startswith("#"):
+            continue
+        if text.startswith(";") and not all(_is_value(field) for field in text.split(";") if field):
+            semicolons = True
+            continue
+        if not rows and not _is_row(text, options.delimiter, table):
+            above.append((number, line))
+            continue
+        rows.append((number, text))
+        if len(rows) == (1 if source.live else ROWS):
+            break
+    return _head(above, rows, options, semicolons, table) if rows else None
+
+
+def _lines(source: Source, options: Options, carriage: bool) -> Iterable[tuple[int, str]]:
+    try:
+        with closing(source.look()) as chunks:
+            ended = (chunk.replace(b"\r", b"\n") for chunk in chunks) if carriage else chunks
+            for lines in lines_of(ended, options.take_last):
+                for number, text in enumerate(lines.texts, lines.number):
+                    if number > LINES + ROWS or NO_TEXT.search(text):
+                        return
+                    yield number, text.decode("utf-8", "replace")
+    except LastLineError:
+        return
+
+
+def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
+    text = text.partition("#")[0].partition(" ;")[0]
+    for each in (delimiter,) if delimiter else ("", *DELIMITERS):
+        fields = [field for field in (text.split(each) if each else [text]) if field.strip()]
+        values = list(map(_is_value, fields))
+        if fields and all(values):
+            return True
+        if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1):
+            return True  # other columns may hold words
+    return False
+
+
+def _head(
+    above: Sequence[tuple[int, str]], rows: Sequence[tuple[int, str]], options: Options, semicolons: bool, table: bool
+) -> Head:
+    texts = [text.partition("#")[0].strip() for _, text in rows]
+    if any(re.search(r"\d\s*;\s*\D*[A-Za-z]", text) for text in texts):  # words behind a semicolon
+        texts = [text.partition(";")[0].strip() for text in texts]
+        semicolons = True
+    decimal = _decimal(texts, options, rows[0][0], table)
+    delimiter = options.delimiter or _delimiter(texts, decimal)
+    trailing = bool(delimiter.strip()) and all(text.endswith(delimiter) for text in texts)
+    fields = [_parted(text, delimiter) for text in texts]
+    width = len(fields[0])
+    units = [match[2] if (match := _VALUE.fullmatch(field)) else None for field in fields[0]]
+    times = [unit for unit in units if unit is not None and "V" not in unit]
+    names, named, left = _names(above, delimiter, width, trailing)
+    return Head(
+        tuple((number, tuple(row)) for (number, _), row in zip(rows, fields)),
+        delimiter,
+        names,
+        left,
+        named,
+        times[0].replace("µ", "u").replace("μ", "u") if times else None,
+        tuple(sorted({unit for unit in units if unit}, key=len, reverse=True)),
+        decimal,
+        semicolons,
+        trailing,
+    )
+
+
+def _parted(text: str, delimiter: str) -> list[str]:
+    if not delimiter:
+        return [text]
+    parts = text.split() if delimiter == " " else text.split(delimiter)
+    fields = [part.strip().strip('"') for part in parts]
+    return fields[:-1] if len(fields) > 1 and not fields[-1] else fields
+
+
+def _delimiter(texts: Sequence[str], decimal: str) -> str:
+    """What parts the rows into most values; "" if nothing does."""
+    text = _VALUE.sub(lambda match: match[1], texts[0])
+    best, most = "", 1
+    for delimiter in DELIMITERS:
+        if delimiter == "," and decimal:
+            continue
+        fields = [field for field in _parted(text, delimiter) if field]
+        trailing = delimiter.strip() and text.endswith(delimiter)
+        if all(map(_is_value, fields)) and len(fields) + bool(trailing) > most:
+            best, most = delimiter, len(fields) + bool(trailing)
+    return best
+
+
+def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> str:
+    """What commas inside numbers are; "" if there are none there, or commas part the fields.
+
+    :raises UnsaidError: if they can be read in two ways.
+    """
+    commas = [text for text in texts if "," in text]
+    if not commas:
+        return ""
+    if options.decimal is not None:
+        return options.decimal
+    quotes = [field for text in texts for field in re.findall(r'"([^"]*,[^"]*)"', text)]
+    if quotes:
+        return _of_groups(quotes, line)
+    if options.delimiter == ",":
+        return ""
+    parts = [re.split(r"[\t;| ]+", text) for text in commas]
+    if max(len(row) for row in parts) > 1:
+        if all(part.endswith(",") or "," not in part for row in parts for part in row):
+            return ""  # commas with spaces behind part the fields
+        return _of_groups([part.rstrip(",") for row in parts for part in row if "," in part.rstrip(",")], line)
+    numbers = [text.rstrip(",") for text in commas]
+    numbers = [number for number in numbers if "," in number]
+    if not numbers or table:
+        return ""  # there is one behind each number, or they part fields
+    if all(_GROUPS.fullmatch(number) for number in numbers):
+        return _of_groups(numbers, line)
+    if all(number.count(",") == 1 and number.partition(",")[2].lower() not in LEVELS for number in numbers):
+        raise UnsaidError(
+            f"{numbers[0]!r} may be one number with a decimal comma ({numbers[0].replace(',', '.')}), or two numbers: "
+            "say which with decimal=comma or delimiter=comma",
+            "decimal", place=f"line {line}",
+        )  # fmt: skip
+    return ""
+
+
+def _of_groups(numbers: Sequence[str], line: int) -> str:
+    if any(_SEVERAL_GROUPS.fullmatch(number) for number in numbers):
+        values = [float(number.replace(",", "")) for number in numbers if _GROUPS.fullmatch(number)]
+        if len(values) < len(numbers) or all(late >= early for early, late in pairwise(values)):
+            return "point"
+    elif not all(_GROUPS.fullmatch(number) for number in numbers):
+        return "comma"
+    number = numbers[0]
+    raise UnsaidError(
+        f"the comma in {number!r} may part thousands ({number.replace(',', '')}) or be a decimal comma "
+        f"({number.replace(',', '.', 1)}): say which with decimal=point or decimal=comma",
+        "decimal", place=f"line {line}",
+    )  # fmt: skip
+
+
+def _names(
+    above: Sequence[tuple[int, str]], delimiter: str, width: int, trailing: bool
+) -> tuple[int, str, tuple[int, ...]]:
+    """The line with the names, the names with their units if those have a line of their own, and the lines to leave out."""
+    if not above:
+        return 0, "", ()
+    texts = [_fields(text, delimiter) for _, text in above]
+    fitting = (width, width + 1) if trailing else (width,)
+    last = len(above) - 1
+    units: list[str] = []
+    if last and len(texts[-1]) in fitting and len(texts[-2]) in fitting:
+        found = [_UNIT.fullmatch(field) for field in texts[-1]]
+        if all(found) and any(texts[-1]):
+            units = [match[1] or "" if match else "" for match in found]
+            last -= 1
+    named = any(TIME.match(name) or DURATION.match(name) for name in texts[last])
+    number = above[last][0] if named or len(texts[last]) in fitting and width > 1 else 0
+    names = ""
+    if units and number:
+        names = delimiter.join(f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], units))
+    return number, names, tuple(each for each, _ in above if each != number)
+
+
+def _fields(text: str, delimiter: str) -> list[str]:
+    if not delimiter:
+        return [text.strip()]
+    parts = text.split() if delimiter == " " else text.split(delimiter)
+    return [part.strip().strip('"') for part in parts]
+
+
+def shape_of(head: Head, likely: str, *, live: bool) -> str:
+    """Which format the rows have: ``"text"``, ``"csv"``, ``"volts"`` or ``"levels"``.
+
+    :param likely: the one that the file's ending says.
+    """
+    rows = [fields for _, fields in head.rows]
+    width = len(rows[0])
+    if width == 1:
+        if not live and len(rows) >= FEWEST_LEVELS and all(row[0] in ("0", "1") for row in rows):
+            return "levels"
+        return likely if likely == "text" or head.names else "text" if not head.trailing else likely
+    names = bool(head.names)
+    if live and not names:
+        return "csv" if rows[0][1].lower() in LEVELS or likely == "csv" else "text"
+    columns = [column for column in zip(*rows)][1:]
+    levels = [all(value.lower() in LEVELS for value in column) for column in columns]
+    if any(levels) and len({len(row) for row in rows}) == 1:
+        return "csv"
+    if not names and likely == "text":
+        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value.encode())]
+        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0].encode())]
+        rising = all(late > early for early, late in pairwise(times))
+        in_a_row = all(late >= early for early, late in pairwise(numbers))
+        return "volts" if width == 2 and rising and not in_a_row else "text"
+    return "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"

@@ -1,0 +1,95 @@
+"""Text files as the readers take them: lines that say nothing become comments, numbers are written plainly.
+
+Every line stays the line it was, so that errors name the right one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Generator, Iterable
+
+from .head import Head
+from .lines import LONGEST
+from .source import Source
+
+__all__ = ["Plain"]
+
+_COMMENT = re.compile(rb"^([ \t]*);", re.MULTILINE)
+_COMMENT_BEHIND = re.compile(rb";[^\n]*")
+_THOUSANDS = re.compile(rb"(?<=\d),(?=\d{3}(?!\d))")
+_QUOTED = re.compile(rb'"[^"\n]*"')
+
+_Change = Callable[[bytes], bytes]
+
+
+class Plain(Source):
+    """Another source, its text changed line by line.
+
+    :param head: what was seen in it.
+    :param text: True for a file without columns: then a delimiter parts several values of one kind.
+    :param carriage: whether lines end with a carriage return alone.
+    """
+
+    def __init__(self, source: Source, head: Head, *, text: bool, carriage: bool) -> None:
+        self.name = source.name
+        self.live = source.live
+        self._source = source
+        self._carriage = carriage
+        self._lines = {number: b"#" for number in head.left}
+        if head.named:
+            self._lines[head.names] = head.named.encode()
+        self._changes = list(_changes(head, text))
+
+    @property
+    def changes(self) -> bool:
+        """Whether it changes anything."""
+        return bool(self._lines or self._changes or self._carriage)
+
+    def chunks(self) -> Generator[bytes, None, None]:
+        return self._changed(self._source.chunks())
+
+    def look(self) -> Generator[bytes, None, None]:
+        return self._changed(self._source.look())
+
+    def _changed(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
+        number = 1
+        rest = b""
+        for chunk in chunks:
+            text = rest + (chunk.replace(b"\r", b"\n") if self._carriage else chunk)
+            end = len(text) if len(text) > 2 * LONGEST else text.rfind(b"\n") + 1
+            rest = text[end:]
+            if end:
+                yield self._plain(text[:end], number)
+                number += text.count(b"\n", 0, end)
+        if rest:
+            yield self._plain(rest, number)
+
+    def _plain(self, text: bytes, number: int) -> bytes:
+        if self._lines and number <= max(self._lines):
+            lines = text.split(b"\n")
+            lines = [self._lines.get(at, line) if line else line for at, line in enumerate(lines, number)]
+            text = b"\n".join(lines)
+        for change in self._changes:
+            text = change(text)
+        return text
+
+
+def _changes(head: Head, text: bool) -> Iterable[_Change]:
+    delimiter = head.delimiter.encode()
+    if head.semicolons:
+        form = _COMMENT_BEHIND if delimiter != b";" else _COMMENT
+        yield lambda data: form.sub(rb"\1#" if form is _COMMENT else b"", data)
+    if head.units:
+        units = re.compile(rb"(?<=[\d.]) ?(?:" + "|".join(head.units).encode() + rb")(?=[\s,;|\"]|$)")
+        yield lambda data: units.sub(b"", data)
+    if head.decimal == "point" and delimiter == b",":
+        yield lambda data: _QUOTED.sub(lambda match: _THOUSANDS.sub(b"", match[0]), data)
+    elif head.decimal == "point":
+        yield lambda data: _THOUSANDS.sub(b"", data)
+    elif head.decimal == "comma" and text:
+        yield lambda data: data.replace(b",", b".")
+    if head.trailing:
+        ends = re.compile(rb"[ \t]*" + re.escape(delimiter) + rb"[ \t]*(?=\r?$)", re.MULTILINE)
+        yield lambda data: ends.sub(b"", data)
+    if text and delimiter.strip():
+        yield lambda data: data.replace(delimiter, b" ")

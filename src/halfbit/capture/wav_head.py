@@ -1,0 +1,133 @@
+"""The chunks of a WAV file: RIFF, and RF64 for files above 4 GB (from memory); samples of integers or floats."""
+
+from __future__ import annotations
+
+import struct
+import sys
+from array import array
+from collections.abc import Generator, Iterator, Sequence
+
+import attrs
+
+from ..error import CaptureError
+
+__all__ = ["Form", "read_form", "samples_in"]
+
+#: How samples are written (the format's tag): integers, floats, or as the longer head says.
+_INTEGER, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
+
+#: A recorder that writes to a pipe does not know how much there will be, and says so many bytes or more.
+_UNKNOWN = 0x7FFF0000
+
+#: Samples of 8 bits have no sign (128 is zero), wider ones have.
+_SIGNED = bytes((value - 128) % 256 for value in range(256))
+
+
+@attrs.frozen
+class Form:
+    """What a file's head says."""
+
+    rate: int
+    #: Bytes of a sample.
+    width: int
+    channels: int
+    floats: bool
+    #: How many frames there should be; ``None`` if that was not known when the head was written.
+    frames: int | None
+    #: Largest value of a sample. 24 bits are read as the upper ones of 32.
+    full_scale: float
+
+
+class _Bytes:
+    """Chunks of bytes to take from."""
+
+    def __init__(self, chunks: Generator[bytes, None, None]) -> None:
+        self._chunks = chunks
+        self._rest = b""
+
+    def take(self, size: int) -> bytes:
+        """So many bytes, or what is left."""
+        parts, have = [self._rest], len(self._rest)
+        while have < size and (chunk := next(self._chunks, b"")):
+            parts.append(chunk)
+            have += len(chunk)
+        data = b"".join(parts)
+        self._rest = data[size:]
+        return data[:size]
+
+
+def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[bytes]]:
+    """The head, and the bytes of the samples behind it, some at a time.
+
+    :raises CaptureError: if it is no WAV file, or its samples are packed.
+    """
+    source = _Bytes(chunks)
+    start = source.take(12)
+    if len(start) >= 4 and (start[:4] not in (b"RIFF", b"RF64", b"BW64") or start[8:12] not in (b"WAVE", b"")):
+        raise CaptureError("is no WAV file: it does not begin with RIFF and WAVE")
+    long_size, form = None, None
+    while len(head := source.take(8)) == 8:
+        name, size = head[:4], struct.unpack("<I", head[4:])[0]
+        if name == b"data":
+            if form is None:
+                raise CaptureError("is a damaged WAV file: its samples come before their form")
+            return _with_frames(form, size if size < 0xFFFFFFFF or long_size is None else long_size), _rest(source, size, long_size)
+        body = source.take(size + size % 2)
+        if len(body) < size:
+            break
+        if name == b"ds64" and len(body) >= 16:
+            long_size = struct.unpack("<Q", body[8:16])[0]
+        elif name == b"fmt ":
+            form = _form(body)
+    raise CaptureError("ends within its head: is empty, or cut short")
+
+
+def _form(body: bytes) -> Form:
+    if len(body) < 16:
+        raise CaptureError("is a damaged WAV file: the form of its samples is cut short")
+    tag, channels, rate, _, _, bits = struct.unpack("<HHIIHH", body[:16])
+    if tag == _EXTENSIBLE and len(body) >= 26:
+        tag = struct.unpack("<H", body[24:26])[0]
+    if tag not in (_INTEGER, _FLOAT):
+        raise CaptureError(f"has packed samples (form {tag}): save it as plain PCM of 16 bits, or as floats")
+    widths = (32, 64) if tag == _FLOAT else (8, 16, 24, 32)
+    if bits not in widths:
+        raise CaptureError(f"has samples of {bits} bits; {', '.join(map(str, widths))} can be read")
+    if rate < 1 or channels < 1:
+        raise CaptureError(f"says it has {channels} channels with {rate} samples a second")
+    full = 1.0 if tag == _FLOAT else {8: 1 << 7, 16: 1 << 15}.get(bits, 1 << 31)
+    return Form(rate, bits // 8, channels, tag == _FLOAT, None, full)
+
+
+def _with_frames(form: Form, size: int) -> Form:
+    return form if size >= _UNKNOWN and size < 1 << 32 else attrs.evolve(form, frames=size // (form.width * form.channels))
+
+
+def _rest(source: _Bytes, size: int, long_size: int | None) -> Iterator[bytes]:
+    left: float = float("inf") if size >= _UNKNOWN else size
+    if long_size is not None and size == 0xFFFFFFFF:
+        left = long_size
+    while left > 0 and (data := source.take(int(min(left, 1 << 16)))):
+        left -= len(data)
+        yield data
+
+
+def samples_in(data: bytes, form: Form) -> Sequence[float]:
+    """Samples of all channels about 0; 24 bits as the upper ones of 32.
+
+    :raises CaptureError: if one is no finite number.
+    """
+    width = form.width
+    if width == 1:
+        return array("b", data.translate(_SIGNED))
+    if width == 3:
+        wide = bytearray(len(data) // 3 * 4)
+        for byte in range(3):
+            wide[byte + 1 :: 4] = data[byte::3]
+        data, width = bytes(wide), 4
+    values = array(("f" if width == 4 else "d") if form.floats else ("h" if width == 2 else "i"), data)
+    if sys.byteorder == "big":
+        values.byteswap()
+    if form.floats and not all(abs(value) < 1e9 for value in values):
+        raise CaptureError("holds a sample that is no number, or far too large")
+    return values
