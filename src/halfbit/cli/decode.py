@@ -34,7 +34,7 @@ packet's line appears as soon as the packet is complete, and a line with the num
 the capture: what is pending and the summary are still written.
 
 With --json each line is an object. Its first key, event, tells the others; times are integer ns:
-  instruction  start end preamble bytes part instruction{name address ... context repetition hold_off long_preamble}
+  instruction  start end preamble bytes part instruction{name address ... context repetition too_soon_after_reset ... long_preamble}
   fault        start end at kind layer detail count bytes words
   cutout       start end
   summary      length half_bits packets distinct_packets share_decoded packet_time fault_time cutout_time cutouts faults{} remarks[] removed{}

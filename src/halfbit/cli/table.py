@@ -133,7 +133,7 @@ def words(instruction: Instruction) -> str:
         notes.append("service mode")
     if instruction.repetition is not None:
         notes.append(instruction.repetition.value)
-    if instruction.hold_off:
+    if instruction.too_soon_after_reset:
         notes.append("too soon after a reset")
     return "; ".join(notes)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from .address import (
     AccessoryAddress,
     AccessoryBroadcast,
     Address,
     Broadcast,
+    DecoderKind,
     ExtendedAccessoryAddress,
     ExtendedAccessoryBroadcast,
     IdleAddress,
@@ -18,60 +21,82 @@ from .address import (
     ShortAddress,
     UnresolvedAddress,
 )
-from .base import Context, PacketContext, Instruction, Repetition, choice, flag, integer, octets
-from .clock import ModelDate, ModelTime, SystemTime
-from .configuration import Configuration
-from .control import (
-    AddressQuery,
-    ConsistControl,
-    DecoderAcknowledgementRequest,
-    DecoderLock,
-    DigitalDecoderReset,
-    FactoryTest,
-    HardReset,
-    Idle,
-    SetDecoderFlags,
-    SetExtendedAddressing,
-)
-from .cv import (
-    CvBitManipulation,
-    CvShortForm,
-    CvShortFormPair,
-    CvVerifyByte,
-    CvWriteByte,
-    LegacyCvAccess,
-)
+from .base import Context, Instruction, PacketContext, Repetition
+from .configuration import Configuration, Configurations
 from .entry import Entry, Place, Tail
-from .function import (
-    AnalogFunction,
-    BinaryStateLong,
-    BinaryStateShort,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-)
-from .listing import FORMATS, Row, listing, render
+from .field import choice, flag, integer, octets
 from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
 from .registry import Registry
-from .service import (
-    DirectBitManipulation,
-    DirectVerifyByte,
-    DirectWriteByte,
-    FactoryReset,
-    PagePreset,
-    RegisterAccess,
-)
-from .special import Ambiguous, Reserved, Unknown
-from .speed import (
-    BroadcastStop,
-    RestrictedSpeedStep,
-    SpeedAndDirection,
-    SpeedControl128,
-    SpeedDirectionFunctions,
-    SpeedReading,
-)
+from .special import Ambiguous, Damaged, Reserved, Unknown
 from .standard import STANDARD
+
+if TYPE_CHECKING:
+    from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
+    from .clock import ModelDate, ModelTime, SystemTime
+    from .control import (
+        AddressQuery,
+        ConsistControl,
+        DecoderAcknowledgementRequest,
+        DecoderLock,
+        DigitalDecoderReset,
+        FactoryTest,
+        HardReset,
+        Idle,
+        SetDecoderFlags,
+        SetExtendedAddressing,
+    )
+    from .cv import (
+        CvAccess,
+        CvBitManipulation,
+        CvShortForm,
+        CvShortFormPair,
+        CvTarget,
+        CvVerifyByte,
+        CvWriteByte,
+        ExtendedCvAccess,
+        LegacyCvAccess,
+    )
+    from .function import (
+        AnalogFunction,
+        BinaryStateLong,
+        BinaryStateShort,
+        FunctionControl,
+        FunctionExpansion,
+        FunctionGroupOne,
+        FunctionGroupTwo,
+    )
+    from .listing import FORMATS, Row, listing, render
+    from .service import (
+        DirectBitManipulation,
+        DirectVerifyByte,
+        DirectWriteByte,
+        FactoryReset,
+        PagePreset,
+        RegisterAccess,
+    )
+    from .speed import (
+        BroadcastStop,
+        RestrictedSpeedStep,
+        SpeedAndDirection,
+        SpeedControl,
+        SpeedControl128,
+        SpeedDirectionFunctions,
+        SpeedReading,
+    )
+else:
+    #: The modules above, which are loaded when one of their names is first asked for: decoding needs them with the first
+    #: packet, and importing halfbit stays quick.
+    _LATER = ("accessory", "clock", "control", "cv", "function", "listing", "service", "speed")
+
+    def __getattr__(name: str) -> Any:
+        if name in __all__:
+            for module in _LATER:
+                found = import_module(f".{module}", __name__)
+                if name in found.__all__:
+                    return globals().setdefault(name, getattr(found, name))
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
 
 __all__ = [
     "FORMATS",
@@ -89,14 +114,19 @@ __all__ = [
     "Broadcast",
     "BroadcastStop",
     "Configuration",
+    "Configurations",
     "ConsistControl",
     "Context",
+    "CvAccess",
     "CvBitManipulation",
     "CvShortForm",
     "CvShortFormPair",
+    "CvTarget",
     "CvVerifyByte",
     "CvWriteByte",
+    "Damaged",
     "DecoderAcknowledgementRequest",
+    "DecoderKind",
     "DecoderLock",
     "DigitalDecoderReset",
     "DirectBitManipulation",
@@ -104,13 +134,14 @@ __all__ = [
     "DirectWriteByte",
     "Entry",
     "Event",
-    "PacketContext",
     "ExtendedAccessory",
     "ExtendedAccessoryAddress",
     "ExtendedAccessoryBroadcast",
+    "ExtendedCvAccess",
     "FactoryReset",
     "FactoryTest",
     "FieldLayout",
+    "FunctionControl",
     "FunctionExpansion",
     "FunctionGroupOne",
     "FunctionGroupTwo",
@@ -126,11 +157,13 @@ __all__ = [
     "ModelDate",
     "ModelTime",
     "NoAddress",
+    "PacketContext",
     "PagePreset",
     "Pattern",
     "Place",
     "RegisterAccess",
     "Registry",
+    "Repetition",
     "Reserved",
     "ReservedAddress",
     "RestrictedSpeedStep",
@@ -139,8 +172,8 @@ __all__ = [
     "SetDecoderFlags",
     "SetExtendedAddressing",
     "ShortAddress",
-    "Repetition",
     "SpeedAndDirection",
+    "SpeedControl",
     "SpeedControl128",
     "SpeedDirectionFunctions",
     "SpeedReading",

@@ -6,7 +6,8 @@ from typing import ClassVar
 
 import attrs
 
-from .base import Instruction, flag, integer
+from .base import Instruction
+from .field import flag, integer
 
 __all__ = ["AccessoryNop", "BasicAccessory", "ExtendedAccessory"]
 
@@ -21,6 +22,12 @@ class BasicAccessory(Instruction):
     name: ClassVar[str] = "Basic Accessory Decoder Packet"
     #: C: activate the output, rather than deactivate it.
     activate: bool = flag()
+
+    @property
+    def brief(self) -> str:
+        board = getattr(self.address, "board", "all")
+        pair, output = getattr(self.address, "pair", "-"), getattr(self.address, "output", "-")
+        return f"output {board}.{pair}.{output} {'on' if self.activate else 'off'}"
 
     def __str__(self) -> str:
         return f"basic accessory: {'activate' if self.activate else 'deactivate'}"
@@ -37,6 +44,10 @@ class ExtendedAccessory(Instruction):
     #: What the signal is to show; 0 is absolute stop.
     aspect: int = integer(0, 255)
 
+    @property
+    def brief(self) -> str:
+        return f"aspect {self.aspect}" + (", stop" if self.aspect == 0 else "")
+
     def __str__(self) -> str:
         words = f"extended accessory: aspect {self.aspect}"
         return words + (", absolute stop" if self.aspect == 0 else "")
@@ -46,10 +57,14 @@ class ExtendedAccessory(Instruction):
 class AccessoryNop(Instruction):
     """Accessory NOP: 10AAAAAA 0AAA1AAT (RCN-213, from memory).
 
-    It bids nothing, but lets the decoder answer. T says whether the address is a basic or an extended one.
+    It changes nothing, but lets the decoder answer. T says whether the address is a basic or an extended one.
     """
 
     name: ClassVar[str] = "Accessory NOP"
+
+    @property
+    def brief(self) -> str:
+        return "NOP"
 
     def __str__(self) -> str:
         return "accessory NOP"

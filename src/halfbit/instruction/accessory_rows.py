@@ -7,6 +7,7 @@ bits come first, the three high bits after them and inverted.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
 from .address import (
@@ -37,118 +38,51 @@ _OUTPUT: Mapping[str, FieldLetters] = {"board": _BOARD, **_DDD}
 _EXTENDED: Mapping[str, FieldLetters] = {"number": Letters("A", order=(1, 0, 2), xor=0b111 << 8)}
 _CV = Letters("V", add=1)  # CVs are counted from 1, sent from 0
 
+_D, _RCN_213 = "S-9.2.1 D", "RCN-213, from memory"
+_ASPECT = f"{_D}; aspects from 32 up: {_RCN_213}"
+_BASIC, _SIGNAL = (AccessoryAddress,), (ExtendedAccessoryAddress,)
+_ALL_BASIC, _ALL_SIGNALS = (AccessoryBroadcast,), (ExtendedAccessoryBroadcast,)
 
-def _cv_access(
-    head: str, kind: type[Address], address: Mapping[str, FieldLetters], whom: str
-) -> tuple[Entry, ...]:
-    """Verify byte, write byte and bit manipulation behind the address bytes ``head``."""
-    # Where DDD stands in the head, the D of the data is the letter's second run.
+
+def _cv_access(head: str, kind: type[Address], address: Mapping[str, FieldLetters], whom: str) -> tuple[Entry, ...]:
+    """Verify byte, write byte, bit manipulation and the reserved fourth behind the address bytes ``head``."""
+    # If DDD stands in the head, the D of the data is the letter's second run.
     data = Letters("D", order=(head.count("DDD"),))
+    byte: Mapping[str, FieldLetters] = {"cv": _CV, "value": data}
+    bit: Mapping[str, FieldLetters] = {"cv": _CV, "writes": "C", "value": data, "position": "B"}
+    title = f"Accessory CV Access, {whom}, "
+    broadcast = kind in (*_ALL_BASIC, *_ALL_SIGNALS)
+
+    def row(rest: str, builds: Any, fields: Mapping[str, FieldLetters], what: str) -> Entry:
+        special = (builds,) if broadcast else ()
+        return Entry(f"{head} {rest}", (kind,), builds, _D, fields, address=address, special_of=special, title=title + what)
+
     return (
-        Entry(
-            pattern=f"{head} 111001VV VVVVVVVV DDDDDDDD",
-            addresses=(kind,),
-            address=address,
-            builds=CvVerifyByte,
-            fields={"cv": _CV, "value": data},
-            title=f"Accessory CV Access, {whom}, Verify Byte",
-            source="S-9.2.1 D",
-        ),
-        Entry(
-            pattern=f"{head} 111011VV VVVVVVVV DDDDDDDD",
-            addresses=(kind,),
-            address=address,
-            builds=CvWriteByte,
-            fields={"cv": _CV, "value": data},
-            title=f"Accessory CV Access, {whom}, Write Byte",
-            source="S-9.2.1 D",
-        ),
-        Entry(
-            pattern=f"{head} 111010VV VVVVVVVV 111CDBBB",
-            addresses=(kind,),
-            address=address,
-            builds=CvBitManipulation,
-            fields={"cv": _CV, "write": "C", "value": data, "position": "B"},
-            title=f"Accessory CV Access, {whom}, Bit Manipulation",
-            source="S-9.2.1 D",
-        ),
-    )
-
-
-def _reserved(head: str, whom: str) -> Entry:
-    """CC = 00 of CV access behind the address bytes ``head``."""
-    return Entry(
-        pattern=f"{head} 111000VV VVVVVVVV DDDDDDDD",
-        addresses=(AccessoryAddress,),
-        builds=Reserved,
-        title=f"Accessory CV Access, {whom}, Reserved",
-        source="S-9.2.1 D",
+        row("111001VV VVVVVVVV DDDDDDDD", CvVerifyByte, byte, "Verify Byte"),
+        row("111011VV VVVVVVVV DDDDDDDD", CvWriteByte, byte, "Write Byte"),
+        row("111010VV VVVVVVVV 111CDBBB", CvBitManipulation, bit, "Bit Manipulation"),
+        row("111000VV VVVVVVVV DDDDDDDD", Reserved, {}, "Reserved"),
     )
 
 
 ACCESSORY = (
+    Entry("10AAAAAA 1AAACDDD", _BASIC, BasicAccessory, _D, {"activate": "C"}, address=_OUTPUT),
     Entry(
-        pattern="10AAAAAA 1AAACDDD",
-        addresses=(AccessoryAddress,),
-        address=_OUTPUT,
-        builds=BasicAccessory,
-        fields={"activate": "C"},
-        source="S-9.2.1 D",
-    ),
+        "10111111 1000CDDD", _ALL_BASIC, BasicAccessory, _D, {"activate": "C"}, address=_DDD,
+        special_of=(BasicAccessory,), title="Basic Accessory Decoder Broadcast",
+    ),  # fmt: skip
+    Entry("10AAAAAA 0AAA0AA1 XXXXXXXX", _SIGNAL, ExtendedAccessory, _ASPECT, {"aspect": "X"}, address=_EXTENDED),
     Entry(
-        pattern="10111111 1000CDDD",
-        addresses=(AccessoryBroadcast,),
-        address=_DDD,
-        builds=BasicAccessory,
-        fields={"activate": "C"},
-        special_of=(BasicAccessory,),
-        title="Basic Accessory Decoder Broadcast",
-        source="S-9.2.1 D",
-    ),
-    Entry(
-        pattern="10AAAAAA 0AAA0AA1 XXXXXXXX",
-        addresses=(ExtendedAccessoryAddress,),
-        address=_EXTENDED,
-        builds=ExtendedAccessory,
-        fields={"aspect": "X"},
-        source="S-9.2.1 D; aspects from 32 up: RCN-213, from memory",
-    ),
-    Entry(
-        pattern="10111111 00000111 XXXXXXXX",
-        addresses=(ExtendedAccessoryBroadcast,),
-        builds=ExtendedAccessory,
-        fields={"aspect": "X"},
-        special_of=(ExtendedAccessory,),
-        title="Extended Accessory Decoder Broadcast",
-        source="S-9.2.1 D; aspects from 32 up: RCN-213, from memory",
-    ),
-    Entry(
-        pattern="10AAAAAA 0AAA1AA0",
-        addresses=(AccessoryAddress,),
-        address=_PAIR,
-        builds=AccessoryNop,
-        title="Accessory NOP, Basic",
-        source="RCN-213, from memory",
-    ),
-    Entry(
-        pattern="10AAAAAA 0AAA1AA1",
-        addresses=(ExtendedAccessoryAddress,),
-        address=_EXTENDED,
-        builds=AccessoryNop,
-        title="Accessory NOP, Extended",
-        source="RCN-213, from memory",
-    ),
+        "10111111 00000111 XXXXXXXX", _ALL_SIGNALS, ExtendedAccessory, _ASPECT, {"aspect": "X"},
+        special_of=(ExtendedAccessory,), title="Extended Accessory Decoder Broadcast",
+    ),  # fmt: skip
+    Entry("10AAAAAA 0AAA1AA0", _BASIC, AccessoryNop, _RCN_213, address=_PAIR, title="Accessory NOP, Basic"),
+    Entry("10AAAAAA 0AAA1AA1", _SIGNAL, AccessoryNop, _RCN_213, address=_EXTENDED, title="Accessory NOP, Extended"),
     *_cv_access("10AAAAAA 1AAA0000", AccessoryAddress, _DECODER, "Basic Decoder"),
     *_cv_access("10AAAAAA 1AAA1DDD", AccessoryAddress, _OUTPUT, "Basic Output"),
-    _reserved("10AAAAAA 1AAACDDD", "Basic"),
+    *_cv_access("10111111 10000000", AccessoryBroadcast, {}, "All Basic Decoders"),
+    *_cv_access("10111111 10001DDD", AccessoryBroadcast, _DDD, "All Basic Outputs"),
     *_cv_access("10AAAAAA 0AAA0AA1", ExtendedAccessoryAddress, _EXTENDED, "Extended"),
-    _reserved("10AAAAAA 0AAA0AA1", "Extended"),
-    Entry(
-        pattern="10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD",
-        addresses=(AccessoryAddress,),
-        address=_DECODER,
-        builds=LegacyCvAccess,
-        fields={"cv": _CV, "value": "D"},
-        source="S-9.2.1 appendix A",
-    ),
+    *_cv_access("10111111 00000111", ExtendedAccessoryBroadcast, {}, "All Extended"),
+    Entry("10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD", _BASIC, LegacyCvAccess, "S-9.2.1 appendix A", {"cv": _CV, "value": "D"}, address=_DECODER),
 )

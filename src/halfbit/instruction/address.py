@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Callable
+import re
+from functools import total_ordering
 from typing import Any, ClassVar, Union
 
 import attrs
 
 from ..error import HalfbitError
+from .field import integer
 
 __all__ = [
     "AccessoryAddress",
     "AccessoryBroadcast",
     "Address",
     "Broadcast",
+    "DecoderKind",
     "ExtendedAccessoryAddress",
     "ExtendedAccessoryBroadcast",
     "IdleAddress",
@@ -31,6 +34,13 @@ __all__ = [
 JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]"]
 
 
+class DecoderKind(enum.Enum):
+    """The two kinds of decoder, whose CVs differ (S-9.2.2)."""
+
+    MULTI_FUNCTION = "multi-function"
+    ACCESSORY = "accessory"
+
+
 class LinearConvention(enum.Enum):
     """How raw accessory addresses are counted as one row of numbers. Both are in use; they differ by 4."""
 
@@ -40,43 +50,86 @@ class LinearConvention(enum.Enum):
     FROM_BOARD_0 = "from board 0"
 
     def number(self, raw: int) -> int | None:
-        """The number, from 1 up, of an 11-bit raw address.
-
-        ``None`` for board 0 where counting starts at board 1.
-        """
-        number = raw + 1 if self is LinearConvention.FROM_BOARD_0 else raw - 3
+        """The number, from 1 up, of an 11-bit raw address; ``None`` for board 0 if counting starts at board 1."""
+        number = raw + 1 - self._skipped
         return number if number >= 1 else None
 
+    def raw(self, number: int) -> int:
+        """The 11-bit raw address of a number.
 
-def _within(low: int, high: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            where = type(instance).__name__
-            raise HalfbitError(f"{where}.{attribute.name}: {value!r} is not an integer from {low} to {high}")
+        :raises HalfbitError: if no raw address from 0 to 2047 has that number.
+        """
+        high = 2048 - self._skipped
+        if type(number) is not int or not 1 <= number <= high:
+            raise HalfbitError(f"number: {number!r} is not an integer from 1 to {high}, counted {self.value}")
+        return number - 1 + self._skipped
 
-    return check
+    @property
+    def _skipped(self) -> int:
+        return 4 if self is LinearConvention.FROM_BOARD_1 else 0
 
 
+def _convention(value: object) -> LinearConvention:
+    if not isinstance(value, LinearConvention):
+        raise HalfbitError(f"convention: {value!r} is no LinearConvention: give FROM_BOARD_1 or FROM_BOARD_0")
+    return value
+
+
+@total_ordering
 @attrs.frozen(slots=True)
 class Address:
-    """Base of all addresses."""
+    """Base of all addresses. They sort by kind, then by number, and :meth:`parse` reads what they print."""
 
     #: The name used in text and JSON.
     kind: ClassVar[str] = "address"
+    #: The kind of decoder it reaches; ``None`` if no single kind.
+    decoder: ClassVar[DecoderKind | None] = None
+    _form: ClassVar[str] = ""
+
+    @classmethod
+    def parse(cls, text: str) -> Address:
+        """The address that ``str()`` prints as ``text``, e.g. ``"short 3"`` or ``"accessory 9 pair 2 output 1"``.
+
+        :raises HalfbitError: if it is no address, or not of the class this is called on.
+        """
+        if isinstance(text, str):
+            for kind in _KINDS:
+                match = re.fullmatch(kind._form, text.strip(), re.ASCII)
+                if match and issubclass(kind, cls):
+                    return kind(**{name: int(value) for name, value in match.groupdict().items() if value})
+        raise HalfbitError(f'{text!r} is no {cls.kind}: give it as it prints, e.g. "short 3", "accessory 9 pair 2 output 1"')
 
     def as_dict(self) -> dict[str, JsonValue]:
         """``kind``, then the fields in their order, for JSON."""
-        values: dict[str, JsonValue] = {"kind": self.kind}
-        for field in attrs.fields(type(self)):
-            values[field.name] = getattr(self, field.name)
-        return values
+        return {"kind": self.kind, **attrs.asdict(self)}
+
+    @staticmethod
+    def from_dict(value: Any) -> Address:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not the form of an address.
+        """
+        if isinstance(value, dict):
+            for kind in _KINDS:
+                if value.get("kind") == kind.kind and set(value) == {"kind", *_names(kind)}:
+                    return kind(**{name: value[name] for name in _names(kind)})
+        raise HalfbitError(f"{value!r} is not the form of an address: give what as_dict() made")
 
     def to_bytes(self) -> bytes:
         """The address bytes of a packet.
 
-        :raises HalfbitError: where the address shares its bytes with the instruction (accessories).
+        :raises HalfbitError: for accessories, whose address shares its bytes with the instruction.
         """
         raise HalfbitError(f"the {self.kind} address has no bytes of its own")
+
+    def __lt__(self, other: object) -> bool:
+        if not isinstance(other, Address):
+            return NotImplemented
+        return self._order() < other._order()
+
+    def _order(self) -> tuple[int, ...]:
+        values = (getattr(self, name) for name in _names(type(self)))
+        return (_KINDS.index(type(self)), *(-1 if value is None else value for value in values))
 
 
 @attrs.frozen(slots=True)
@@ -84,8 +137,11 @@ class Broadcast(Address):
     """All multi-function decoders: 00000000 (S-9.2.1 A)."""
 
     kind: ClassVar[str] = "broadcast"
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
+    _form: ClassVar[str] = "broadcast"
 
     def to_bytes(self) -> bytes:
+        """One byte, 0."""
         return b"\x00"
 
     def __str__(self) -> str:
@@ -100,9 +156,12 @@ class ShortAddress(Address):
     """
 
     kind: ClassVar[str] = "short"
-    number: int = attrs.field(validator=_within(1, 127))
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
+    _form: ClassVar[str] = r"short (?P<number>\d+)"
+    number: int = integer(1, 127)
 
     def to_bytes(self) -> bytes:
+        """One byte."""
         return bytes((self.number,))
 
     def __str__(self) -> str:
@@ -117,9 +176,12 @@ class LongAddress(Address):
     """
 
     kind: ClassVar[str] = "long"
-    number: int = attrs.field(validator=_within(0, 10239))
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
+    _form: ClassVar[str] = r"long (?P<number>\d+)"
+    number: int = integer(0, 10239)
 
     def to_bytes(self) -> bytes:
+        """Two bytes."""
         return bytes((0xC0 | self.number >> 8, self.number & 0xFF))
 
     def __str__(self) -> str:
@@ -135,20 +197,31 @@ class AccessoryAddress(Address):
     """
 
     kind: ClassVar[str] = "accessory"
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
+    _form: ClassVar[str] = r"accessory (?P<board>\d+)(?: pair (?P<pair>\d+)(?: output (?P<output>\d+))?)?"
     #: The raw 9-bit address, its three high bits already turned the right way round.
-    board: int = attrs.field(validator=_within(0, 511))
+    board: int = integer(0, 511)
     #: Which pair of outputs; ``None``: the whole decoder.
-    pair: int | None = attrs.field(default=None, validator=attrs.validators.optional(_within(0, 3)))
+    pair: int | None = integer(0, 3, optional=True)
     #: Which output of the pair; ``None``: the pair.
-    output: int | None = attrs.field(default=None, validator=attrs.validators.optional(_within(0, 1)))
+    output: int | None = integer(0, 1, optional=True)
 
     def __attrs_post_init__(self) -> None:
         if self.pair is None and self.output is not None:
             raise HalfbitError(f"AccessoryAddress.output: {self.output} needs a pair")
 
+    @classmethod
+    def from_linear(cls, number: int, convention: LinearConvention, output: int | None = None) -> AccessoryAddress:
+        """The pair with a linear number, or one output of it.
+
+        :raises HalfbitError: if no pair has the number, or ``convention`` is none.
+        """
+        raw = _convention(convention).raw(number)
+        return cls(raw >> 2, raw & 3, output)
+
     def linear(self, convention: LinearConvention) -> int | None:
-        """The pair's number in the named convention; ``None`` where there is no pair or it has no number."""
-        return None if self.pair is None else convention.number(self.board * 4 + self.pair)
+        """The pair's number in the named convention; ``None`` if there is no pair or it has no number."""
+        return None if self.pair is None else _convention(convention).number(self.board * 4 + self.pair)
 
     def __str__(self) -> str:
         parts = [f"accessory {self.board}"]
@@ -163,15 +236,23 @@ class AccessoryAddress(Address):
 class AccessoryBroadcast(Address):
     """All basic accessory decoders, one output of each: 10111111 1000CDDD (S-9.2.1 D).
 
-    :raises HalfbitError: for a pair outside 0 to 3 or an output outside 0 to 1.
+    :raises HalfbitError: for a pair outside 0 to 3, an output outside 0 to 1, or an output without a pair.
     """
 
     kind: ClassVar[str] = "accessory broadcast"
-    pair: int = attrs.field(validator=_within(0, 3))
-    output: int = attrs.field(validator=_within(0, 1))
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
+    _form: ClassVar[str] = r"accessory broadcast(?: pair (?P<pair>\d+) output (?P<output>\d+))?"
+    #: Which pair of outputs; ``None``: the whole decoders.
+    pair: int | None = integer(0, 3, optional=True)
+    #: Which output of the pair.
+    output: int | None = integer(0, 1, optional=True)
+
+    def __attrs_post_init__(self) -> None:
+        if (self.pair is None) != (self.output is None):
+            raise HalfbitError(f"AccessoryBroadcast: pair {self.pair} and output {self.output}: give both or neither")
 
     def __str__(self) -> str:
-        return f"accessory broadcast pair {self.pair} output {self.output}"
+        return self.kind if self.pair is None else f"{self.kind} pair {self.pair} output {self.output}"
 
 
 @attrs.frozen(slots=True)
@@ -182,12 +263,22 @@ class ExtendedAccessoryAddress(Address):
     """
 
     kind: ClassVar[str] = "extended accessory"
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
+    _form: ClassVar[str] = r"extended accessory (?P<number>\d+)"
     #: The 9-bit address as a basic decoder has it, and two bits below it.
-    number: int = attrs.field(validator=_within(0, 2047))
+    number: int = integer(0, 2047)
+
+    @classmethod
+    def from_linear(cls, number: int, convention: LinearConvention) -> ExtendedAccessoryAddress:
+        """The address with a linear number.
+
+        :raises HalfbitError: if no address has the number, or ``convention`` is none.
+        """
+        return cls(_convention(convention).raw(number))
 
     def linear(self, convention: LinearConvention) -> int | None:
-        """The number in the named convention; ``None`` where it has none."""
-        return convention.number(self.number)
+        """The number in the named convention; ``None`` if it has none."""
+        return _convention(convention).number(self.number)
 
     def __str__(self) -> str:
         return f"extended accessory {self.number}"
@@ -198,6 +289,8 @@ class ExtendedAccessoryBroadcast(Address):
     """All extended accessory decoders: 10111111 00000111 (S-9.2.1 D)."""
 
     kind: ClassVar[str] = "extended accessory broadcast"
+    decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
+    _form: ClassVar[str] = "extended accessory broadcast"
 
     def __str__(self) -> str:
         return "extended accessory broadcast"
@@ -211,10 +304,12 @@ class ReservedAddress(Address):
     """
 
     kind: ClassVar[str] = "reserved"
+    _form: ClassVar[str] = r"reserved (?P<first>\d+)"
     #: The packet's first byte.
-    first: int = attrs.field(validator=_within(232, 254))
+    first: int = integer(232, 254)
 
     def to_bytes(self) -> bytes:
+        """One byte."""
         return bytes((self.first,))
 
     def __str__(self) -> str:
@@ -226,8 +321,10 @@ class IdleAddress(Address):
     """Nobody: 11111111 (S-9.2 B, S-9.2.1 A)."""
 
     kind: ClassVar[str] = "idle"
+    _form: ClassVar[str] = "idle"
 
     def to_bytes(self) -> bytes:
+        """One byte, 255."""
         return b"\xff"
 
     def __str__(self) -> str:
@@ -236,19 +333,21 @@ class IdleAddress(Address):
 
 @attrs.frozen(slots=True)
 class UnresolvedAddress(Address):
-    """The first byte of a packet that does not tell whom it is for.
+    """The first byte of a packet that does not say whom it is for.
 
     The packet ends inside its address, is an accessory packet of a form the standards do not
-    know, or reads two ways (:class:`Ambiguous`).
+    know, or can be one of service mode (:class:`Ambiguous`).
 
     :raises HalfbitError: outside 0 to 255.
     """
 
     kind: ClassVar[str] = "unresolved"
+    _form: ClassVar[str] = r"unresolved (?P<first>\d+)"
     #: The packet's first byte.
-    first: int = attrs.field(validator=_within(0, 255))
+    first: int = integer(0, 255)
 
     def to_bytes(self) -> bytes:
+        """One byte."""
         return bytes((self.first,))
 
     def __str__(self) -> str:
@@ -260,9 +359,31 @@ class NoAddress(Address):
     """A packet without an address: service mode, for whatever stands on the programming track (S-9.2.3)."""
 
     kind: ClassVar[str] = "none"
+    _form: ClassVar[str] = "no address"
 
     def to_bytes(self) -> bytes:
+        """No bytes."""
         return b""
 
     def __str__(self) -> str:
         return "no address"
+
+
+#: All kinds, in the order they sort.
+_KINDS: tuple[type[Address], ...] = (
+    Broadcast,
+    ShortAddress,
+    LongAddress,
+    AccessoryAddress,
+    AccessoryBroadcast,
+    ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast,
+    ReservedAddress,
+    IdleAddress,
+    UnresolvedAddress,
+    NoAddress,
+)
+
+
+def _names(kind: type[Address]) -> tuple[str, ...]:
+    return tuple(field.name for field in attrs.fields(kind))

@@ -4,38 +4,31 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, ClassVar
+from functools import partial
+from typing import Any, ClassVar, Union
 
 import attrs
 
 from ..error import HalfbitError
+from ..event import SCHEMA
 from ..packet import Packet
 from .address import Address, JsonValue
 from .configuration import Configuration
+from .field import checked, instance
 
-if TYPE_CHECKING:
-    from .registry import Registry
-
-__all__ = [
-    "Context",
-    "PacketContext",
-    "Instruction",
-    "Repetition",
-    "Template",
-    "choice",
-    "flag",
-    "integer",
-    "octets",
-]
+__all__ = ["BRIEF", "NOTHING_KNOWN", "Context", "Filler", "Instruction", "PacketContext", "Repetition", "Template", "brief", "filler", "hexadecimal", "own_fields"]
 
 #: One-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 LONG_PREAMBLE = 20
+
+#: The most characters of :attr:`Instruction.brief`.
+BRIEF = 40
 
 
 class Context(enum.Enum):
     """What decoders on the track take packets for (S-9.2.3)."""
 
-    #: The capture starts with it; nothing seen yet tells.
+    #: The capture starts with it, or a loss hid what came before: service mode or not.
     UNKNOWN = "unknown"
     #: Packets have addresses.
     OPERATIONS = "operations"
@@ -46,122 +39,98 @@ class Context(enum.Enum):
 
 
 class Repetition(enum.Enum):
-    """Where an instruction acts only with its second identical packet: which one it is."""
+    """Which one it is, if decoders act only on the second identical packet."""
 
-    #: Nothing happens yet.
-    FIRST = "first sight"
+    #: The first one: nothing happens yet.
+    FIRST = "first"
     #: The second or a later one in a row: decoders act.
     REPEAT = "repeat"
 
 
+def _configurations(value: object) -> bool:
+    return isinstance(value, tuple) and all(isinstance(one, Configuration) for one in value)
+
+
 @attrs.frozen(slots=True)
 class PacketContext:
-    """What was known beside the packet's own bytes."""
+    """What the packets before, and the caller, say about a packet beside its own bytes.
 
-    #: The context the packet was read in.
-    context: Context = Context.UNKNOWN
-    #: First sight or repeat; ``None`` where a single packet acts, or nothing was kept count of.
-    repetition: Repetition | None = None
-    #: Sent to an address from 100 to 127 within 20 ms of a reset, where stations must not (S-9.2 B).
-    #: Without times: as the packet next after a reset.
-    hold_off: bool = False
-    #: What the page register holds, where the packets told (service mode, S-9.2.3).
-    page: int | None = None
-    #: The configuration of the decoder the packet is for, where the caller gave it.
-    configuration: Configuration | None = None
-
-
-NO_EVIDENCE = PacketContext()
-
-
-def integer(low: int, high: int) -> Any:
-    """An attrs field for an integer from ``low`` to ``high``, both included.
-
-    The class refuses others with :class:`HalfbitError`, and a registry checks that a pattern's
-    field cannot hold others.
+    :raises HalfbitError: for a value of another type.
     """
 
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise _refused(instance, attribute, value, f"an integer from {low} to {high}")
+    #: The context the packet was read in.
+    context: Context = instance(Context, "a Context", default=Context.UNKNOWN)
+    #: First or repeat; ``None`` if a single packet acts, or packets were not counted.
+    repetition: Repetition | None = instance(Repetition, "a Repetition or None", default=None)
+    #: Sent where a station must not after a reset: to 100 to 127 within 20 ms (S-9.2 B), or to 112 to 127
+    #: within 10 packet times (S-9.2.1 C). Without times the first means the packet next after the reset.
+    too_soon_after_reset: bool = instance(bool, "False or True", default=False)
+    #: The page register, if packets before set it (service mode, S-9.2.3).
+    page: int | None = instance(int, "an integer or None", default=None)
+    #: The configurations of the decoders the packet is for, if the caller gave them all; more than one for a
+    #: consist whose decoders differ.
+    configurations: tuple[Configuration, ...] = attrs.field(
+        default=(), validator=checked(_configurations, "a tuple of Configuration")
+    )
 
-    return attrs.field(validator=check, metadata={"range": (low, high), "bool": False})
-
-
-def choice(*values: int) -> Any:
-    """An attrs field for one of a few integers, which the pattern alone determines."""
-
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if isinstance(value, bool) or value not in values:
-            raise _refused(instance, attribute, value, f"one of {', '.join(map(str, values))}")
-
-    return attrs.field(validator=check, metadata={"range": (min(values), max(values)), "bool": False})
-
-
-def flag() -> Any:
-    """An attrs field for one bit, as ``bool``."""
-
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if not isinstance(value, bool):
-            raise _refused(instance, attribute, value, "False or True (0 to 1)")
-
-    return attrs.field(validator=check, metadata={"range": (0, 1), "bool": True})
+    @property
+    def steps(self) -> int | None:
+        """28 or 14, if the configurations say so and agree (CV 29 bit 1); else ``None``."""
+        steps = {one.steps for one in self.configurations}
+        return steps.pop() if len(steps) == 1 else None
 
 
-def octets(low: int, high: int | None) -> Any:
-    """An attrs field for ``bytes``, ``low`` to ``high`` of them (``None``: as many as there are)."""
-    words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
-
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if not isinstance(value, bytes) or len(value) < low or (high is not None and len(value) > high):
-            raise _refused(instance, attribute, value, words)
-
-    return attrs.field(validator=check, metadata={"octets": (low, high)})
-
-
-def _refused(
-    instance: object, attribute: attrs.Attribute[Any], value: object, words: str
-) -> HalfbitError:
-    return HalfbitError(f"{type(instance).__name__}.{attribute.name}: {value!r} is not {words}")
-
-
-def _an_address(instance: object, attribute: attrs.Attribute[Any], value: object) -> None:
-    if not isinstance(value, Address):
-        raise _refused(instance, attribute, value, "an address")
+NOTHING_KNOWN = PacketContext()
 
 
 @attrs.frozen(slots=True)
 class Instruction:
-    """What a packet, or a part of it behind its address, bids.
+    """What a packet, or a part of it behind its address, tells decoders to do.
 
-    Equality compares what the bytes say: the class, the address and the fields, not the packet
-    they came with nor the evidence beside it.
+    Equality compares what the bytes say: the class, the address and the fields. The packet they came with and its
+    context do not count.
+
+    :raises HalfbitError: if a field cannot hold the value given.
     """
 
-    #: The standards' name of the instruction.
+    #: The standards' name of the instruction. Each class has its own.
     name: ClassVar[str] = "Instruction"
 
     #: Whom it is for.
-    address: Address = attrs.field(validator=_an_address)
-    #: The packet it was read from; ``None`` when built by hand.
+    address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
+    #: Its own bytes: behind the packet's address (behind the first byte, for accessories), without the error
+    #: detection byte. ``None`` if it was not read from a packet.
+    raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
+    #: The packet it was read from; ``None`` if it was built by hand, or read from bytes alone.
     packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
-    #: What was known beside the packet.
-    evidence: PacketContext = attrs.field(default=NO_EVIDENCE, kw_only=True, eq=False, repr=False)
+    #: What is known beside the packet's bytes.
+    packet_context: PacketContext = attrs.field(default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False)
+
+    @packet_context.validator
+    def _check_packet(self, attribute: attrs.Attribute[Any], value: object) -> None:
+        if self.packet is None and value is NOTHING_KNOWN and (self.raw is None or isinstance(self.raw, bytes)):
+            return
+        for name, kind in (("raw", bytes), ("packet", Packet)):
+            given = getattr(self, name)
+            if given is not None and not isinstance(given, kind):
+                raise HalfbitError(f"{type(self).__name__}.{name}: {given!r} is not {kind.__name__} or None")
+        if not isinstance(value, PacketContext):
+            raise HalfbitError(f"{type(self).__name__}.packet_context: {value!r} is not a PacketContext")
 
     @property
     def context(self) -> Context:
         """The context it was read in."""
-        return self.evidence.context
+        return self.packet_context.context
 
     @property
     def repetition(self) -> Repetition | None:
-        """First sight or repeat, where only the second identical packet acts (S-9.2.1 C, S-9.2.3)."""
-        return self.evidence.repetition
+        """First or repeat, if decoders act only on the second identical packet (S-9.2.1 C, S-9.2.3)."""
+        return self.packet_context.repetition
 
     @property
-    def hold_off(self) -> bool:
-        """Whether it came where stations must not send to its address (S-9.2 B)."""
-        return self.evidence.hold_off
+    def too_soon_after_reset(self) -> bool:
+        """Whether the station should not yet have sent it (S-9.2 B, S-9.2.1 C)."""
+        return self.packet_context.too_soon_after_reset
 
     @property
     def long_preamble(self) -> bool:
@@ -173,42 +142,114 @@ class Instruction:
         """Whether decoders act only on the second identical packet."""
         return False
 
-    def encode(self, registry: Registry | None = None) -> bytes:
-        """The whole packet that carries it, with the error detection byte (S-9.2 A).
+    @property
+    def resets_decoder(self) -> bool:
+        """Whether it is a digital decoder reset, after which a station must wait (S-9.2.1 C)."""
+        return False
 
-        :param registry: the one whose patterns to use; the standards' if left out.
-        :raises HalfbitError: where the registry has no pattern for it at its address, a value does
-            not fit the pattern, or the bytes would be read as something else.
-        """
-        return (registry or _standard()).encode(self)
+    @property
+    def new_page(self) -> int | None:
+        """What it sets the page register of service mode to; ``None`` if it does not (S-9.2.3)."""
+        return None
 
-    def details(self) -> dict[str, JsonValue]:
+    @property
+    def brief(self) -> str:
+        """The instruction in at most 40 characters, without its address, for tables."""
+        return brief(self.name)
+
+    def meaning(self) -> dict[str, JsonValue]:
         """What follows from the fields, for :meth:`as_dict`."""
         return {}
 
     def as_dict(self) -> dict[str, JsonValue]:
-        """Its name, address, fields, what follows from them and the evidence, for JSON.
+        """The instruction for JSON: what it says, what its fields are, and what is known beside it.
 
         The keys and their order are the same for all instructions of a class. Bytes are hexadecimal.
         """
-        values: dict[str, JsonValue] = {"name": self.name, "address": self.address.as_dict()}
-        for field in attrs.fields(type(self)):
-            if field.name not in ("address", "packet", "evidence"):
-                values[field.name] = _json(getattr(self, field.name))
-        values.update(self.details())
-        values["context"] = self.context.value
-        values["repetition"] = None if self.repetition is None else self.repetition.value
-        values["hold_off"] = self.hold_off
-        values["long_preamble"] = self.long_preamble
-        return values
+        known = self.packet_context
+        return {
+            "schema": SCHEMA,
+            "type": "instruction",
+            "name": self.name,
+            "address": self.address.as_dict(),
+            "bytes": None if self.raw is None else self.raw.hex().upper(),
+            "fields": {field.name: _json(getattr(self, field.name)) for field in own_fields(type(self))},
+            "meaning": self.meaning(),
+            "text": str(self),
+            "brief": self.brief,
+            "context": known.context.value,
+            "repetition": None if known.repetition is None else known.repetition.value,
+            "too_soon_after_reset": known.too_soon_after_reset,
+            "page": known.page,
+            "configurations": [attrs.asdict(one) for one in known.configurations],
+            "long_preamble": self.long_preamble,
+            "packet": None if self.packet is None else self.packet.as_dict(),
+        }
+
+    @classmethod
+    def from_dict(cls, value: Any) -> Instruction:
+        """The inverse of :meth:`as_dict`. Finds instructions of your own too, if their classes are imported.
+
+        :raises HalfbitError: if ``value`` is not the form of an instruction of this class.
+        """
+        if not isinstance(value, dict) or value.get("type") != "instruction" or value.get("schema") != SCHEMA:
+            raise HalfbitError(f"{value!r} is not an instruction of schema {SCHEMA}: give what as_dict() made")
+        kind = _named(cls, value.get("name"))
+        try:
+            fields = value["fields"]
+            wanted = own_fields(kind)
+            if set(fields) != {field.name for field in wanted}:
+                raise HalfbitError(f"fields {sorted(fields)}")
+            data, packet, repetition = value["bytes"], value["packet"], value["repetition"]
+            return kind(
+                Address.from_dict(value["address"]),
+                **{field.name: _from_json(field, fields[field.name]) for field in wanted},
+                raw=None if data is None else bytes.fromhex(data),
+                packet=None if packet is None else Packet.from_dict(packet),
+                packet_context=PacketContext(
+                    Context(value["context"]),
+                    None if repetition is None else Repetition(repetition),
+                    value["too_soon_after_reset"],
+                    value["page"],
+                    tuple(Configuration(**one) for one in value["configurations"]),
+                ),
+            )
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise HalfbitError(f"instruction: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
     def __str__(self) -> str:
         return self.name
 
 
+def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:
+    """The fields of a class beside those of every instruction."""
+    return tuple(field for field in attrs.fields(kind) if field.name not in _COMMON)
+
+
+_COMMON = frozenset(field.name for field in attrs.fields(Instruction))
+
+
+def _named(cls: type[Instruction], name: object) -> type[Instruction]:
+    """The class of that name, ``cls`` or one derived from it.
+
+    :raises HalfbitError: if there is none, or more than one.
+    """
+    found, waiting = set(), [cls]
+    while waiting:
+        kind = waiting.pop()
+        waiting += kind.__subclasses__()
+        # Python keeps the class that attrs replaced by one with slots for a while: it has no fields of its own.
+        if kind.name == name and "__attrs_attrs__" in vars(kind):
+            found.add(kind)
+    if len(found) != 1:
+        how = "more than one class" if found else "no class"
+        raise HalfbitError(f"{how} of {cls.__name__} has the name {name!r}: import the module that defines it, and call it there")
+    return found.pop()
+
+
 def _json(value: object) -> JsonValue:
     if isinstance(value, bytes):
-        return value.hex()
+        return value.hex().upper()
     if isinstance(value, tuple):
         return [_json(item) for item in value]
     if isinstance(value, Instruction):
@@ -218,52 +259,61 @@ def _json(value: object) -> JsonValue:
     return str(value)
 
 
-def _standard() -> Registry:
-    # Late, because the standards' registry is built from the instructions.
-    from .standard import STANDARD
-
-    return STANDARD
-
-
-_Put = Callable[[Instruction, Any], None]
+def _from_json(field: attrs.Attribute[Any], value: Any) -> Any:
+    if "octets" in field.metadata:
+        return bytes.fromhex(value)
+    if "readings" in field.metadata:
+        return tuple(tuple(Instruction.from_dict(one) for one in reading) for reading in value)
+    return value
 
 
-def _put(cls: type[Instruction], name: str) -> _Put:
-    """Writes a slot past the frozen class."""
-    put: _Put = getattr(cls, name).__set__
-    return put
+def hexadecimal(data: bytes) -> str:
+    """Bytes for people; ``"-"`` if there are none."""
+    return data.hex(" ").upper() or "-"
 
 
-_put_packet = _put(Instruction, "packet")
-_put_evidence = _put(Instruction, "evidence")
+def brief(text: str, room: int = BRIEF) -> str:
+    """The text, its end replaced by one sign if it is longer than ``room``."""
+    return text if len(text) <= room else text[: room - 1].rstrip() + "…"
 
 
-_known_puts: dict[type[Instruction], tuple[tuple[_Put, str], ...]] = {}
+#: Makes an instruction of a class from the values of its fields, in order but for the packet and its context.
+Filler = Callable[[list[Any], Union[Packet, None], PacketContext], Instruction]
+
+#: The fields that differ from one packet with the same bytes to the next.
+_VARYING = ("packet", "packet_context")
+
+_fillers: dict[type[Instruction], Filler] = {}
 
 
-def _puts(cls: type[Instruction]) -> tuple[tuple[_Put, str], ...]:
-    """The slots that are the same for all packets, and their names."""
-    if cls not in _known_puts:
-        names = [field.name for field in attrs.fields(cls) if field.name not in ("packet", "evidence")]
-        _known_puts[cls] = tuple((_put(cls, name), name) for name in names)
-    return _known_puts[cls]
+def filler(kind: type[Instruction]) -> Filler:
+    """The constructor of a class less its checks, for values that were checked before.
+
+    It is made as attrs makes its own, and fills the slots of the frozen object one by one.
+    """
+    if kind not in _fillers:
+        names = [field.name for field in attrs.fields(kind)]
+        values = ", ".join(name for name in names if name not in _VARYING)
+        lines = [f"def fill(values, {', '.join(_VARYING)}):", f"    {values}, = values", "    new = create(kind)"]
+        lines += [f"    set_{name}(new, {name})" for name in names]
+        namespace: dict[str, Any] = {f"set_{name}": getattr(kind, name).__set__ for name in names}
+        namespace.update(create=object.__new__, kind=kind)
+        exec("\n".join([*lines, "    return new"]), namespace)
+        _fillers[kind] = namespace["fill"]
+    return _fillers[kind]
 
 
 class Template:
-    """Makes the same instruction from other packets. Its fields were checked once and are not again."""
+    """Makes the same instruction for other packets.
 
-    __slots__ = ("_class", "_values", "instruction")
+    ``attrs.evolve`` would do, but checks every field again, which takes several times as long.
+    """
+
+    __slots__ = ("instruction", "make")
 
     def __init__(self, instruction: Instruction) -> None:
         self.instruction = instruction
-        self._class = cls = type(instruction)
-        self._values = [(put, getattr(instruction, name)) for put, name in _puts(cls)]
-
-    def dressed(self, packet: Packet | None, evidence: PacketContext) -> Instruction:
-        """The instruction, with its packet and what was known beside it."""
-        new = object.__new__(self._class)
-        for put, value in self._values:
-            put(new, value)
-        _put_packet(new, packet)
-        _put_evidence(new, evidence)
-        return new
+        kind = type(instruction)
+        values = [getattr(instruction, field.name) for field in attrs.fields(kind) if field.name not in _VARYING]
+        #: The instruction with this packet and its context.
+        self.make: Callable[[Packet | None, PacketContext], Instruction] = partial(filler(kind), values)

@@ -6,7 +6,8 @@ from typing import ClassVar
 
 import attrs
 
-from .base import Instruction, flag, integer
+from .base import Instruction
+from .field import flag, integer
 
 __all__ = ["ModelDate", "ModelTime", "SystemTime"]
 
@@ -15,7 +16,7 @@ __all__ = ["ModelDate", "ModelTime", "SystemTime"]
 class ModelTime(Instruction):
     """Model time: 11000001 00MMMMMM WWWHHHHH U0BBBBBB (RCN-211, from memory).
 
-    Values that no clock shows can be sent too, so they can be read too.
+    Values that no clock shows can be sent, so they can be read.
     """
 
     name: ClassVar[str] = "Model Time"
@@ -34,6 +35,11 @@ class ModelTime(Instruction):
         words = f"model time: {self.hour:02}:{self.minute:02}, weekday {self.weekday}, factor {self.factor}"
         return words + (", update" if self.update else "")
 
+    @property
+    def brief(self) -> str:
+        words = f"time {self.hour:02}:{self.minute:02}, weekday {self.weekday}, x{self.factor}"
+        return words + (", set" if self.update else "")
+
 
 @attrs.frozen(slots=True)
 class ModelDate(Instruction):
@@ -50,6 +56,10 @@ class ModelDate(Instruction):
     def __str__(self) -> str:
         return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
 
+    @property
+    def brief(self) -> str:
+        return f"date {self.year:04}-{self.month:02}-{self.day:02}"
+
 
 @attrs.frozen(slots=True)
 class SystemTime(Instruction):
@@ -61,3 +71,7 @@ class SystemTime(Instruction):
 
     def __str__(self) -> str:
         return f"system time: {self.milliseconds} ms"
+
+    @property
+    def brief(self) -> str:
+        return f"system time {self.milliseconds} ms"

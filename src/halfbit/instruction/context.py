@@ -1,4 +1,4 @@
-"""What packets before tell about a packet: service mode or not, and first sight or repeat."""
+"""What the packets before say about a packet: service mode or not, first or repeat, too soon after a reset or not."""
 
 from __future__ import annotations
 
@@ -12,17 +12,19 @@ from .address import (
     LongAddress,
     ShortAddress,
 )
-from .base import Context, Instruction, Repetition
-from .service import PAGE_REGISTER, PagePreset, RegisterAccess
+from .base import Context, Repetition
 
 __all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
 
 #: After so long without a valid reset or service mode packet decoders leave service mode (S-9.2.3);
-#: for so long after a reset stations keep off addresses 100 to 127 (S-9.2 B). ns.
+#: for so long after a reset stations send nothing to addresses 100 to 127 (S-9.2 B). ns.
 HOLD = 20_000_000
 
-#: The first bytes to keep off: 01100100 to 01111111 (S-9.2 B).
-_HELD = range(100, 128)
+#: For so many packet times after a digital decoder reset stations send nothing to 112 to 127 (S-9.2.1 C).
+PACKET_TIMES = 10
+
+#: First bytes of packets that must wait: 01100100 to 01111111 (S-9.2 B), and 112 to 127 (S-9.2.1 C).
+_WAIT_TIME, _WAIT_PACKETS = range(100, 128), range(112, 128)
 
 _RESET = b"\0\0\0"  # S-9.2 B
 
@@ -35,19 +37,21 @@ def in_service_form(data: bytes) -> bool:
 
 
 def tells_nothing(data: bytes) -> bool:
-    """Whether neither form nor address of a packet has to do with service mode, resets or holding off."""
-    return data != _RESET and not (data and data[0] in _HELD) and not in_service_form(data)
+    """Whether neither form nor address of a packet has to do with service mode or the reset packet."""
+    return data != _RESET and data[0] not in _WAIT_TIME and not in_service_form(data)
 
 
 class ServiceTracker:
-    """Follows the rules by which decoders enter and leave service mode (S-9.2.3).
+    """Follows the rules by which decoders enter and leave service mode, and the times to wait after a reset.
 
-    Enter: a service mode packet as the next valid one after a reset packet. Leave: a valid packet
-    that is neither, or 20 ms without either; what the page register holds is then forgotten, for
+    Enter: a service mode packet as the next valid one after a reset packet; no time is named (S-9.2.3 E). If a stretch
+    was lost between them, another packet may have stood there. Within 20 ms of the reset it was a service mode packet
+    all the same, for a station may send no other to these addresses (S-9.2 B); later nothing says so.
+    Leave: a valid packet that is neither, or 20 ms without either; what the page register holds is then forgotten, for
     another decoder may be on the programming track the next time. After leaving, operations resume
     only with a valid packet that is not identical in form to a service mode packet.
 
-    A packet counts from when it is complete, so times are compared from end to end. Where packets
+    A packet counts from when it is complete, so times are compared from end to end. If packets
     have no times nothing expires.
 
     :param forced: a context that stays, whatever the packets say.
@@ -56,28 +60,33 @@ class ServiceTracker:
     def __init__(self, forced: Context | None = None) -> None:
         #: What the packet taken last is to be read in.
         self.context = forced or Context.UNKNOWN
-        #: Whether stations must not send it now, if it is one of operations mode.
-        self.hold_off = False
+        #: Whether the station had to wait before it, if it is one of operations mode.
+        self.too_soon = False
         #: Whether it is, as a service mode packet, the same as the packet before (S-9.2.3).
         self.repetition = Repetition.FIRST
-        #: What the page register holds; ``None`` where that is not known.
+        #: What the page register holds; ``None`` if that is not known.
         self.page: int | None = None
         self._forced = forced is not None
         self._before = b""
+        self._lost = False  # a stretch, since the packet before
         self._reset_end: int | None = None  # of the last reset packet
         self._kept_end: int | None = None  # of the last reset or service mode packet
+        self._wait = 0  # packet times to wait after the last digital decoder reset
 
-    def take(self, data: bytes, end: int | None) -> None:
-        """Note a valid packet that ended at ``end`` ns (``None``: unknown)."""
+    def take(self, data: bytes, end: int | None, resets: bool) -> None:
+        """Note a valid packet.
+
+        :param end: its end, ns; ``None`` if unknown.
+        :param resets: whether it is a digital decoder reset, unless it is one of service mode.
+        """
         before, self._before = self._before, data
+        lost, self._lost = self._lost, False
         self.repetition = Repetition.REPEAT if before == data else Repetition.FIRST
-        expired = end is not None and self._kept_end is not None and end - self._kept_end >= HOLD
-        if expired and self.context is Context.SERVICE:
+        if self.context is Context.SERVICE and _since(self._kept_end, end) >= HOLD:
             self._go(Context.LEFT)
-        self.hold_off = False
         if in_service_form(data):
-            if before == _RESET and not expired:
-                self._go(Context.SERVICE)
+            if before == _RESET:
+                self._after_reset(lost and not _soon(self._reset_end, end))
             if self.context is Context.SERVICE:
                 self._kept_end = end
         elif data == _RESET:
@@ -86,11 +95,11 @@ class ServiceTracker:
                 self._go(Context.OPERATIONS)
         else:
             self._go(Context.OPERATIONS)
-        if data and data[0] in _HELD:
-            if end is None or self._reset_end is None:
-                self.hold_off = before == _RESET
-            else:
-                self.hold_off = end - self._reset_end < HOLD
+        self.too_soon = data[0] in _WAIT_TIME and self._must_wait(data[0], before, end)
+        if resets and self.context is not Context.SERVICE:
+            self._wait = PACKET_TIMES
+        elif self._wait:
+            self._wait -= 1
 
     def take_common(self, data: bytes) -> bool:
         """The same for a valid packet that :func:`tells_nothing`, in short, if operations go on with it.
@@ -99,17 +108,32 @@ class ServiceTracker:
         """
         if self.context is not _OPERATIONS:
             return False
+        if self._wait:
+            self._wait -= 1
         self._before = data
-        self.hold_off = False
+        self._lost = self.too_soon = False
         return True
 
-    def executed(self, instruction: Instruction) -> None:
-        """Note a service mode instruction on which decoders act: it may set the page register."""
-        if isinstance(instruction, PagePreset):
-            self.page = 1
-        elif isinstance(instruction, RegisterAccess):
-            if instruction.write and instruction.register == PAGE_REGISTER:
-                self.page = instruction.value
+    def lose(self) -> None:
+        """Note that a stretch of the signal was lost: one packet time or more."""
+        self._lost = True
+        if self._wait:
+            self._wait -= 1
+
+    def turn_page(self, page: int) -> None:
+        """Note that decoders were told to set the page register."""
+        self.page = page
+
+    def _after_reset(self, uncertain: bool) -> None:
+        if not uncertain:
+            self._go(Context.SERVICE)
+        elif self.context is Context.OPERATIONS:
+            self._go(Context.UNKNOWN)
+
+    def _must_wait(self, first: int, before: bytes, end: int | None) -> bool:
+        if self._wait and first in _WAIT_PACKETS:
+            return True
+        return before == _RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
 
     def _go(self, context: Context) -> None:
         if context is not self.context and not self._forced:
@@ -117,11 +141,21 @@ class ServiceTracker:
             self.context = context
 
 
+def _since(start: int | None, end: int | None) -> int:
+    """ns between two times; 0 if one is not known."""
+    return 0 if start is None or end is None else end - start
+
+
+def _soon(start: int | None, end: int | None) -> bool:
+    """Whether the two times are known to be less than 20 ms apart."""
+    return start is not None and end is not None and end - start < HOLD
+
+
 class RepeatTracker:
     """Tells the first from the second identical packet of an operations mode CV write (S-9.2.1 C).
 
     Any other packet to the same decoder in between, broadcast included, undoes the first. A write
-    to broadcast counts as repeated only where it is so for all decoders: a packet to any of them
+    to broadcast counts as repeated only if it is so for all decoders: a packet to any of them
     undoes it. Holds at most one packet for each address.
     """
 
@@ -134,7 +168,7 @@ class RepeatTracker:
         return bool(self._waiting)
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
-        """Note a valid packet; what it is where its instructions need a repeat, else ``None``."""
+        """Note a valid packet; which one it is if its instructions need a repeat, else ``None``."""
         waiting = self._waiting
         if not waiting and not needs_repeat:
             return None
@@ -155,7 +189,7 @@ class RepeatTracker:
 
 
 _MULTI_FUNCTION = (Broadcast(),)
-_BASIC = (AccessoryBroadcast(0, 0),)
+_BASIC = (AccessoryBroadcast(),)
 _EXTENDED = (ExtendedAccessoryBroadcast(),)
 
 

@@ -7,7 +7,8 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import Instruction, flag, integer, octets
+from .base import Instruction, brief, hexadecimal
+from .field import flag, integer, octets
 
 __all__ = [
     "AddressQuery",
@@ -29,6 +30,14 @@ class DigitalDecoderReset(Instruction):
 
     name: ClassVar[str] = "Digital Decoder Reset"
 
+    @property
+    def resets_decoder(self) -> bool:
+        return True
+
+    @property
+    def brief(self) -> str:
+        return "reset"
+
     def __str__(self) -> str:
         return "digital decoder reset"
 
@@ -38,6 +47,10 @@ class HardReset(Instruction):
     """Hard reset: 00000001 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Hard Reset"
+
+    @property
+    def brief(self) -> str:
+        return "hard reset"
 
     def __str__(self) -> str:
         return "hard reset"
@@ -53,13 +66,17 @@ class FactoryTest(Instruction):
     #: All that follows in the packet.
     data: bytes = octets(0, None)
 
+    @property
+    def brief(self) -> str:
+        return brief(f"factory test F={int(self.f)}, {hexadecimal(self.data)}")
+
     def __str__(self) -> str:
-        return f"factory test: F {int(self.f)}, bytes {self.data.hex(' ').upper() or 'none'}"
+        return f"factory test: F {int(self.f)}, bytes {hexadecimal(self.data)}"
 
 
 _FLAGS = {
     0b0000: "disable 111 instructions",
-    0b0100: "disable decoder acknowledgement request",
+    0b0100: "disable acknowledgement request",
     0b0101: "activate bi-directional communication",
     0b1000: "set bi-directional communication",
     0b1001: "set 111 instruction",
@@ -81,11 +98,15 @@ class SetDecoderFlags(Instruction):
 
     @property
     def flag_name(self) -> str | None:
-        """What the code stands for; ``None`` where the standard gives it no meaning (S-9.2.1 C)."""
+        """What the code stands for; ``None`` if the standard gives it no meaning (S-9.2.1 C)."""
         return _FLAGS.get(self.code)
 
-    def details(self) -> dict[str, JsonValue]:
+    def meaning(self) -> dict[str, JsonValue]:
         return {"flag_name": self.flag_name}
+
+    @property
+    def brief(self) -> str:
+        return f"flag {self.code:04b} := {int(self.value)}, sub-address {self.sub_address or 'all'}"
 
     def __str__(self) -> str:
         what = self.flag_name or f"flag {self.code:04b} of no stated meaning"
@@ -101,6 +122,10 @@ class SetExtendedAddressing(Instruction):
     #: D.
     enabled: bool = flag()
 
+    @property
+    def brief(self) -> str:
+        return f"extended addressing {'on' if self.enabled else 'off'}"
+
     def __str__(self) -> str:
         return f"set extended addressing: CV 29 bit 5 := {int(self.enabled)}"
 
@@ -113,19 +138,27 @@ class DecoderAcknowledgementRequest(Instruction):
     #: D.
     value: bool = flag()
 
+    @property
+    def brief(self) -> str:
+        return f"acknowledgement request {int(self.value)}"
+
     def __str__(self) -> str:
         return f"decoder acknowledgement request: {int(self.value)}"
 
 
 @attrs.frozen(slots=True)
 class ConsistControl(Instruction):
-    """Set consist address: 0001001D 0AAAAAAA (S-9.2.1 C)."""
+    """Set consist address: 0001001R 0AAAAAAA (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Consist Control"
     #: Whether the locomotive runs in the consist with its direction reversed.
     reversed: bool = flag()
     #: The consist's address; 0 dissolves it.
     number: int = integer(0, 127)
+
+    @property
+    def brief(self) -> str:
+        return f"consist {self.number or 'none'}{', reversed' if self.reversed else ''}"
 
     def __str__(self) -> str:
         direction = "reversed direction" if self.reversed else "normal direction"
@@ -142,6 +175,10 @@ class DecoderLock(Instruction):
     #: AAAAAAA.
     number: int = integer(0, 127)
 
+    @property
+    def brief(self) -> str:
+        return f"lock {self.number}"
+
     def __str__(self) -> str:
         return f"decoder lock: address {self.number}"
 
@@ -152,15 +189,23 @@ class AddressQuery(Instruction):
 
     name: ClassVar[str] = "Address Query"
 
+    @property
+    def brief(self) -> str:
+        return "address query"
+
     def __str__(self) -> str:
         return "address query"
 
 
 @attrs.frozen(slots=True)
 class Idle(Instruction):
-    """Nothing for anybody: 11111111 00000000 (S-9.2 B)."""
+    """Idle, for no decoder: 11111111 00000000 (S-9.2 B)."""
 
     name: ClassVar[str] = "Idle"
+
+    @property
+    def brief(self) -> str:
+        return "idle"
 
     def __str__(self) -> str:
         return "idle"

@@ -1,4 +1,4 @@
-"""Access to configuration variables in operations mode (S-9.2.1 C and D, appendix A)."""
+"""Access to configuration variables: what all forms share, and operations mode (S-9.2.1 C and D, appendix A)."""
 
 from __future__ import annotations
 
@@ -6,20 +6,95 @@ from typing import ClassVar
 
 import attrs
 
-from .base import Instruction, choice, flag, integer
+from .address import DecoderKind, JsonValue
+from .base import Instruction, brief, hexadecimal
+from .field import choice, flag, integer, octets
 
 __all__ = [
+    "CvAccess",
     "CvBitManipulation",
     "CvShortForm",
     "CvShortFormPair",
+    "CvTarget",
     "CvVerifyByte",
     "CvWriteByte",
+    "ExtendedCvAccess",
     "LegacyCvAccess",
 ]
 
 
 @attrs.frozen(slots=True)
-class CvVerifyByte(Instruction):
+class CvTarget:
+    """A CV that an access reaches in one kind of decoder."""
+
+    #: The kind of decoder; ``None``: in both.
+    decoder: DecoderKind | None
+    #: The CV's number.
+    cv: int
+
+
+@attrs.frozen(slots=True)
+class CvAccess(Instruction):
+    """Base of all access to CVs, in operations and in service mode."""
+
+    @property
+    def cv(self) -> int | None:
+        """The CV it reaches, from 1 up; ``None`` if the packet does not say."""
+        raise NotImplementedError
+
+    @property
+    def value(self) -> int | None:
+        """The byte, or the bit if there is a :attr:`position`; ``None`` if there is none."""
+        raise NotImplementedError
+
+    @property
+    def position(self) -> int | None:
+        """Which bit of the CV, 0 to 7; ``None``: the whole byte."""
+        return None
+
+    @property
+    def writes(self) -> bool | None:
+        """True if it changes the CV, False if it verifies or reads it; ``None`` if the packet does not say."""
+        raise NotImplementedError
+
+    @property
+    def decoder(self) -> DecoderKind | None:
+        """The kind of decoder it is for; ``None`` in service mode, for which stands on the track."""
+        return self.address.decoder
+
+    @property
+    def targets(self) -> tuple[CvTarget, ...]:
+        """The CV it reaches, for each kind of decoder if they differ; empty if that is not known."""
+        return () if self.cv is None else (CvTarget(self.decoder, self.cv),)
+
+    @property
+    def values(self) -> dict[int, int]:
+        """CV number to byte, for each CV that it gives as a whole byte."""
+        cv, value = self.cv, self.value
+        return {} if cv is None or value is None or self.position is not None else {cv: value}
+
+    @property
+    def brief(self) -> str:
+        return brief(self._words())
+
+    def meaning(self) -> dict[str, JsonValue]:
+        kind = self.decoder
+        return {"writes": self.writes, "decoder": None if kind is None else kind.value, "targets": self._targets_json()}
+
+    def _targets_json(self) -> list[JsonValue]:
+        return [
+            {"decoder": None if one.decoder is None else one.decoder.value, "cv": one.cv} for one in self.targets
+        ]
+
+    def _words(self) -> str:
+        """What is done to which CV."""
+        what = f"CV {self.cv}" + ("" if self.position is None else f" bit {self.position}")
+        value = None if self.value is None else int(self.value)
+        return f"{what} := {value}" if self.writes else f"{what} = {value}?"
+
+
+@attrs.frozen(slots=True)
+class CvVerifyByte(CvAccess):
     """CV access, long form, verify byte: 111001VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Verify Byte"
@@ -28,12 +103,16 @@ class CvVerifyByte(Instruction):
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> bool:
+        return False
+
     def __str__(self) -> str:
-        return f"CV verify byte: CV {self.cv} = {self.value}?"
+        return f"CV verify byte: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class CvWriteByte(Instruction):
+class CvWriteByte(CvAccess):
     """CV access, long form, write byte: 111011VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Write Byte"
@@ -43,22 +122,26 @@ class CvWriteByte(Instruction):
     value: int = integer(0, 255)
 
     @property
+    def writes(self) -> bool:
+        return True
+
+    @property
     def needs_repeat(self) -> bool:
         return True
 
     def __str__(self) -> str:
-        return f"CV write byte: CV {self.cv} := {self.value}"
+        return f"CV write byte: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class CvBitManipulation(Instruction):
+class CvBitManipulation(CvAccess):
     """CV access, long form, bit manipulation: 111010VV VVVVVVVV 111CDBBB (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Bit Manipulation"
     #: V + 1.
     cv: int = integer(1, 1024)
     #: C: write the bit, rather than verify it.
-    write: bool = flag()
+    writes: bool = flag()
     #: D: the bit's value.
     value: bool = flag()
     #: BBB: which bit.
@@ -66,22 +149,18 @@ class CvBitManipulation(Instruction):
 
     @property
     def needs_repeat(self) -> bool:
-        return self.write
+        return self.writes
 
     def __str__(self) -> str:
-        return f"CV {bit_words(self.write, self.cv, self.position, self.value)}"
-
-
-def bit_words(write: bool, cv: int, position: int, value: bool) -> str:
-    """A bit manipulation in words."""
-    if write:
-        return f"write bit: CV {cv} bit {position} := {int(value)}"
-    return f"verify bit: CV {cv} bit {position} = {int(value)}?"
+        return f"CV {'write' if self.writes else 'verify'} bit: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class CvShortForm(Instruction):
-    """CV access, short form: 11110010 DDDDDDDD for CV 23, 11110011 DDDDDDDD for CV 24 (S-9.2.1 C)."""
+class CvShortForm(CvAccess):
+    """CV access, short form: 11110010 DDDDDDDD for CV 23, 11110011 DDDDDDDD for CV 24 (S-9.2.1 C).
+
+    A single packet acts.
+    """
 
     name: ClassVar[str] = "CV Access, Short Form"
     #: 23 or 24.
@@ -89,12 +168,16 @@ class CvShortForm(Instruction):
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> bool:
+        return True
+
     def __str__(self) -> str:
-        return f"CV short form: CV {self.cv} := {self.value}"
+        return f"CV short form: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class CvShortFormPair(Instruction):
+class CvShortFormPair(CvAccess):
     """CV access, short form, two CVs: 11110100 for 17 and 18, 11110101 for 31 and 32 (RCN-214, from memory)."""
 
     name: ClassVar[str] = "CV Access, Short Form, Two CVs"
@@ -105,13 +188,33 @@ class CvShortFormPair(Instruction):
     #: For the second.
     next_value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> bool:
+        return True
+
+    @property
+    def values(self) -> dict[int, int]:
+        """Both CVs: number to byte."""
+        return {self.cv: self.value, self.cv + 1: self.next_value}
+
+    @property
+    def targets(self) -> tuple[CvTarget, ...]:
+        """Both CVs."""
+        return (CvTarget(self.decoder, self.cv), CvTarget(self.decoder, self.cv + 1))
+
+    def _words(self) -> str:
+        return f"CV {self.cv} := {self.value}, CV {self.cv + 1} := {self.next_value}"
+
     def __str__(self) -> str:
-        return f"CV short form: CV {self.cv} := {self.value}, CV {self.cv + 1} := {self.next_value}"
+        return f"CV short form: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class LegacyCvAccess(Instruction):
-    """Accessory CV access as it was: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A)."""
+class LegacyCvAccess(CvAccess):
+    """Accessory CV access as it was: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A).
+
+    The packet does not say whether it writes.
+    """
 
     name: ClassVar[str] = "Accessory CV Access, Legacy"
     #: V + 1.
@@ -119,5 +222,53 @@ class LegacyCvAccess(Instruction):
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> None:
+        return None
+
+    def _words(self) -> str:
+        return f"CV {self.cv}, data {self.value}"
+
     def __str__(self) -> str:
-        return f"legacy accessory CV access: CV {self.cv}, data {self.value}"
+        return f"legacy accessory CV access: {self._words()}"
+
+
+#: GG of extended CV access, from memory.
+_OPERATIONS = {0b01: "read", 0b10: "write bits of", 0b11: "write"}
+
+
+@attrs.frozen(slots=True)
+class ExtendedCvAccess(CvAccess):
+    """Extended CV access: 1110GGSS, a 24-bit CV number, 0 to 4 bytes (RCN-214, from memory).
+
+    The packet's length tells it from the long form, but not from a long form with other instructions behind it.
+    """
+
+    name: ClassVar[str] = "Extended CV Access"
+    #: GG: 1 read, 2 write bits, 3 write.
+    operation: int = choice(1, 2, 3)
+    #: SS: a number by which answers are told apart.
+    sequence: int = integer(0, 3)
+    #: V + 1.
+    cv: int = integer(1, 1 << 24)
+    #: The bytes behind the CV number.
+    data: bytes = octets(0, 4)
+
+    @property
+    def value(self) -> int | None:
+        """The byte, if it writes a single one."""
+        return self.data[0] if self.operation == 3 and len(self.data) == 1 else None
+
+    @property
+    def writes(self) -> bool:
+        return self.operation != 1
+
+    def _words(self) -> str:
+        return f"{_OPERATIONS[self.operation]} CV {self.cv}: {hexadecimal(self.data)}"
+
+    @property
+    def brief(self) -> str:
+        return brief(f"extended: {self._words()}")
+
+    def __str__(self) -> str:
+        return f"extended CV access: {self._words()}, sequence {self.sequence}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
-from typing import Union
+from typing import Any, Union
 
 import attrs
 
@@ -22,18 +22,18 @@ from .address import (
     ReservedAddress,
     ShortAddress,
 )
-from .base import Instruction
-from .pattern import Letters, FieldLayout, Pattern
+from .base import Instruction, own_fields
+from .pattern import FieldLayout, Letters, Pattern
 from .special import Reserved
 
-__all__ = ["Entry", "Place", "Tail"]
+__all__ = ["Entry", "FieldLetters", "Place", "Tail"]
 
 
 class Place(enum.Enum):
     """Where a pattern stands. Only patterns in the same place can be taken for one another.
 
-    Behind the address of a multi-function decoder patterns start after the address and follow one
-    another. Elsewhere a pattern is the whole packet but for the error detection byte.
+    Behind the address of a multi-function decoder patterns start after the address. Elsewhere a pattern is the whole
+    packet but for the error detection byte.
     """
 
     BROADCAST = "behind the broadcast address"
@@ -46,12 +46,17 @@ class Place(enum.Enum):
 
     @property
     def follows_address(self) -> bool:
-        """Whether patterns start after the address and may follow one another."""
+        """Whether patterns start after the address."""
         return self in (Place.BROADCAST, Place.SHORT, Place.LONG)
 
     @property
+    def many(self) -> bool:
+        """Whether patterns may follow one another (S-9.2.1 C). S-9.2.1 B speaks of one instruction to broadcast."""
+        return self in (Place.SHORT, Place.LONG)
+
+    @property
     def key(self) -> int:
-        """The byte of the pattern that tells most: by it decoding looks instructions up."""
+        """The byte of the pattern by which decoding looks instructions up: the one that says most."""
         return 1 if self in (Place.ACCESSORY, Place.IDLE) else 0
 
 
@@ -77,6 +82,10 @@ _FIRST: Mapping[Place, tuple[int, int]] = {
     Place.SERVICE: (0xF0, 0x70),
 }
 
+#: The first three bits of the classes of which a packet holds at most one instruction: decoder and consist control,
+#: advanced operations, CV access (S-9.2.1 C, each in its own part).
+ONE_PER_PACKET = (0b000, 0b001, 0b111)
+
 
 @attrs.frozen(slots=True)
 class Tail:
@@ -94,11 +103,11 @@ class Tail:
 FieldLetters = Union[str, Letters]
 
 
-@attrs.frozen(slots=True, kw_only=True)
+@attrs.frozen(slots=True)
 class Entry:
     """An instruction's pattern, its addresses, the class it builds and the source.
 
-    :raises HalfbitError: where the pattern cannot be read, does not belong to the addresses, or
+    :raises HalfbitError: if the pattern cannot be read, does not belong to the addresses, or
         does not supply each field of the class exactly once and within its range.
     """
 
@@ -113,19 +122,26 @@ class Entry:
     #: Field of the class to letters of the pattern.
     fields: Mapping[str, FieldLetters] = attrs.field(factory=dict)
     #: Field of the address to letters, for addresses that share bytes with the instruction.
-    address: Mapping[str, FieldLetters] = attrs.field(factory=dict)
+    address: Mapping[str, FieldLetters] = attrs.field(factory=dict, kw_only=True)
     #: Fields of the class that the pattern alone determines.
-    constants: Mapping[str, int] = attrs.field(factory=dict)
+    constants: Mapping[str, int] = attrs.field(factory=dict, kw_only=True)
     #: Bytes behind the pattern.
-    tail: Tail | None = None
+    tail: Tail | None = attrs.field(default=None, kw_only=True)
     #: The classes this is a special case of: its pattern must narrow theirs, and goes first.
-    special_of: tuple[type[Instruction], ...] = ()
-    #: Address numbers it is for, where not all of a kind.
-    numbers: tuple[int, int] | None = None
-    #: Whether a packet may hold at most one of the instructions marked so.
-    once: bool = False
+    special_of: tuple[type[Instruction], ...] = attrs.field(default=(), kw_only=True)
+    #: The classes of rows that can read the same bytes otherwise: both readings are given, as :class:`Ambiguous`. For
+    #: rows that stand alone.
+    beside: tuple[type[Instruction], ...] = attrs.field(default=(), kw_only=True)
+    #: Patterns of first bytes that it does not take, behind an address.
+    other_than: tuple[str, ...] = attrs.field(default=(), kw_only=True)
+    #: Whether it must be all that stands behind the address. The length of the packet then decides as well.
+    alone: bool = attrs.field(default=False, kw_only=True)
+    #: Address numbers it is for, if not all of a kind.
+    numbers: tuple[int, int] | None = attrs.field(default=None, kw_only=True)
+    #: Whether a packet may hold it beside another one of its class (see :attr:`packet_class`).
+    shares: bool = attrs.field(default=False, kw_only=True)
     #: The name in listings; that of the class if left out.
-    title: str = ""
+    title: str = attrs.field(default="", kw_only=True)
 
     #: The pattern's fixed bits, byte by byte (made from ``pattern``).
     parsed: Pattern = attrs.field(init=False, eq=False, repr=False)
@@ -133,22 +149,23 @@ class Entry:
     layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
     #: Field of the address to where its bits stand (made from ``address``).
     address_layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
+    #: For each first byte whether :attr:`other_than` leaves it out (made from that).
+    left_out: frozenset[int] = attrs.field(init=False, eq=False, repr=False)
 
     def __attrs_post_init__(self) -> None:
         parsed = Pattern.parse(self.pattern)
         put = object.__setattr__  # the one way to fill a frozen class from itself
         put(self, "parsed", parsed)
         put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
-        put(
-            self,
-            "address_layouts",
-            {name: parsed.field(_letters(letters)) for name, letters in self.address.items()},
-        )
+        put(self, "address_layouts", {name: parsed.field(_letters(one)) for name, one in self.address.items()})
+        put(self, "left_out", frozenset(byte for text in self.other_than for byte in Pattern.parse(text).bytes_at(0)))
         self._check_places()
-        if not self.reserved:
+        if self.reserved:
+            self._check_reserved()
+        else:
             self._check_letters()
             self._check_fields()
-            self._check_address()
+        self._check_address()
 
     @property
     def name(self) -> str:
@@ -164,15 +181,16 @@ class Entry:
     def reserved(self) -> bool:
         """Whether it only says that the standards keep these bytes for later.
 
-        Such an entry is a lower tier: it takes what no instruction does. Where instructions follow
-        an address that means first bytes with which no instruction starts.
+        Such a row takes only what no instruction does.
         """
         return issubclass(self.builds, Reserved)
 
     @property
-    def open_ended(self) -> bool:
-        """Whether any number of bytes may follow the pattern."""
-        return self.tail is not None and self.tail.high is None
+    def packet_class(self) -> int | None:
+        """The class of which a packet holds at most one instruction, as its first three bits; ``None`` if no such."""
+        fixed = self.parsed.masks[0] & 0xE0 == 0xE0
+        bits = self.parsed.values[0] >> 5
+        return bits if fixed and bits in ONE_PER_PACKET and not self.shares else None
 
     @property
     def lengths(self) -> tuple[int, int | None]:
@@ -184,12 +202,14 @@ class Entry:
 
     @property
     def text(self) -> str:
-        """The pattern with its tail in words."""
-        if self.tail is None:
-            return self.pattern
-        if self.tail.high is None:
-            return f"{self.pattern} and {self.tail.low} or more bytes"
-        return f"{self.pattern} and {self.tail.low} to {self.tail.high} bytes"
+        """The pattern in words: its tail, which first bytes it leaves out, whether it stands alone."""
+        words = self.pattern
+        if self.other_than:
+            words += f" other than {', '.join(self.other_than)}"
+        if self.tail is not None:
+            most = " or more" if self.tail.high is None else f" to {self.tail.high}"
+            words += f" and {self.tail.low}{most} bytes"
+        return words + (", alone" if self.alone else "")
 
     def __str__(self) -> str:
         return f"{self.name} ({self.pattern})"
@@ -206,11 +226,17 @@ class Entry:
         for place in self.places:
             if place.follows_address:
                 continue
+            if self.alone or self.other_than or self.beside:
+                raise self._refuse("alone, beside and other_than are for patterns behind an address")
             mask, value = _FIRST[place]
             if self.parsed.masks[0] & mask != mask or self.parsed.values[0] & mask != value:
                 raise self._refuse(f"the first byte is not that of a packet of the place {place.value!r}")
             if len(self.parsed) <= place.key:
                 raise self._refuse(f"a pattern for the place {place.value!r} needs {place.key + 1} bytes")
+
+    def _check_reserved(self) -> None:
+        if self.fields or self.constants or (self.tail and self.tail != Tail("data", 0)):
+            raise self._refuse('a reserved row has no fields: give its length by the pattern, or tail=Tail("data", 0)')
 
     def _check_letters(self) -> None:
         """Each bit that is not fixed belongs to exactly one field."""
@@ -229,30 +255,30 @@ class Entry:
         if not isinstance(self.builds.__dict__.get("__slots__"), tuple):
             raise self._refuse(f"{self.builds.__name__} is no slotted attrs class")
         given = [*self.fields, *self.constants, *([self.tail.field] if self.tail else ())]
-        wanted = {
-            field.name: field
-            for field in attrs.fields(self.builds)
-            if field.name not in ("address", "packet", "evidence")
-        }
+        wanted = {field.name: field for field in own_fields(self.builds)}
         if sorted(given) != sorted(wanted):
             raise self._refuse(f"gives the fields {sorted(given)}, the class has {sorted(wanted)}")
         for name, field in wanted.items():
-            if self.tail and name == self.tail.field:
-                if field.metadata.get("octets") != (self.tail.low, self.tail.high):
-                    raise self._refuse(f"{name} must be declared as octets({self.tail.low}, {self.tail.high})")
-            elif "range" not in field.metadata:
-                raise self._refuse(f"{name} must be declared with integer(), choice() or flag()")
-            else:
-                low, high = field.metadata["range"]
-                layout = self.layouts.get(name)
-                least, most = (layout.low, layout.high) if layout else (self.constants[name],) * 2
-                if not low <= least <= most <= high:
-                    raise self._refuse(f"{name} can be {least} to {most}, the class takes {low} to {high}")
+            self._check_range(name, field)
+
+    def _check_range(self, name: str, field: attrs.Attribute[Any]) -> None:
+        """The class takes each value that the pattern can hold."""
+        if self.tail and name == self.tail.field:
+            if field.metadata.get("octets") != (self.tail.low, self.tail.high):
+                raise self._refuse(f"{name} must be declared as octets({self.tail.low}, {self.tail.high})")
+        elif "range" not in field.metadata:
+            raise self._refuse(f"{name} must be declared with integer(), choice() or flag()")
+        else:
+            low, high = field.metadata["range"]
+            layout = self.layouts.get(name)
+            least, most = (layout.low, layout.high) if layout else (self.constants[name],) * 2
+            if not low <= least <= most <= high:
+                raise self._refuse(f"{name} can be {least} to {most}, the class takes {low} to {high}")
 
     def _check_address(self) -> None:
         kind = self.addresses[0]
         if not self.address:
-            if PLACES[kind] is Place.ACCESSORY and attrs.fields(kind):
+            if PLACES[kind] is Place.ACCESSORY and any(f.default is attrs.NOTHING for f in attrs.fields(kind)):
                 raise self._refuse(f"does not say where the {kind.kind} address stands")
             return
         if len(self.addresses) > 1 or PLACES[kind] is not Place.ACCESSORY:

@@ -8,29 +8,31 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import Instruction, choice, flag, integer
+from .base import BRIEF, Instruction
+from .field import choice, flag, integer
 
 __all__ = [
     "AnalogFunction",
     "BinaryStateLong",
     "BinaryStateShort",
+    "FunctionControl",
     "FunctionExpansion",
     "FunctionGroupOne",
     "FunctionGroupTwo",
 ]
 
 
-def _states(first: int, count: int, bits: int) -> dict[int, bool]:
+def states_of(first: int, count: int, bits: int) -> dict[int, bool]:
     """Function number to state, the lowest function in bit 0."""
     return {first + index: bits >> index & 1 == 1 for index in range(count)}
 
 
-def _words(functions: Mapping[int, bool]) -> str:
-    return ", ".join(f"F{index} {_on(state)}" for index, state in functions.items())
-
-
-def _json(functions: Mapping[int, bool]) -> dict[str, JsonValue]:
-    return {"functions": {f"F{index}": state for index, state in functions.items()}}
+def function_words(functions: Mapping[int, bool], room: int = 1000) -> str:
+    """Neighbouring functions in one go, e.g. ``F1-F4: 1 3 on``; how many are on if the room is too small."""
+    on = [str(index) for index, state in functions.items() if state]
+    head = f"F{min(functions)}-F{max(functions)}: "
+    words = head + (" ".join(on) + " on" if on else "all off")
+    return words if len(words) <= room else f"{head}{len(on)} on"
 
 
 def _on(state: bool) -> str:
@@ -38,47 +40,66 @@ def _on(state: bool) -> str:
 
 
 @attrs.frozen(slots=True)
-class FunctionGroupOne(Instruction):
+class FunctionControl(Instruction):
+    """Base of what sets functions."""
+
+    @property
+    def functions(self) -> dict[int, bool]:
+        """Function number to state; F0 (FL) only if it is certain that it is there."""
+        raise NotImplementedError
+
+    @property
+    def fl_readings(self) -> tuple[bool | None, ...]:
+        """What it says of FL (F0): its state, or ``None`` for nothing; more than one if that is not certain."""
+        return (self.functions.get(0),)
+
+    @property
+    def brief(self) -> str:
+        return function_words(self.functions, BRIEF)
+
+    def meaning(self) -> dict[str, JsonValue]:
+        functions: dict[str, JsonValue] = {f"F{index}": state for index, state in self.functions.items()}
+        return {"functions": functions, "fl_readings": list(self.fl_readings)}
+
+
+@attrs.frozen(slots=True)
+class FunctionGroupOne(FunctionControl):
     """Function group one: 100LDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group One"
-    #: L, bit 4: FL, where the decoder's CV 29 has bit 1 set; else it means nothing.
+    #: L, bit 4: FL, if the decoder's CV 29 has bit 1 set; else it means nothing.
     bit4: bool = flag()
     #: DDDD: F1 in bit 0 to F4 in bit 3.
     states: int = integer(0, 15)
 
     @property
     def functions(self) -> dict[int, bool]:
-        """F1 to F4: number to state."""
-        return _states(1, 4, self.states)
+        """F1 to F4; also F0 (FL) if the decoder's configuration says that it is here."""
+        functions = states_of(1, 4, self.states)
+        return {0: self.bit4, **functions} if self.packet_context.steps == 28 else functions
 
     @property
     def fl_readings(self) -> tuple[bool | None, ...]:
-        """What it says of FL: with 28 steps its state, with 14 steps nothing (``None``).
-
-        One reading only where the decoder's configuration is known.
-        """
-        known = self.evidence.configuration
-        if known is None:
+        """With 28 steps the state of FL, with 14 nothing (``None``); one only if the configuration is known."""
+        steps = self.packet_context.steps
+        if steps is None:
             return (self.bit4, None)
-        return (self.bit4,) if known.steps == 28 else (None,)
+        return (self.bit4,) if steps == 28 else (None,)
 
-    def details(self) -> dict[str, JsonValue]:
-        return {"fl_readings": list(self.fl_readings), **_json(self.functions)}
+    def _fl(self) -> str:
+        words = {28: f"FL {_on(self.bit4)}", 14: "no FL", None: f"FL {_on(self.bit4)} or no FL"}
+        return words[self.packet_context.steps]
+
+    @property
+    def brief(self) -> str:
+        return f"{function_words(states_of(1, 4, self.states))}, {self._fl()}"
 
     def __str__(self) -> str:
-        readings = self.fl_readings
-        if readings == (None,):
-            words = "no FL"
-        elif len(readings) == 1:
-            words = f"FL {_on(self.bit4)}"
-        else:
-            words = f"FL {_on(self.bit4)} or no FL"
-        return f"function group one: {words}, {_words(self.functions)}"
+        return f"function group one: {self._fl()}, {function_words(states_of(1, 4, self.states))}"
 
 
 @attrs.frozen(slots=True)
-class FunctionGroupTwo(Instruction):
+class FunctionGroupTwo(FunctionControl):
     """Function group two: 1011DDDD for F5 to F8, 1010DDDD for F9 to F12 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group Two"
@@ -90,17 +111,14 @@ class FunctionGroupTwo(Instruction):
     @property
     def functions(self) -> dict[int, bool]:
         """Four functions: number to state."""
-        return _states(self.first, 4, self.states)
-
-    def details(self) -> dict[str, JsonValue]:
-        return _json(self.functions)
+        return states_of(self.first, 4, self.states)
 
     def __str__(self) -> str:
-        return f"function group two: {_words(self.functions)}"
+        return f"function group two: {function_words(self.functions)}"
 
 
 @attrs.frozen(slots=True)
-class FunctionExpansion(Instruction):
+class FunctionExpansion(FunctionControl):
     """F13 to F20 and F21 to F28 (S-9.2.1 C), F29 to F68 in eights (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Feature Expansion, Functions"
@@ -112,22 +130,18 @@ class FunctionExpansion(Instruction):
     @property
     def functions(self) -> dict[int, bool]:
         """Eight functions: number to state."""
-        return _states(self.first, 8, self.states)
-
-    def details(self) -> dict[str, JsonValue]:
-        return _json(self.functions)
+        return states_of(self.first, 8, self.states)
 
     def __str__(self) -> str:
-        return f"functions: {_words(self.functions)}"
-
-
-def _binary_state(number: int, state: bool) -> str:
-    return f"binary state: {number if number else 'all'} {_on(state)}"
+        return f"functions: {function_words(self.functions)}"
 
 
 @attrs.frozen(slots=True)
 class BinaryStateLong(Instruction):
-    """Binary state control, long form: 11000000 DLLLLLLL HHHHHHHH (S-9.2.1 C)."""
+    """Binary state control, long form: 11000000 DLLLLLLL HHHHHHHH (S-9.2.1 C).
+
+    Binary states 1 to 127 must be sent in the short form.
+    """
 
     name: ClassVar[str] = "Binary State Control, Long Form"
     #: D.
@@ -135,8 +149,21 @@ class BinaryStateLong(Instruction):
     #: H above L: the binary state; 0: all.
     number: int = integer(0, 32767)
 
-    def __str__(self) -> str:
+    @property
+    def needs_short_form(self) -> bool:
+        """Whether the station should have sent the short form: 1 to 127 (S-9.2.1 C)."""
+        return 1 <= self.number <= 127
+
+    @property
+    def brief(self) -> str:
         return _binary_state(self.number, self.state)
+
+    def meaning(self) -> dict[str, JsonValue]:
+        return {"needs_short_form": self.needs_short_form}
+
+    def __str__(self) -> str:
+        words = _binary_state(self.number, self.state)
+        return words + (", should have the short form" if self.needs_short_form else "")
 
 
 @attrs.frozen(slots=True)
@@ -149,8 +176,16 @@ class BinaryStateShort(Instruction):
     #: L: the binary state; 0: all.
     number: int = integer(0, 127)
 
+    @property
+    def brief(self) -> str:
+        return _binary_state(self.number, self.state)
+
     def __str__(self) -> str:
         return _binary_state(self.number, self.state)
+
+
+def _binary_state(number: int, state: bool) -> str:
+    return f"binary state: {number or 'all'} {_on(state)}"
 
 
 @attrs.frozen(slots=True)
@@ -158,11 +193,15 @@ class AnalogFunction(Instruction):
     """Analog function group: 00111101 VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Analog Function Group"
-    #: V: which output; 1 is the volume.
+    #: V: which output; 1 is the volume, all others are reserved (S-9.2.1 C).
     output: int = integer(0, 255)
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def brief(self) -> str:
+        return f"{'volume' if self.output == 1 else f'analog output {self.output}'} := {self.value}"
+
     def __str__(self) -> str:
-        what = "volume" if self.output == 1 else f"output {self.output}"
+        what = "volume" if self.output == 1 else f"output {self.output} (reserved)"
         return f"analog function: {what} := {self.value}"

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Union
+from typing import Any, Union
 
 from ..error import HalfbitError
-from ..event import Cutout, Fault
+from ..event import Cutout, Fault, PacketEvent
+from ..machine import run
 from ..packet import Packet
-from ..event import exclusive_or
 from .address import UnresolvedAddress
-from .base import Context, PacketContext, Instruction, Repetition, Template
-from .configuration import Configuration
+from .base import Context, Instruction, PacketContext, Repetition, Template, filler
+from .configuration import Configuration, Configurations, checked_configurations, configurations_for
 from .context import RepeatTracker, ServiceTracker, in_service_form, tells_nothing
 from .registry import Registry
-from .special import Ambiguous
+from .special import Ambiguous, Damaged
 from .standard import STANDARD
 
 __all__ = ["Event", "InstructionMachine", "instructions"]
@@ -26,116 +26,136 @@ Event = Union[Instruction, Fault, Cutout]
 #: locomotives repeats a few hundred packets.
 REMEMBERED = 2048
 
-#: What is known beside most packets.
+#: The first bytes of packets in the form of service mode.
+_UNRESOLVED = {first: UnresolvedAddress(first) for first in range(112, 128)}
+
+#: The context of most packets.
 _IN_OPERATIONS = PacketContext(Context.OPERATIONS)
 
 
 class _Reading:
-    """The decoding of one packet's bytes in one context, without what varies from one time to the next."""
+    """The decoding of one packet's bytes, without what varies from one time to the next."""
 
-    __slots__ = ("common", "configuration", "instructions", "needs_repeat", "templates", "valid")
+    __slots__ = ("common", "configurations", "damaged", "either", "instructions", "needs_repeat", "resets", "templates")
 
-    def __init__(
-        self, data: bytes, instructions: tuple[Instruction, ...], configuration: Configuration | None
-    ) -> None:
-        self.instructions = instructions
-        self.templates = [Template(instruction) for instruction in instructions]
-        self.needs_repeat = any(instruction.needs_repeat for instruction in instructions)
-        own = configuration is not None and configuration.holds_for(instructions[0].address)
-        self.configuration = configuration if own else None
-        self.valid = exclusive_or(data) == 0
-        #: How it is dressed where nothing is to be known beside it, if it can be so.
-        self.common = None
-        if len(instructions) == 1 and self.valid and not (self.needs_repeat or own) and tells_nothing(data):
-            self.common = self.templates[0].dressed
+    def __init__(self, data: bytes, found: tuple[Instruction, ...], configurations: tuple[Configuration, ...]) -> None:
+        self.instructions = found
+        self.configurations = configurations
+        self.templates = [Template(instruction) for instruction in found]
+        self.needs_repeat = any(instruction.needs_repeat for instruction in found)
+        self.resets = any(instruction.resets_decoder for instruction in found)
+        self.damaged = isinstance(found[0], Damaged)
+        self.either = isinstance(found[0], Ambiguous)
+        plain = not (self.needs_repeat or self.resets or configurations or self.damaged or self.either)
+        #: Make the instructions if nothing is to be known beside them.
+        self.common = [template.make for template in self.templates] if plain and tells_nothing(data) else None
 
 
 class InstructionMachine:
     """Packets, faults and cutouts in; instructions, faults and cutouts out, in the same order.
 
     A packet gives at least one instruction. Whether it is read as one of service mode follows
-    from the packets before it (S-9.2.3). In the form of service mode, with nothing before that
-    tells, or after service mode was left and before operations resumed, it is :class:`Ambiguous`.
+    from the packets before it (S-9.2.3). If it has the form of service mode and nothing before says
+    whether that is on, or service mode was left and operations have not resumed, it is :class:`Ambiguous`.
+
+    A machine can be copied and pickled at any point, and goes on from there.
 
     :param registry: the instructions to look for.
-    :param configuration: CV 29 of a decoder, for what packets alone do not tell.
+    :param configuration: the CVs on which the meaning of packets depends: one :class:`Configuration` for all
+        multi-function decoders, or a mapping of address to configuration (:class:`Broadcast` for all others).
     :param context: ``Context.OPERATIONS`` or ``Context.SERVICE`` to read every packet in that
         context, whatever comes before.
-    :raises HalfbitError: for another context.
+    :raises HalfbitError: for another context, registry or configuration.
     """
 
     def __init__(
         self,
         registry: Registry = STANDARD,
-        configuration: Configuration | None = None,
+        configuration: Configurations = None,
         context: Context | None = None,
     ) -> None:
+        if not isinstance(registry, Registry):
+            raise HalfbitError(f"registry: {registry!r} is no Registry: give STANDARD, or STANDARD.extended(...)")
         if context not in (None, Context.OPERATIONS, Context.SERVICE):
-            raise HalfbitError(f"context: {context!r} is neither operations nor service mode")
+            raise HalfbitError(f"context: {context!r} is neither Context.OPERATIONS nor Context.SERVICE nor None")
         self._registry = registry
-        self._configuration = configuration
+        self._configurations = checked_configurations(configuration)
         self._tracker = ServiceTracker(context)
         self._repeats = RepeatTracker()
+        self._forget()
+
+    def _forget(self) -> None:
+        """Empty the memories. Nothing but time is lost."""
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
-        self._evidence: dict[tuple[object, ...], PacketContext] = {}
+        self._contexts: dict[tuple[object, ...], PacketContext] = {}
 
-    def feed(self, event: Packet | Fault | Cutout) -> tuple[Event, ...]:
-        """Take the next packet, fault or cutout; nothing is ever held back.
+    def __getstate__(self) -> dict[str, Any]:
+        return {name: vars(self)[name] for name in ("_registry", "_configurations", "_tracker", "_repeats")}
 
-        :raises HalfbitError: for anything else.
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        vars(self).update(state)
+        self._forget()
+
+    def feed(self, event: PacketEvent, /) -> tuple[Event, ...]:
+        """Take the next packet, fault or cutout; give what it is. Nothing is ever held back.
+
+        :raises HalfbitError: for anything else; the machine can go on.
         """
         if isinstance(event, Packet):
             data = event.data
             operations = self._operations.get(data) or self._read(data, service=False)
-            if operations.common is not None and not self._repeats.waiting and self._tracker.take_common(data):
+            common = operations.common
+            if common is not None and not self._repeats.waiting and self._tracker.take_common(data):
                 # Nearly all packets. The long way would give the same.
-                return (operations.common(event, _IN_OPERATIONS),)
+                return (common[0](event, _IN_OPERATIONS),) if len(common) == 1 else tuple(
+                    [make(event, _IN_OPERATIONS) for make in common]
+                )
             return self._packet(event, operations)
-        if isinstance(event, (Fault, Cutout)):
+        if isinstance(event, Fault):
+            self._tracker.lose()
             return (event,)
-        raise HalfbitError(f"{event!r} is no packet, fault or cutout")
+        if isinstance(event, Cutout):
+            return (event,)
+        raise HalfbitError(f"{event!r} is no Packet, Fault or Cutout: feed what layer 4 gives, or Packet(data)")
 
     def finish(self) -> tuple[Event, ...]:
-        """The capture is over; nothing can be pending."""
+        """The signal is over; nothing can be pending."""
         return ()
 
     def _packet(self, packet: Packet, operations: _Reading) -> tuple[Instruction, ...]:
         data = packet.data
-        if not operations.valid:
-            # Its bytes are not what was sent, so they are no valid packet to any rule.
-            return self._dress(operations, packet, Context.UNKNOWN, None)
+        if operations.damaged:
+            # Its bytes are not what was sent, so it is no valid packet to any rule.
+            self._tracker.lose()
+            return self._make(operations, packet, Context.UNKNOWN, None)
         tracker = self._tracker
-        tracker.take(data, packet.end if packet.start or packet.end else None)
+        tracker.take(data, packet.end if packet.start or packet.end else None, operations.resets)
         context = tracker.context
-        if not in_service_form(data):
-            return self._dress(operations, packet, context, self._repeat(data, operations))
-        if context is Context.OPERATIONS:
-            return self._dress(operations, packet, context, self._repeat(data, operations))
+        if context is Context.OPERATIONS or not in_service_form(data):
+            return self._make(operations, packet, context, self._repeat(data, operations))
         service = self._service.get(data) or self._read(data, service=True)
         if context is Context.SERVICE:
             return self._in_service(service, packet)
-        return self._ambiguous(operations, service, packet, context)
+        return self._either(operations, service, packet, context)
 
     def _in_service(self, reading: _Reading, packet: Packet) -> tuple[Instruction, ...]:
         tracker = self._tracker
-        if tracker.repetition is Repetition.REPEAT:
-            tracker.executed(reading.instructions[0])
-        return self._dress(reading, packet, Context.SERVICE, tracker.repetition, tracker.page)
+        page = reading.instructions[0].new_page
+        if tracker.repetition is Repetition.REPEAT and page is not None:
+            tracker.turn_page(page)
+        return self._make(reading, packet, Context.SERVICE, tracker.repetition, tracker.page)
 
-    def _ambiguous(
+    def _either(
         self, operations: _Reading, service: _Reading, packet: Packet, context: Context
     ) -> tuple[Instruction, ...]:
-        repetition = self._repeat(packet.data, operations)
-        return (
-            Ambiguous(
-                UnresolvedAddress(packet.data[0]),
-                self._dress(operations, packet, context, repetition),
-                self._dress(service, packet, context, self._tracker.repetition),
-                packet=packet,
-                evidence=self._known(context, None, None, None),
-            ),
-        )
+        """Both readings of a packet that can be one of service mode or not."""
+        as_operations = self._make(operations, packet, context, self._repeat(packet.data, operations))
+        first = as_operations[0]
+        readings = first.readings if isinstance(first, Ambiguous) else (as_operations,)
+        as_service = self._make(service, packet, context, self._tracker.repetition)
+        known = self._known(context, None, None, ())
+        return (_ambiguous(packet.data[0], (*readings, as_service), packet, known),)
 
     def _repeat(self, data: bytes, reading: _Reading) -> Repetition | None:
         return self._repeats.take(data, reading.instructions[0].address, reading.needs_repeat)
@@ -143,14 +163,14 @@ class InstructionMachine:
     def _read(self, data: bytes, *, service: bool) -> _Reading:
         """Decode, and remember it. A full memory is emptied: what still comes is soon back in it."""
         memory = self._service if service else self._operations
-        registry = self._registry
-        found = registry.decode_service(data) if service else registry.decode(data)
+        found = self._registry.decode_service(data) if service else self._registry.decode(data)
         if len(memory) >= REMEMBERED:
             memory.clear()
-        reading = memory[data] = _Reading(data, found, self._configuration)
+        configurations = configurations_for(found[0].address, self._configurations)
+        reading = memory[data] = _Reading(data, found, configurations)
         return reading
 
-    def _dress(
+    def _make(
         self,
         reading: _Reading,
         packet: Packet,
@@ -158,43 +178,53 @@ class InstructionMachine:
         repetition: Repetition | None,
         page: int | None = None,
     ) -> tuple[Instruction, ...]:
-        known = self._known(context, repetition, page, reading.configuration)
-        if repetition is None or len(reading.templates) == 1:
-            return tuple([one.dressed(packet, known) for one in reading.templates])
-        single = self._known(context, None, page, reading.configuration)
-        return tuple(
-            one.dressed(packet, known if one.instruction.needs_repeat else single)
-            for one in reading.templates
-        )
+        """The instructions of a packet, each with its packet and context."""
+        known = self._known(context, repetition, page, reading.configurations)
+        single = known
+        if repetition is not None and len(reading.templates) > 1:
+            single = self._known(context, None, page, reading.configurations)
+        made = [one.make(packet, known if one.instruction.needs_repeat else single) for one in reading.templates]
+        return tuple(map(_within, made)) if reading.either else tuple(made)
 
     def _known(
         self,
         context: Context,
         repetition: Repetition | None,
         page: int | None,
-        configuration: Configuration | None,
+        configurations: tuple[Configuration, ...],
     ) -> PacketContext:
-        hold_off = self._tracker.hold_off and context is not Context.SERVICE
-        key = (context, repetition, hold_off, page, configuration is None)
-        known = self._evidence.get(key)
+        too_soon = self._tracker.too_soon and context is not Context.SERVICE
+        key = (context, repetition, too_soon, page, configurations)
+        known = self._contexts.get(key)
         if known is None:
-            known = PacketContext(context, repetition, hold_off, page, configuration)
-            self._evidence[key] = known
+            known = self._contexts[key] = PacketContext(context, repetition, too_soon, page, configurations)
         return known
 
 
+def _ambiguous(first: int, readings: tuple[tuple[Instruction, ...], ...], packet: Packet, known: PacketContext) -> Instruction:
+    fill = filler(Ambiguous)
+    return fill([_UNRESOLVED[first], packet.data[1:-1], readings], packet, known)
+
+
+def _within(either: Instruction) -> Instruction:
+    """The same with its packet and context in the instructions of its readings as well."""
+    assert isinstance(either, Ambiguous)
+    packet, known = either.packet, either.packet_context
+    readings = tuple(tuple(Template(one).make(packet, known) for one in reading) for reading in either.readings)
+    return Ambiguous(either.address, readings, raw=either.raw, packet=packet, packet_context=known)
+
+
 def instructions(
-    events: Iterable[Packet | Fault | Cutout],
+    events: Iterable[PacketEvent],
     registry: Registry = STANDARD,
     *,
-    configuration: Configuration | None = None,
+    configuration: Configurations = None,
     context: Context | None = None,
 ) -> Iterator[Event]:
     """The instructions of a signal, in order, with faults and cutouts in their places.
 
     The parameters are those of :class:`InstructionMachine`.
+
+    :raises HalfbitError: as :class:`InstructionMachine`.
     """
-    machine = InstructionMachine(registry, configuration, context)
-    for event in events:
-        yield from machine.feed(event)
-    yield from machine.finish()
+    return run(InstructionMachine(registry, configuration, context), events)

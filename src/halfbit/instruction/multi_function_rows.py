@@ -1,4 +1,4 @@
-"""Rows of the registry: instructions to multi-function decoders (S-9.2 B, S-9.2.1 C), and idle."""
+"""Rows of the registry: instructions to multi-function decoders (S-9.2 B, S-9.2.1 C), reserved addresses and idle."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from .control import (
     SetDecoderFlags,
     SetExtendedAddressing,
 )
-from .cv import CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte
+from .cv import CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, ExtendedCvAccess
 from .entry import Entry, Tail
 from .function import (
     AnalogFunction,
@@ -28,336 +28,157 @@ from .function import (
 )
 from .pattern import Letters
 from .special import Reserved
-from .speed import (
-    BroadcastStop,
-    RestrictedSpeedStep,
-    SpeedAndDirection,
-    SpeedControl128,
-    SpeedDirectionFunctions,
-)
+from .speed import BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl128, SpeedDirectionFunctions
 
 __all__ = ["MULTI_FUNCTION"]
 
 _ANY = (Broadcast, ShortAddress, LongAddress)
 _OWN = (ShortAddress, LongAddress)
+_ALL = (Broadcast,)
+_KEPT = (ReservedAddress,)
 _CV = Letters("V", add=1)  # CVs are counted from 1, sent from 0
 _REST = Tail("data", 0)
+_BYTE = {"value": "D"}
+_PAIR = {"value": "V", "next_value": "D"}
+_LONG_FORM = (CvVerifyByte, CvWriteByte, CvBitManipulation)
+
+# Sources.
+_B, _C = "S-9.2 B", "S-9.2.1 C"
+_RCN_211, _RCN_212, _RCN_214 = (f"{name}, from memory" for name in ("RCN-211", "RCN-212", "RCN-214"))
+_ADVANCED = "S-9.2.1 A; S-9.2.1.1, RCN-218, from memory"
 
 
 def _functions(pattern: str, first: int, source: str) -> Entry:
+    title = f"F{first} to F{first + 7}"
+    return Entry(pattern, _ANY, FunctionExpansion, source, {"states": "D"}, constants={"first": first}, title=title)
+
+
+def _reserved(pattern: str, *other_than: str) -> Entry:
+    return Entry(pattern, _ANY, Reserved, _C, tail=_REST, other_than=other_than)
+
+
+def _extended(pattern: str, operation: int, title: str) -> Entry:
     return Entry(
-        pattern=pattern,
-        addresses=_ANY,
-        builds=FunctionExpansion,
-        fields={"states": "D"},
-        constants={"first": first},
-        title=f"F{first} to F{first + 7}",
-        source=source,
-    )
+        f"{pattern}SS VVVVVVVV VVVVVVVV VVVVVVVV", _ANY, ExtendedCvAccess, _RCN_214, {"sequence": "S", "cv": _CV},
+        constants={"operation": operation}, tail=Tail("data", 0, 4), alone=True, beside=_LONG_FORM, title=title,
+    )  # fmt: skip
 
 
-def _reserved(pattern: str, source: str) -> Entry:
-    return Entry(pattern=pattern, addresses=_ANY, builds=Reserved, tail=_REST, source=source)
-
-
-_DECODER_CONTROL = (
-    Entry(
-        pattern="00000000",
-        addresses=(Broadcast,),
-        builds=DigitalDecoderReset,
-        title="Digital Decoder Reset Packet",
-        once=True,
-        source="S-9.2 B; S-9.2.1 C",
-    ),
-    Entry(
-        pattern="00000000",
-        addresses=_OWN,
-        builds=DigitalDecoderReset,
-        once=True,
-        source="S-9.2.1 C",
-    ),
-    Entry(pattern="00000001", addresses=_ANY, builds=HardReset, once=True, source="S-9.2.1 C"),
-    Entry(
-        pattern="0000001F",
-        addresses=_ANY,
-        builds=FactoryTest,
-        fields={"f": "F"},
-        tail=_REST,
-        once=True,
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="0000011D CCCC0SSS",
-        addresses=_ANY,
-        builds=SetDecoderFlags,
-        fields={"value": "D", "code": "C", "sub_address": "S"},
-        once=True,
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="0000101D",
-        addresses=_ANY,
-        builds=SetExtendedAddressing,
-        fields={"enabled": "D"},
-        once=True,
-        source="S-9.2.1 C",
-    ),
-    # Two rows, because only 00001111 may share a packet with other decoder control.
-    Entry(
-        pattern="00001110",
-        addresses=_ANY,
-        builds=DecoderAcknowledgementRequest,
-        constants={"value": 0},
-        once=True,
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="00001111",
-        addresses=_ANY,
-        builds=DecoderAcknowledgementRequest,
-        constants={"value": 1},
-        source="S-9.2.1 C",
-    ),
-    _reserved("0000010D", "S-9.2.1 C"),
-    _reserved("0000100D", "S-9.2.1 C"),
-    _reserved("0000110D", "S-9.2.1 C"),
+# Class 000.
+_DECODER_AND_CONSIST_CONTROL = (
+    Entry("00000000", _ALL, DigitalDecoderReset, f"{_B}; {_C}", title="Digital Decoder Reset Packet"),
+    Entry("00000000", _OWN, DigitalDecoderReset, _C),
+    Entry("00000001", _ANY, HardReset, _C),
+    Entry("0000001F", _ANY, FactoryTest, _C, {"f": "F"}, tail=_REST),
+    Entry("0000011D CCCC0SSS", _ANY, SetDecoderFlags, _C, {"value": "D", "code": "C", "sub_address": "S"}),
+    Entry("0000101D", _ANY, SetExtendedAddressing, _C, {"enabled": "D"}),
+    # Two rows, because only 00001111 may share a packet with another one of its class.
+    Entry("00001110", _ANY, DecoderAcknowledgementRequest, _C, constants={"value": 0}),
+    Entry("00001111", _ANY, DecoderAcknowledgementRequest, _C, constants={"value": 1}, shares=True),
+    _reserved("0000010D"),
+    _reserved("0000100D"),
+    _reserved("0000110D"),
+    Entry("0001001R 0AAAAAAA", _ANY, ConsistControl, _C, {"reversed": "R", "number": "A"}),
+    Entry("0001001R 1AAAAAAA", _ANY, Reserved, _C, title="Consist Control, Reserved"),
+    _reserved("0001CCCC", "0001001R"),
 )
 
-_CONSIST_CONTROL = (
-    Entry(
-        pattern="0001001R 0AAAAAAA",
-        addresses=_ANY,
-        builds=ConsistControl,
-        fields={"reversed": "R", "number": "A"},
-        source="S-9.2.1 C",
-    ),
-    _reserved("0001CCCC", "S-9.2.1 C"),
-)
-
+# Class 001.
 _ADVANCED_OPERATIONS = (
+    Entry("00111111 DSSSSSSS", _ANY, SpeedControl128, _C, {"forward": "D", "code": "S"}),
     Entry(
-        pattern="00111111 DSSSSSSS",
-        addresses=_ANY,
-        builds=SpeedControl128,
-        fields={"forward": "D", "code": "S"},
-        source="S-9.2.1 C",
-    ),
+        "00111110 EUFSSSSS", _ANY, RestrictedSpeedStep, f"{_C}; special operating modes: {_RCN_212}",
+        {"enabled": Letters("E", xor=1), "bit6": "U", "bit5": "F", "code": "S"},
+    ),  # fmt: skip
+    Entry("00111101 VVVVVVVV DDDDDDDD", _ANY, AnalogFunction, _C, {"output": "V", "value": "D"}),
     Entry(
-        pattern="00111110 E0SSSSSS",
-        addresses=_ANY,
-        builds=RestrictedSpeedStep,
-        fields={"enabled": Letters("E", xor=1), "step": "S"},
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="00111101 VVVVVVVV DDDDDDDD",
-        addresses=_ANY,
-        builds=AnalogFunction,
-        fields={"output": "V", "value": "D"},
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="00111100 DSSSSSSS",
-        addresses=_ANY,
-        builds=SpeedDirectionFunctions,
-        fields={"forward": "D", "code": "S"},
+        "00111100 DSSSSSSS", _ANY, SpeedDirectionFunctions, _RCN_212, {"forward": "D", "code": "S"},
         tail=Tail("states", 1, 4),
-        source="RCN-212, from memory",
-    ),
-    _reserved("001CCCCC", "S-9.2.1 C"),
+    ),  # fmt: skip
+    _reserved("001CCCCC", "00111111", "00111110", "00111101"),
 )
 
+# Classes 010 and 011.
 _SPEED_AND_DIRECTION = (
+    Entry("01DCSSSS", _ANY, SpeedAndDirection, f"{_B}; {_C}", {"forward": "D", "code": "CS"}),
     Entry(
-        pattern="01DCSSSS",
-        addresses=_ANY,
-        builds=SpeedAndDirection,
-        fields={"forward": "D", "code": "CS"},
-        source="S-9.2 B; S-9.2.1 C",
-    ),
-    Entry(
-        pattern="01DC000S",
-        addresses=(Broadcast,),
-        builds=BroadcastStop,
-        fields={"forward": "D", "direction_ignored": "C", "emergency": "S"},
-        special_of=(SpeedAndDirection,),
-        source="S-9.2 B",
-    ),
+        "01DC000S", _ALL, BroadcastStop, _B, {"forward": "D", "direction_ignored": "C", "emergency": "S"},
+        special_of=(SpeedAndDirection,), alone=True,
+    ),  # fmt: skip
 )
 
+# Classes 100 and 101.
 _FUNCTIONS = (
+    Entry("100LDDDD", _ANY, FunctionGroupOne, _C, {"bit4": "L", "states": "D"}),
     Entry(
-        pattern="100LDDDD",
-        addresses=_ANY,
-        builds=FunctionGroupOne,
-        fields={"bit4": "L", "states": "D"},
-        source="S-9.2.1 C",
+        "1011DDDD", _ANY, FunctionGroupTwo, _C, {"states": "D"}, constants={"first": 5}, title="Function Group Two, F5 to F8"
     ),
     Entry(
-        pattern="1011DDDD",
-        addresses=_ANY,
-        builds=FunctionGroupTwo,
-        fields={"states": "D"},
-        constants={"first": 5},
-        title="Function Group Two, F5 to F8",
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="1010DDDD",
-        addresses=_ANY,
-        builds=FunctionGroupTwo,
-        fields={"states": "D"},
-        constants={"first": 9},
-        title="Function Group Two, F9 to F12",
-        source="S-9.2.1 C",
+        "1010DDDD", _ANY, FunctionGroupTwo, _C, {"states": "D"}, constants={"first": 9}, title="Function Group Two, F9 to F12"
     ),
 )
 
+# Class 110.
 _FEATURE_EXPANSION = (
+    Entry("11000000 DLLLLLLL HHHHHHHH", _ANY, BinaryStateLong, _C, {"state": "D", "number": "HL"}),
     Entry(
-        pattern="11000000 DLLLLLLL HHHHHHHH",
-        addresses=_ANY,
-        builds=BinaryStateLong,
-        fields={"state": "D", "number": "HL"},
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="11000001 00MMMMMM WWWHHHHH U0BBBBBB",
-        addresses=(Broadcast,),
-        builds=ModelTime,
-        fields={"minute": "M", "weekday": "W", "hour": "H", "update": "U", "factor": "B"},
-        source="RCN-211, from memory",
-    ),
-    Entry(
-        pattern="11000001 010TTTTT MMMMYYYY YYYYYYYY",
-        addresses=(Broadcast,),
-        builds=ModelDate,
-        fields={"day": "T", "month": "M", "year": "Y"},
-        source="RCN-211, from memory",
-    ),
-    Entry(
-        pattern="11000010 MMMMMMMM MMMMMMMM",
-        addresses=(Broadcast,),
-        builds=SystemTime,
-        fields={"milliseconds": "M"},
-        source="RCN-211, from memory",
-    ),
-    _functions("11011000 DDDDDDDD", 29, "RCN-212, from memory"),
-    _functions("11011001 DDDDDDDD", 37, "RCN-212, from memory"),
-    _functions("11011010 DDDDDDDD", 45, "RCN-212, from memory"),
-    _functions("11011011 DDDDDDDD", 53, "RCN-212, from memory"),
-    _functions("11011100 DDDDDDDD", 61, "RCN-212, from memory"),
-    Entry(
-        pattern="11011101 DLLLLLLL",
-        addresses=_ANY,
-        builds=BinaryStateShort,
-        fields={"state": "D", "number": "L"},
-        source="S-9.2.1 C",
-    ),
-    _functions("11011110 DDDDDDDD", 13, "S-9.2.1 C"),
-    _functions("11011111 DDDDDDDD", 21, "S-9.2.1 C"),
-    _reserved("110CCCCC", "S-9.2.1 C"),
+        "11000001 00MMMMMM WWWHHHHH U0BBBBBB", _ALL, ModelTime, _RCN_211,
+        {"minute": "M", "weekday": "W", "hour": "H", "update": "U", "factor": "B"},
+    ),  # fmt: skip
+    Entry("11000001 010TTTTT MMMMYYYY YYYYYYYY", _ALL, ModelDate, _RCN_211, {"day": "T", "month": "M", "year": "Y"}),
+    Entry("11000010 MMMMMMMM MMMMMMMM", _ALL, SystemTime, _RCN_211, {"milliseconds": "M"}),
+    _functions("11011000 DDDDDDDD", 29, _RCN_212),
+    _functions("11011001 DDDDDDDD", 37, _RCN_212),
+    _functions("11011010 DDDDDDDD", 45, _RCN_212),
+    _functions("11011011 DDDDDDDD", 53, _RCN_212),
+    _functions("11011100 DDDDDDDD", 61, _RCN_212),
+    Entry("11011101 DLLLLLLL", _ANY, BinaryStateShort, _C, {"state": "D", "number": "L"}),
+    _functions("11011110 DDDDDDDD", 13, _C),
+    _functions("11011111 DDDDDDDD", 21, _C),
+    _reserved("110CCCCC", "11000000", "11011101", "1101111C"),
 )
 
+# Class 111.
 _CV_ACCESS = (
+    Entry("111001VV VVVVVVVV DDDDDDDD", _ANY, CvVerifyByte, _C, {"cv": _CV, "value": "D"}),
+    Entry("111011VV VVVVVVVV DDDDDDDD", _ANY, CvWriteByte, _C, {"cv": _CV, "value": "D"}),
     Entry(
-        pattern="111001VV VVVVVVVV DDDDDDDD",
-        addresses=_ANY,
-        builds=CvVerifyByte,
-        fields={"cv": _CV, "value": "D"},
-        source="S-9.2.1 C",
-    ),
+        "111010VV VVVVVVVV 111CDBBB", _ANY, CvBitManipulation, _C,
+        {"cv": _CV, "writes": "C", "value": "D", "position": "B"},
+    ),  # fmt: skip
+    Entry("111000VV VVVVVVVV DDDDDDDD", _ANY, Reserved, _C, title="CV Access, Long Form, Reserved"),
+    _extended("111001", 1, "Extended CV Access, Read"),
+    _extended("111010", 2, "Extended CV Access, Write Bits"),
+    _extended("111011", 3, "Extended CV Access, Write"),
+    Entry("11110010 DDDDDDDD", _ANY, CvShortForm, _C, _BYTE, constants={"cv": 23}, title="CV Access, Short Form, CV 23"),
+    Entry("11110011 DDDDDDDD", _ANY, CvShortForm, _C, _BYTE, constants={"cv": 24}, title="CV Access, Short Form, CV 24"),
     Entry(
-        pattern="111011VV VVVVVVVV DDDDDDDD",
-        addresses=_ANY,
-        builds=CvWriteByte,
-        fields={"cv": _CV, "value": "D"},
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="111010VV VVVVVVVV 111CDBBB",
-        addresses=_ANY,
-        builds=CvBitManipulation,
-        fields={"cv": _CV, "write": "C", "value": "D", "position": "B"},
-        source="S-9.2.1 C",
-    ),
-    _reserved("111000VV", "S-9.2.1 C"),
-    Entry(
-        pattern="11110010 DDDDDDDD",
-        addresses=_ANY,
-        builds=CvShortForm,
-        fields={"value": "D"},
-        constants={"cv": 23},
-        title="CV Access, Short Form, CV 23",
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="11110011 DDDDDDDD",
-        addresses=_ANY,
-        builds=CvShortForm,
-        fields={"value": "D"},
-        constants={"cv": 24},
-        title="CV Access, Short Form, CV 24",
-        source="S-9.2.1 C",
-    ),
-    Entry(
-        pattern="11110100 VVVVVVVV DDDDDDDD",
-        addresses=_ANY,
-        builds=CvShortFormPair,
-        fields={"value": "V", "next_value": "D"},
-        constants={"cv": 17},
+        "11110100 VVVVVVVV DDDDDDDD", _ANY, CvShortFormPair, _RCN_214, _PAIR, constants={"cv": 17},
         title="CV Access, Short Form, CV 17 and 18",
-        source="RCN-214, from memory",
-    ),
+    ),  # fmt: skip
     Entry(
-        pattern="11110101 VVVVVVVV DDDDDDDD",
-        addresses=_ANY,
-        builds=CvShortFormPair,
-        fields={"value": "V", "next_value": "D"},
-        constants={"cv": 31},
+        "11110101 VVVVVVVV DDDDDDDD", _ANY, CvShortFormPair, _RCN_214, _PAIR, constants={"cv": 31},
         title="CV Access, Short Form, CV 31 and 32",
-        source="RCN-214, from memory",
-    ),
-    Entry(
-        pattern="11111001 0AAAAAAA",
-        addresses=(Broadcast,),
-        builds=DecoderLock,
-        fields={"number": "A"},
-        source="S-9.2.3 appendix B",
-    ),
-    Entry(
-        pattern="11111001",
-        addresses=(ShortAddress,),
-        builds=AddressQuery,
-        numbers=(1, 111),
-        source="S-9.2.3 appendix A",
-    ),
-    _reserved("1111CCCC", "S-9.2.1 C"),
+    ),  # fmt: skip
+    Entry("11111001 0AAAAAAA", _ALL, DecoderLock, "S-9.2.3 appendix B", {"number": "A"}),
+    Entry("11111001 1AAAAAAA", _ALL, Reserved, _C, title="Decoder Lock, Reserved"),
+    Entry("11111001", (ShortAddress,), AddressQuery, "S-9.2.3 appendix A", numbers=(1, 111), alone=True),
+    Entry("1111CCCC", _ALL, Reserved, _C, tail=_REST, other_than=("1111001C", "11111001")),
+    Entry("1111CCCC", _OWN, Reserved, _C, tail=_REST, other_than=("1111001C",)),
 )
 
 _OTHER_ADDRESSES = (
-    Entry(pattern="11111111 00000000", addresses=(IdleAddress,), builds=Idle, source="S-9.2 B"),
-    Entry(
-        pattern="11101AAA",
-        addresses=(ReservedAddress,),
-        builds=Reserved,
-        tail=_REST,
-        title="Reserved addresses 232 to 239",
-        source="S-9.2.1 A",
-    ),
-    Entry(
-        pattern="1111AAAA",
-        addresses=(ReservedAddress,),
-        builds=Reserved,
-        tail=_REST,
-        title="Reserved addresses 240 to 254",
-        source="S-9.2.1 A; 253 and 254: S-9.2.1.1, RCN-218, from memory",
-    ),
+    Entry("11111111 00000000", (IdleAddress,), Idle, _B),
+    Entry("11101AAA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 232 to 239"),
+    Entry("11110AAA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 240 to 247"),
+    Entry("111110AA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 248 to 251"),
+    Entry("11111100", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved address 252"),
+    Entry("11111101", _KEPT, Reserved, _ADVANCED, tail=_REST, title="Address 253, Advanced Extended Packet"),
+    Entry("11111110", _KEPT, Reserved, _ADVANCED, tail=_REST, title="Address 254, Advanced Extended Packet"),
 )
 
 MULTI_FUNCTION = (
-    *_DECODER_CONTROL,
-    *_CONSIST_CONTROL,
+    *_DECODER_AND_CONSIST_CONTROL,
     *_ADVANCED_OPERATIONS,
     *_SPEED_AND_DIRECTION,
     *_FUNCTIONS,

@@ -134,6 +134,11 @@ class Pattern:
     def __len__(self) -> int:
         return len(self.masks)
 
+    def bytes_at(self, at: int) -> tuple[int, ...]:
+        """The values that the byte at ``at`` may have."""
+        mask, value = self.masks[at], self.values[at]
+        return tuple(byte for byte in range(256) if (byte ^ value) & mask == 0)
+
     def field(self, wanted: Letters) -> FieldLayout:
         """Where the bits of a value stand.
 

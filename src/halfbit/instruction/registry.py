@@ -1,20 +1,21 @@
-"""The registry: entries compiled to a table, and both directions made from it."""
+"""The registry: bytes to instructions and back, by rows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
-from itertools import combinations
+from functools import cached_property
 from typing import Any
 
 import attrs
 
 from ..error import HalfbitError
 from ..event import exclusive_or
-from ..simulate.signal import with_error_byte
+from ..limits import RECEIVE
 from .address import (
+    AccessoryAddress,
     Address,
     Broadcast,
+    ExtendedAccessoryAddress,
     IdleAddress,
     LongAddress,
     NoAddress,
@@ -23,81 +24,30 @@ from .address import (
     UnresolvedAddress,
 )
 from .base import Instruction
+from .compiled import Row, Table, compiled, has_number
 from .entry import PLACES, Entry, Place
-from .special import Ambiguous, Reserved, Unknown
+from .special import Ambiguous, Damaged, Reserved, Unknown
 
 __all__ = ["Registry"]
 
 _SHORT = (None, *(ShortAddress(number) for number in range(1, 128)))
 
 
-class _Row:
-    """An entry made ready for reading: its checks and fields as plain tuples."""
-
-    __slots__ = ("checks", "entry", "fields", "flags", "least", "most", "numbers", "once", "reserved", "size", "tail")
-
-    def __init__(self, entry: Entry) -> None:
-        self.entry = entry
-        pattern = entry.parsed
-        self.checks = tuple(
-            (index, mask, value)
-            for index, (mask, value) in enumerate(zip(pattern.masks, pattern.values))
-            if mask
-        )
-        self.least, self.most = entry.lengths
-        self.numbers = entry.numbers
-        self.once, self.reserved, self.size = entry.once, entry.reserved, len(pattern)
-        ranges = {field.name: field.metadata for field in attrs.fields(entry.builds)}
-        self.fields = tuple(
-            (name, layout, bool(ranges[name].get("bool"))) for name, layout in entry.layouts.items()
-        )
-        self.flags = {
-            name: bool(value) if ranges[name].get("bool") else value
-            for name, value in entry.constants.items()
-        }
-        self.tail = entry.tail.field if entry.tail else None
-
-    def end(self, body: bytes, at: int) -> int:
-        """Where the instruction that starts at ``at`` ends; 0 where it is not this one."""
-        left = len(body) - at
-        if left < self.least:
-            return 0
-        for index, mask, value in self.checks:
-            if body[at + index] & mask != value:
-                return 0
-        return at + (left if self.most is None else min(left, self.most))
-
-    def read(self, address: Address, body: bytes, at: int, end: int) -> Instruction | None:
-        """The instruction in ``body[at:end]``, or ``None`` where its class refuses the values."""
-        builds = self.entry.builds
-        try:
-            if self.reserved:
-                return Reserved(address, body[at:end])
-            values: dict[str, Any] = dict(self.flags)
-            for name, layout, is_flag in self.fields:
-                value = layout.take(body, at)
-                values[name] = value == 1 if is_flag else value
-            if self.tail is not None:
-                values[self.tail] = body[at + self.size : end]
-            return builds(address, **values)
-        except HalfbitError:
-            return None
-
-
 class Registry:
-    """Instructions by their patterns: bytes to instructions and back.
+    """Instructions by their patterns: bytes to instructions and back. It does not change once it is made.
 
-    :param entries: the rows. Where two could match the same bytes in the same place one must be
+    :param entries: the rows. If two could match the same bytes in the same place, one must be
         declared a special case of the other, or be reserved.
-    :raises HalfbitError: where two entries overlap undeclared, with both named.
+    :raises HalfbitError: if two entries overlap undeclared, with both named.
     """
 
     def __init__(self, entries: Iterable[Entry]) -> None:
-        self._entries = tuple(entries)
-        self._by_class: dict[type[Instruction], list[Entry]] = {}
-        for entry in self._entries:
-            self._by_class.setdefault(entry.builds, []).append(entry)
-        self._tables = {place: self._compiled(place) for place in Place}
+        try:
+            self._entries = tuple(entries)
+        except TypeError:
+            raise HalfbitError(f"{entries!r} is not a row of entries: give a list of Entry") from None
+        _check_entries(self._entries)
+        self._tables = compiled(self._entries)
 
     def entries(self) -> tuple[Entry, ...]:
         """All rows, in the order given."""
@@ -106,23 +56,59 @@ class Registry:
     def extended(self, *entries: Entry) -> Registry:
         """A new registry with more rows; this one stays as it is.
 
-        :raises HalfbitError: where a row overlaps another undeclared.
+        :raises HalfbitError: if a row overlaps another undeclared.
         """
-        return Registry((*self._entries, *entries))
+        return Registry((*self.entries(), *entries))
+
+    def without(self, *classes: type[Instruction]) -> Registry:
+        """A new registry without the rows that build these classes; this one stays as it is.
+
+        :raises HalfbitError: if no row builds one of them.
+        """
+        for kind in classes:
+            if kind not in self._by_class:
+                raise HalfbitError(f"no row of this registry builds {kind!r}: give the classes of rows to leave out")
+        return Registry(entry for entry in self.entries() if entry.builds not in classes)
+
+    def replaced(self, *entries: Entry) -> Registry:
+        """A new registry in which these rows stand in place of all that build the same classes; this one stays as it is.
+
+        :raises HalfbitError: if no row builds the class of an entry, or a row overlaps another undeclared.
+        """
+        _check_entries(entries)
+        return self.without(*dict.fromkeys(entry.builds for entry in entries)).extended(*entries)
+
+    def __copy__(self) -> Registry:
+        return self
+
+    def __deepcopy__(self, memo: object) -> Registry:
+        return self
+
+    def __reduce__(self) -> Any:
+        return Registry, (self.entries(),)
+
+    @cached_property
+    def _tables(self) -> dict[Place, Table]:
+        return compiled(self.entries())
+
+    @cached_property
+    def _by_class(self) -> dict[type[Instruction], list[Entry]]:
+        rows: dict[type[Instruction], list[Entry]] = {}
+        for entry in self.entries():
+            rows.setdefault(entry.builds, []).append(entry)
+        return rows
 
     # Bytes to instructions
 
     def decode(self, data: bytes) -> tuple[Instruction, ...]:
         """The instructions of a whole packet in operations mode; at least one, and no bytes are lost.
 
-        :param data: all bytes, error detection byte included. Where that does not agree the whole
-            is :class:`Unknown`.
+        :param data: all bytes, error detection byte included. If that does not agree the whole is :class:`Damaged`.
+        :raises HalfbitError: if ``data`` is no ``bytes``.
         """
-        if exclusive_or(data):
-            return (Unknown(NoAddress(), data),)
-        body = data[:-1]
-        if not body:
-            return (Unknown(NoAddress(), b""),)
+        body = _body(data)
+        if body is None:
+            return (Damaged(NoAddress(), data, raw=data),)
         first = body[0]
         if first == 0:
             return self._follow(Place.BROADCAST, Broadcast(), body, 1)
@@ -134,7 +120,7 @@ class Registry:
             return self._whole(Place.ACCESSORY, UnresolvedAddress(first), body)
         if first < 232:
             if len(body) < 2:
-                return (Unknown(UnresolvedAddress(first), b""),)
+                return (Unknown(UnresolvedAddress(first), b"", raw=b""),)
             return self._follow(Place.LONG, LongAddress((first & 0x3F) << 8 | body[1]), body, 2)
         if first < 255:
             return self._whole(Place.RESERVED, ReservedAddress(first), body)
@@ -143,98 +129,104 @@ class Registry:
     def decode_service(self, data: bytes) -> tuple[Instruction, ...]:
         """The instruction of a whole packet in service mode (S-9.2.3).
 
-        :param data: all bytes, error detection byte included, in the form of service mode.
+        :param data: all bytes, error detection byte included. If that does not agree the whole is :class:`Damaged`.
+        :raises HalfbitError: if ``data`` is no ``bytes``.
         """
-        if exclusive_or(data):
-            return (Unknown(NoAddress(), data),)
-        return self._whole(Place.SERVICE, NoAddress(), data[:-1])
+        body = _body(data)
+        if body is None:
+            return (Damaged(NoAddress(), data, raw=data),)
+        return self._whole(Place.SERVICE, NoAddress(), body)
 
-    def _follow(
-        self, place: Place, address: Address, body: bytes, at: int
-    ) -> tuple[Instruction, ...]:
-        """Instructions behind one address, one after the other (S-9.2.1 B)."""
+    def _follow(self, place: Place, address: Address, body: bytes, start: int) -> tuple[Instruction, ...]:
+        """Instructions behind one address, one after the other (S-9.2.1 C), and those that stand there alone."""
+        if start == len(body):
+            return (Unknown(address, b"", raw=b""),)
         table = self._tables[place]
-        found: list[Instruction] = []
-        once = False
-        while at < len(body):
-            for row in table[body[at]]:
-                end = row.end(body, at)
-                if not end or (once and row.once):
-                    continue
-                if row.numbers and not _numbered(address, row.numbers):
-                    continue
-                instruction = row.read(address, body, at, end)
-                if instruction is not None:
-                    break
-            else:
-                found.append(Unknown(address, body[at:]))
-                return tuple(found)
-            once = once or row.once
-            found.append(instruction)
-            at = end
-        return tuple(found) if found else (Unknown(address, b""),)
+        for row in table.alone[body[start]]:
+            if row.end(address, body, start) == len(body):
+                alone = row.read(address, body, start, len(body), start)
+                if alone is not None:
+                    return self._beside(row, alone, table, start, body)
+        return self._sequence(table, address, body, start)
 
-    def _whole(self, place: Place, otherwise: Address, body: bytes) -> tuple[Instruction, ...]:
-        """The instruction whose pattern is all of the packet; ``otherwise`` is the address if none is."""
-        if len(body) > place.key:
-            for row in self._tables[place][body[place.key]]:
-                if row.end(body, 0) != len(body):
-                    continue
-                if row.reserved:
-                    return (Reserved(otherwise, body[len(otherwise.to_bytes()) :]),)
-                address = self._address(row.entry, otherwise, body)
-                instruction = row.read(address, body, 0, len(body))
-                if instruction is not None:
-                    return (instruction,)
-        return (Unknown(otherwise, body[len(otherwise.to_bytes()) :]),)
+    def _beside(self, row: Row, alone: Instruction, table: Table, start: int, body: bytes) -> tuple[Instruction, ...]:
+        """An instruction that stands alone, and the other reading if the row allows one and it leaves no bytes over."""
+        if not row.entry.beside:
+            return (alone,)
+        others = self._sequence(table, alone.address, body, start)
+        if any(isinstance(one, Unknown) for one in others):
+            return (alone,)
+        return (Ambiguous(alone.address, (others, (alone,)), raw=alone.raw),)
 
     @staticmethod
-    def _address(entry: Entry, otherwise: Address, body: bytes) -> Address:
-        kind = entry.addresses[0]
-        if not entry.address_layouts:
-            return otherwise if isinstance(otherwise, kind) else kind()
-        return kind(**{name: layout.take(body) for name, layout in entry.address_layouts.items()})
+    def _sequence(table: Table, address: Address, body: bytes, at: int) -> tuple[Instruction, ...]:
+        found: list[Instruction] = []
+        classes: list[int] = []
+        while at < len(body):
+            for row in table.rows[body[at]]:
+                end = row.end(address, body, at)
+                if end and row.once not in classes:
+                    instruction = row.read(address, body, at, end, at)
+                    if instruction is not None:
+                        break
+            else:
+                break
+            found.append(instruction)
+            at = end
+            if not table.many:
+                break
+            if row.once is not None:
+                classes.append(row.once)
+        if at < len(body):
+            found.append(Unknown(address, body[at:], raw=body[at:]))
+        return tuple(found)
+
+    def _whole(self, place: Place, otherwise: Address, body: bytes) -> tuple[Instruction, ...]:
+        """The instruction whose pattern is all of the packet; ``otherwise`` is the address if no pattern fits."""
+        start = len(otherwise.to_bytes())
+        if len(body) > place.key:
+            for row in self._tables[place].rows[body[place.key]]:
+                if row.end(otherwise, body, 0) == len(body):
+                    instruction = row.read(row.address(otherwise, body), body, 0, len(body), start)
+                    if instruction is not None:
+                        return (instruction,)
+        return (Unknown(otherwise, body[start:], raw=body[start:]),)
 
     # Instructions to bytes
 
-    def encode(self, instruction: Instruction) -> bytes:
+    def encode(self, instruction: Instruction, *, packet_max: int = RECEIVE.packet_max) -> bytes:
         """The whole packet with this instruction alone, error detection byte included.
 
-        :raises HalfbitError: where no pattern is for it at its address, a value does not fit the
-            pattern, or the bytes would be read as something else.
+        :raises HalfbitError: as :meth:`encode_packet`.
         """
-        return self.encode_packet((instruction,))
+        if not isinstance(instruction, Instruction):
+            raise HalfbitError(f"{instruction!r} is no instruction: give one, or a list of them to encode_packet")
+        return self.encode_packet((instruction,), packet_max=packet_max)
 
-    def encode_packet(self, instructions: Sequence[Instruction]) -> bytes:
+    def encode_packet(self, instructions: Sequence[Instruction], *, packet_max: int = RECEIVE.packet_max) -> bytes:
         """One packet with these instructions behind one address, error detection byte included.
 
-        :raises HalfbitError: where there is none, they are for different addresses, only one may
-            stand in such a packet, or the bytes would be read as something else.
+        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later documents have
+            longer packets (from memory).
+        :raises HalfbitError: if there is no instruction, they are for different addresses, only one may stand in such a
+            packet, no pattern is for one of them, a value does not fit the pattern, the packet would be too long, the
+            bytes would be read as something else, or an instruction is from a damaged packet.
         """
-        if not instructions:
-            raise HalfbitError("a packet needs at least one instruction")
-        first = instructions[0]
-        if len(instructions) == 1 and isinstance(first, Ambiguous):
-            return self.encode_packet(first.operations)
-        for instruction in instructions:
-            if instruction.address != first.address:
-                raise HalfbitError(
-                    f"one packet has one address, not {first.address} and {instruction.address}"
-                )
-        place = PLACES.get(type(first.address))
-        if len(instructions) > 1 and not (place and place.follows_address):
-            raise HalfbitError(f"only one instruction can stand in a packet to {first.address}")
-        follows = place is not None and place.follows_address
-        body = first.address.to_bytes() if follows else b""
-        body += b"".join(self._bytes(one) for one in instructions)
-        data = with_error_byte(body)
-        service = place is Place.SERVICE
-        read = self.decode_service(data) if service else self.decode(data)
-        if read != tuple(instructions):
-            raise HalfbitError(
-                f"{_listed(instructions)}: the bytes {data.hex(' ').upper()} "
-                f"would be read as {_listed(read)}"
-            )
+        read = _checked(instructions)
+        if len(read) == 1 and isinstance(read[0], Ambiguous):
+            return self.encode_packet(read[0].readings[0], packet_max=packet_max)
+        address = read[0].address
+        place = PLACES.get(type(address))
+        if len(read) > 1 and not (place and place.follows_address):
+            raise HalfbitError(f"only one instruction can stand in a packet to {address}: encode each by itself")
+        body = address.to_bytes() if place and place.follows_address else b""
+        body += b"".join(self._bytes(one) for one in read)
+        data = body + bytes((exclusive_or(body),))
+        if len(data) > packet_max:
+            raise HalfbitError(f"{_listed(read)}: {len(data)} bytes, more than packet_max {packet_max}: send fewer instructions in one packet")
+        again = self.decode_service(data) if place is Place.SERVICE else self.decode(data)
+        if again != read and not (isinstance(again[0], Ambiguous) and read in again[0].readings):
+            raise HalfbitError(f"{_listed(read)}: the bytes {data.hex(' ').upper()} would be read as {_listed(again)}")
         return data
 
     def _bytes(self, instruction: Instruction) -> bytes:
@@ -242,10 +234,10 @@ class Registry:
         address = instruction.address
         if isinstance(instruction, (Reserved, Unknown)):
             place = PLACES.get(type(address))
-            return instruction.data if place and place.follows_address else address.to_bytes() + instruction.data
+            return instruction.data if place and place.follows_address else _first(address) + instruction.data
         entries = self._by_class.get(type(instruction), [])
         if not entries:
-            raise HalfbitError(f"{type(instruction).__name__} is not in this registry")
+            raise HalfbitError(f"{type(instruction).__name__} is not in this registry: add a row with Registry.extended()")
         problem = f"{instruction.name}: no pattern for the address '{address}'"
         for entry in entries:
             if type(address) not in entry.addresses or not _fits_address(entry, address):
@@ -256,54 +248,46 @@ class Registry:
             problem = misfit
         raise HalfbitError(problem)
 
-    # The table
 
-    def _compiled(self, place: Place) -> tuple[tuple[_Row, ...], ...]:
-        """For each value of the key byte the rows that can match, special cases first."""
-        entries = [entry for entry in self._entries if place in entry.places]
-        for one, other in combinations(entries, 2):
-            _check_apart(one, other, place)
-        # A special case names every class it narrows: the more it names, the sooner it is tried.
-        ordered = sorted(entries, key=lambda entry: (entry.reserved, -len(entry.special_of)))
-        lists: list[list[_Row]] = [[] for _ in range(256)]
-        for row in map(_Row, ordered):
-            pattern = row.entry.parsed
-            for key in _with_bits(pattern.masks[place.key], pattern.values[place.key]):
-                lists[key].append(row)
-        if place.follows_address:
-            lists = [_without_reserved(rows) for rows in lists]
-        return tuple(map(tuple, lists))
+def _body(data: object) -> bytes | None:
+    """A packet's bytes without the error detection byte; ``None`` if that is wrong or nothing stands before it."""
+    if not isinstance(data, bytes):
+        raise HalfbitError(f'{data!r} is not bytes: give all bytes of a packet, e.g. bytes.fromhex("03 64 67"), or packet.data')
+    return None if len(data) < 2 or exclusive_or(data) else data[:-1]
 
 
-@lru_cache(maxsize=None)
-def _with_bits(mask: int, value: int) -> tuple[int, ...]:
-    """The bytes with these fixed bits."""
-    return tuple(byte for byte in range(256) if (byte ^ value) & mask == 0)
+def _check_entries(entries: tuple[object, ...]) -> None:
+    for entry in entries:
+        if not isinstance(entry, Entry):
+            raise HalfbitError(f"{entry!r} is no Entry: give Entry(pattern=..., addresses=..., builds=..., source=...)")
 
 
-def _without_reserved(rows: list[_Row]) -> list[_Row]:
-    """Only the instructions among rows that share a first byte, unless they leave some addresses out."""
-    claimed = any(not row.entry.reserved and row.numbers is None for row in rows)
-    return [row for row in rows if not (claimed and row.entry.reserved)]
+def _checked(instructions: object) -> tuple[Instruction, ...]:
+    """Instructions for one packet.
+
+    :raises HalfbitError: if they are none, or cannot stand in one packet.
+    """
+    if isinstance(instructions, Instruction) or not isinstance(instructions, (tuple, list)):
+        raise HalfbitError(f"{instructions!r} is not a row of instructions: give a list of them, or a single one to encode")
+    if not instructions:
+        raise HalfbitError("a packet needs at least one instruction")
+    for one in instructions:
+        if not isinstance(one, Instruction):
+            raise HalfbitError(f"{one!r} is no instruction")
+        if isinstance(one, Damaged):
+            raise HalfbitError("a damaged packet does not go back to bytes: what was sent is not known")
+        if one.address != instructions[0].address:
+            raise HalfbitError(f"one packet has one address, not {instructions[0].address} and {one.address}")
+    return tuple(instructions)
 
 
-def _check_apart(one: Entry, other: Entry, place: Place) -> None:
-    """Refuse two entries that could match the same bytes, unless they say which goes first."""
-    if one.reserved != other.reserved or not one.parsed.agrees(other.parsed):
-        return
-    if not place.follows_address:
-        # Whole packets of different length cannot be taken for one another.
-        (low, high), (least, most) = one.lengths, other.lengths
-        if (high is not None and least > high) or (most is not None and low > most):
-            return
-    for special, general in ((one, other), (other, one)):
-        if general.builds in special.special_of and special.parsed.narrows(general.parsed):
-            return
-    raise HalfbitError(f"entries overlap {place.value}: {one} and {other}")
-
-
-def _numbered(address: Address, numbers: tuple[int, int]) -> bool:
-    return numbers[0] <= getattr(address, "number", -1) <= numbers[1]
+def _first(address: Address) -> bytes:
+    """The first byte of a whole packet to an address, for bytes that are kept as they are."""
+    if isinstance(address, AccessoryAddress):
+        return bytes((0x80 | address.board & 0x3F,))
+    if isinstance(address, ExtendedAccessoryAddress):
+        return bytes((0x80 | address.number >> 2 & 0x3F,))
+    return b"\xbf" if PLACES.get(type(address)) is Place.ACCESSORY else address.to_bytes()
 
 
 def _listed(instructions: Sequence[Instruction]) -> str:
@@ -312,7 +296,7 @@ def _listed(instructions: Sequence[Instruction]) -> str:
 
 def _fits_address(entry: Entry, address: Address) -> bool:
     """Whether the entry holds just those fields of the address that are not ``None``."""
-    if not entry.address_layouts:
+    if PLACES[type(address)] is not Place.ACCESSORY:
         return True
     present = {f.name for f in attrs.fields(type(address)) if getattr(address, f.name) is not None}
     return present == set(entry.address_layouts)
@@ -320,7 +304,7 @@ def _fits_address(entry: Entry, address: Address) -> bool:
 
 def _misfit(entry: Entry, instruction: Instruction) -> str:
     """Why the entry's pattern cannot hold the instruction; empty if it can."""
-    if entry.numbers and not _numbered(instruction.address, entry.numbers):
+    if entry.numbers and not has_number(instruction.address, entry.numbers):
         low, high = entry.numbers
         return f"{instruction.name} is for addresses {low} to {high}, not {instruction.address}"
     for name, constant in entry.constants.items():

@@ -1,4 +1,7 @@
-"""Service mode: packets without an address, for what stands on the programming track (S-9.2.3 E)."""
+"""Service mode: packets without an address, for what stands on the programming track (S-9.2.3 E).
+
+All of them act only on the second identical packet with no other valid one between (S-9.2.3).
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,10 @@ from typing import ClassVar
 
 import attrs
 
-from .address import JsonValue
-from .base import Instruction, flag, integer
-from .cv import bit_words
+from .address import DecoderKind, JsonValue
+from .base import Instruction, brief
+from .cv import CvAccess, CvTarget
+from .field import flag, integer
 
 __all__ = [
     "DirectBitManipulation",
@@ -22,13 +26,14 @@ __all__ = [
 #: The register that holds the page.
 PAGE_REGISTER = 6
 
-#: Registers that hold the same CV on all pages (S-9.2.3 E).
-_UNPAGED = {5: 29, 7: 7, 8: 8}
+#: Registers to CVs without paging, of multi-function and of accessory decoders (S-9.2.3 E, both columns of the table).
+_MULTI_FUNCTION = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
+_ACCESSORY = {1: 513, 7: 7, 8: 520}
 
 
 @attrs.frozen(slots=True)
-class _ServiceMode(Instruction):
-    """All of these act only on the second identical packet with no other valid one between (S-9.2.3)."""
+class _ServiceCvAccess(CvAccess):
+    """CV access in service mode."""
 
     @property
     def needs_repeat(self) -> bool:
@@ -36,7 +41,7 @@ class _ServiceMode(Instruction):
 
 
 @attrs.frozen(slots=True)
-class DirectVerifyByte(_ServiceMode):
+class DirectVerifyByte(_ServiceCvAccess):
     """Direct mode, verify byte: 011101AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Verify Byte"
@@ -45,12 +50,16 @@ class DirectVerifyByte(_ServiceMode):
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> bool:
+        return False
+
     def __str__(self) -> str:
-        return f"direct mode verify byte: CV {self.cv} = {self.value}?"
+        return f"direct mode verify byte: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class DirectWriteByte(_ServiceMode):
+class DirectWriteByte(_ServiceCvAccess):
     """Direct mode, write byte: 011111AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Write Byte"
@@ -59,39 +68,43 @@ class DirectWriteByte(_ServiceMode):
     #: D.
     value: int = integer(0, 255)
 
+    @property
+    def writes(self) -> bool:
+        return True
+
     def __str__(self) -> str:
-        return f"direct mode write byte: CV {self.cv} := {self.value}"
+        return f"direct mode write byte: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class DirectBitManipulation(_ServiceMode):
+class DirectBitManipulation(_ServiceCvAccess):
     """Direct mode, bit manipulation: 011110AA AAAAAAAA 111KDBBB (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Bit Manipulation"
     #: A + 1.
     cv: int = integer(1, 1024)
     #: K: write the bit, rather than verify it.
-    write: bool = flag()
+    writes: bool = flag()
     #: D: the bit's value.
     value: bool = flag()
     #: BBB: which bit.
     position: int = integer(0, 7)
 
     def __str__(self) -> str:
-        return f"direct mode {bit_words(self.write, self.cv, self.position, self.value)}"
+        return f"direct mode {'write' if self.writes else 'verify'} bit: {self._words()}"
 
 
 @attrs.frozen(slots=True)
-class RegisterAccess(_ServiceMode):
+class RegisterAccess(_ServiceCvAccess):
     """Register, paged and address-only mode: 0111CRRR DDDDDDDD (S-9.2.3 E).
 
-    The three modes send the same packets, so a packet does not tell which it is; what it reaches
-    follows from the register and the page.
+    The three modes send the same packets, so a packet does not say which it is. What it reaches follows from the
+    register, the page and the kind of decoder: :attr:`targets` has it for both kinds.
     """
 
     name: ClassVar[str] = "Register or Paged Mode"
     #: C: write, rather than verify.
-    write: bool = flag()
+    writes: bool = flag()
     #: RRR + 1.
     register: int = integer(1, 8)
     #: D.
@@ -99,8 +112,8 @@ class RegisterAccess(_ServiceMode):
 
     @property
     def page(self) -> int | None:
-        """What the page register holds, where packets before told."""
-        return self.evidence.page
+        """What the page register holds, if packets before set it."""
+        return self.packet_context.page
 
     @property
     def address_only(self) -> bool:
@@ -109,45 +122,100 @@ class RegisterAccess(_ServiceMode):
 
     @property
     def cv(self) -> int | None:
-        """The CV it reaches; ``None`` for the page register, and where the page is not known.
+        """The CV it reaches in a multi-function decoder; ``None`` for the page register, and if the page is not known.
 
         Registers 1 to 4 are CV (page - 1) * 4 + register. Page 0 counts as page 256 (from memory).
         """
         if self.register > 4:
-            return _UNPAGED.get(self.register)
+            return _MULTI_FUNCTION.get(self.register)
         if self.page is None:
             return None
         return (self.page - 1) % 256 * 4 + self.register
 
-    def details(self) -> dict[str, JsonValue]:
-        return {"page": self.page, "cv": self.cv, "address_only": self.address_only}
+    @property
+    def targets(self) -> tuple[CvTarget, ...]:
+        """The CV in each kind of decoder: both columns of the table of registers in S-9.2.3 E.
+
+        Without a page register, or with page 1, it can be register mode. With another page it is paged mode, and the CV
+        is the same in both kinds.
+        """
+        if self.register <= 4 and self.page not in (None, 1):
+            cv = self.cv
+            return () if cv is None else (CvTarget(None, cv),)
+        columns = ((DecoderKind.MULTI_FUNCTION, _MULTI_FUNCTION), (DecoderKind.ACCESSORY, _ACCESSORY))
+        return tuple(CvTarget(kind, column[self.register]) for kind, column in columns if self.register in column)
+
+    @property
+    def new_page(self) -> int | None:
+        """The value, if it writes the page register."""
+        return self.value if self.writes and self.register == PAGE_REGISTER else None
+
+    def meaning(self) -> dict[str, JsonValue]:
+        return {**CvAccess.meaning(self), "cv": self.cv, "address_only": self.address_only}
+
+    @property
+    def brief(self) -> str:
+        return brief(f"register {self.register} {self._act()} ({self._where()})")
+
+    def _act(self) -> str:
+        return f":= {self.value}" if self.writes else f"= {self.value}?"
+
+    def _where(self) -> str:
+        """What it reaches, in few words."""
+        if self.register == PAGE_REGISTER:
+            return "page"
+        numbers = [str(one.cv) for one in self.targets]
+        if self.register <= 4 and self.page is None:
+            numbers.append("paged")
+        return "CV " + " or ".join(dict.fromkeys(numbers))
 
     def __str__(self) -> str:
+        words = f"{'write' if self.writes else 'verify'} register {self.register} {self._act()}"
         if self.register == PAGE_REGISTER:
-            where = "page register"
-        elif self.cv is not None:
-            where = f"CV {self.cv}"
-        else:
-            where = f"CV {self.register}, or if paged CV 4 * (page - 1) + {self.register}"
-        act = f":= {self.value}" if self.write else f"= {self.value}?"
-        return f"{'write' if self.write else 'verify'} register {self.register} ({where}) {act}"
+            return f"{words}: page register"
+        kinds = {None: "", DecoderKind.MULTI_FUNCTION: " in multi-function decoders", DecoderKind.ACCESSORY: " in accessory decoders"}
+        places = [f"CV {one.cv}{kinds[one.decoder]}" for one in self.targets]
+        if self.register <= 4 and self.page is None:
+            places.append(f"if paged CV 4 * (page - 1) + {self.register}")
+        return f"{words}: {', '.join(places)}"
 
 
 @attrs.frozen(slots=True)
-class PagePreset(_ServiceMode):
+class PagePreset(Instruction):
     """Page preset, the page register := 1: 01111101 00000001 (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Page Preset"
+
+    @property
+    def needs_repeat(self) -> bool:
+        return True
+
+    @property
+    def new_page(self) -> int | None:
+        """1."""
+        return 1
+
+    @property
+    def brief(self) -> str:
+        return "page := 1"
 
     def __str__(self) -> str:
         return "page preset: page register := 1"
 
 
 @attrs.frozen(slots=True)
-class FactoryReset(_ServiceMode):
+class FactoryReset(Instruction):
     """Factory reset: 01111111 00001000 (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Factory Reset"
+
+    @property
+    def needs_repeat(self) -> bool:
+        return True
+
+    @property
+    def brief(self) -> str:
+        return "factory reset"
 
     def __str__(self) -> str:
         return "factory reset"

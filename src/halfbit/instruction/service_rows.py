@@ -13,72 +13,26 @@ from .service import (
     PagePreset,
     RegisterAccess,
 )
-from .special import Reserved
 
 __all__ = ["SERVICE"]
 
+_NONE, _E = (NoAddress,), "S-9.2.3 E"
 _CV = Letters("A", add=1)  # CVs are counted from 1, sent from 0
-_SOURCE = "S-9.2.3 E"
+_REGISTER = (RegisterAccess,)
 
 SERVICE = (
+    Entry("011101AA AAAAAAAA DDDDDDDD", _NONE, DirectVerifyByte, _E, {"cv": _CV, "value": "D"}),
+    Entry("011111AA AAAAAAAA DDDDDDDD", _NONE, DirectWriteByte, _E, {"cv": _CV, "value": "D"}),
     Entry(
-        pattern="011101AA AAAAAAAA DDDDDDDD",
-        addresses=(NoAddress,),
-        builds=DirectVerifyByte,
-        fields={"cv": _CV, "value": "D"},
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="011111AA AAAAAAAA DDDDDDDD",
-        addresses=(NoAddress,),
-        builds=DirectWriteByte,
-        fields={"cv": _CV, "value": "D"},
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="011110AA AAAAAAAA 111KDBBB",
-        addresses=(NoAddress,),
-        builds=DirectBitManipulation,
-        fields={"cv": _CV, "write": "K", "value": "D", "position": "B"},
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="011100AA AAAAAAAA DDDDDDDD",
-        addresses=(NoAddress,),
-        builds=Reserved,
-        title="Direct Mode, Reserved",
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="0111CRRR DDDDDDDD",
-        addresses=(NoAddress,),
-        builds=RegisterAccess,
-        fields={"write": "C", "register": Letters("R", add=1), "value": "D"},
-        source=_SOURCE,
-    ),
+        "011110AA AAAAAAAA 111KDBBB", _NONE, DirectBitManipulation, _E,
+        {"cv": _CV, "writes": "K", "value": "D", "position": "B"},
+    ),  # fmt: skip
+    Entry("0111CRRR DDDDDDDD", _NONE, RegisterAccess, _E, {"writes": "C", "register": Letters("R", add=1), "value": "D"}),
     # The same packets as register 1 in the other modes; a row of its own for those who look for it.
     Entry(
-        pattern="0111C000 0DDDDDDD",
-        addresses=(NoAddress,),
-        builds=RegisterAccess,
-        fields={"write": "C", "value": "D"},
-        constants={"register": 1},
-        special_of=(RegisterAccess,),
-        title="Address-Only Mode",
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="01111101 00000001",
-        addresses=(NoAddress,),
-        builds=PagePreset,
-        special_of=(RegisterAccess,),
-        source=_SOURCE,
-    ),
-    Entry(
-        pattern="01111111 00001000",
-        addresses=(NoAddress,),
-        builds=FactoryReset,
-        special_of=(RegisterAccess,),
-        source=_SOURCE,
-    ),
+        "0111C000 0DDDDDDD", _NONE, RegisterAccess, _E, {"writes": "C", "value": "D"}, constants={"register": 1},
+        special_of=_REGISTER, title="Address-Only Mode",
+    ),  # fmt: skip
+    Entry("01111101 00000001", _NONE, PagePreset, _E, special_of=_REGISTER),
+    Entry("01111111 00001000", _NONE, FactoryReset, _E, special_of=_REGISTER),
 )

@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import attrs
 
-from .base import Instruction, octets
+from .base import BRIEF, Instruction, brief, hexadecimal
+from .field import checked, octets
 
-__all__ = ["Ambiguous", "Reserved", "Unknown"]
+__all__ = ["Ambiguous", "Damaged", "Reserved", "Unknown"]
 
 
 @attrs.frozen(slots=True)
 class Reserved(Instruction):
-    """Bytes the standards keep for later. Nobody knows their length, so they end the packet."""
+    """Bytes the standards keep for later. If nobody knows their length, they end the packet."""
 
     name: ClassVar[str] = "Reserved"
     #: The bytes, without address and error detection byte.
     data: bytes = octets(0, None)
 
+    @property
+    def brief(self) -> str:
+        return brief(f"reserved {hexadecimal(self.data)}")
+
     def __str__(self) -> str:
-        return f"reserved: {self.data.hex(' ').upper()}"
+        return f"reserved: {hexadecimal(self.data)}"
 
 
 @attrs.frozen(slots=True)
@@ -28,25 +33,75 @@ class Unknown(Instruction):
     """Bytes that fit no pattern of the registry; they end the packet."""
 
     name: ClassVar[str] = "Unknown"
-    #: The bytes, without address and error detection byte. Empty where nothing follows the
-    #: address. With no address and a wrong error detection byte: the whole packet.
+    #: The bytes, without address and error detection byte. Empty if nothing follows the address.
     data: bytes = octets(0, None)
+
+    @property
+    def brief(self) -> str:
+        return brief(f"unknown {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
         return f"unknown: {self.data.hex(' ').upper() or 'no instruction'}"
 
 
 @attrs.frozen(slots=True)
-class Ambiguous(Instruction):
-    """A packet in the form of service mode, where nothing tells whether service mode is on (S-9.2.3)."""
+class Damaged(Instruction):
+    """A packet that is none: the error detection byte is wrong, or it has fewer than two bytes.
 
-    name: ClassVar[str] = "Ambiguous"
-    #: What it is in operations mode, to a short address from 112 to 127.
-    operations: tuple[Instruction, ...] = ()
-    #: What it is in service mode.
-    service: tuple[Instruction, ...] = ()
+    What was sent is not known, so it does not go back to bytes. Layer 4 gives no such packets.
+    """
+
+    name: ClassVar[str] = "Damaged"
+    #: All bytes as received.
+    data: bytes = octets(0, None)
+
+    @property
+    def brief(self) -> str:
+        return brief(f"damaged {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
-        operations = "; ".join(f"{one.address}: {one}" for one in self.operations)
-        service = "; ".join(str(one) for one in self.service)
-        return f"either operations mode, {operations}; or service mode, {service}"
+        return f"damaged packet: {hexadecimal(self.data)}"
+
+
+def _readings() -> Any:
+    words = "two or more readings, each a tuple of one or more instructions"
+    return attrs.field(validator=checked(_are_readings, words), metadata={"readings": True})
+
+
+def _are_readings(value: object) -> bool:
+    if not isinstance(value, tuple) or len(value) < 2:
+        return False
+    for reading in value:
+        if not isinstance(reading, tuple) or not reading:
+            return False
+        for one in reading:
+            if not isinstance(one, Instruction):
+                return False
+    return True
+
+
+@attrs.frozen(slots=True)
+class Ambiguous(Instruction):
+    """A packet that can be read in more than one way, and nothing decides which.
+
+    It has the form of service mode and nothing says whether service mode is on (S-9.2.3); or documents of different age
+    read the same bytes differently.
+    """
+
+    name: ClassVar[str] = "Ambiguous"
+    #: The readings, two or more; each is the instructions of the whole packet. Those of service mode have
+    #: :class:`NoAddress`, and come last.
+    readings: tuple[tuple[Instruction, ...], ...] = _readings()
+
+    @property
+    def brief(self) -> str:
+        words = ["; ".join(one.brief for one in reading) for reading in self.readings]
+        text = " | ".join(words)
+        if len(text) > BRIEF:
+            room = (BRIEF - 3 * (len(words) - 1)) // len(words)
+            text = " | ".join(brief(word, room) for word in words)
+        return text
+
+    def __str__(self) -> str:
+        words = ["; ".join(f"{one.address}: {one}" for one in reading) for reading in self.readings]
+        return "either " + ", or ".join(words)

@@ -7,12 +7,15 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import Instruction, flag, integer, octets
+from .base import Instruction, brief
+from .field import flag, integer, octets
+from .function import FunctionControl, function_words, states_of
 
 __all__ = [
     "BroadcastStop",
     "RestrictedSpeedStep",
     "SpeedAndDirection",
+    "SpeedControl",
     "SpeedControl128",
     "SpeedDirectionFunctions",
     "SpeedReading",
@@ -31,7 +34,7 @@ class SpeedReading:
     emergency: bool = False
     #: Decoders may ignore the direction for direction-sensitive functions.
     direction_ignored: bool = False
-    #: FL, where the form carries it.
+    #: FL, if the form carries it.
     fl: bool | None = None
 
     def as_dict(self) -> dict[str, JsonValue]:
@@ -43,6 +46,12 @@ class SpeedReading:
             "direction_ignored": self.direction_ignored,
             "fl": self.fl,
         }
+
+    @property
+    def brief(self) -> str:
+        """Step and number of steps, e.g. ``6/28``, ``e-stop/14 FL on``."""
+        step = self.step or ("e-stop" if self.emergency else "stop")
+        return f"{step}/{self.steps}" + ("" if self.fl is None else " FL on" if self.fl else " FL off")
 
     def __str__(self) -> str:
         if self.step:
@@ -80,12 +89,52 @@ def reading_126(code: int) -> SpeedReading:
     return SpeedReading(126, code - 1)
 
 
-def _direction(forward: bool) -> str:
-    return "forward" if forward else "reverse"
+def _readings(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
+    """CSSSS with 28 steps and with 14; one only if ``steps`` says which."""
+    if steps is None:
+        return (reading_28(code), reading_14(code))
+    return (reading_28(code) if steps == 28 else reading_14(code),)
+
+
+def _json(readings: tuple[SpeedReading, ...]) -> dict[str, JsonValue]:
+    return {"readings": [reading.as_dict() for reading in readings]}
+
+
+def _brief(readings: tuple[SpeedReading, ...]) -> str:
+    return " or ".join(reading.brief for reading in readings)
 
 
 @attrs.frozen(slots=True)
-class SpeedAndDirection(Instruction):
+class SpeedControl(Instruction):
+    """Base of what sets speed and direction."""
+
+    @property
+    def forward(self) -> bool:
+        """The direction."""
+        raise NotImplementedError
+
+    @property
+    def readings(self) -> tuple[SpeedReading, ...]:
+        """What it says of the speed: more than one if the packet does not say how many steps there are."""
+        raise NotImplementedError
+
+    @property
+    def brief(self) -> str:
+        """In brackets the direction if it may be ignored."""
+        direction = self._direction()
+        if any(reading.direction_ignored for reading in self.readings):
+            direction = f"({direction})"
+        return brief(f"{direction} {_brief(self.readings)}")
+
+    def meaning(self) -> dict[str, JsonValue]:
+        return _json(self.readings)
+
+    def _direction(self) -> str:
+        return "forward" if self.forward else "reverse"
+
+
+@attrs.frozen(slots=True)
+class SpeedAndDirection(SpeedControl):
     """Speed and direction: 01DCSSSS (S-9.2 B, S-9.2.1 C, instructions 010 and 011)."""
 
     name: ClassVar[str] = "Speed and Direction"
@@ -96,23 +145,17 @@ class SpeedAndDirection(Instruction):
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """With 28 steps and with 14; one only where the decoder's configuration is known."""
-        known = self.evidence.configuration
-        if known is None:
-            return (reading_28(self.code), reading_14(self.code))
-        return (reading_28(self.code) if known.steps == 28 else reading_14(self.code),)
-
-    def details(self) -> dict[str, JsonValue]:
-        return {"readings": [reading.as_dict() for reading in self.readings]}
+        """With 28 steps and with 14; one only if the decoder's configuration is known."""
+        return _readings(self.code, self.packet_context.steps)
 
     def __str__(self) -> str:
         words = ", or ".join(str(reading) for reading in self.readings)
-        return f"speed and direction: {_direction(self.forward)}, {words}"
+        return f"speed and direction: {self._direction()}, {words}"
 
 
 @attrs.frozen(slots=True)
-class BroadcastStop(Instruction):
-    """All multi-function decoders stop: 00000000 01DC000S (S-9.2 B)."""
+class BroadcastStop(SpeedControl):
+    """All multi-function decoders stop: 00000000 01DC000S as a whole packet (S-9.2 B)."""
 
     name: ClassVar[str] = "Broadcast Stop"
     #: D.
@@ -122,14 +165,24 @@ class BroadcastStop(Instruction):
     #: S: stop delivering energy to the motor, rather than bring the locomotive to a stop.
     emergency: bool = flag()
 
+    @property
+    def readings(self) -> tuple[SpeedReading, ...]:
+        """A stop, whatever the number of steps; given as of 28."""
+        return (SpeedReading(28, 0, self.emergency, self.direction_ignored),)
+
+    @property
+    def brief(self) -> str:
+        direction = f"({self._direction()})" if self.direction_ignored else self._direction()
+        return f"{direction} {'e-stop' if self.emergency else 'stop'}"
+
     def __str__(self) -> str:
         how = "stop delivering energy" if self.emergency else "stop"
-        words = f"broadcast stop: {how}, {_direction(self.forward)}"
+        words = f"broadcast stop: {how}, {self._direction()}"
         return words + (", direction may be ignored" if self.direction_ignored else "")
 
 
 @attrs.frozen(slots=True)
-class SpeedControl128(Instruction):
+class SpeedControl128(SpeedControl):
     """128 speed step control: 00111111 DSSSSSSS (S-9.2.1 C)."""
 
     name: ClassVar[str] = "128 Speed Step Control"
@@ -139,33 +192,58 @@ class SpeedControl128(Instruction):
     code: int = integer(0, 127)
 
     @property
-    def reading(self) -> SpeedReading:
-        """What the code says."""
-        return reading_126(self.code)
-
-    def details(self) -> dict[str, JsonValue]:
-        return {"readings": [self.reading.as_dict()]}
+    def readings(self) -> tuple[SpeedReading, ...]:
+        """One, with 126 steps."""
+        return (reading_126(self.code),)
 
     def __str__(self) -> str:
-        return f"128 speed step control: {_direction(self.forward)}, {self.reading}"
+        return f"128 speed step control: {self._direction()}, {reading_126(self.code)}"
 
 
 @attrs.frozen(slots=True)
 class RestrictedSpeedStep(Instruction):
-    """Restricted speed step: 00111110 E0SSSSSS (S-9.2.1 C)."""
+    """Restricted speed step: 00111110 EUSSSSSS (S-9.2.1 C); or special operating modes (from memory).
 
-    name: ClassVar[str] = "Restricted Speed Step"
+    Later documents give the same bytes another meaning, with all bits of the second in other places. The packet does
+    not say which is meant, so both are here: the fields as S-9.2.1 has them, and :attr:`modes`.
+    """
+
+    name: ClassVar[str] = "Restricted Speed Step or Special Operating Modes"
     #: E inverted: a zero enables.
     enabled: bool = flag()
-    #: SSSSSS.
-    step: int = integer(0, 63)
+    #: U, bit 6, of which S-9.2.1 says nothing.
+    bit6: bool = flag()
+    #: Bit 5 of the speed step as S-9.2 writes it, where the direction stands.
+    bit5: bool = flag()
+    #: Bits 0 to 4 of it: CSSSS.
+    code: int = integer(0, 31)
+
+    @property
+    def readings(self) -> tuple[SpeedReading, ...]:
+        """The highest speed step, with 28 steps and with 14; one only if the decoder's configuration is known."""
+        return _readings(self.code, self.packet_context.steps)
+
+    @property
+    def modes(self) -> int:
+        """The second byte as it is: position in a consist, shunting, direction bits (from memory)."""
+        return (not self.enabled) << 7 | self.bit6 << 6 | self.bit5 << 5 | self.code
+
+    @property
+    def brief(self) -> str:
+        words = f"limit {_brief(self.readings)}" if self.enabled else "no limit"
+        return brief(f"{words} | modes {self.modes:02X}")
+
+    def meaning(self) -> dict[str, JsonValue]:
+        return {**_json(self.readings), "modes": self.modes}
 
     def __str__(self) -> str:
-        return f"restricted speed step: {'enabled' if self.enabled else 'disabled'}, step {self.step}"
+        words = ", or ".join(str(reading) for reading in self.readings)
+        state = "enabled" if self.enabled else "disabled"
+        return f"either restricted speed step: {state}, {words}; or special operating modes: {self.modes:08b}"
 
 
 @attrs.frozen(slots=True)
-class SpeedDirectionFunctions(Instruction):
+class SpeedDirectionFunctions(SpeedControl, FunctionControl):
     """Speed, direction and functions in one: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
@@ -177,26 +255,23 @@ class SpeedDirectionFunctions(Instruction):
     states: bytes = octets(1, 4)
 
     @property
-    def reading(self) -> SpeedReading:
-        """What the code says."""
-        return reading_126(self.code)
+    def readings(self) -> tuple[SpeedReading, ...]:
+        """One, with 126 steps."""
+        return (reading_126(self.code),)
 
     @property
     def functions(self) -> dict[int, bool]:
         """Function number to state, from F0 up."""
-        bits = int.from_bytes(self.states, "little")
-        return {index: bits >> index & 1 == 1 for index in range(8 * len(self.states))}
+        return states_of(0, 8 * len(self.states), int.from_bytes(self.states, "little"))
 
-    def details(self) -> dict[str, JsonValue]:
-        return {
-            "readings": [self.reading.as_dict()],
-            "functions": {f"F{index}": on for index, on in self.functions.items()},
-        }
+    def meaning(self) -> dict[str, JsonValue]:
+        return {**SpeedControl.meaning(self), **FunctionControl.meaning(self)}
+
+    @property
+    def brief(self) -> str:
+        words = f"{self._direction()} {reading_126(self.code).brief}, "
+        return words + function_words(self.functions, 40 - len(words))
 
     def __str__(self) -> str:
-        functions = self.functions
-        on = " ".join(f"F{index}" for index, state in functions.items() if state) or "none"
-        return (
-            f"speed, direction and functions: {_direction(self.forward)}, {self.reading}, "
-            f"on of F0 to F{len(functions) - 1}: {on}"
-        )
+        words = function_words(self.functions)
+        return f"speed, direction and functions: {self._direction()}, {reading_126(self.code)}, {words}"

@@ -2,12 +2,39 @@
 
 from __future__ import annotations
 
-from .accessory_rows import ACCESSORY
-from .multi_function_rows import MULTI_FUNCTION
+from functools import cached_property
+from typing import Any
+
+from .entry import Entry
 from .registry import Registry
-from .service_rows import SERVICE
 
 __all__ = ["STANDARD"]
 
+
+class _Standard(Registry):
+    """A registry whose rows are made when they are first needed, so that importing halfbit stays quick."""
+
+    def __init__(self) -> None:
+        pass
+
+    def entries(self) -> tuple[Entry, ...]:
+        return self._rows
+
+    def __reduce__(self) -> Any:
+        return _standard, ()
+
+    @cached_property
+    def _rows(self) -> tuple[Entry, ...]:
+        from .accessory_rows import ACCESSORY
+        from .multi_function_rows import MULTI_FUNCTION
+        from .service_rows import SERVICE
+
+        return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
+
+
+def _standard() -> Registry:
+    return STANDARD
+
+
 #: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.
-STANDARD = Registry((*MULTI_FUNCTION, *ACCESSORY, *SERVICE))
+STANDARD: Registry = _Standard()

@@ -1,0 +1,88 @@
+"""Fields of instructions and addresses: attrs fields that check their value and say what to give instead."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import attrs
+
+from ..error import HalfbitError
+
+__all__ = ["Check", "checked", "choice", "flag", "has_only_own_check", "instance", "integer", "octets"]
+
+#: What attrs calls with the object, the attribute and the value.
+Check = Any
+
+
+def checked(accepts: Any, words: str) -> Check:
+    """A validator that refuses each value for which ``accepts(value)`` is false.
+
+    :raises HalfbitError: from the class, naming the class, the field, the value and ``words``.
+    """
+
+    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+        if not accepts(value):
+            raise HalfbitError(f"{type(instance).__name__}.{attribute.name}: {value!r} is not {words}")
+
+    return check
+
+
+def _field(accepts: Any, words: str, default: Any = attrs.NOTHING, **metadata: Any) -> Any:
+    check = checked(accepts, words)
+    return attrs.field(default=default, validator=check, metadata={**metadata, "check": check})
+
+
+def has_only_own_check(field: attrs.Attribute[Any]) -> bool:
+    """Whether the field's range is all that its class checks of it: no validator was added."""
+    return field.validator is not None and field.validator is field.metadata.get("check")
+
+
+def integer(low: int, high: int, *, optional: bool = False) -> Any:
+    """An attrs field for an integer from ``low`` to ``high``, both included; other values raise HalfbitError.
+
+    A registry checks that a pattern's field cannot hold others.
+
+    :param optional: ``None`` is accepted too, and is the default.
+    """
+
+    def accepts(value: object) -> bool:
+        return type(value) is int and low <= value <= high or optional and value is None
+
+    default = None if optional else attrs.NOTHING
+    return _field(accepts, f"an integer from {low} to {high}", default=default, range=(low, high), bool=False)
+
+
+def choice(*values: int) -> Any:
+    """An attrs field for one of a few integers, which the pattern alone determines."""
+
+    def accepts(value: object) -> bool:
+        return type(value) is int and value in values
+
+    words = f"one of {', '.join(map(str, values))}"
+    return _field(accepts, words, range=(min(values), max(values)), bool=False)
+
+
+def flag() -> Any:
+    """An attrs field for one bit, as ``bool``."""
+    return _field(lambda value: isinstance(value, bool), "False or True (0 to 1)", range=(0, 1), bool=True)
+
+
+def octets(low: int, high: int | None) -> Any:
+    """An attrs field for ``bytes``, ``low`` to ``high`` of them (``None``: no limit)."""
+    words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
+
+    def accepts(value: object) -> bool:
+        return isinstance(value, bytes) and low <= len(value) and (high is None or len(value) <= high)
+
+    return _field(accepts, words, octets=(low, high))
+
+
+def instance(kind: type, words: str, **more: Any) -> Any:
+    """An attrs field for an instance of ``kind``, or for its default."""
+    default = more.get("default", attrs.NOTHING)
+
+    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+        if value is not default and not isinstance(value, kind):
+            raise HalfbitError(f"{type(instance).__name__}.{attribute.name}: {value!r} is not {words}")
+
+    return attrs.field(validator=check, **more)
