@@ -83,7 +83,7 @@ class Limits:
     preamble_min: int = attrs.field(default=PREAMBLE_MIN, validator=_count(PREAMBLE_MIN))
     #: Fewest bytes of a packet, error detection byte included (S-9.2 A: address, data, error byte).
     packet_min: int = attrs.field(default=3, validator=_count(1))
-    #: Most bytes of a packet, error detection byte included. S-9.2.1 B has 6; later documents
+    #: Most bytes of a packet, error detection byte included. S-9.2.1 (introduction) has 6; later documents
     #: have longer ones (from memory), hence 15.
     packet_max: int = attrs.field(default=15, validator=_count(1))
     #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,

@@ -167,7 +167,7 @@ def test_speeds(engine: Engine) -> None:
 
 
 def test_functions(engine: Engine) -> None:
-    """S-9.2.1 C; three instructions behind one address, S-9.2.1 B."""
+    """S-9.2.1 C; three instructions behind one address, S-9.2.1 C."""
     assert engine.take(3, 0x91) == CHANGED and engine.vehicle.functions == 0b00011
     assert engine.take(3, 0xB8, 0xA1, 0xDE, 0x81) == CHANGED
     assert engine.vehicle.functions == 0b11 | 1 << 8 | 1 << 9 | 1 << 13 | 1 << 20

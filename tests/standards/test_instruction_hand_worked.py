@@ -198,7 +198,7 @@ def test_linear_numbers(
 @pytest.mark.parametrize(
     ("body", "classes"),
     [
-        # S-9.2.1 B, C: more than one instruction behind one address.
+        # S-9.2.1 C: more than one instruction behind one address.
         ("03 3F 82 91", ["SpeedControl128", "FunctionGroupOne"]),
         ("C4 57 64 80 B1", ["SpeedAndDirection", "FunctionGroupOne", "FunctionGroupTwo"]),
         # 00001111 may share a packet with other decoder control; no other of these may.

@@ -120,7 +120,7 @@ def test_a_missing_end_bit_costs_no_more_than_its_packet() -> None:
 
 @pytest.mark.parametrize("length", range(3, 16))
 def test_lengths(length: int) -> None:
-    """Baseline packets have 3 bytes, extended ones 3 to 6 (S-9.2.1 B); longer ones from memory."""
+    """Baseline packets have 3 bytes, extended ones 3 to 6 (S-9.2.1, introduction); longer ones from memory."""
     data = with_error_byte(bytes(range(7, 6 + length)))
     assert len(data) == length
     assert packets_of(packet_durations(data)) == [data]

@@ -83,13 +83,13 @@ def _for_entry(entry: Entry, place: Place, name: str) -> CaseSpec:
 
 
 def _together() -> list[CaseSpec]:
-    """More than one instruction behind an address (S-9.2.1 B)."""
+    """More than one instruction behind an address (S-9.2.1 C)."""
     data = with_error_byte(bytes((3, 0x3F, 0xAA, 0x91, 0xB0)))
     text = "speed, F1 with FL, and F5 to F8 behind one address"
     unknown = with_error_byte(bytes((3, 0x91, 0xEC)))
     return [
-        CaseSpec("together-three", "instructions together", "S-9.2.1 B", text, packet(data), (data,)),
-        CaseSpec("together-unknown", "instructions together", "S-9.2.1 B", "F1 with FL, then the first byte of a longer instruction",
+        CaseSpec("together-three", "instructions together", "S-9.2.1 C", text, packet(data), (data,)),
+        CaseSpec("together-unknown", "instructions together", "S-9.2.1 C", "F1 with FL, then the first byte of a longer instruction",
               packet(unknown), (unknown,)),
     ]  # fmt: skip
 

@@ -111,7 +111,7 @@ def _lengths() -> list[CaseSpec]:
     specs = []
     for length in range(3, 16):
         data = with_error_byte(bytes(range(3, 2 + length)))
-        source = "S-9.2 A and S-9.2.1 B" if length <= 6 else "from memory: later documents have longer packets"
+        source = "S-9.2 A and S-9.2.1, introduction" if length <= 6 else "from memory: later documents have longer packets"
         text = f"a packet of {length} bytes"
         durations = packet(data) + packet(A)
         specs.append(CaseSpec(f"bytes-{length}", "packet lengths", source, text, durations, (data, A)))

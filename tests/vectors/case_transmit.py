@@ -48,6 +48,6 @@ def transmit_cases() -> tuple[CaseSpec, ...]:
         data = with_error_byte(bytes(range(3, 2 + length)))
         text = f"{length} bytes: extended packets have up to 6"
         durations = ones(20) + packet(B) + packet(data) + packet(A)
-        specs.append(CaseSpec(f"bytes-{length}", "packet lengths", "S-9.2.1 B", text, durations,
+        specs.append(CaseSpec(f"bytes-{length}", "packet lengths", "S-9.2.1, introduction", text, durations,
                              (B, data, A) if sound else (B, "MANY_BYTES", A)))  # fmt: skip
     return tuple(specs)
