@@ -22,13 +22,15 @@ from .address import (
     UnresolvedAddress,
 )
 from .base import Context, Instruction, PacketContext, Repetition
+from .checksum import crc8
 from .configuration import Configuration, Configurations
-from .entry import Entry, Place, Tail
+from .entry import Entry, Tail
 from .field import choice, flag, integer, octets
 from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
+from .place import Place
 from .registry import Registry
-from .special import Ambiguous, Damaged, Reserved, Unknown
+from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown
 from .standard import STANDARD
 
 if TYPE_CHECKING:
@@ -106,6 +108,7 @@ __all__ = [
     "AccessoryNop",
     "Address",
     "AddressQuery",
+    "AdvancedExtended",
     "Ambiguous",
     "AnalogFunction",
     "BasicAccessory",
@@ -182,6 +185,7 @@ __all__ = [
     "Unknown",
     "UnresolvedAddress",
     "choice",
+    "crc8",
     "flag",
     "instructions",
     "integer",

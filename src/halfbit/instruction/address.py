@@ -50,7 +50,12 @@ class LinearConvention(enum.Enum):
     FROM_BOARD_0 = "from board 0"
 
     def number(self, raw: int) -> int | None:
-        """The number, from 1 up, of an 11-bit raw address; ``None`` for board 0 if counting starts at board 1."""
+        """The number, from 1 up, of an 11-bit raw address; ``None`` for board 0 if counting starts at board 1.
+
+        :raises HalfbitError: if ``raw`` is no integer from 0 to 2047.
+        """
+        if type(raw) is not int or not 0 <= raw <= 2047:
+            raise HalfbitError(f"raw: {raw!r} is not an integer from 0 to 2047")
         number = raw + 1 - self._skipped
         return number if number >= 1 else None
 

@@ -14,7 +14,7 @@ from ..event import SCHEMA
 from ..packet import Packet
 from .address import Address, JsonValue
 from .configuration import Configuration
-from .field import checked, instance
+from .field import accepted, instance
 
 __all__ = ["BRIEF", "NOTHING_KNOWN", "Context", "Filler", "Instruction", "PacketContext", "Repetition", "Template", "brief", "filler", "hexadecimal", "own_fields"]
 
@@ -69,9 +69,7 @@ class PacketContext:
     page: int | None = instance(int, "an integer or None", default=None)
     #: The configurations of the decoders the packet is for, if the caller gave them all; more than one for a
     #: consist whose decoders differ.
-    configurations: tuple[Configuration, ...] = attrs.field(
-        default=(), validator=checked(_configurations, "a tuple of Configuration")
-    )
+    configurations: tuple[Configuration, ...] = accepted(_configurations, "a tuple of Configuration", default=())
 
     @property
     def steps(self) -> int | None:
@@ -273,8 +271,13 @@ def hexadecimal(data: bytes) -> str:
 
 
 def brief(text: str, room: int = BRIEF) -> str:
-    """The text, its end replaced by one sign if it is longer than ``room``."""
-    return text if len(text) <= room else text[: room - 1].rstrip() + "…"
+    """The text, or as many whole words of it as fit into ``room``, with a sign that more follow."""
+    if len(text) <= room:
+        return text
+    kept = text[: room - 1]
+    if " " in kept and text[room - 1] != " ":
+        kept = kept[: kept.rindex(" ")]
+    return kept.rstrip() + "…"
 
 
 #: Makes an instruction of a class from the values of its fields, in order but for the packet and its context.

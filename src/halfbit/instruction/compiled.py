@@ -10,9 +10,10 @@ from ..error import HalfbitError
 from ..packet import Packet
 from .address import Address
 from .base import NOTHING_KNOWN, Filler, Instruction, PacketContext, filler, own_fields
-from .entry import Entry, Place
+from .entry import Entry
 from .field import has_only_own_check
 from .pattern import FieldLayout
+from .place import Place
 
 __all__ = ["Row", "Table", "compiled"]
 
@@ -20,7 +21,7 @@ __all__ = ["Row", "Table", "compiled"]
 class Row:
     """An entry with its checks and fields as plain tuples."""
 
-    __slots__ = ("checks", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size")
+    __slots__ = ("checks", "checksum", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size")
 
     def __init__(self, entry: Entry) -> None:
         self.entry = entry
@@ -28,6 +29,7 @@ class Row:
         fixed = zip(pattern.masks, pattern.values)
         self.checks = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
         self.least, self.most = entry.lengths
+        self.checksum = entry.checksum
         self.numbers = entry.numbers
         self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
         #: For each field of the class its layout, the constant that takes its place, and whether it is a ``bool``.
@@ -50,7 +52,8 @@ class Row:
                 return 0
         if self.numbers and not has_number(address, self.numbers):
             return 0
-        return at + (left if self.most is None else min(left, self.most))
+        end = at + (left if self.most is None else min(left, self.most))
+        return end if self.checksum is None or self.checksum(body[: end - 1]) == body[end - 1] else 0
 
     def read(self, address: Address, body: bytes, at: int, end: int, start: int) -> Instruction | None:
         """The instruction in ``body[at:end]``, or ``None`` if its class refuses the values.
@@ -61,12 +64,13 @@ class Row:
         if self.reserved:
             return self.fill([address, raw, raw], None, NOTHING_KNOWN)
         values: list[Any] = [address, raw]
+        last = end if self.checksum is None else end - 1
         for layout, constant, is_flag in self.fields:
             if layout is not None:
                 value = layout.take(body, at)
                 values.append(value == 1 if is_flag else value)
             else:
-                values.append(body[at + self.size : end] if constant is None else constant)
+                values.append(body[at + self.size : last] if constant is None else constant)
         try:
             return self.fill(values, None, NOTHING_KNOWN)
         except HalfbitError:

@@ -9,11 +9,9 @@ import attrs
 
 from ..error import HalfbitError
 from .address import Address, Broadcast, LongAddress, ShortAddress
-from .field import checked
+from .field import integer
 
 __all__ = ["Configuration", "Configurations", "configurations_for"]
-
-_byte = checked(lambda value: type(value) is int and 0 <= value <= 255, "an integer from 0 to 255")
 
 
 @attrs.frozen(slots=True)
@@ -24,13 +22,13 @@ class Configuration:
     """
 
     #: The value of CV 29.
-    cv29: int = attrs.field(validator=_byte)
+    cv29: int = integer(0, 255)
     #: CV 19, the consist: bits 0 to 6 the address, 0 if in none; bit 7 if its direction is opposite.
-    cv19: int = attrs.field(default=0, kw_only=True, validator=_byte)
+    cv19: int = integer(0, 255, default=0, kw_only=True)
     #: CV 21: which of F1 (bit 0) to F8 (bit 7) obey the consist's address.
-    cv21: int = attrs.field(default=0, kw_only=True, validator=_byte)
+    cv21: int = integer(0, 255, default=0, kw_only=True)
     #: CV 22: the same for FL forward (bit 0), FL reverse (bit 1), F9 (bit 2) to F12 (bit 5).
-    cv22: int = attrs.field(default=0, kw_only=True, validator=_byte)
+    cv22: int = integer(0, 255, default=0, kw_only=True)
 
     @property
     def steps(self) -> int:

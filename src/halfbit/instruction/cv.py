@@ -233,8 +233,8 @@ class LegacyCvAccess(CvAccess):
         return f"legacy accessory CV access: {self._words()}"
 
 
-#: GG of extended CV access, from memory.
-_OPERATIONS = {0b01: "read", 0b10: "write bits of", 0b11: "write"}
+#: GG of extended CV access, in words and in few, from memory.
+_OPERATIONS = {0b01: ("read", "= ?"), 0b10: ("write bits", "bits :="), 0b11: ("write", ":=")}
 
 
 @attrs.frozen(slots=True)
@@ -263,12 +263,11 @@ class ExtendedCvAccess(CvAccess):
     def writes(self) -> bool:
         return self.operation != 1
 
-    def _words(self) -> str:
-        return f"{_OPERATIONS[self.operation]} CV {self.cv}: {hexadecimal(self.data)}"
-
     @property
     def brief(self) -> str:
-        return brief(f"extended: {self._words()}")
+        data = f" {hexadecimal(self.data)}" if self.data or self.writes else ""
+        return brief(f"ext. CV {self.cv} {_OPERATIONS[self.operation][1]}{data}")
 
     def __str__(self) -> str:
-        return f"extended CV access: {self._words()}, sequence {self.sequence}"
+        words = f"extended CV access: {_OPERATIONS[self.operation][0]} CV {self.cv}, sequence {self.sequence}"
+        return words + (f", data {hexadecimal(self.data)}" if self.data else "")

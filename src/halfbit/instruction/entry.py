@@ -2,85 +2,20 @@
 
 from __future__ import annotations
 
-import enum
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Union
 
 import attrs
 
 from ..error import HalfbitError
-from .address import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    Broadcast,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    IdleAddress,
-    LongAddress,
-    NoAddress,
-    ReservedAddress,
-    ShortAddress,
-)
+from .address import Address, IdleAddress
 from .base import Instruction, own_fields
+from .field import accepted, instance, integer
 from .pattern import FieldLayout, Letters, Pattern
+from .place import FIRST, PLACES, Place
 from .special import Reserved
 
-__all__ = ["Entry", "FieldLetters", "Place", "Tail"]
-
-
-class Place(enum.Enum):
-    """Where a pattern stands. Only patterns in the same place can be taken for one another.
-
-    Behind the address of a multi-function decoder patterns start after the address. Elsewhere a pattern is the whole
-    packet but for the error detection byte.
-    """
-
-    BROADCAST = "behind the broadcast address"
-    SHORT = "behind a short address"
-    LONG = "behind a long address"
-    ACCESSORY = "accessory packet"
-    RESERVED = "reserved address"
-    IDLE = "idle address"
-    SERVICE = "service mode"
-
-    @property
-    def follows_address(self) -> bool:
-        """Whether patterns start after the address."""
-        return self in (Place.BROADCAST, Place.SHORT, Place.LONG)
-
-    @property
-    def many(self) -> bool:
-        """Whether patterns may follow one another (S-9.2.1 C). S-9.2.1 B speaks of one instruction to broadcast."""
-        return self in (Place.SHORT, Place.LONG)
-
-    @property
-    def key(self) -> int:
-        """The byte of the pattern by which decoding looks instructions up: the one that says most."""
-        return 1 if self in (Place.ACCESSORY, Place.IDLE) else 0
-
-
-#: The place of each kind of address.
-PLACES: Mapping[type[Address], Place] = {
-    Broadcast: Place.BROADCAST,
-    ShortAddress: Place.SHORT,
-    LongAddress: Place.LONG,
-    AccessoryAddress: Place.ACCESSORY,
-    AccessoryBroadcast: Place.ACCESSORY,
-    ExtendedAccessoryAddress: Place.ACCESSORY,
-    ExtendedAccessoryBroadcast: Place.ACCESSORY,
-    ReservedAddress: Place.RESERVED,
-    IdleAddress: Place.IDLE,
-    NoAddress: Place.SERVICE,
-}
-
-#: What the first byte of a whole-packet pattern must fix: mask and value (S-9.2.1 A, S-9.2.3 E).
-_FIRST: Mapping[Place, tuple[int, int]] = {
-    Place.ACCESSORY: (0xC0, 0x80),
-    Place.RESERVED: (0xE0, 0xE0),
-    Place.IDLE: (0xFF, 0xFF),
-    Place.SERVICE: (0xF0, 0x70),
-}
+__all__ = ["Entry", "FieldLetters", "Tail"]
 
 #: The first three bits of the classes of which a packet holds at most one instruction: decoder and consist control,
 #: advanced operations, CV access (S-9.2.1 C, each in its own part).
@@ -89,14 +24,49 @@ ONE_PER_PACKET = (0b000, 0b001, 0b111)
 
 @attrs.frozen(slots=True)
 class Tail:
-    """Bytes without fixed bits behind the pattern, as many as the packet has."""
+    """Bytes without fixed bits behind the pattern, as many as the packet has.
+
+    :raises HalfbitError: for numbers that are none from 0 to 255.
+    """
 
     #: The field of the class that takes them.
-    field: str
+    field: str = instance(str, "the name of a field")
     #: The fewest.
-    low: int
+    low: int = integer(0, 255)
     #: The most; ``None`` for no limit.
-    high: int | None = None
+    high: int | None = integer(0, 255, optional=True)
+
+
+def _classes(base: type, words: str, **more: Any) -> Any:
+    def accepts(value: object) -> bool:
+        return isinstance(value, tuple) and all(isinstance(one, type) and issubclass(one, base) for one in value)
+
+    return accepted(accepts, words, **more)
+
+
+def _mapping(values: tuple[type, ...], words: str, **more: Any) -> Any:
+    def accepts(value: object) -> bool:
+        return isinstance(value, Mapping) and all(isinstance(k, str) and isinstance(v, values) for k, v in value.items())
+
+    return accepted(accepts, words, factory=dict, **more)
+
+
+def _is_instruction(value: object) -> bool:
+    return isinstance(value, type) and issubclass(value, Instruction) and value is not Instruction
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) and bool(value.strip())
+
+
+def _are_texts(value: object) -> bool:
+    return isinstance(value, tuple) and all(isinstance(one, str) and len(one) == 8 for one in value)
+
+
+def _is_range(value: object) -> bool:
+    if value is None:
+        return True
+    return isinstance(value, tuple) and len(value) == 2 and all(type(one) is int for one in value) and value[0] <= value[1]
 
 
 #: How an entry's fields are declared: letters, or letters with a conversion.
@@ -112,36 +82,45 @@ class Entry:
     """
 
     #: The pattern as the standards write it.
-    pattern: str
+    pattern: str = instance(str, 'a pattern, e.g. "00111111 DSSSSSSS"')
     #: The kinds of address it is for.
-    addresses: tuple[type[Address], ...]
+    addresses: tuple[type[Address], ...] = _classes(Address, "a tuple of kinds of address, e.g. (ShortAddress, LongAddress)")
     #: The attrs class it builds.
-    builds: type[Instruction]
+    builds: type[Instruction] = accepted(_is_instruction, "a class derived from Instruction")
     #: Document and section, or "from memory".
-    source: str
+    source: str = accepted(_is_text, "a document and section, or where it is from")
     #: Field of the class to letters of the pattern.
-    fields: Mapping[str, FieldLetters] = attrs.field(factory=dict)
+    fields: Mapping[str, FieldLetters] = _mapping((str, Letters), 'a mapping of field to letters, e.g. {"value": "D"}')
     #: Field of the address to letters, for addresses that share bytes with the instruction.
-    address: Mapping[str, FieldLetters] = attrs.field(factory=dict, kw_only=True)
+    address: Mapping[str, FieldLetters] = _mapping((str, Letters), "a mapping of field to letters", kw_only=True)
     #: Fields of the class that the pattern alone determines.
-    constants: Mapping[str, int] = attrs.field(factory=dict, kw_only=True)
+    constants: Mapping[str, int] = _mapping((int,), "a mapping of field to integer", kw_only=True)
     #: Bytes behind the pattern.
-    tail: Tail | None = attrs.field(default=None, kw_only=True)
+    tail: Tail | None = instance(Tail, "a Tail or None", default=None, kw_only=True)
     #: The classes this is a special case of: its pattern must narrow theirs, and goes first.
-    special_of: tuple[type[Instruction], ...] = attrs.field(default=(), kw_only=True)
+    special_of: tuple[type[Instruction], ...] = _classes(Instruction, "a tuple of instruction classes", default=(), kw_only=True)
     #: The classes of rows that can read the same bytes otherwise: both readings are given, as :class:`Ambiguous`. For
     #: rows that stand alone.
-    beside: tuple[type[Instruction], ...] = attrs.field(default=(), kw_only=True)
+    beside: tuple[type[Instruction], ...] = _classes(Instruction, "a tuple of instruction classes", default=(), kw_only=True)
     #: Patterns of first bytes that it does not take, behind an address.
-    other_than: tuple[str, ...] = attrs.field(default=(), kw_only=True)
+    other_than: tuple[str, ...] = accepted(
+        _are_texts, "a tuple of patterns of one byte", default=(), kw_only=True
+    )
     #: Whether it must be all that stands behind the address. The length of the packet then decides as well.
-    alone: bool = attrs.field(default=False, kw_only=True)
+    alone: bool = instance(bool, "False or True", default=False, kw_only=True)
     #: Address numbers it is for, if not all of a kind.
-    numbers: tuple[int, int] | None = attrs.field(default=None, kw_only=True)
+    numbers: tuple[int, int] | None = accepted(
+        _is_range, "the lowest and the highest number, or None", default=None, kw_only=True
+    )
+    #: Makes the byte behind pattern and tail from all bytes before it in the packet, e.g. :func:`crc8`. The row takes only
+    #: packets in which it agrees. For rows that end the packet: whole packets, and those that stand alone.
+    checksum: Callable[[bytes], int] | None = accepted(
+        lambda value: value is None or callable(value), "a function or None", default=None, kw_only=True
+    )
     #: Whether a packet may hold it beside another one of its class (see :attr:`packet_class`).
-    shares: bool = attrs.field(default=False, kw_only=True)
+    shares: bool = instance(bool, "False or True", default=False, kw_only=True)
     #: The name in listings; that of the class if left out.
-    title: str = attrs.field(default="", kw_only=True)
+    title: str = instance(str, "a name", default="", kw_only=True)
 
     #: The pattern's fixed bits, byte by byte (made from ``pattern``).
     parsed: Pattern = attrs.field(init=False, eq=False, repr=False)
@@ -159,13 +138,15 @@ class Entry:
         put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
         put(self, "address_layouts", {name: parsed.field(_letters(one)) for name, one in self.address.items()})
         put(self, "left_out", frozenset(byte for text in self.other_than for byte in Pattern.parse(text).bytes_at(0)))
-        self._check_places()
+        _check_places(self)
+        _check_numbers(self)
         if self.reserved:
-            self._check_reserved()
+            _check_reserved(self)
         else:
-            self._check_letters()
-            self._check_fields()
-        self._check_address()
+            _check_letters(self)
+            _check_fields(self)
+            _check_values(self)
+        _check_address(self)
 
     @property
     def name(self) -> str:
@@ -194,8 +175,8 @@ class Entry:
 
     @property
     def lengths(self) -> tuple[int, int | None]:
-        """The fewest and the most bytes it takes, pattern and tail; ``None`` for no limit."""
-        size = len(self.parsed)
+        """The fewest and the most bytes it takes: pattern, tail and checksum; ``None`` for no limit."""
+        size = len(self.parsed) + (self.checksum is not None)
         if self.tail is None:
             return size, size
         return size + self.tail.low, None if self.tail.high is None else size + self.tail.high
@@ -209,87 +190,134 @@ class Entry:
         if self.tail is not None:
             most = " or more" if self.tail.high is None else f" to {self.tail.high}"
             words += f" and {self.tail.low}{most} bytes"
+        if self.checksum is not None:
+            words += " and a checksum"
         return words + (", alone" if self.alone else "")
 
     def __str__(self) -> str:
         return f"{self.name} ({self.pattern})"
 
-    def _refuse(self, problem: str) -> HalfbitError:
-        return HalfbitError(f"entry {self}: {problem}")
 
-    def _check_places(self) -> None:
-        if not self.addresses:
-            raise self._refuse("no address kind")
-        for kind in self.addresses:
-            if kind not in PLACES:
-                raise self._refuse(f"{kind.__name__} is no address a pattern can be for")
-        for place in self.places:
-            if place.follows_address:
-                continue
-            if self.alone or self.other_than or self.beside:
-                raise self._refuse("alone, beside and other_than are for patterns behind an address")
-            mask, value = _FIRST[place]
-            if self.parsed.masks[0] & mask != mask or self.parsed.values[0] & mask != value:
-                raise self._refuse(f"the first byte is not that of a packet of the place {place.value!r}")
-            if len(self.parsed) <= place.key:
-                raise self._refuse(f"a pattern for the place {place.value!r} needs {place.key + 1} bytes")
+def _refused(entry: Entry, problem: str) -> HalfbitError:
+    return HalfbitError(f"entry {entry}: {problem}")
 
-    def _check_reserved(self) -> None:
-        if self.fields or self.constants or (self.tail and self.tail != Tail("data", 0)):
-            raise self._refuse('a reserved row has no fields: give its length by the pattern, or tail=Tail("data", 0)')
 
-    def _check_letters(self) -> None:
-        """Each bit that is not fixed belongs to exactly one field."""
-        taken = bytearray(self.parsed.masks)
-        for layout in (*self.layouts.values(), *self.address_layouts.values()):
-            for run in layout.runs:
-                bits = ((1 << run.width) - 1) << run.shift
-                if taken[run.byte] & bits:
-                    raise self._refuse(f"byte {run.byte}: bits belong to two fields")
-                taken[run.byte] |= bits
-        for index, byte in enumerate(taken):
-            if byte != 0xFF:
-                raise self._refuse(f"byte {index}: bits {byte ^ 0xFF:08b} belong to no field")
+def _check_places(entry: Entry) -> None:
+    if not entry.addresses:
+        raise _refused(entry, "no address kind")
+    for kind in entry.addresses:
+        if kind not in PLACES:
+            raise _refused(entry, f"{kind.__name__} is no address a pattern can be for")
+    if entry.beside and not entry.alone:
+        raise _refused(entry, "beside is for rows that stand alone: give alone=True as well")
+    for place in entry.places:
+        if place.follows_address:
+            if entry.checksum is not None and not entry.alone:
+                raise _refused(entry, "a checksum ends the packet: give alone=True as well")
+            continue
+        if entry.alone or entry.other_than or entry.beside:
+            raise _refused(entry, "alone, beside and other_than are for patterns behind an address")
+        mask, value = FIRST[place]
+        if entry.parsed.masks[0] & mask != mask or entry.parsed.values[0] & mask != value:
+            raise _refused(entry, f"the first byte is not that of a packet of the place {place.value!r}")
+        if len(entry.parsed) <= place.key:
+            raise _refused(entry, f"a pattern for the place {place.value!r} needs {place.key + 1} bytes")
 
-    def _check_fields(self) -> None:
-        if not isinstance(self.builds.__dict__.get("__slots__"), tuple):
-            raise self._refuse(f"{self.builds.__name__} is no slotted attrs class")
-        given = [*self.fields, *self.constants, *([self.tail.field] if self.tail else ())]
-        wanted = {field.name: field for field in own_fields(self.builds)}
-        if sorted(given) != sorted(wanted):
-            raise self._refuse(f"gives the fields {sorted(given)}, the class has {sorted(wanted)}")
-        for name, field in wanted.items():
-            self._check_range(name, field)
 
-    def _check_range(self, name: str, field: attrs.Attribute[Any]) -> None:
-        """The class takes each value that the pattern can hold."""
-        if self.tail and name == self.tail.field:
-            if field.metadata.get("octets") != (self.tail.low, self.tail.high):
-                raise self._refuse(f"{name} must be declared as octets({self.tail.low}, {self.tail.high})")
-        elif "range" not in field.metadata:
-            raise self._refuse(f"{name} must be declared with integer(), choice() or flag()")
-        else:
-            low, high = field.metadata["range"]
-            layout = self.layouts.get(name)
-            least, most = (layout.low, layout.high) if layout else (self.constants[name],) * 2
-            if not low <= least <= most <= high:
-                raise self._refuse(f"{name} can be {least} to {most}, the class takes {low} to {high}")
+def _check_numbers(entry: Entry) -> None:
+    if entry.numbers is None:
+        return
+    for kind in entry.addresses:
+        field = next((field for field in attrs.fields(kind) if field.name == "number"), None)
+        low, high = (1, 0) if field is None else field.metadata["range"]
+        if entry.numbers[1] < low or entry.numbers[0] > high:
+            raise _refused(entry, f"no {kind.kind} address has a number from {entry.numbers[0]} to {entry.numbers[1]}")
 
-    def _check_address(self) -> None:
-        kind = self.addresses[0]
-        if not self.address:
-            if PLACES[kind] is Place.ACCESSORY and any(f.default is attrs.NOTHING for f in attrs.fields(kind)):
-                raise self._refuse(f"does not say where the {kind.kind} address stands")
-            return
-        if len(self.addresses) > 1 or PLACES[kind] is not Place.ACCESSORY:
-            raise self._refuse("only a single kind of accessory address shares bytes with an instruction")
-        known = {field.name: field for field in attrs.fields(kind)}
-        for name in self.address:
-            if name not in known:
-                raise self._refuse(f"the {kind.kind} address has no field {name}")
-        for name, field in known.items():
-            if name not in self.address and field.default is attrs.NOTHING:
-                raise self._refuse(f"does not say where {name} of the {kind.kind} address stands")
+
+def _check_reserved(entry: Entry) -> None:
+    plain = [field.name for field in own_fields(entry.builds)] == ["data"]
+    if not plain or entry.fields or entry.constants or (entry.tail and entry.tail != Tail("data", 0)):
+        raise _refused(entry, 'a reserved row has no fields: give its length by the pattern, or tail=Tail("data", 0)')
+
+
+def _check_letters(entry: Entry) -> None:
+    """Each bit that is not fixed belongs to exactly one field."""
+    taken = bytearray(entry.parsed.masks)
+    for layout in (*entry.layouts.values(), *entry.address_layouts.values()):
+        for run in layout.runs:
+            bits = ((1 << run.width) - 1) << run.shift
+            if taken[run.byte] & bits:
+                raise _refused(entry, f"byte {run.byte}: bits belong to two fields")
+            taken[run.byte] |= bits
+    for index, byte in enumerate(taken):
+        if byte != 0xFF:
+            raise _refused(entry, f"byte {index}: bits {byte ^ 0xFF:08b} belong to no field")
+
+
+def _check_fields(entry: Entry) -> None:
+    if not isinstance(entry.builds.__dict__.get("__slots__"), tuple):
+        raise _refused(entry, f"{entry.builds.__name__} is no slotted attrs class")
+    given = [*entry.fields, *entry.constants, *([entry.tail.field] if entry.tail else ())]
+    wanted = {field.name: field for field in own_fields(entry.builds)}
+    if sorted(given) != sorted(wanted):
+        raise _refused(entry, f"gives the fields {sorted(given)}, the class has {sorted(wanted)}")
+    for name, field in wanted.items():
+        _check_range(entry, name, field)
+
+
+def _check_range(entry: Entry, name: str, field: attrs.Attribute[Any]) -> None:
+    """The class takes each value that the pattern can hold."""
+    if entry.tail and name == entry.tail.field:
+        if field.metadata.get("octets") != (entry.tail.low, entry.tail.high):
+            raise _refused(entry, f"{name} must be declared as octets({entry.tail.low}, {entry.tail.high})")
+    elif "choices" in field.metadata and name not in entry.constants:
+        raise _refused(entry, f"{name} is one of a few integers: give it in constants, or declare it with integer()")
+    elif "range" not in field.metadata:
+        raise _refused(entry, f"{name} must be declared with integer(), choice() or flag()")
+    else:
+        low, high = field.metadata["range"]
+        layout = entry.layouts.get(name)
+        least, most = (layout.low, layout.high) if layout else (entry.constants[name],) * 2
+        if not low <= least <= most <= high:
+            raise _refused(entry, f"{name} can be {least} to {most}, the class takes {low} to {high}")
+
+
+def _check_values(entry: Entry) -> None:
+    """The class has a name, and its constructor takes the bounds of what the pattern can hold."""
+    if not _is_text(entry.builds.name) or entry.builds.name == Instruction.name:
+        raise _refused(entry, f'{entry.builds.__name__} has no name of its own: give it name: ClassVar[str] = "..."')
+    build: Any = entry.builds
+    for high in (False, True):
+        values: dict[str, Any] = {}
+        for field in own_fields(entry.builds):
+            layout = entry.layouts.get(field.name)
+            if layout is not None:
+                values[field.name] = layout.high if high else layout.low
+            else:
+                values[field.name] = entry.constants.get(field.name, bytes(entry.tail.low if entry.tail else 0))
+            if field.metadata.get("bool"):
+                values[field.name] = values[field.name] == 1
+        try:
+            build(IdleAddress(), **values)
+        except Exception as error:
+            raise _refused(entry, f"{entry.builds.__name__} does not take what the pattern can hold, {values}: {error}") from None
+
+
+def _check_address(entry: Entry) -> None:
+    kind = entry.addresses[0]
+    if not entry.address:
+        if PLACES[kind] is Place.ACCESSORY and any(f.default is attrs.NOTHING for f in attrs.fields(kind)):
+            raise _refused(entry, f"does not say where the {kind.kind} address stands")
+        return
+    if len(entry.addresses) > 1 or PLACES[kind] is not Place.ACCESSORY:
+        raise _refused(entry, "only a single kind of accessory address shares bytes with an instruction")
+    known = {field.name: field for field in attrs.fields(kind)}
+    for name in entry.address:
+        if name not in known:
+            raise _refused(entry, f"the {kind.kind} address has no field {name}")
+    for name, field in known.items():
+        if name not in entry.address and field.default is attrs.NOTHING:
+            raise _refused(entry, f"does not say where {name} of the {kind.kind} address stands")
 
 
 def _letters(letters: FieldLetters) -> Letters:

@@ -8,7 +8,7 @@ import attrs
 
 from ..error import HalfbitError
 
-__all__ = ["Check", "checked", "choice", "flag", "has_only_own_check", "instance", "integer", "octets"]
+__all__ = ["Check", "accepted", "checked", "choice", "flag", "has_only_own_check", "instance", "integer", "octets"]
 
 #: What attrs calls with the object, the attribute and the value.
 Check = Any
@@ -27,9 +27,9 @@ def checked(accepts: Any, words: str) -> Check:
     return check
 
 
-def _field(accepts: Any, words: str, default: Any = attrs.NOTHING, **metadata: Any) -> Any:
+def _field(accepts: Any, words: str, metadata: dict[str, Any], **more: Any) -> Any:
     check = checked(accepts, words)
-    return attrs.field(default=default, validator=check, metadata={**metadata, "check": check})
+    return attrs.field(validator=check, metadata={**metadata, "check": check}, **more)
 
 
 def has_only_own_check(field: attrs.Attribute[Any]) -> bool:
@@ -37,44 +37,67 @@ def has_only_own_check(field: attrs.Attribute[Any]) -> bool:
     return field.validator is not None and field.validator is field.metadata.get("check")
 
 
-def integer(low: int, high: int, *, optional: bool = False) -> Any:
+def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
     """An attrs field for an integer from ``low`` to ``high``, both included; other values raise HalfbitError.
 
     A registry checks that a pattern's field cannot hold others.
 
     :param optional: ``None`` is accepted too, and is the default.
+    :param more: as of :func:`attrs.field`.
+    :raises HalfbitError: if the bounds are no integers, or there is nothing between them.
     """
+    _check_bounds(low, high)
 
     def accepts(value: object) -> bool:
         return type(value) is int and low <= value <= high or optional and value is None
 
-    default = None if optional else attrs.NOTHING
-    return _field(accepts, f"an integer from {low} to {high}", default=default, range=(low, high), bool=False)
+    if optional:
+        more = {"default": None, **more}
+    return _field(accepts, f"an integer from {low} to {high}", {"range": (low, high), "bool": False}, **more)
 
 
 def choice(*values: int) -> Any:
-    """An attrs field for one of a few integers, which the pattern alone determines."""
+    """An attrs field for one of a few integers, which the pattern alone determines.
+
+    :raises HalfbitError: if there are none.
+    """
+    if not values or not all(type(value) is int for value in values):
+        raise HalfbitError(f"choice{values!r}: give one or more integers")
 
     def accepts(value: object) -> bool:
         return type(value) is int and value in values
 
     words = f"one of {', '.join(map(str, values))}"
-    return _field(accepts, words, range=(min(values), max(values)), bool=False)
+    return _field(accepts, words, {"range": (min(values), max(values)), "bool": False, "choices": values})
 
 
 def flag() -> Any:
     """An attrs field for one bit, as ``bool``."""
-    return _field(lambda value: isinstance(value, bool), "False or True (0 to 1)", range=(0, 1), bool=True)
+    return _field(lambda value: isinstance(value, bool), "False or True (0 to 1)", {"range": (0, 1), "bool": True})
 
 
 def octets(low: int, high: int | None) -> Any:
-    """An attrs field for ``bytes``, ``low`` to ``high`` of them (``None``: no limit)."""
+    """An attrs field for ``bytes``, ``low`` to ``high`` of them (``None``: no limit).
+
+    :raises HalfbitError: if the bounds are no integers, or there is nothing between them.
+    """
+    _check_bounds(low, low if high is None else high)
     words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
 
     def accepts(value: object) -> bool:
         return isinstance(value, bytes) and low <= len(value) and (high is None or len(value) <= high)
 
-    return _field(accepts, words, octets=(low, high))
+    return _field(accepts, words, {"octets": (low, high)})
+
+
+def _check_bounds(low: object, high: object) -> None:
+    if type(low) is not int or type(high) is not int or low > high:
+        raise HalfbitError(f"{low!r} to {high!r} is no range: give the lowest and the highest integer")
+
+
+def accepted(accepts: Any, words: str, **more: Any) -> Any:
+    """An attrs field for each value for which ``accepts(value)`` is true."""
+    return attrs.field(validator=checked(accepts, words), **more)
 
 
 def instance(kind: type, words: str, **more: Any) -> Any:

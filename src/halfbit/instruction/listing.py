@@ -39,7 +39,12 @@ class Row:
 
 
 def listing(registry: Registry = STANDARD) -> tuple[Row, ...]:
-    """A row for each entry, in the registry's order."""
+    """A row for each entry, in the registry's order.
+
+    :raises HalfbitError: if it is no registry.
+    """
+    if not isinstance(registry, Registry):
+        raise HalfbitError(f"registry: {registry!r} is no Registry: give STANDARD, or STANDARD.extended(...)")
     return tuple(
         Row(entry.text, entry.name, tuple(kind.kind for kind in entry.addresses), entry.source)
         for entry in registry.entries()
@@ -50,8 +55,10 @@ def render(rows: tuple[Row, ...], form: str = "text") -> str:
     """The rows as a text table, as CSV with a heading, or as one JSON object on each line.
 
     :param form: ``"text"``, ``"csv"`` or ``"json"``.
-    :raises HalfbitError: for another form.
+    :raises HalfbitError: for another form, or rows that are none.
     """
+    if not isinstance(rows, (tuple, list)) or not all(isinstance(row, Row) for row in rows):
+        raise HalfbitError(f"{rows!r} is not a row of Row: give what listing() gives")
     if form == "text":
         return _text(rows)
     if form == "csv":
@@ -62,7 +69,7 @@ def render(rows: tuple[Row, ...], form: str = "text") -> str:
         return out.getvalue()
     if form == "json":
         return "".join(json.dumps(attrs.asdict(row)) + "\n" for row in rows)
-    raise HalfbitError(f"form: {form!r} is none of {', '.join(FORMATS)}")
+    raise HalfbitError(f"form: {form!r} is not one of {', '.join(FORMATS)}")
 
 
 def _text(rows: tuple[Row, ...]) -> str:

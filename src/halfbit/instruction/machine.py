@@ -225,6 +225,9 @@ def instructions(
 
     The parameters are those of :class:`InstructionMachine`.
 
-    :raises HalfbitError: as :class:`InstructionMachine`.
+    :raises HalfbitError: as :class:`InstructionMachine` and its :meth:`~InstructionMachine.feed`.
     """
-    return run(InstructionMachine(registry, configuration, context), events)
+    machine = InstructionMachine(registry, configuration, context)
+    if isinstance(events, Packet) or not isinstance(events, Iterable):
+        raise HalfbitError(f"{events!r} is not a row of packets: give a list of them, or what packets() gives")
+    return run(machine, events)

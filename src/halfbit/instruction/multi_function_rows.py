@@ -27,7 +27,7 @@ from .function import (
     FunctionGroupTwo,
 )
 from .pattern import Letters
-from .special import Reserved
+from .special import AdvancedExtended, Reserved
 from .speed import BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl128, SpeedDirectionFunctions
 
 __all__ = ["MULTI_FUNCTION"]
@@ -173,8 +173,8 @@ _OTHER_ADDRESSES = (
     Entry("11110AAA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 240 to 247"),
     Entry("111110AA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 248 to 251"),
     Entry("11111100", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved address 252"),
-    Entry("11111101", _KEPT, Reserved, _ADVANCED, tail=_REST, title="Address 253, Advanced Extended Packet"),
-    Entry("11111110", _KEPT, Reserved, _ADVANCED, tail=_REST, title="Address 254, Advanced Extended Packet"),
+    Entry("11111101", _KEPT, AdvancedExtended, _ADVANCED, tail=_REST, title="Advanced Extended Packet, 253"),
+    Entry("11111110", _KEPT, AdvancedExtended, _ADVANCED, tail=_REST, title="Advanced Extended Packet, 254"),
 )
 
 MULTI_FUNCTION = (

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 import attrs
 
 from ..error import HalfbitError
+from .field import accepted, instance
 
-__all__ = ["Letters", "FieldLayout", "Pattern", "Run"]
+__all__ = ["FieldLayout", "Letters", "Pattern", "Run"]
 
 
 @attrs.frozen(slots=True)
@@ -33,26 +34,32 @@ class Run:
     position: int
 
 
+def _are_integers(value: object) -> bool:
+    return isinstance(value, tuple) and all(type(one) is int for one in value)
+
+
 @attrs.frozen(slots=True)
 class Letters:
     """How a value is made of a pattern's letters: ``value = (bits ^ xor) + add``.
 
     Both steps can be undone, so each value has one bit pattern.
+
+    :raises HalfbitError: if a part has the wrong type.
     """
 
     #: The letters, most significant first: ``"HL"`` puts H above L.
-    letters: str
+    letters: str = instance(str, "letters of a pattern")
     #: The runs it is made of, most significant first, by their place among the letters' runs as
     #: written; empty: all, as written.
-    order: tuple[int, ...] = ()
+    order: tuple[int, ...] = accepted(_are_integers, "a tuple of integers", default=())
     #: Letters left out at the low end of these runs.
-    low: int = 0
+    low: int = instance(int, "an integer", default=0)
     #: How many bits are taken from there; 0: all.
-    width: int = 0
+    width: int = instance(int, "an integer", default=0)
     #: Letters that are sent inverted.
-    xor: int = 0
+    xor: int = instance(int, "an integer", default=0)
     #: What the value is above the number sent.
-    add: int = 0
+    add: int = instance(int, "an integer", default=0)
 
 
 @attrs.frozen(slots=True)
@@ -109,9 +116,11 @@ class Pattern:
     def parse(cls, text: str) -> Pattern:
         """Read a pattern.
 
-        :raises HalfbitError: where it is not made of groups of eight digits 0 and 1 and letters
+        :raises HalfbitError: if it is not made of groups of eight digits 0 and 1 and letters
             A to Z with single spaces between.
         """
+        if not isinstance(text, str):
+            raise HalfbitError(f'pattern: {text!r} is no text: give e.g. "00111111 DSSSSSSS"')
         masks, values = bytearray(), bytearray()
         spans: dict[str, list[tuple[int, int, int]]] = {}
         for index, group in enumerate(text.split(" ")):
@@ -142,9 +151,11 @@ class Pattern:
     def field(self, wanted: Letters) -> FieldLayout:
         """Where the bits of a value stand.
 
-        :raises HalfbitError: where a letter is not in the pattern, the order names a run that is
+        :raises HalfbitError: if a letter is not in the pattern, the order names a run that is
             not there or one twice, or the bits taken are not all there.
         """
+        if not isinstance(wanted, Letters):
+            raise HalfbitError(f'{wanted!r} is not Letters: give e.g. Letters("V", add=1)')
         missing = [letter for letter in wanted.letters if letter not in self.letters]
         if missing or not wanted.letters:
             raise HalfbitError(f"pattern {self.text!r} has no field {''.join(missing)!r}")
@@ -162,14 +173,14 @@ class Pattern:
         return FieldLayout(cut, wanted.xor, wanted.add)
 
     def agrees(self, other: Pattern) -> bool:
-        """Whether some bytes have the fixed bits of both, as far as both go."""
+        """True if some bytes have the fixed bits of both, as far as both go."""
         return all(
             (mine ^ theirs) & a & b == 0
             for mine, theirs, a, b in zip(self.values, other.values, self.masks, other.masks)
         )
 
     def narrows(self, other: Pattern) -> bool:
-        """Whether it has the length of ``other``, all of its fixed bits, and more."""
+        """True if it has the length of ``other``, all of its fixed bits, and more."""
         return (
             len(self) == len(other)
             and self.masks != other.masks

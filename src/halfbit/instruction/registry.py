@@ -25,7 +25,8 @@ from .address import (
 )
 from .base import Instruction
 from .compiled import Row, Table, compiled, has_number
-from .entry import PLACES, Entry, Place
+from .entry import Entry
+from .place import PLACES, Place
 from .special import Ambiguous, Damaged, Reserved, Unknown
 
 __all__ = ["Registry"]
@@ -66,7 +67,7 @@ class Registry:
         :raises HalfbitError: if no row builds one of them.
         """
         for kind in classes:
-            if kind not in self._by_class:
+            if not isinstance(kind, type) or kind not in self._by_class:
                 raise HalfbitError(f"no row of this registry builds {kind!r}: give the classes of rows to leave out")
         return Registry(entry for entry in self.entries() if entry.builds not in classes)
 
@@ -220,7 +221,8 @@ class Registry:
         if len(read) > 1 and not (place and place.follows_address):
             raise HalfbitError(f"only one instruction can stand in a packet to {address}: encode each by itself")
         body = address.to_bytes() if place and place.follows_address else b""
-        body += b"".join(self._bytes(one) for one in read)
+        for one in read:
+            body += self._bytes(one, body)
         data = body + bytes((exclusive_or(body),))
         if len(data) > packet_max:
             raise HalfbitError(f"{_listed(read)}: {len(data)} bytes, more than packet_max {packet_max}: send fewer instructions in one packet")
@@ -229,8 +231,8 @@ class Registry:
             raise HalfbitError(f"{_listed(read)}: the bytes {data.hex(' ').upper()} would be read as {_listed(again)}")
         return data
 
-    def _bytes(self, instruction: Instruction) -> bytes:
-        """The bytes of one instruction: those of its pattern, or those it holds as they are."""
+    def _bytes(self, instruction: Instruction, before: bytes) -> bytes:
+        """The bytes of one instruction behind those before it: those of its pattern, or those it holds as they are."""
         address = instruction.address
         if isinstance(instruction, (Reserved, Unknown)):
             place = PLACES.get(type(address))
@@ -244,7 +246,8 @@ class Registry:
                 continue
             misfit = _misfit(entry, instruction)
             if not misfit:
-                return _filled(entry, instruction)
+                data = _filled(entry, instruction)
+                return data if entry.checksum is None else data + bytes((entry.checksum(before + data),))
             problem = misfit
         raise HalfbitError(problem)
 

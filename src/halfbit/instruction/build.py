@@ -1,0 +1,123 @@
+"""Instructions from what they mean: a step of so many, functions by number, an accessory by its linear number, a CV.
+
+:meth:`Registry.encode` makes packets of them. Every function raises :class:`HalfbitError` for a value that no such
+instruction can hold, and says which it can.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..error import HalfbitError
+from .accessory import BasicAccessory, ExtendedAccessory
+from .address import AccessoryAddress, Address, Broadcast, ExtendedAccessoryAddress, LinearConvention, NoAddress
+from .cv import CvAccess, CvBitManipulation, CvVerifyByte, CvWriteByte
+from .function import FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo
+from .service import DirectBitManipulation, DirectVerifyByte, DirectWriteByte
+from .speed import BroadcastStop, SpeedAndDirection, SpeedControl, SpeedControl128
+
+__all__ = ["accessory", "functions", "signal", "speed", "stop", "verify_cv", "write_cv", "write_cv_bit"]
+
+
+def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl: bool | None = None) -> SpeedControl:
+    """A speed step and a direction (S-9.2 B; S-9.2.1 C).
+
+    :param step: from 1 to ``of``; 0 for stop.
+    :param of: how many steps the decoder has: 14, 28 or 126.
+    :param fl: the state of FL, which this instruction carries with 14 steps, and only then.
+    """
+    if type(step) is not int or of not in (14, 28, 126) or not 0 <= step <= of:
+        raise HalfbitError(f"step {step!r} of {of!r}: give a step from 0 to the number of steps, which is 14, 28 or 126")
+    if of == 126:
+        return SpeedControl128(address, _direction(forward, fl, of), step + 1 if step else 0)
+    if of == 28:
+        # S-9.2 B: step = 2 * SSSS - 3 + C.
+        code = (step + 3) // 2 | (step + 3) % 2 << 4 if step else 0
+        return SpeedAndDirection(address, _direction(forward, fl, of), code)
+    return SpeedAndDirection(address, _direction(forward, fl, of), (step + 1 if step else 0) | bool(fl) << 4)
+
+
+def stop(
+    address: Address, *, emergency: bool = False, of: int = 28, forward: bool = True, fl: bool | None = None
+) -> SpeedControl:
+    """Stop; to :class:`Broadcast` the broadcast stop (S-9.2 B).
+
+    :param emergency: cut the motor off, rather than brake.
+    :param of: as of :func:`speed`.
+    """
+    still = speed(address, 0, of=of, forward=forward, fl=fl)
+    if isinstance(address, Broadcast) and of == 28:
+        return BroadcastStop(address, forward, False, emergency)
+    if emergency and isinstance(still, SpeedAndDirection):
+        return SpeedAndDirection(address, forward, still.code | 1)
+    return SpeedControl128(address, forward, 1) if emergency else still
+
+
+def _direction(forward: bool, fl: bool | None, of: int) -> bool:
+    if fl is not None and (of != 14 or not isinstance(fl, bool)):
+        raise HalfbitError(f"fl: {fl!r}: only with 14 steps does this instruction carry FL, as False or True; else give functions")
+    return forward
+
+
+def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionControl, ...]:
+    """The instructions that set functions (S-9.2.1 C; F29 up from memory).
+
+    Each sets a whole group: F0 (FL) to F4, F5 to F8, F9 to F12, F13 to F20 and so on to F68. **Functions of a group
+    that are not named are switched off**: name those that are on.
+
+    :param states: function number to state, from 0 to 68.
+    """
+    if not isinstance(states, Mapping) or not states:
+        raise HalfbitError(f"states: {states!r} is not a mapping of function number to state: give e.g. {{0: True, 3: False}}")
+    for number, state in states.items():
+        if type(number) is not int or not 0 <= number <= 68 or not isinstance(state, bool):
+            raise HalfbitError(f"states: {number!r}: {state!r}: give a function from 0 to 68 and False or True")
+
+    def bits(first: int, count: int) -> int:
+        return sum(states.get(first + index, False) << index for index in range(count))
+
+    found: list[FunctionControl] = []
+    if any(number <= 4 for number in states):
+        found.append(FunctionGroupOne(address, states.get(0, False), bits(1, 4)))
+    for first in (5, 9):
+        if any(first <= number < first + 4 for number in states):
+            found.append(FunctionGroupTwo(address, first, bits(first, 4)))
+    for first in range(13, 68, 8):
+        if any(first <= number < first + 8 for number in states):
+            found.append(FunctionExpansion(address, first, bits(first, 8)))
+    return tuple(found)
+
+
+def accessory(number: int, convention: LinearConvention, *, output: int = 1, activate: bool = True) -> BasicAccessory:
+    """One output of a basic accessory decoder, by the linear number of the pair (S-9.2.1 D).
+
+    :param convention: how pairs are counted; two ways are in use, which differ by 4.
+    :param output: 0 or 1.
+    """
+    return BasicAccessory(AccessoryAddress.from_linear(number, convention, output), activate)
+
+
+def signal(number: int, convention: LinearConvention, aspect: int) -> ExtendedAccessory:
+    """An aspect of an extended accessory decoder, by its linear number (S-9.2.1 D).
+
+    :param aspect: 0 (absolute stop) to 31, or to 255 in later documents (from memory).
+    """
+    return ExtendedAccessory(ExtendedAccessoryAddress.from_linear(number, convention), aspect)
+
+
+def write_cv(address: Address, cv: int, value: int) -> CvAccess:
+    """Write a byte to a CV of 1 to 1024; in service mode (direct mode) with :class:`NoAddress`.
+
+    Decoders act on the second identical packet: send it twice (S-9.2.1 C, S-9.2.3).
+    """
+    return (DirectWriteByte if isinstance(address, NoAddress) else CvWriteByte)(address, cv, value)
+
+
+def write_cv_bit(address: Address, cv: int, position: int, value: bool) -> CvAccess:
+    """Write one bit, 0 to 7, of a CV; in service mode (direct mode) with :class:`NoAddress`. Send it twice."""
+    return (DirectBitManipulation if isinstance(address, NoAddress) else CvBitManipulation)(address, cv, True, value, position)
+
+
+def verify_cv(address: Address, cv: int, value: int) -> CvAccess:
+    """Ask whether a CV has a value; in service mode (direct mode) with :class:`NoAddress`."""
+    return (DirectVerifyByte if isinstance(address, NoAddress) else CvVerifyByte)(address, cv, value)
