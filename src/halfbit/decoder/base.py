@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import abc
-from typing import Union
+from typing import Any, Union
 
 import attrs
 
@@ -102,7 +102,7 @@ class DecoderMachine(abc.ABC):
 
     def __init__(self, store: CvStore) -> None:
         self._store = store
-        self._service = ServiceTracker()
+        self._service = ServiceTracker(reset_expires=False)
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode
         self._heard = Heard()
         self._read: dict[bytes, tuple[Instruction, ...]] = {}
@@ -139,7 +139,9 @@ class DecoderMachine(abc.ABC):
         if isinstance(event, Packet):
             self._taken = event
             if len(event.data) > 2 and exclusive_or(event.data) == 0:
+                before = self._shown()
                 effects += self._packet(event.data, event.end)
+                effects += self._changes(before)
         return tuple(effects)
 
     def tick(self, now: int) -> tuple[Effect, ...]:
@@ -152,13 +154,24 @@ class DecoderMachine(abc.ABC):
             raise HalfbitError(f"{now} ns comes before {self._heard.now} ns: give events in order of time")
         self._heard = attrs.evolve(self._heard, now=now)
         effects: list[Effect] = []
-        if self._service.expire(now):
+        if self.mode is Context.SERVICE and self._service.expired(now):
+            self._service.restore(Context.LEFT, self._heard.last, self._heard.kept)
             effects.append(ModeChanged(Context.LEFT))
-        return (*effects, *self._passed(now))
+        before = self._shown()
+        effects += self._passed(now)
+        return (*effects, *self._changes(before))
 
     @abc.abstractmethod
     def _passed(self, now: int) -> list[Effect]:
         """What else follows from the time."""
+
+    @abc.abstractmethod
+    def _shown(self) -> Any:
+        """What shows on the outside."""
+
+    @abc.abstractmethod
+    def _changes(self, before: Any) -> list[Effect]:
+        """Effects of what shows otherwise than before."""
 
     @abc.abstractmethod
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
@@ -167,10 +180,6 @@ class DecoderMachine(abc.ABC):
     @abc.abstractmethod
     def _register(self, instruction: RegisterAccess) -> list[Effect]:
         """Act on register, paged and address-only mode."""
-
-    def _after_service(self) -> list[Effect]:
-        """What else follows from an access in service mode."""
-        return []
 
     def _packet(self, data: bytes, end: int) -> list[Effect]:
         before = self._heard
@@ -188,7 +197,6 @@ class DecoderMachine(abc.ABC):
             if now_in is Context.SERVICE and run == 2:
                 for instruction in STANDARD.decode_service(data):
                     effects += self._execute(instruction)
-                effects += self._after_service()
         elif now_in is Context.OPERATIONS:
             effects += self._obey(self._instructions(data), data, end)
         return effects

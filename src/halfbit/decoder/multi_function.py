@@ -164,14 +164,13 @@ class MultiFunctionDecoder(DecoderMachine):
             return []
         before = self._vehicle
         self._vehicle = attrs.evolve(before, speed=Speed(0, before.speed.steps))
-        return [PacketTimeOut(), *self._changes(before)]
+        return [PacketTimeOut()]
 
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
         to = self._meant(instructions[0].address)
         if to is _To.NOBODY:
             return []
         second = self._second(data)
-        before, forward = self._vehicle, self.forward
         effects: list[Effect] = []
         for instruction in instructions:
             if isinstance(instruction, (CvVerifyByte, CvWriteByte, CvBitManipulation)):
@@ -182,10 +181,7 @@ class MultiFunctionDecoder(DecoderMachine):
                 obey = _OBEY.get(type(instruction))
                 if obey is not None:
                     effects += obey(self, instruction, to)
-        return effects + self._changes(before, forward)
-
-    def _after_service(self) -> list[Effect]:
-        return []
+        return effects
 
     def _meant(self, address: Address) -> _To:
         cvs = self._store
@@ -204,16 +200,20 @@ class MultiFunctionDecoder(DecoderMachine):
                 to |= _To.OWN
         return to
 
-    def _changes(self, before: Vehicle, forward: bool | None = None) -> list[Effect]:
-        """Effects of what differs from before."""
-        now = self._vehicle
+    def _shown(self) -> tuple[Speed, bool, frozenset[int]]:
+        return self.speed, self.forward, self._vehicle.functions
+
+    def _changes(self, before: tuple[Speed, bool, frozenset[int]]) -> list[Effect]:
+        speed, forward, functions = now = self._shown()
+        if now == before:
+            return []
         effects: list[Effect] = []
-        if now.speed != before.speed:
-            effects.append(self._speed_changed(now.speed))
-        if forward is not None and forward is not self.forward:
-            effects.append(DirectionChanged(self.forward))
-        for number in sorted(now.functions ^ before.functions):
-            effects.append(FunctionChanged(number, number in now.functions))
+        if speed != before[0]:
+            effects.append(self._speed_changed(speed))
+        if forward is not before[1]:
+            effects.append(DirectionChanged(forward))
+        for number in sorted(functions ^ before[2]):
+            effects.append(FunctionChanged(number, number in functions))
         return effects
 
     def _speed_changed(self, speed: Speed) -> SpeedChanged:
