@@ -93,7 +93,7 @@ class MultiFunctionDecoder(DecoderMachine):
     - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
       direction after the packet. Consist control, resets and the short form of CV access are obeyed.
     - A restriction is kept as it was sent; the speed asked for stays as it is.
-    - The page register starts at 1, and no reset changes it. Page 0 is page 256 (from memory).
+    - The page register starts at 1, and only a factory reset sets it back. Page 0 is page 256 (from memory).
     - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
 
@@ -208,7 +208,7 @@ class MultiFunctionDecoder(DecoderMachine):
         if now == before:
             return []
         effects: list[Effect] = []
-        if speed != before[0]:
+        if speed != before[0] and (speed.step or before[0].step or speed.emergency is not before[0].emergency):
             effects.append(self._speed_changed(speed))
         if forward is not before[1]:
             effects.append(DirectionChanged(forward))
@@ -324,6 +324,12 @@ class MultiFunctionDecoder(DecoderMachine):
     def _as_at_power_up(self) -> list[Effect]:
         self._vehicle = Vehicle(Speed(0, self._steps))
         return []
+
+    def _factory_reset(self) -> list[Effect]:
+        effects = super()._factory_reset()
+        if effects:
+            self._page = 1
+        return effects
 
     def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
         value = one.number | (_OPPOSITE if one.reversed else 0) if one.number else 0
