@@ -153,7 +153,7 @@ class MultiFunctionPair(_Pair):
             "mode": _MODES[state.mode],
             "forward": state.forward,
             "speed": _speed(vehicle.speed),
-            "steps": vehicle.speed.steps if vehicle.speed.step else None,
+            "steps": vehicle.speed.steps or None,
             "functions": vehicle.functions,
             "binary": [vehicle.binary.get(number) for number in _BINARY],
             "analog": dict(vehicle.analog),

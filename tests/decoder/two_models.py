@@ -198,11 +198,12 @@ class MultiFunctionModels(_Models):
     def anything(self, body: bytes, gap: int) -> None:
         """Any bytes to the own address.
 
-        Left out: later additions that the plain model does not know, and what could be two instructions of a class that may
+        Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which are none by the
+        pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may
         come once (S-9.2.1 C; the plain model takes that for the station's duty alone).
         """
         classes = [byte >> 5 for byte in body if byte >> 5 in (0b000, 0b001, 0b111)]
-        if not set(body) & {0x3E, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
+        if not set(body) & {0x06, 0x07, 0x3E, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
             self.send(with_error_byte(bytes((*self.own(), *body))), gap)
 
 

@@ -9,6 +9,7 @@ from .accessory import AccessoryDecoder
 from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
+    EMERGENCY_STOP,
     Acknowledgement,
     AnalogSet,
     Answer,
@@ -26,15 +27,17 @@ from .effect import (
     PacketTimeOut,
     ResetDone,
     RestrictionChanged,
+    STOP,
     Speed,
     SpeedChanged,
 )
 from .multi_function import MultiFunctionDecoder
+from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
 from .state import AccessoryState, Binary, MultiFunctionState, Vehicle
+from .track import TrackState
 
 __all__ = [
     "ACCESSORY",
-    "MULTI_FUNCTION",
     "AccessoryDecoder",
     "AccessoryState",
     "Acknowledgement",
@@ -43,15 +46,22 @@ __all__ = [
     "AspectChanged",
     "Binary",
     "BinaryStateSet",
+    "Change",
+    "Consist",
+    "CvBit",
     "CvHeld",
     "CvRefused",
     "CvRow",
     "CvStore",
     "CvWritten",
     "DirectionChanged",
+    "EMERGENCY_STOP",
     "Effect",
+    "Either",
     "FactoryResetDone",
     "FunctionChanged",
+    "Item",
+    "MULTI_FUNCTION",
     "ModeChanged",
     "MultiFunctionDecoder",
     "MultiFunctionState",
@@ -59,8 +69,12 @@ __all__ = [
     "PacketTimeOut",
     "ResetDone",
     "RestrictionChanged",
+    "STOP",
+    "Seen",
     "Speed",
     "SpeedChanged",
+    "TrackState",
+    "Value",
     "Vehicle",
     "Veto",
     "drive_level",

@@ -6,7 +6,7 @@ from typing import Union
 
 import attrs
 
-from ..instruction import Context
+from ..instruction import Context, SpeedReading
 
 __all__ = [
     "Acknowledgement",
@@ -18,6 +18,7 @@ __all__ = [
     "CvRefused",
     "CvWritten",
     "DirectionChanged",
+    "EMERGENCY_STOP",
     "Effect",
     "FactoryResetDone",
     "FunctionChanged",
@@ -26,6 +27,7 @@ __all__ = [
     "PacketTimeOut",
     "ResetDone",
     "RestrictionChanged",
+    "STOP",
     "Speed",
     "SpeedChanged",
 ]
@@ -37,10 +39,15 @@ class Speed:
 
     #: From 1 up; 0 for stop and emergency stop.
     step: int
-    #: How many there are: 14, 28 or 126.
+    #: How many there are: 14, 28 or 126; 0 for stop and emergency stop, which are the same in all.
     steps: int
     #: The motor gets no energy, and momentum is passed over (S-9.2 B).
     emergency: bool = False
+
+    @classmethod
+    def of(cls, reading: SpeedReading) -> Speed:
+        """The speed of one reading of a speed code."""
+        return cls(reading.step, reading.steps if reading.step else 0, reading.emergency)
 
     def __str__(self) -> str:
         if self.step:
@@ -248,6 +255,10 @@ def _on(on: bool) -> str:
     return "on" if on else "off"
 
 
+STOP = Speed(0, 0)
+EMERGENCY_STOP = Speed(0, 0, emergency=True)
+
+#: What a decoder does.
 Effect = Union[
     Acknowledgement,
     AnalogSet,

@@ -44,9 +44,10 @@ from .base import Access, DecoderMachine, access_of
 from .cv import MULTI_FUNCTION, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
+    EMERGENCY_STOP,
     Acknowledgement,
+    STOP,
     AnalogSet,
-    Answer,
     BinaryStateSet,
     CvRefused,
     DirectionChanged,
@@ -118,7 +119,7 @@ class MultiFunctionDecoder(DecoderMachine):
             raise HalfbitError(f"timeout_unit: {timeout_unit!r} ns: give more than 0")
         self._timeout_unit = timeout_unit
         self._page = 1
-        self._vehicle = Vehicle(Speed(0, self._steps))
+        self._vehicle = Vehicle(STOP)
 
     # What it is doing
 
@@ -162,8 +163,7 @@ class MultiFunctionDecoder(DecoderMachine):
         limit = self._store[11] * self._timeout_unit
         if not limit or not self.speed.step or now - self._heard.valid < limit:
             return []
-        before = self._vehicle
-        self._vehicle = attrs.evolve(before, speed=Speed(0, before.speed.steps))
+        self._vehicle = attrs.evolve(self._vehicle, speed=STOP)
         return [PacketTimeOut()]
 
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
@@ -208,21 +208,19 @@ class MultiFunctionDecoder(DecoderMachine):
         if now == before:
             return []
         effects: list[Effect] = []
-        if speed != before[0] and (speed.step or before[0].step or speed.emergency is not before[0].emergency):
-            effects.append(self._speed_changed(speed))
+        if speed != before[0]:
+            effects.append(self._speed_changed(speed, before[0]))
         if forward is not before[1]:
             effects.append(DirectionChanged(forward))
         for number in sorted(functions ^ before[2]):
             effects.append(FunctionChanged(number, number in functions))
         return effects
 
-    def _speed_changed(self, speed: Speed) -> SpeedChanged:
+    def _speed_changed(self, speed: Speed, before: Speed) -> SpeedChanged:
         if speed.emergency:
             return SpeedChanged(speed)
-        cvs = self._store.__getitem__
-        return SpeedChanged(
-            speed, momentum(cvs, speed.steps, rising=True), momentum(cvs, speed.steps, rising=False)
-        )
+        cvs, steps = self._store.__getitem__, speed.steps or before.steps or self._steps
+        return SpeedChanged(speed, momentum(cvs, steps, rising=True), momentum(cvs, steps, rising=False))
 
     @property
     def _steps(self) -> int:
@@ -265,21 +263,21 @@ class MultiFunctionDecoder(DecoderMachine):
 
     def _speed_and_direction(self, one: SpeedAndDirection, to: _To) -> list[Effect]:
         reading = reading_28(one.code) if self._steps == 28 else reading_14(one.code)
-        self._set_speed(to, Speed(reading.step, reading.steps, reading.emergency), one.forward, reading.fl)
+        self._set_speed(to, Speed.of(reading), one.forward, reading.fl)
         return []
 
     def _broadcast_stop(self, one: BroadcastStop, to: _To) -> list[Effect]:
         # With 14 steps C is FL; the text makes no exception for broadcast.
         fl = one.direction_ignored if self._steps == 14 else None
-        self._set_speed(to, Speed(0, self._steps, one.emergency), one.forward, fl)
+        self._set_speed(to, EMERGENCY_STOP if one.emergency else STOP, one.forward, fl)
         return []
 
     def _speed_128(self, one: SpeedControl128, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed(one.reading.step, 126, one.reading.emergency), one.forward)
+        self._set_speed(to, Speed.of(one.reading), one.forward)
         return []
 
     def _speed_direction_functions(self, one: SpeedDirectionFunctions, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed(one.reading.step, 126, one.reading.emergency), one.forward)
+        self._set_speed(to, Speed.of(one.reading), one.forward)
         self._set_functions(to, one.functions)
         return []
 
@@ -322,7 +320,7 @@ class MultiFunctionDecoder(DecoderMachine):
         return [ResetDone(hard=True), *self._store.hard_reset(), *self._as_at_power_up()]
 
     def _as_at_power_up(self) -> list[Effect]:
-        self._vehicle = Vehicle(Speed(0, self._steps))
+        self._vehicle = Vehicle(STOP)
         return []
 
     def _factory_reset(self) -> list[Effect]:
