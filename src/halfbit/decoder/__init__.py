@@ -6,6 +6,7 @@ Pure state machines, without a clock or hardware: packets with times in, effects
 from __future__ import annotations
 
 from .accessory import AccessoryDecoder
+from .audit import StationAudit, audit
 from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
@@ -32,6 +33,7 @@ from .effect import (
     SpeedChanged,
 )
 from .multi_function import MultiFunctionDecoder
+from .rules import RULES, Audit, Finding, Rule, Verdict
 from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
 from .state import AccessoryState, Binary, MultiFunctionState, Vehicle
 from .track import TrackState
@@ -44,6 +46,7 @@ __all__ = [
     "AnalogSet",
     "Answer",
     "AspectChanged",
+    "Audit",
     "Binary",
     "BinaryStateSet",
     "Change",
@@ -59,6 +62,7 @@ __all__ = [
     "Effect",
     "Either",
     "FactoryResetDone",
+    "Finding",
     "FunctionChanged",
     "Item",
     "MULTI_FUNCTION",
@@ -67,16 +71,21 @@ __all__ = [
     "MultiFunctionState",
     "OutputChanged",
     "PacketTimeOut",
+    "RULES",
     "ResetDone",
     "RestrictionChanged",
+    "Rule",
     "STOP",
     "Seen",
     "Speed",
     "SpeedChanged",
+    "StationAudit",
     "TrackState",
     "Value",
     "Vehicle",
+    "Verdict",
     "Veto",
+    "audit",
     "drive_level",
     "momentum",
 ]

@@ -101,6 +101,9 @@ class AccessoryDecoder(DecoderMachine):
         self._heard, self._taken = state.heard, None
         self._service.restore(state.mode, state.heard.last, state.heard.kept)
 
+    def _deadlines(self) -> list[int]:
+        return list(self._off_at.values())
+
     def _passed(self, now: int) -> list[Effect]:
         over = {output for output, time in self._off_at.items() if now >= time}
         if over:

@@ -25,7 +25,7 @@ from ..instruction import (
     PagePreset,
     RegisterAccess,
 )
-from ..instruction.context import ServiceTracker, in_service_form
+from ..instruction.context import HOLD, ServiceTracker, in_service_form
 from .cv import CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 
@@ -160,6 +160,19 @@ class DecoderMachine(abc.ABC):
         before = self._shown()
         effects += self._passed(now)
         return (*effects, *self._changes(before))
+
+    @property
+    def due(self) -> int | None:
+        """When :meth:`tick` will next have an effect if no packet comes before, ns; ``None``: never."""
+        kept = self._service.kept_end
+        times = self._deadlines()
+        if self.mode is Context.SERVICE and kept is not None:
+            times.append(kept + HOLD)
+        return min(times, default=None)
+
+    @abc.abstractmethod
+    def _deadlines(self) -> list[int]:
+        """When time alone will have effects."""
 
     @abc.abstractmethod
     def _passed(self, now: int) -> list[Effect]:

@@ -159,9 +159,12 @@ class MultiFunctionDecoder(DecoderMachine):
 
     # Time and packets
 
-    def _passed(self, now: int) -> list[Effect]:
+    def _deadlines(self) -> list[int]:
         limit = self._store[11] * self._timeout_unit
-        if not limit or not self.speed.step or now - self._heard.valid < limit:
+        return [self._heard.valid + limit] if limit and self.speed.step else []
+
+    def _passed(self, now: int) -> list[Effect]:
+        if not any(now >= time for time in self._deadlines()):
             return []
         self._vehicle = attrs.evolve(self._vehicle, speed=STOP)
         return [PacketTimeOut()]
