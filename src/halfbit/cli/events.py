@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 
 from ..error import CaptureError
-from ..instruction import Event
+from ..instruction import Event, Instruction
 from ..stream import decode
 from .auto import chosen_limits
 from .input import Measured, Watched, input_at
@@ -22,7 +22,7 @@ from .options import (
 )
 from .progress import Progress
 
-__all__ = ["add_event_options", "events_of"]
+__all__ = ["add_event_options", "end_of", "events_of"]
 
 
 def add_event_options(parser: argparse.ArgumentParser) -> None:
@@ -63,3 +63,10 @@ def events_of(args: argparse.Namespace) -> tuple[Watched, Callable[[], Iterator[
             progress.clear()
 
     return source, events
+
+
+def end_of(event: Event) -> int:
+    """When an event ended, ns."""
+    if isinstance(event, Instruction):
+        return 0 if event.packet is None else event.packet.end
+    return event.end

@@ -11,10 +11,11 @@ from typing import Any
 import attrs
 
 from ..decoder import AccessoryDecoder, Effect, MultiFunctionDecoder
+from ..error import HalfbitError
 from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
 from .addresses import address_of, cv_of
 from .columns import Columns, milliseconds
-from .events import add_event_options, events_of
+from .events import add_event_options, end_of, events_of
 from .width import terminal_width
 
 __all__ = ["add_parser", "run"]
@@ -77,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.json:
         print(lines.head)
     for event in events():
-        end = getattr(event, "packet", event).end
+        end = end_of(event)
         due = decoder.due
         while due is not None and due < end:  # what time alone does comes on time
             put(due, decoder.tick(due))
@@ -96,7 +97,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | AccessoryDecoder:
-    """A decoder with an address; ``cvs`` come on top."""
+    """A decoder with an address; ``cvs`` come on top.
+
+    :raises HalfbitError: if no single decoder can have the address.
+    """
     if isinstance(address, ShortAddress):
         return MultiFunctionDecoder({1: address.number, 29: 0b00000010, **cvs})
     if isinstance(address, LongAddress):
@@ -105,7 +109,8 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
     if isinstance(address, ExtendedAccessoryAddress):
         number = (address.number - 3) % 2048  # output addressing counts from board address 1
         return AccessoryDecoder({1: number & 0xFF, 9: number >> 8, 29: 0b11100000, **cvs})
-    assert isinstance(address, AccessoryAddress)
+    if not isinstance(address, AccessoryAddress):
+        raise HalfbitError(f"{address} is not the address of one decoder: give a short, long or accessory address")
     return AccessoryDecoder({1: address.board & 0x3F, 9: address.board >> 6, 29: 0b10000000, **cvs})
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
-from ..instruction import Event, Instruction
 from .addresses import address_of
 from .columns import Columns, milliseconds
-from .events import add_event_options, events_of
+from .events import add_event_options, end_of, events_of
 from .options import milliseconds_of
 from .width import terminal_width
 
@@ -75,38 +76,37 @@ def run(args: argparse.Namespace) -> int:
     source, events = events_of(args)
     track = TrackState()
     width = terminal_width()
-    lines = Columns(("time ms", "address", "change"), (-12, 28 if (width or 100) >= 100 else 18), width)
+    lines = Columns(("time ms", "address", "change"), (-12, 22 if _narrow(width) else 28), width)
     kept: list[Change] = []
 
-    def put(change: Change) -> None:
+    def put(changes: Sequence[Change]) -> None:
+        wanted = [change for change in changes if _wanted(args, change)]
         if args.json:
-            print(json.dumps({"event": "change", **change.as_dict()}))
+            for change in wanted:
+                print(json.dumps({"event": "change", **change.as_dict()}))
+            return
+        if source.live:
+            _print_changes(lines, wanted)
         else:
-            who = "track" if change.address is None else str(change.address)
-            print(lines.row((milliseconds(change.time), who, str(change))))
+            kept.extend(wanted)
 
     if source.live and not args.json:
         print(lines.head)
     for event in events():
-        if args.stop is not None and _end(event) > args.stop:
+        if args.stop is not None and end_of(event) > args.stop:
             break
         changes = track.feed(event)
         if plot is not None:
             plot.add(event, changes, track)
-        for change in changes:
-            if _wanted(args, change):
-                put(change) if args.json or source.live else kept.append(change)
-    for change in track.finish():
-        if _wanted(args, change):
-            put(change) if args.json or source.live else kept.append(change)
+        put(changes)
+    put(track.finish())
     if args.json:
         print(json.dumps({"event": "traffic", **_chosen(args, track)}))
     else:
         _print_rows(args, track, width)
         if kept:
             print(f"\n{lines.head}")
-        for change in kept:
-            put(change)
+            _print_changes(lines, kept)
     if plot is not None:
         plot.save(args.plot, track, args.address, title=source.name)
     if not track.seen:
@@ -117,10 +117,15 @@ def run(args: argparse.Namespace) -> int:
     return 0 if track.seen else 1
 
 
-def _end(event: Event) -> int:
-    if isinstance(event, Instruction):
-        return 0 if event.packet is None else event.packet.end
-    return event.end
+def _narrow(width: int | None) -> bool:
+    return width is not None and width < 110
+
+
+def _print_changes(lines: Columns, changes: Sequence[Change]) -> None:
+    """A line for what one packet changed for one address."""
+    for (time, address), together in groupby(changes, key=lambda change: (change.time, change.address)):
+        who = "track" if address is None else str(address)
+        print(lines.row((milliseconds(time), who, ", ".join(map(str, together)))))
 
 
 def _wanted(args: argparse.Namespace, change: Change) -> bool:
@@ -138,13 +143,13 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
 
 
 def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) -> None:
-    narrow = width is not None and width < 110
+    narrow = _narrow(width)
     titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
-    widths = (18 if narrow else 28, -7, -8, -9, -6, -6)
+    widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
     rows = [row for row in track.seen.values() if args.address is None or row.address in args.address]
-    cells = [_cells(row, track) for row in sorted(rows, key=_order)]
+    cells = [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
     if narrow:  # the state below, for there is no room beside
-        lines = Columns(titles[:-1], (18, -7, -8, -9, -6), width)
+        lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
         print(lines.head.rstrip())
         for one in cells:
             print(lines.row(one[:-1]))
@@ -169,13 +174,6 @@ def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
         str(row.losses),
         state_words(row),
     )
-
-
-def _order(row: Seen) -> tuple[str, tuple[Any, ...]]:
-    address = row.address.as_dict()
-    kind = str(address.pop("kind"))
-    numbers = tuple(-1 if value is None else value for value in address.values())
-    return ("" if kind in ("short", "long") else kind) or kind[::-1], numbers
 
 
 def state_words(row: Seen) -> str:

@@ -10,12 +10,13 @@ from ..instruction import (
     AccessoryBroadcast,
     Address,
     BasicAccessory,
+    CvAccess,
+    DecoderKind,
     ExtendedAccessory,
     ExtendedAccessoryAddress,
     ExtendedAccessoryBroadcast,
     Instruction,
     LegacyCvAccess,
-    RegisterAccess,
 )
 from .base import Access, DecoderMachine, access_of
 from .cv import ACCESSORY, CvStore, Veto
@@ -33,9 +34,6 @@ HEADS = range(4)
 
 #: The 11-bit address of output 1: board 1, pair 0.
 _NUMBER_1 = 4
-
-#: Register to CV: the second column of S-9.2.3 E. Registers 2 to 6 are undefined.
-_REGISTERS = {1: 513, 7: 7, 8: 520}
 
 
 class AccessoryDecoder(DecoderMachine):
@@ -61,6 +59,8 @@ class AccessoryDecoder(DecoderMachine):
     :param on_time_unit: ns for each count of CV 3 to 6. The text has no unit: 10 ms is an assumption.
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
     """
+
+    _kind = DecoderKind.ACCESSORY
 
     def __init__(
         self,
@@ -128,10 +128,14 @@ class AccessoryDecoder(DecoderMachine):
             self._switch(one, end)
         elif isinstance(one, ExtendedAccessory):
             self._show(one)
-        else:
+        elif isinstance(one, CvAccess):
             access = access_of(one)
             if access is not None:
                 return self._in_operations(access, second)
+        return []
+
+    def _turn_page(self, page: int) -> list[Effect]:
+        """Register 6 is undefined (S-9.2.3 E, second column of the table of registers)."""
         return []
 
     def _meant(self, address: Address, any_kind: bool) -> bool:
@@ -179,10 +183,6 @@ class AccessoryDecoder(DecoderMachine):
         else:
             aspects = [one.aspect for _ in HEADS]
         self._aspects = tuple(aspects)
-
-    def _register(self, instruction: RegisterAccess) -> list[Effect]:
-        cv = _REGISTERS.get(instruction.register)
-        return [] if cv is None else self._in_service(Access(cv, instruction.write, instruction.value))
 
     def _in_service(self, access: Access) -> list[Effect]:
         if self._store[29] & _ACCESSORY:  # the two top bits of the number may be ignored (S-9.2.2, CV 29 bit 7)

@@ -13,10 +13,8 @@ from ..instruction import (
     BinaryStateLong,
     BinaryStateShort,
     Context,
+    CvAccess,
     DigitalDecoderReset,
-    DirectBitManipulation,
-    DirectVerifyByte,
-    DirectWriteByte,
     ExtendedAccessoryAddress,
     FactoryReset,
     FunctionExpansion,
@@ -26,7 +24,6 @@ from ..instruction import (
     RegisterAccess,
     ShortAddress,
 )
-from ..instruction.service import PAGE_REGISTER
 from .rules import RULES, Finding, Rule, Unit
 
 __all__ = ["PacketAudit"]
@@ -261,12 +258,8 @@ def _decoder(address: Address) -> Address | None:
 
 
 def _sets_page(one: Instruction | None) -> bool:
-    return isinstance(one, PagePreset) or (
-        isinstance(one, RegisterAccess) and one.register == PAGE_REGISTER and one.write
-    )
+    return one is not None and one.new_page is not None
 
 
 def _writes(one: Instruction | None) -> bool:
-    if isinstance(one, (RegisterAccess, DirectBitManipulation)):
-        return one.write
-    return isinstance(one, (DirectWriteByte, PagePreset, FactoryReset)) and not isinstance(one, DirectVerifyByte)
+    return isinstance(one, (PagePreset, FactoryReset)) or (isinstance(one, CvAccess) and one.writes is True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import abc
-from typing import Any, Union
+from typing import Any, ClassVar, Union
 
 import attrs
 
@@ -11,21 +11,20 @@ from ..error import HalfbitError
 from ..event import Cutout, Fault, Packet, exclusive_or
 from ..instruction import (
     STANDARD,
+    Ambiguous,
     Context,
-    CvBitManipulation,
-    CvShortForm,
-    CvVerifyByte,
-    CvWriteByte,
-    DirectBitManipulation,
-    DirectVerifyByte,
-    DirectWriteByte,
+    CvAccess,
+    CvShortFormPair,
+    DecoderKind,
+    ExtendedCvAccess,
     FactoryReset,
     Instruction,
-    LegacyCvAccess,
-    PagePreset,
+    NoAddress,
+    PacketContext,
     RegisterAccess,
 )
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
+from ..instruction.service import PAGE_REGISTER
 from .cv import CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 
@@ -59,17 +58,23 @@ class Access:
         return held == self.value if self.bit is None else held >> self.bit & 1 == self.value
 
 
-def access_of(instruction: Instruction) -> Access | None:
-    """The access that an instruction asks for; ``None`` if it is of another kind or its CV is not known."""
-    if isinstance(instruction, (CvBitManipulation, DirectBitManipulation)):
-        return Access(instruction.cv, instruction.write, int(instruction.value), instruction.position)
-    if isinstance(instruction, (CvWriteByte, DirectWriteByte, CvShortForm, LegacyCvAccess)):
-        return Access(instruction.cv, True, instruction.value)
-    if isinstance(instruction, (CvVerifyByte, DirectVerifyByte)):
-        return Access(instruction.cv, False, instruction.value)
-    if isinstance(instruction, RegisterAccess) and instruction.cv is not None:
-        return Access(instruction.cv, instruction.write, instruction.value)
-    return None
+def access_of(instruction: CvAccess, kind: DecoderKind | None = None, page: int | None = None) -> Access | None:
+    """The access that an instruction asks of a decoder; ``None`` if the CV is not known, or is not there.
+
+    The legacy form counts as a write: the packet does not say (S-9.2.1 appendix A).
+
+    :param kind: the kind of decoder, on which the CV of a register depends.
+    :param page: its page register.
+    """
+    value = instruction.value
+    if isinstance(instruction, RegisterAccess):
+        here = attrs.evolve(instruction, packet_context=PacketContext(page=page))
+        cv = next((one.cv for one in here.targets if one.decoder in (None, kind)), None)
+    else:
+        cv = instruction.cv
+    if cv is None or value is None or isinstance(instruction, (CvShortFormPair, ExtendedCvAccess)):
+        return None
+    return Access(cv, instruction.writes is not False, int(value), instruction.position)
 
 
 @attrs.frozen(slots=True)
@@ -100,9 +105,13 @@ class DecoderMachine(abc.ABC):
     itself acted on, and operations resume with it.
     """
 
+    _kind: ClassVar[DecoderKind]
+
     def __init__(self, store: CvStore) -> None:
         self._store = store
-        self._service = ServiceTracker(reset_expires=False)
+        #: The page register.
+        self._page: int | None = 1
+        self._service = ServiceTracker()
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode
         self._heard = Heard()
         self._read: dict[bytes, tuple[Instruction, ...]] = {}
@@ -129,7 +138,7 @@ class DecoderMachine(abc.ABC):
         """
         if isinstance(event, Instruction):
             if event.packet is None:
-                raise HalfbitError(f"{event!r} has no packet: feed Packet(instruction.encode(), end=...)")
+                raise HalfbitError(f"{event!r} has no packet: feed Packet(STANDARD.encode(instruction), end=...)")
             if event.packet is self._taken:
                 return ()
             event = event.packet
@@ -154,7 +163,7 @@ class DecoderMachine(abc.ABC):
             raise HalfbitError(f"{now} ns comes before {self._heard.now} ns: give events in order of time")
         self._heard = attrs.evolve(self._heard, now=now)
         effects: list[Effect] = []
-        if self.mode is Context.SERVICE and self._service.expired(now):
+        if self._service.expired(now):
             self._service.restore(Context.LEFT, self._heard.last, self._heard.kept)
             effects.append(ModeChanged(Context.LEFT))
         before = self._shown()
@@ -190,15 +199,11 @@ class DecoderMachine(abc.ABC):
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
         """Act on a packet in operations."""
 
-    @abc.abstractmethod
-    def _register(self, instruction: RegisterAccess) -> list[Effect]:
-        """Act on register, paged and address-only mode."""
-
     def _packet(self, data: bytes, end: int) -> list[Effect]:
         before = self._heard
         run = before.run + 1 if data == before.last else 1
         mode = self._service.context
-        self._service.take(data, end)
+        self._service.take(data, end, resets=False)
         now_in = self._service.context
         effects: list[Effect] = []
         if now_in is not mode:
@@ -211,7 +216,9 @@ class DecoderMachine(abc.ABC):
                 for instruction in STANDARD.decode_service(data):
                     effects += self._execute(instruction)
         elif now_in is Context.OPERATIONS:
-            effects += self._obey(self._instructions(data), data, end)
+            instructions = self._instructions(data)
+            if instructions:
+                effects += self._obey(instructions, data, end)
         return effects
 
     def _instructions(self, data: bytes) -> tuple[Instruction, ...]:
@@ -219,7 +226,10 @@ class DecoderMachine(abc.ABC):
         if found is None:
             if len(self._read) >= REMEMBERED:
                 self._read.clear()
-            found = self._read[data] = STANDARD.decode(data)
+            found = STANDARD.decode(data)
+            if isinstance(found[0], Ambiguous):  # two documents differ: the one that was read counts
+                found = next((one for one in found[0].readings if not _from_memory(one)), ())
+            self._read[data] = found
         return found
 
     def _second(self, data: bytes) -> bool:
@@ -249,12 +259,20 @@ class DecoderMachine(abc.ABC):
         """Act in service mode (S-9.2.3 E)."""
         if isinstance(instruction, FactoryReset):
             return self._factory_reset()
-        if isinstance(instruction, (RegisterAccess, PagePreset)):
-            return self._register(
-                instruction if isinstance(instruction, RegisterAccess) else RegisterAccess(instruction.address, True, 6, 1)
-            )
-        access = access_of(instruction)
-        return [] if access is None else self._in_service(access)
+        if instruction.new_page is not None:
+            return self._turn_page(instruction.new_page)
+        if not isinstance(instruction, CvAccess):
+            return []
+        access = access_of(instruction, self._kind, self._page)
+        if access is not None:
+            return self._in_service(access)
+        paged = isinstance(instruction, RegisterAccess) and instruction.register == PAGE_REGISTER
+        return [Acknowledgement()] if paged and instruction.value == self._page else []
+
+    def _turn_page(self, page: int) -> list[Effect]:
+        """Write the page register."""
+        self._page = page
+        return [Acknowledgement()]
 
     def _in_service(self, access: Access) -> list[Effect]:
         """Write or verify; acknowledge what was done or is so (S-9.2.3)."""
@@ -276,3 +294,8 @@ class DecoderMachine(abc.ABC):
     @abc.abstractmethod
     def _as_at_power_up(self) -> list[Effect]:
         """Forget what is not in a CV."""
+
+
+def _from_memory(reading: tuple[Instruction, ...]) -> bool:
+    """True for the reading of a later document, and for service mode, which is decided before."""
+    return any(isinstance(one, ExtendedCvAccess) or isinstance(one.address, NoAddress) for one in reading)

@@ -16,12 +16,14 @@ from ..instruction import (
     BinaryStateShort,
     Broadcast,
     BroadcastStop,
+    Configuration,
     ConsistControl,
     CvBitManipulation,
     CvShortForm,
     CvShortFormPair,
     CvVerifyByte,
     CvWriteByte,
+    DecoderKind,
     DigitalDecoderReset,
     FunctionExpansion,
     FunctionGroupOne,
@@ -29,7 +31,6 @@ from ..instruction import (
     HardReset,
     Instruction,
     LongAddress,
-    RegisterAccess,
     RestrictedSpeedStep,
     SetExtendedAddressing,
     ShortAddress,
@@ -37,15 +38,12 @@ from ..instruction import (
     SpeedControl128,
     SpeedDirectionFunctions,
 )
-from ..instruction.base import PacketContext
-from ..instruction.service import PAGE_REGISTER
 from ..instruction.speed import reading_14, reading_28
 from .base import Access, DecoderMachine, access_of
 from .cv import MULTI_FUNCTION, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
     EMERGENCY_STOP,
-    Acknowledgement,
     STOP,
     AnalogSet,
     BinaryStateSet,
@@ -64,10 +62,8 @@ from .state import Binary, MultiFunctionState, Vehicle
 __all__ = ["MultiFunctionDecoder"]
 
 _REVERSED = 0b00000001  # CV 29
-_STEPS_28 = 0b00000010
 _EXTENDED = 0b00100000
-_CONSIST = 0b01111111  # CV 19
-_OPPOSITE = 0b10000000
+_OPPOSITE = 0b10000000  # CV 19
 
 
 class _To(enum.Flag):
@@ -106,6 +102,8 @@ class MultiFunctionDecoder(DecoderMachine):
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
     """
 
+    _kind = DecoderKind.MULTI_FUNCTION
+
     def __init__(
         self,
         cvs: Mapping[int, int] | None = None,
@@ -118,7 +116,6 @@ class MultiFunctionDecoder(DecoderMachine):
         if timeout_unit <= 0:
             raise HalfbitError(f"timeout_unit: {timeout_unit!r} ns: give more than 0")
         self._timeout_unit = timeout_unit
-        self._page = 1
         self._vehicle = Vehicle(STOP)
 
     # What it is doing
@@ -148,7 +145,8 @@ class MultiFunctionDecoder(DecoderMachine):
 
     def state(self) -> MultiFunctionState:
         """A snapshot, with which :meth:`restore` goes on."""
-        return MultiFunctionState(self._store.state(), self.mode, self._vehicle, self.forward, self._page, self._heard)
+        page = self._page or 0
+        return MultiFunctionState(self._store.state(), self.mode, self._vehicle, self.forward, page, self._heard)
 
     def restore(self, state: MultiFunctionState) -> None:
         """Go on from a snapshot, perhaps of another decoder."""
@@ -196,7 +194,7 @@ class MultiFunctionDecoder(DecoderMachine):
         if isinstance(address, ShortAddress):
             if not cvs[29] & _EXTENDED and address.number == cvs[1]:
                 to |= _To.OWN
-            if address.number == cvs[19] & _CONSIST:
+            if address == self._configuration.consist:
                 to |= _To.CONSIST
         elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED and 0xC0 | address.number >> 8 == cvs[17]:
             if address.number & 0xFF == cvs[18]:
@@ -226,11 +224,16 @@ class MultiFunctionDecoder(DecoderMachine):
         return SpeedChanged(speed, momentum(cvs, steps, rising=True), momentum(cvs, steps, rising=False))
 
     @property
+    def _configuration(self) -> Configuration:
+        cvs = self._store
+        return Configuration(cvs[29], cv19=cvs[19], cv21=cvs[21], cv22=cvs[22])
+
+    @property
     def _steps(self) -> int:
-        return 28 if self._store[29] & _STEPS_28 else 14
+        return self._configuration.steps
 
     def _in_consist(self) -> bool:
-        return self._store[19] & _CONSIST != 0
+        return self._configuration.consist is not None
 
     def _is_forward(self, vehicle: Vehicle) -> bool:
         turned = self._store[29] & _REVERSED != 0
@@ -257,12 +260,8 @@ class MultiFunctionDecoder(DecoderMachine):
         self._vehicle = attrs.evolve(self._vehicle, functions=frozenset(functions))
 
     def _obeys_consist(self, number: int) -> bool:
-        """CV 21: F1 to F8; CV 22: FL forward, FL reverse, F9 to F12 (S-9.2.2)."""
-        if number == 0:
-            return self._store[22] >> (0 if self.forward else 1) & 1 == 1
-        if number <= 8:
-            return self._store[21] >> (number - 1) & 1 == 1
-        return number <= 12 and self._store[22] >> (number - 7) & 1 == 1
+        """CV 21 and 22 have F0 to F12 only (S-9.2.2)."""
+        return number <= 12 and self._configuration.obeys_consist(number, forward=self.forward)
 
     def _speed_and_direction(self, one: SpeedAndDirection, to: _To) -> list[Effect]:
         reading = reading_28(one.code) if self._steps == 28 else reading_14(one.code)
@@ -276,18 +275,18 @@ class MultiFunctionDecoder(DecoderMachine):
         return []
 
     def _speed_128(self, one: SpeedControl128, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed.of(one.reading), one.forward)
+        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
         return []
 
     def _speed_direction_functions(self, one: SpeedDirectionFunctions, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed.of(one.reading), one.forward)
+        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
         self._set_functions(to, one.functions)
         return []
 
     def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
         if to is _To.OWN and self._in_consist():
             return []
-        code = one.step if one.enabled else None
+        code = one.bit5 << 5 | one.code if one.enabled else None
         self._vehicle = attrs.evolve(self._vehicle, restriction=code)
         return [RestrictionChanged(code)]
 
@@ -348,14 +347,6 @@ class MultiFunctionDecoder(DecoderMachine):
         if not isinstance(effects[-1], CvRefused):
             effects += self._in_operations(Access(one.cv + 1, True, one.next_value), second=True)
         return effects
-
-    def _register(self, instruction: RegisterAccess) -> list[Effect]:
-        if instruction.register == PAGE_REGISTER:
-            if instruction.write:
-                self._page = instruction.value
-            return [Acknowledgement()] if self._page == instruction.value else []
-        access = access_of(attrs.evolve(instruction, evidence=PacketContext(page=self._page)))
-        return [] if access is None else self._in_service(access)
 
 
 _Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]

@@ -13,6 +13,7 @@ from .effect import Speed
 __all__ = ["Change", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
 
 _FINE = 5  # gaps are counted in 2 ** 5 steps for each doubling, so to 3 %
+_TOP = (1 << _FINE) - 1
 
 
 class Item(enum.Enum):
@@ -113,7 +114,7 @@ class Change:
             known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
             words = f"{name} := {self.after}{known}" if isinstance(self.after, int) else f"{name} {self.after}"
             return words if self.effective else f"{words}, sent once: no effect"
-        if self.item is Item.RESET:
+        if self.item in (Item.RESET, Item.SPEED):
             return str(self.after)
         if self.item is Item.CONSIST:
             return f"consist {self.after}" if self.after is not None else "leaves its consist"
@@ -202,7 +203,7 @@ class Seen:
             if gap > self.longest:
                 self.longest, self.longest_at = gap, self.last
             size = gap.bit_length()
-            kind = size << _FINE | (gap >> size - _FINE - 1 if size > _FINE else gap)
+            kind = size << _FINE | (gap >> size - _FINE - 1 if size > _FINE else gap) & _TOP
             gaps = self.gaps
             gaps[kind] = gaps.get(kind, 0) + 1
         else:
@@ -265,7 +266,7 @@ class Seen:
 
 
 def _middle(kind: int) -> int:
-    size, top = kind >> _FINE, kind & (1 << _FINE) - 1
+    size, top = kind >> _FINE, kind & _TOP
     if size <= _FINE:
         return top
     low = (1 << _FINE | top) << size - _FINE - 1

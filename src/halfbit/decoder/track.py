@@ -18,8 +18,9 @@ from ..instruction import (
     BroadcastStop,
     ConsistControl,
     Context,
-    CvShortForm,
+    CvAccess,
     CvShortFormPair,
+    DecoderKind,
     DigitalDecoderReset,
     Event,
     ExtendedAccessory,
@@ -131,7 +132,7 @@ class TrackState:
             self._packet = packet
             end = self.end = packet.end
             known = self._known.get(packet.data)
-            if known is not None and event.evidence.context is _OPERATIONS is self.mode:
+            if known is not None and event.packet_context.context is _OPERATIONS is self.mode:
                 row, version = known
                 if version == row.version:
                     self._again = True
@@ -223,7 +224,7 @@ class TrackState:
         act = _ACTS.get(type(event))
         if act is not None:
             act(self, self._row(event.address), event)
-        elif event.needs_repeat or isinstance(event, (CvShortForm, CvShortFormPair)):
+        elif isinstance(event, (CvAccess, FactoryReset, PagePreset)):
             self._write(self._row(event.address), event)
 
     # What instructions change
@@ -238,8 +239,7 @@ class TrackState:
                 yield each
 
     def _speed_and_direction(self, row: Seen, one: SpeedAndDirection) -> None:
-        config = one.evidence.configuration
-        steps = config.steps if config is not None else row.steps
+        steps = one.packet_context.steps or row.steps
         by_28, by_14 = reading_28(one.code), reading_14(one.code)
         speeds = Speed.of(by_28), Speed.of(by_14)
         if steps is None:
@@ -253,11 +253,11 @@ class TrackState:
 
     def _speed_128(self, row: Seen, one: SpeedControl128) -> None:
         for each in self._vehicles(row):
-            self._set_speed(each, Speed.of(one.reading), one.forward)
+            self._set_speed(each, Speed.of(one.readings[0]), one.forward)
 
     def _speed_functions(self, row: Seen, one: SpeedDirectionFunctions) -> None:
         for each in self._vehicles(row):
-            self._set_speed(each, Speed.of(one.reading), one.forward)
+            self._set_speed(each, Speed.of(one.readings[0]), one.forward)
             self._set_functions(each, one.functions)
 
     def _stop(self, row: Seen, one: BroadcastStop) -> None:
@@ -298,8 +298,7 @@ class TrackState:
             self._note(row, Item.FUNCTION, 0, before, after)
 
     def _group_one(self, row: Seen, one: FunctionGroupOne) -> None:
-        config = one.evidence.configuration
-        steps = config.steps if config is not None else row.steps
+        steps = one.packet_context.steps or row.steps
         for each in self._vehicles(row):
             if steps != 14:
                 self._set_fl(each, 0, one.bit4)
@@ -329,7 +328,7 @@ class TrackState:
                 self._note(each, Item.ANALOG, one.output, before, one.value)
 
     def _restricted(self, row: Seen, one: RestrictedSpeedStep) -> None:
-        code = one.step if one.enabled else None
+        code = one.bit5 << 5 | one.code if one.enabled else None
         for each in self._vehicles(row):
             if code != each.restriction:
                 self._note(each, Item.RESTRICTION, None, each.restriction, code)
@@ -379,10 +378,10 @@ class TrackState:
 
     # CV writes
 
-    def _write(self, row: Seen, one: Instruction) -> None:
+    def _write(self, row: Seen, one: CvAccess | FactoryReset | PagePreset) -> None:
         """Note a CV write once, with the packet on which decoders act."""
-        packet, access = one.packet, access_of(one)
-        if packet is None or (access is not None and not access.write):
+        packet = one.packet
+        if packet is None or (isinstance(one, CvAccess) and not one.writes):
             return
         if not one.needs_repeat:  # the short forms: one packet acts, and the same value again is the same act
             if any(row.cvs.get(access.cv) != access.value for access in _accesses(one)):
@@ -457,7 +456,9 @@ def _accesses(one: Instruction) -> list[Access]:
     """The CV writes of an instruction."""
     if isinstance(one, CvShortFormPair):
         return [Access(one.cv, True, one.value), Access(one.cv + 1, True, one.next_value)]
-    access = access_of(one)
+    if not isinstance(one, CvAccess) or one.cv is None:
+        return []
+    access = access_of(one, DecoderKind.MULTI_FUNCTION, one.packet_context.page)
     return [] if access is None else [access]
 
 
