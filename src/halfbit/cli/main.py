@@ -13,7 +13,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Protocol
 
-from . import decode as cli_decode, inspect as cli_inspect, registry as cli_registry, survey as cli_survey
+from . import audit as cli_audit, decode as cli_decode, follow as cli_follow, inspect as cli_inspect
+from . import registry as cli_registry, survey as cli_survey, traffic as cli_traffic
 from ..error import HalfbitError
 from . import vectors as cli_vectors
 
@@ -36,6 +37,9 @@ COMMANDS: tuple[Command, ...] = (
     cli_decode,
     cli_survey,
     cli_inspect,
+    cli_traffic,
+    cli_follow,
+    cli_audit,
     cli_registry,
     cli_vectors,
 )

@@ -26,6 +26,7 @@ __all__ = [
     "context_of",
     "edges_of",
     "limits_of",
+    "milliseconds_of",
     "notes_on",
 ]
 
@@ -223,6 +224,17 @@ def _microseconds(text: str) -> int:
         raise argparse.ArgumentTypeError(f"{text!r} is no number of us") from None
     if nanoseconds.denominator != 1 or nanoseconds < 0:
         raise argparse.ArgumentTypeError(f"{text!r} us is no whole number of ns from 0 up")
+    return nanoseconds.numerator
+
+
+def milliseconds_of(text: str) -> int:
+    """A time in ms as whole ns."""
+    try:
+        nanoseconds = Fraction(text) * 1000 * US
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of ms") from None
+    if nanoseconds.denominator != 1 or nanoseconds < 0:
+        raise argparse.ArgumentTypeError(f"{text!r} ms is no whole number of ns from 0 up")
     return nanoseconds.numerator
 
 

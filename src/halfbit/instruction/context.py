@@ -70,7 +70,8 @@ class ServiceTracker:
         self._before = b""
         self._lost = False  # a stretch, since the packet before
         self._reset_end: int | None = None  # of the last reset packet
-        self._kept_end: int | None = None  # of the last reset or service mode packet
+        #: End of the last reset or service mode packet, ns; ``None``: none yet, or without a time.
+        self.kept_end: int | None = None
         self._wait = 0  # packet times to wait after the last digital decoder reset
 
     def take(self, data: bytes, end: int | None, resets: bool) -> None:
@@ -82,15 +83,15 @@ class ServiceTracker:
         before, self._before = self._before, data
         lost, self._lost = self._lost, False
         self.repetition = Repetition.REPEAT if before == data else Repetition.FIRST
-        if self.context is Context.SERVICE and _since(self._kept_end, end) >= HOLD:
+        if self.expired(end):
             self._go(Context.LEFT)
         if in_service_form(data):
             if before == _RESET:
                 self._after_reset(lost and not _soon(self._reset_end, end))
             if self.context is Context.SERVICE:
-                self._kept_end = end
+                self.kept_end = end
         elif data == _RESET:
-            self._kept_end = self._reset_end = end
+            self.kept_end = self._reset_end = end
             if self.context is Context.LEFT:
                 self._go(Context.OPERATIONS)
         else:
@@ -100,6 +101,14 @@ class ServiceTracker:
             self._wait = PACKET_TIMES
         elif self._wait:
             self._wait -= 1
+
+    def expired(self, now: int | None) -> bool:
+        """Whether it is time to leave service mode."""
+        return self.context is Context.SERVICE and _since(self.kept_end, now) >= HOLD
+
+    def restore(self, context: Context, before: bytes, kept_end: int | None) -> None:
+        """Go on in a context, after a packet ``before``."""
+        self.context, self._before, self.kept_end = context, before, kept_end
 
     def take_common(self, data: bytes) -> bool:
         """The same for a valid packet that :func:`tells_nothing`, in short, if operations go on with it.

@@ -1,0 +1,138 @@
+"""``halfbit follow``: what a decoder would have done."""
+
+from __future__ import annotations
+
+import argparse
+import enum
+import json
+import sys
+from typing import Any
+
+import attrs
+
+from ..decoder import AccessoryDecoder, Effect, MultiFunctionDecoder
+from ..error import HalfbitError
+from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
+from .addresses import address_of, cv_of
+from .columns import Columns, milliseconds
+from .events import add_event_options, end_of, events_of
+from .width import terminal_width
+
+__all__ = ["add_parser", "run"]
+
+_EPILOG = """\
+The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with a long
+address; an accessory decoder with decoder addressing, CV 29 = 128. --cv sets others, or these. Everything else is as
+docs/decoder.rst says, with what the standards leave open.
+
+With --json each line is an object; times are integer ns:
+  effect    time effect{kind ...} words
+  state     what the decoder is at the end, and all it remembers
+
+Exit status: 0 the decoder did something, 1 it did nothing, 2 the input cannot be read or the use was wrong.
+"""
+
+
+def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+    """Add the command's parser."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "follow",
+        help="what a decoder with an address and CVs would have done",
+        description="Lets a decoder follow a capture, and shows what it would have done, in the order of time.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
+    parser.add_argument(
+        "--address",
+        type=address_of,
+        required=True,
+        metavar="ADDRESS",
+        help="whose decoder it is: 7 or 2604, or 'accessory 9', 'extended accessory 37'",
+    )
+    parser.add_argument(
+        "--cv", type=cv_of, action="append", default=[], metavar="N=V", help="a CV's value at the start; may be given several times"
+    )
+    parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
+    add_event_options(parser)
+    return parser
+
+
+def run(args: argparse.Namespace) -> int:
+    """Follow, and give the exit status."""
+    decoder = decoder_at(args.address, dict(args.cv))
+    source, events = events_of(args)
+    lines = Columns(("time ms", "effect"), (-12,), terminal_width())
+    count = 0
+
+    def put(time: int, effects: tuple[Effect, ...]) -> None:
+        nonlocal count
+        for effect in effects:
+            count += 1
+            if args.json:
+                print(json.dumps({"event": "effect", "time": time, "effect": _object(effect), "words": str(effect)}))
+            else:
+                print(lines.row((milliseconds(time), str(effect))))
+
+    if not args.json:
+        print(lines.head)
+    for event in events():
+        end = end_of(event)
+        due = decoder.due
+        while due is not None and due < end:  # what time alone does comes on time
+            put(due, decoder.tick(due))
+            due = decoder.due
+        put(end, decoder.feed(event))
+    if args.json:
+        print(json.dumps({"event": "state", "state": decoder.state().as_dict()}))
+    else:
+        print("\n" + "\n".join(_at_the_end(decoder)))
+    if not count:
+        sys.stdout.flush()
+        print(f"halfbit: {source.name}: nothing for {args.address}", file=sys.stderr)
+    if source.interrupted:
+        return 130
+    return 0 if count else 1
+
+
+def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | AccessoryDecoder:
+    """A decoder with an address; ``cvs`` come on top.
+
+    :raises HalfbitError: if no single decoder can have the address.
+    """
+    if isinstance(address, ShortAddress):
+        return MultiFunctionDecoder({1: address.number, 29: 0b00000010, **cvs})
+    if isinstance(address, LongAddress):
+        own = {17: 0xC0 | address.number >> 8, 18: address.number & 0xFF, 29: 0b00100010}
+        return MultiFunctionDecoder({**own, **cvs})
+    if isinstance(address, ExtendedAccessoryAddress):
+        number = (address.number - 3) % 2048  # output addressing counts from board address 1
+        return AccessoryDecoder({1: number & 0xFF, 9: number >> 8, 29: 0b11100000, **cvs})
+    if not isinstance(address, AccessoryAddress):
+        raise HalfbitError(f"{address} is not the address of one decoder: give a short, long or accessory address")
+    return AccessoryDecoder({1: address.board & 0x3F, 9: address.board >> 6, 29: 0b10000000, **cvs})
+
+
+def _object(effect: Effect) -> dict[str, Any]:
+    values = attrs.asdict(effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2])
+    return {"kind": type(effect).__name__, **values}
+
+
+def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
+    """The state in words."""
+    state = decoder.state()
+    parts = [f"mode: {state.mode.value}"]
+    if isinstance(decoder, MultiFunctionDecoder):
+        on = ["FL" if number == 0 else f"F{number}" for number in sorted(decoder.state().vehicle.functions)]
+        parts += [
+            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, drive level {decoder.drive_level} of 255",
+            f"functions on: {' '.join(on) or '-'}",
+        ]
+    else:
+        parts += [
+            f"outputs on: {' '.join(map(str, sorted(decoder.outputs))) or '-'}",
+            f"aspects: {' '.join(map(str, decoder.aspects))}",
+        ]
+    cvs = [f"{number}={value}" for number, value in state.cvs.values.items()]
+    return ["at the end", *(f"  {part}" for part in parts), f"  CVs other than 0: {' '.join(cvs)}"]

@@ -1,0 +1,91 @@
+"""What packets make a decoder do, who is on the track, and how a station keeps to the rules.
+
+Pure state machines, without a clock or hardware: packets with times in, effects or changes out.
+"""
+
+from __future__ import annotations
+
+from .accessory import AccessoryDecoder
+from .audit import StationAudit, audit
+from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvStore, Veto
+from .drive import drive_level, momentum
+from .effect import (
+    EMERGENCY_STOP,
+    Acknowledgement,
+    AnalogSet,
+    Answer,
+    AspectChanged,
+    BinaryStateSet,
+    CvHeld,
+    CvRefused,
+    CvWritten,
+    DirectionChanged,
+    Effect,
+    FactoryResetDone,
+    FunctionChanged,
+    ModeChanged,
+    OutputChanged,
+    PacketTimeOut,
+    ResetDone,
+    RestrictionChanged,
+    STOP,
+    Speed,
+    SpeedChanged,
+)
+from .multi_function import MultiFunctionDecoder
+from .rules import RULES, Audit, Finding, Rule, Verdict
+from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
+from .state import AccessoryState, Binary, MultiFunctionState, Vehicle
+from .track import TrackState
+
+__all__ = [
+    "ACCESSORY",
+    "AccessoryDecoder",
+    "AccessoryState",
+    "Acknowledgement",
+    "AnalogSet",
+    "Answer",
+    "AspectChanged",
+    "Audit",
+    "Binary",
+    "BinaryStateSet",
+    "Change",
+    "Consist",
+    "CvBit",
+    "CvHeld",
+    "CvRefused",
+    "CvRow",
+    "CvStore",
+    "CvWritten",
+    "DirectionChanged",
+    "EMERGENCY_STOP",
+    "Effect",
+    "Either",
+    "FactoryResetDone",
+    "Finding",
+    "FunctionChanged",
+    "Item",
+    "MULTI_FUNCTION",
+    "ModeChanged",
+    "MultiFunctionDecoder",
+    "MultiFunctionState",
+    "OutputChanged",
+    "PacketTimeOut",
+    "RULES",
+    "ResetDone",
+    "RestrictionChanged",
+    "Rule",
+    "STOP",
+    "Seen",
+    "Speed",
+    "SpeedChanged",
+    "StationAudit",
+    "TrackState",
+    "Value",
+    "Vehicle",
+    "Verdict",
+    "Veto",
+    "audit",
+    "drive_level",
+    "momentum",
+]

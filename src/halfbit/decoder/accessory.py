@@ -1,0 +1,194 @@
+"""An accessory decoder: what packets make turnouts and signals do (S-9.2.1 D, S-9.2.2 table 3)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..error import HalfbitError
+from ..instruction import (
+    AccessoryAddress,
+    AccessoryBroadcast,
+    Address,
+    BasicAccessory,
+    CvAccess,
+    DecoderKind,
+    ExtendedAccessory,
+    ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast,
+    Instruction,
+    LegacyCvAccess,
+)
+from .base import Access, DecoderMachine, access_of
+from .cv import ACCESSORY, CvStore, Veto
+from .effect import AspectChanged, Effect, OutputChanged
+from .state import AccessoryState
+
+__all__ = ["AccessoryDecoder"]
+
+_EXTENDED = 0b00100000  # CV 29
+_BY_OUTPUT = 0b01000000
+_ACCESSORY = 0b10000000
+
+OUTPUTS = range(8)  # DDD
+HEADS = range(4)
+
+#: The 11-bit address of output 1: board 1, pair 0.
+_NUMBER_1 = 4
+
+
+class AccessoryDecoder(DecoderMachine):
+    """Packets and time in, effects out.
+
+    What the text leaves open is decided so:
+
+    - With CV 29 bit 5 the decoder obeys extended packets only, else basic ones only. A packet of the other kind is for
+      another decoder. The legacy form of CV access reaches both.
+    - Decoder addressing: eight outputs, DDD; or four signals, by the two low bits of the 11-bit address. Output
+      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1 with
+      CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from memory).
+    - C = 1 switches one output on, C = 0 switches it off; the other of the pair stays.
+    - CV 3 to 6 are the times on of pairs 0 to 3, with output addressing CV 3; an activation starts the time anew.
+    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing only by its
+      own pair. CDDD = 0DDD is reserved. CV access to broadcast is for board 511.
+    - An accessory NOP has no effect, but comes between two packets as any other.
+    - Resets change nothing. A factory reset switches everything off.
+
+    :param cvs: what differs from the maker's defaults: CV number to value.
+    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.ACCESSORY`.
+    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param on_time_unit: ns for each count of CV 3 to 6. The text has no unit: 10 ms is an assumption.
+    :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
+    """
+
+    _kind = DecoderKind.ACCESSORY
+
+    def __init__(
+        self,
+        cvs: Mapping[int, int] | None = None,
+        *,
+        defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None,
+        on_time_unit: int = 10_000_000,
+    ) -> None:
+        super().__init__(CvStore(ACCESSORY, cvs, defaults=defaults, veto=veto, accessory=True))
+        if on_time_unit <= 0:
+            raise HalfbitError(f"on_time_unit: {on_time_unit!r} ns: give more than 0")
+        self._on_time_unit = on_time_unit
+        self._outputs: frozenset[int] = frozenset()
+        self._aspects = tuple(0 for _ in HEADS)
+        self._off_at: dict[int, int] = {}
+
+    @property
+    def outputs(self) -> frozenset[int]:
+        """Which outputs are on."""
+        return self._outputs
+
+    @property
+    def aspects(self) -> tuple[int, ...]:
+        """What each signal shows."""
+        return self._aspects
+
+    def state(self) -> AccessoryState:
+        """A snapshot, with which :meth:`restore` goes on."""
+        return AccessoryState(
+            self._store.state(), self.mode, self._outputs, self._aspects, dict(self._off_at), self._heard
+        )
+
+    def restore(self, state: AccessoryState) -> None:
+        """Go on from a snapshot, perhaps of another decoder."""
+        self._store.restore(state.cvs)
+        self._outputs, self._aspects, self._off_at = state.outputs, state.aspects, dict(state.off_at)
+        self._heard, self._taken = state.heard, None
+        self._service.restore(state.mode, state.heard.last, state.heard.kept)
+
+    def _deadlines(self) -> list[int]:
+        return list(self._off_at.values())
+
+    def _passed(self, now: int) -> list[Effect]:
+        over = {output for output, time in self._off_at.items() if now >= time}
+        if over:
+            self._off_at = {output: time for output, time in self._off_at.items() if output not in over}
+            self._outputs -= over
+        return []
+
+    def _shown(self) -> tuple[frozenset[int], tuple[int, ...]]:
+        return self._outputs, self._aspects
+
+    def _changes(self, before: tuple[frozenset[int], tuple[int, ...]]) -> list[Effect]:
+        effects: list[Effect] = [OutputChanged(n, n in self._outputs) for n in sorted(self._outputs ^ before[0])]
+        aspects = zip(HEADS, before[1], self._aspects)
+        return effects + [AspectChanged(head, now) for head, old, now in aspects if old != now]
+
+    def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
+        one = instructions[0]
+        if not self._meant(one.address, any_kind=isinstance(one, LegacyCvAccess)):
+            return []
+        second = self._second(data)
+        if isinstance(one, BasicAccessory):
+            self._switch(one, end)
+        elif isinstance(one, ExtendedAccessory):
+            self._show(one)
+        elif isinstance(one, CvAccess):
+            access = access_of(one)
+            if access is not None:
+                return self._in_operations(access, second)
+        return []
+
+    def _turn_page(self, page: int) -> list[Effect]:
+        """Register 6 is undefined (S-9.2.3 E, second column of the table of registers)."""
+        return []
+
+    def _meant(self, address: Address, any_kind: bool) -> bool:
+        """True if a packet is for this decoder."""
+        extended = self._store[29] & _EXTENDED != 0
+        if isinstance(address, AccessoryBroadcast):
+            return not extended
+        if isinstance(address, ExtendedAccessoryBroadcast):
+            return extended
+        if isinstance(address, ExtendedAccessoryAddress):
+            return extended and self._reaches(address.number >> 2, address.number & 3)
+        if isinstance(address, AccessoryAddress):
+            return (any_kind or not extended) and self._reaches(address.board, address.pair)
+        return False
+
+    def _reaches(self, board: int, pair: int | None) -> bool:
+        low, high = self._store[1], self._store[9] & 0b111
+        if not self._store[29] & _BY_OUTPUT:
+            return board == high << 6 | low & 0b111111
+        own = (low + 256 * high - 1 + _NUMBER_1) % 2048
+        return board == own >> 2 if pair is None else board << 2 | pair == own
+
+    def _switch(self, one: BasicAccessory, end: int) -> None:
+        address = one.address
+        assert isinstance(address, (AccessoryAddress, AccessoryBroadcast))
+        by_output = self._store[29] & _BY_OUTPUT
+        pair = 0 if by_output else address.pair or 0
+        number = pair << 1 | (address.output or 0)
+        self._off_at.pop(number, None)
+        if not one.activate:
+            self._outputs -= {number}
+            return
+        self._outputs |= {number}
+        time = self._store[3 + pair]
+        if time:
+            self._off_at[number] = end + time * self._on_time_unit
+
+    def _show(self, one: ExtendedAccessory) -> None:
+        address = one.address
+        aspects = list(self._aspects)
+        if self._store[29] & _BY_OUTPUT:
+            aspects[0] = one.aspect
+        elif isinstance(address, ExtendedAccessoryAddress):
+            aspects[address.number & 3] = one.aspect
+        else:
+            aspects = [one.aspect for _ in HEADS]
+        self._aspects = tuple(aspects)
+
+    def _in_service(self, access: Access) -> list[Effect]:
+        if self._store[29] & _ACCESSORY:  # the two top bits of the number may be ignored (S-9.2.2, CV 29 bit 7)
+            access = Access((access.cv - 1) % 256 + 1, access.write, access.value, access.bit)
+        return super()._in_service(access)
+
+    def _as_at_power_up(self) -> list[Effect]:
+        self._outputs, self._aspects, self._off_at = frozenset(), tuple(0 for _ in HEADS), {}
+        return []

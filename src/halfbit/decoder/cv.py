@@ -1,0 +1,285 @@
+"""Configuration variables: what S-9.2.2 says of each, a row each, and a store that keeps to it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Union
+
+import attrs
+
+from ..error import HalfbitError
+from .effect import CvHeld, CvRefused, CvWritten
+
+__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvStore", "Veto", "Write", "row_of"]
+
+#: Asked before a CV is written by a packet: number, old value, new value. It gives the reason why it must not be
+#: written, or ``None``. Not asked for what follows from another write (CV 19 and 29 after CV 1), nor at a factory reset.
+Veto = Callable[[int, int, int], Union[str, None]]
+
+#: What a write does.
+Write = Union[CvWritten, CvHeld, CvRefused]
+
+LAST = 1024
+INDEXED = range(257, 513)  # pages of 256 CVs, chosen by CV 31 and 32 (S-9.2.2)
+_PAGES_FROM = 16  # CV 31 below it is reserved (S-9.2.2)
+
+
+@attrs.frozen(slots=True)
+class CvRow:
+    """What holds for a CV, or for several in a row."""
+
+    first: int
+    last: int
+    name: str
+    source: str
+    default: int = 0
+    least: int = 0
+    most: int = 255
+    read_only: bool = False
+
+
+def _row(numbers: int | tuple[int, int], name: str, source: str = "S-9.2.2", **rules: int) -> CvRow:
+    first, last = (numbers, numbers) if isinstance(numbers, int) else numbers
+    return CvRow(first, last, name, source, **rules)  # type: ignore[arg-type]
+
+
+#: Multi-function decoders. The text that this rests on gives one default, CV 1 = 3. A CV without one starts at 0, or at
+#: the lowest value in its bounds; of CV 33 to 46 the default is each function's own output, whose bits are the maker's.
+MULTI_FUNCTION = (
+    _row(1, "primary address", "S-9.2.2; 0: no digital mode", default=3, most=127),
+    _row(2, "start drive level"),
+    _row(3, "acceleration"),
+    _row(4, "deceleration"),
+    _row(5, "high drive level"),
+    _row(6, "mid drive level"),
+    _row(7, "version", "S-9.2.2; that it is read-only: from memory", read_only=True),
+    _row(8, "manufacturer", read_only=True),
+    _row(9, "PWM period"),
+    _row(10, "back-EMF cut-off step"),
+    _row(11, "packet time-out"),
+    _row(12, "power source conversion"),
+    _row((13, 14), "functions under another power source"),
+    _row((15, 16), "decoder lock"),
+    _row(17, "extended address, high byte", default=192, least=192, most=231),
+    _row(18, "extended address, low byte"),
+    _row(19, "consist address and direction"),
+    _row((21, 22), "functions that obey the consist address"),
+    _row(23, "acceleration adjustment"),
+    _row(24, "deceleration adjustment"),
+    _row(25, "mid-range step or preset table"),
+    _row(27, "automatic stopping"),
+    _row(28, "bi-directional communication"),
+    _row(29, "configuration"),
+    _row(30, "error information"),
+    _row(31, "index, high byte", default=16, least=16),
+    _row(32, "index, low byte"),
+    _row((33, 46), "outputs of FL(f), FL(r), F1 to F12"),
+    _row(65, "kick start"),
+    _row(66, "forward trim"),
+    _row((67, 94), "speed table"),
+    _row(95, "reverse trim"),
+    _row((105, 106), "the owner's"),
+    _row((INDEXED.start, INDEXED.stop - 1), "indexed CVs"),
+    _row((892, 895), "dynamic values"),
+)
+
+#: Accessory decoders (table 3). CV 29 starts as that of an accessory decoder with decoder addressing; no text says so.
+ACCESSORY = (
+    _row(1, "address, low part", "S-9.2.2 table 3", default=1),
+    _row(2, "auxiliary activation", "S-9.2.2 table 3"),
+    _row((3, 6), "times on", "S-9.2.2 table 3"),
+    _row(7, "version", "S-9.2.2 table 3; that it is read-only: from memory", read_only=True),
+    _row(8, "manufacturer", "S-9.2.2 table 3", read_only=True),
+    _row(9, "address, high part", "S-9.2.2 table 3"),
+    _row(28, "bi-directional communication", "S-9.2.2 table 3"),
+    _row(29, "configuration", "S-9.2.2 table 3", default=0b10000000),
+)
+
+#: Of accessory decoders: CVs that have a second, older number, 512 above (S-9.2.2 table 3).
+OLDER = frozenset((*range(1, 10), 28, 29))
+
+
+def row_of(rows: Iterable[CvRow], number: int) -> CvRow:
+    """The row of a CV; one without rules for a CV that has none.
+
+    :raises HalfbitError: for a number outside 1 to 1024.
+    """
+    if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= LAST:
+        raise HalfbitError(f"CV {number!r} does not exist: give a number from 1 to {LAST}")
+    for row in rows:
+        if row.first <= number <= row.last:
+            return row
+    return CvRow(number, number, f"CV {number}", "S-9.2.2")
+
+
+@attrs.frozen(slots=True)
+class CvState:
+    """The contents of a store. Frozen, but its dictionaries are not: they are copies."""
+
+    #: CVs that are not indexed: number to value, only those that differ from 0.
+    values: dict[int, int]
+    #: Indexed CVs: CV 31, CV 32 and number to value.
+    indexed: dict[tuple[int, int, int], int]
+    #: A write to CV 17 that waits for one to CV 18.
+    held: int | None
+
+
+class CvStore:
+    """The CVs of one decoder.
+
+    What the text leaves open: all 1024 CVs exist, and read 0 if nothing was written. The lock (CV 15 and 16) keeps every
+    CV but 15 from every change by packets, consist control and hard reset included. CV 17 keeps its value until CV 18 is
+    written. A reset does not drop a write to CV 17 that waits. CVs 257 to 512 do not exist while CV 31 is below 16.
+
+    :param rows: the rules.
+    :param values: what differs from the defaults: CV number to value. Not held to the bounds.
+    :param defaults: what the maker's defaults have that the rows do not.
+    :param veto: see :data:`Veto`.
+    :param accessory: the store of an accessory decoder: older numbers from 513, no index, no lock, no pair.
+    :raises HalfbitError: for a number outside 1 to 1024 or a value outside 0 to 255.
+    """
+
+    def __init__(
+        self,
+        rows: tuple[CvRow, ...] = MULTI_FUNCTION,
+        values: Mapping[int, int] | None = None,
+        *,
+        defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None,
+        accessory: bool = False,
+    ) -> None:
+        self._rows = rows
+        self._veto = veto
+        self._accessory = accessory
+        self._defaults = {n: row.default for row in rows for n in range(row.first, row.last + 1) if row.default}
+        self._defaults.update(self._checked(defaults or {}))
+        self._by_number = {number: row for row in rows for number in range(row.first, row.last + 1)}
+        self._values: dict[int, int] = {}
+        self._indexed: dict[tuple[int, int, int], int] = {}
+        self._held: int | None = None
+        self._fill({**self._defaults, **self._checked(values or {})})
+
+    def __getitem__(self, number: int) -> int:
+        """The value of a CV; 0 for one that does not exist."""
+        return self.get(number) or 0
+
+    def get(self, number: int) -> int | None:
+        """The value of a CV; ``None`` for one that does not exist."""
+        number = self._own(number)
+        if self._paged(number):
+            key = self._index(number)
+            return None if key is None else self._indexed.get(key, 0)
+        return self._values.get(number, 0) if 1 <= number <= LAST else None
+
+    @property
+    def locked(self) -> bool:
+        """True if only CV 15 can be written (S-9.2.2, CV 15 and 16)."""
+        return not self._accessory and self[15] != self[16]
+
+    def base(self, number: int) -> int:
+        """What a bit write starts from: the value, or the one that waits."""
+        return self._held if number == 17 and self._held is not None else self[number]
+
+    def write(self, number: int, value: int) -> list[Write]:
+        """Write a CV as a packet does. The last effect is that of the CV itself, or what follows from it."""
+        number = self._own(number)
+        reason = self._reason(number, value)
+        if reason is not None:
+            return [CvRefused(number, value, reason)]
+        if number == 17 and not self._accessory:
+            self._held = value
+            return [CvHeld(17, value)]
+        effects: list[Write] = []
+        if number == 18 and self._held is not None:
+            held, self._held = self._held, None
+            effects.append(self._put(17, held))
+        effects.append(self._put(number, value))
+        if number == 1 and not self._accessory:  # S-9.2.3 E, address-only mode; S-9.2.2, CV 1
+            if self[29] & 0b00100000:
+                effects.append(self._put(29, self[29] & ~0b00100000))
+            if self[19]:
+                effects.append(self._put(19, 0))
+        return effects
+
+    def hard_reset(self) -> list[Write]:
+        """CV 29, 31 and 32 to their defaults, CV 19 to 0 (S-9.2.1 C). Refused if locked."""
+        if self.locked:
+            return [CvRefused(29, self._defaults.get(29, 0), _LOCKED)]
+        return [self._put(number, 0 if number == 19 else self._defaults.get(number, 0)) for number in (29, 31, 32, 19)]
+
+    def factory_reset(self) -> bool:
+        """Everything as the factory left it, but CV 7 and 8 as they are. False if locked."""
+        if self.locked:
+            return False
+        kept = {number: self[number] for number in (7, 8)}
+        self._values, self._indexed, self._held = {}, {}, None
+        self._fill({**self._defaults, **kept})
+        return True
+
+    def state(self) -> CvState:
+        """A copy of the contents."""
+        return CvState({n: value for n, value in sorted(self._values.items()) if value}, dict(self._indexed), self._held)
+
+    def restore(self, state: CvState) -> None:
+        """Take the contents of another store."""
+        self._values, self._indexed, self._held = dict(state.values), dict(state.indexed), state.held
+
+    def _reason(self, number: int, value: int) -> str | None:
+        """Why a write is refused."""
+        old = self.get(number)
+        if old is None:
+            return "there is no such CV while CV 31 is below 16"
+        row = self._by_number.get(number)
+        if row is not None and row.read_only:
+            return "it is read-only"
+        if number != 15 and self.locked:
+            return _LOCKED
+        if row is not None and not row.least <= value <= row.most:
+            return f"it takes {row.least} to {row.most}"
+        return None if self._veto is None else self._veto(number, old, value)
+
+    def _checked(self, values: Mapping[int, int]) -> dict[int, int]:
+        return {self._own(number): byte(number, value) for number, value in values.items()}
+
+    def _fill(self, values: Mapping[int, int]) -> None:
+        plain = {number: value for number, value in values.items() if not self._paged(number)}
+        self._values.update(plain)
+        for number in values.keys() - plain.keys():
+            key = self._index(number)
+            if key is None:
+                raise HalfbitError(f"CV {number} is indexed: give CV 31 a value from {_PAGES_FROM} up too")
+            self._indexed[key] = values[number]
+
+    def _put(self, number: int, value: int) -> CvWritten:
+        old = self[number]
+        key = self._index(number) if self._paged(number) else None
+        if key is None:
+            self._values[number] = value
+        else:
+            self._indexed[key] = value
+        return CvWritten(number, old, value)
+
+    def _own(self, number: int) -> int:
+        """The number under which a CV is kept."""
+        return number - 512 if self._accessory and number - 512 in OLDER else number
+
+    def _paged(self, number: int) -> bool:
+        return not self._accessory and number in INDEXED
+
+    def _index(self, number: int) -> tuple[int, int, int] | None:
+        high = self._values.get(31, 0)
+        return None if high < _PAGES_FROM else (high, self._values.get(32, 0), number)
+
+
+_LOCKED = "the decoder is locked: CV 15 differs from CV 16"
+
+
+def byte(number: int, value: int) -> int:
+    """A CV's value, checked.
+
+    :raises HalfbitError: for a number outside 1 to 1024 or a value outside 0 to 255.
+    """
+    row_of((), number)
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 255:
+        raise HalfbitError(f"CV {number} = {value!r}: give a value from 0 to 255")
+    return value

@@ -1,0 +1,280 @@
+"""What a decoder does: effects, as values to compare and print. Nothing here acts on hardware."""
+
+from __future__ import annotations
+
+from typing import Union
+
+import attrs
+
+from ..instruction import Context, SpeedReading
+
+__all__ = [
+    "Acknowledgement",
+    "AnalogSet",
+    "Answer",
+    "AspectChanged",
+    "BinaryStateSet",
+    "CvHeld",
+    "CvRefused",
+    "CvWritten",
+    "DirectionChanged",
+    "EMERGENCY_STOP",
+    "Effect",
+    "FactoryResetDone",
+    "FunctionChanged",
+    "ModeChanged",
+    "OutputChanged",
+    "PacketTimeOut",
+    "ResetDone",
+    "RestrictionChanged",
+    "STOP",
+    "Speed",
+    "SpeedChanged",
+]
+
+
+@attrs.frozen(slots=True)
+class Speed:
+    """A speed asked for."""
+
+    #: From 1 up; 0 for stop and emergency stop.
+    step: int
+    #: How many there are: 14, 28 or 126; 0 for stop and emergency stop, which are the same in all.
+    steps: int
+    #: The motor gets no energy, and momentum is passed over (S-9.2 B).
+    emergency: bool = False
+
+    @classmethod
+    def of(cls, reading: SpeedReading) -> Speed:
+        """The speed of one reading of a speed code."""
+        return cls(reading.step, reading.steps if reading.step else 0, reading.emergency)
+
+    def __str__(self) -> str:
+        if self.step:
+            return f"step {self.step} of {self.steps}"
+        return "emergency stop" if self.emergency else "stop"
+
+
+@attrs.frozen(slots=True)
+class ModeChanged:
+    """Service mode was entered or left, or operations resumed (S-9.2.3)."""
+
+    mode: Context
+
+    def __str__(self) -> str:
+        return f"mode: {self.mode.value}"
+
+
+@attrs.frozen(slots=True)
+class SpeedChanged:
+    """Another speed is asked for: the target, and how fast to go there."""
+
+    speed: Speed
+    #: ns for each step while the speed rises (CV 3 and 23); 0: at once.
+    acceleration: int = 0
+    #: ns for each step while it falls (CV 4 and 24); 0: at once. Emergency stop is always at once.
+    deceleration: int = 0
+
+    def __str__(self) -> str:
+        ways = [
+            f"{words} {duration / 1e6:g} ms a step"
+            for words, duration in (("rising", self.acceleration), ("falling", self.deceleration))
+            if duration
+        ]
+        return ", ".join([f"speed: {self.speed}", *ways])
+
+
+@attrs.frozen(slots=True)
+class DirectionChanged:
+    """The vehicle is to run the other way."""
+
+    forward: bool
+
+    def __str__(self) -> str:
+        return f"direction: {'forward' if self.forward else 'reverse'}"
+
+
+@attrs.frozen(slots=True)
+class FunctionChanged:
+    """A function goes on or off; number 0 is FL."""
+
+    number: int
+    on: bool
+
+    def __str__(self) -> str:
+        return f"{'FL' if self.number == 0 else f'F{self.number}'} {_on(self.on)}"
+
+
+@attrs.frozen(slots=True)
+class BinaryStateSet:
+    """A binary state is set; number 0 means all that the form reaches."""
+
+    number: int
+    on: bool
+    #: Sent in the long form, which reaches 1 to 32767; the short form reaches 1 to 127.
+    long: bool = False
+
+    def __str__(self) -> str:
+        return f"binary state {self.number or 'all'} {_on(self.on)}"
+
+
+@attrs.frozen(slots=True)
+class AnalogSet:
+    """An analog output gets a value; output 1 is the volume (S-9.2.1 C)."""
+
+    output: int
+    value: int
+
+    def __str__(self) -> str:
+        return f"{'volume' if self.output == 1 else f'analog output {self.output}'}: {self.value}"
+
+
+@attrs.frozen(slots=True)
+class RestrictionChanged:
+    """The speed is restricted to a step, or no longer (``None``)."""
+
+    #: Bits 0 to 5 as they were sent: a speed code as S-9.2 has it.
+    code: int | None
+
+    def __str__(self) -> str:
+        return "speed not restricted" if self.code is None else f"speed restricted to code {self.code}"
+
+
+@attrs.frozen(slots=True)
+class ResetDone:
+    """A digital decoder reset or a hard reset was obeyed (S-9.2.1 C)."""
+
+    hard: bool = False
+
+    def __str__(self) -> str:
+        return "hard reset" if self.hard else "reset"
+
+
+@attrs.frozen(slots=True)
+class FactoryResetDone:
+    """The CVs are as the factory left them (S-9.2.3 E)."""
+
+    def __str__(self) -> str:
+        return "factory reset"
+
+
+@attrs.frozen(slots=True)
+class PacketTimeOut:
+    """No valid packet came for as long as CV 11 allows: the vehicle stops (S-9.2.2)."""
+
+    def __str__(self) -> str:
+        return "no valid packet for too long"
+
+
+@attrs.frozen(slots=True)
+class CvWritten:
+    """A CV was written, perhaps with the value that it had."""
+
+    cv: int
+    old: int
+    new: int
+
+    def __str__(self) -> str:
+        return f"CV {self.cv}: {self.old} -> {self.new}"
+
+
+@attrs.frozen(slots=True)
+class CvHeld:
+    """A write to CV 17 waits for one to CV 18 (S-9.2.1 C: the two are paired)."""
+
+    cv: int
+    value: int
+
+    def __str__(self) -> str:
+        return f"CV {self.cv} := {self.value} waits for CV {self.cv + 1}"
+
+
+@attrs.frozen(slots=True)
+class CvRefused:
+    """A CV was not written."""
+
+    cv: int
+    value: int
+    reason: str
+
+    def __str__(self) -> str:
+        return f"CV {self.cv} stays, not {self.value}: {self.reason}"
+
+
+@attrs.frozen(slots=True)
+class Acknowledgement:
+    """Service mode: load the track now (S-9.2.3: 60 mA for 6 +- 1 ms)."""
+
+    milliamperes: int = 60
+    #: ns.
+    duration: int = 6_000_000
+
+    def __str__(self) -> str:
+        return f"acknowledgement: load {self.milliamperes} mA for {self.duration / 1e6:g} ms"
+
+
+@attrs.frozen(slots=True)
+class Answer:
+    """Operations mode: what the decoder says of a CV, if it can say anything (S-9.3.1, S-9.3.2).
+
+    Never a load on the track (S-9.2.1 E).
+    """
+
+    cv: int
+    value: int
+
+    def __str__(self) -> str:
+        return f"answer: CV {self.cv} = {self.value}"
+
+
+@attrs.frozen(slots=True)
+class OutputChanged:
+    """An accessory decoder's output goes on or off."""
+
+    #: 0 to 7: DDD of the packet. With output addressing 0 and 1.
+    output: int
+    on: bool
+
+    def __str__(self) -> str:
+        return f"output {self.output} {_on(self.on)}"
+
+
+@attrs.frozen(slots=True)
+class AspectChanged:
+    """A signal shows another aspect; 0 is absolute stop (S-9.2.1 D)."""
+
+    #: Which of the decoder's signals, 0 to 3. With output addressing 0.
+    head: int
+    aspect: int
+
+    def __str__(self) -> str:
+        return f"signal {self.head}: aspect {self.aspect}"
+
+
+def _on(on: bool) -> str:
+    return "on" if on else "off"
+
+
+STOP = Speed(0, 0)
+EMERGENCY_STOP = Speed(0, 0, emergency=True)
+
+#: What a decoder does.
+Effect = Union[
+    Acknowledgement,
+    AnalogSet,
+    Answer,
+    AspectChanged,
+    BinaryStateSet,
+    CvHeld,
+    CvRefused,
+    CvWritten,
+    DirectionChanged,
+    FactoryResetDone,
+    FunctionChanged,
+    ModeChanged,
+    OutputChanged,
+    PacketTimeOut,
+    ResetDone,
+    RestrictionChanged,
+    SpeedChanged,
+]

@@ -1,0 +1,373 @@
+"""A multi-function decoder: what packets make a vehicle do (S-9.2, S-9.2.1 C, S-9.2.2, S-9.2.3)."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import attrs
+
+from ..error import HalfbitError
+from ..instruction import (
+    Address,
+    AnalogFunction,
+    BinaryStateLong,
+    BinaryStateShort,
+    Broadcast,
+    BroadcastStop,
+    Configuration,
+    ConsistControl,
+    CvBitManipulation,
+    CvShortForm,
+    CvShortFormPair,
+    CvVerifyByte,
+    CvWriteByte,
+    DecoderKind,
+    DigitalDecoderReset,
+    FunctionExpansion,
+    FunctionGroupOne,
+    FunctionGroupTwo,
+    HardReset,
+    Instruction,
+    LongAddress,
+    RestrictedSpeedStep,
+    SetExtendedAddressing,
+    ShortAddress,
+    SpeedAndDirection,
+    SpeedControl128,
+    SpeedDirectionFunctions,
+)
+from ..instruction.speed import reading_14, reading_28
+from .base import Access, DecoderMachine, access_of
+from .cv import MULTI_FUNCTION, CvStore, Veto
+from .drive import drive_level, momentum
+from .effect import (
+    EMERGENCY_STOP,
+    STOP,
+    AnalogSet,
+    BinaryStateSet,
+    CvRefused,
+    DirectionChanged,
+    Effect,
+    FunctionChanged,
+    PacketTimeOut,
+    ResetDone,
+    RestrictionChanged,
+    Speed,
+    SpeedChanged,
+)
+from .state import Binary, MultiFunctionState, Vehicle
+
+__all__ = ["MultiFunctionDecoder"]
+
+_REVERSED = 0b00000001  # CV 29
+_EXTENDED = 0b00100000
+_OPPOSITE = 0b10000000  # CV 19
+
+
+class _To(enum.Flag):
+    """By which of its addresses a decoder is meant."""
+
+    NOBODY = 0
+    OWN = enum.auto()
+    CONSIST = enum.auto()
+    ALL = enum.auto()
+
+
+class MultiFunctionDecoder(DecoderMachine):
+    """Packets and time in, effects out.
+
+    What the text leaves open is decided so:
+
+    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed outside
+      service mode. Addresses are those at the start of the packet.
+    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction that
+      "may be ignored" is not ignored.
+    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the consist too.
+    - In a consist, speed to the own address is ignored whole: direction, FL of 14 steps and restricted speed with it.
+      Broadcast is obeyed, and so is the own address if it is also the consist's.
+    - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
+      direction after the packet. Consist control, resets and the short form of CV access are obeyed.
+    - A restriction is kept as it was sent; the speed asked for stays as it is.
+    - The page register starts at 1, and only a factory reset sets it back. Page 0 is page 256 (from memory).
+    - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
+    - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
+
+    :param cvs: what differs from the maker's defaults: CV number to value.
+    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.MULTI_FUNCTION`.
+    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param timeout_unit: ns for each count of CV 11. S-9.2.4 has the unit, which was not at hand: 1 s is an assumption.
+        Any valid packet starts the time anew.
+    :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
+    """
+
+    _kind = DecoderKind.MULTI_FUNCTION
+
+    def __init__(
+        self,
+        cvs: Mapping[int, int] | None = None,
+        *,
+        defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None,
+        timeout_unit: int = 1_000_000_000,
+    ) -> None:
+        super().__init__(CvStore(MULTI_FUNCTION, cvs, defaults=defaults, veto=veto))
+        if timeout_unit <= 0:
+            raise HalfbitError(f"timeout_unit: {timeout_unit!r} ns: give more than 0")
+        self._timeout_unit = timeout_unit
+        self._vehicle = Vehicle(STOP)
+
+    # What it is doing
+
+    @property
+    def speed(self) -> Speed:
+        """The speed asked for."""
+        return self._vehicle.speed
+
+    @property
+    def forward(self) -> bool:
+        """True if it is to run forward."""
+        return self._is_forward(self._vehicle)
+
+    def function(self, number: int) -> bool:
+        """True if a function is on; number 0 is FL."""
+        return number in self._vehicle.functions
+
+    def binary_state(self, number: int) -> bool:
+        """True if a binary state is on."""
+        return self._vehicle.binary.get(number)
+
+    @property
+    def drive_level(self) -> int:
+        """The share of the supply for the speed asked for, 0 to 255, once momentum has got there."""
+        return drive_level(self._store.__getitem__, self.speed, forward=self.forward)
+
+    def state(self) -> MultiFunctionState:
+        """A snapshot, with which :meth:`restore` goes on."""
+        page = self._page or 0
+        return MultiFunctionState(self._store.state(), self.mode, self._vehicle, self.forward, page, self._heard)
+
+    def restore(self, state: MultiFunctionState) -> None:
+        """Go on from a snapshot, perhaps of another decoder."""
+        self._store.restore(state.cvs)
+        self._vehicle, self._page = state.vehicle, state.page
+        self._heard, self._taken = state.heard, None
+        self._service.restore(state.mode, state.heard.last, state.heard.kept)
+
+    # Time and packets
+
+    def _deadlines(self) -> list[int]:
+        limit = self._store[11] * self._timeout_unit
+        return [self._heard.valid + limit] if limit and self.speed.step else []
+
+    def _passed(self, now: int) -> list[Effect]:
+        if not any(now >= time for time in self._deadlines()):
+            return []
+        self._vehicle = attrs.evolve(self._vehicle, speed=STOP)
+        return [PacketTimeOut()]
+
+    def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
+        to = self._meant(instructions[0].address)
+        if to is _To.NOBODY:
+            return []
+        second = self._second(data)
+        effects: list[Effect] = []
+        for instruction in instructions:
+            if isinstance(instruction, (CvVerifyByte, CvWriteByte, CvBitManipulation)):
+                access = access_of(instruction)
+                if access is not None and not to & _To.CONSIST:
+                    effects += self._in_operations(access, second)
+            else:
+                obey = _OBEY.get(type(instruction))
+                if obey is not None:
+                    effects += obey(self, instruction, to)
+        return effects
+
+    def _meant(self, address: Address) -> _To:
+        cvs = self._store
+        if cvs[1] == 0:
+            return _To.NOBODY
+        if isinstance(address, Broadcast):
+            return _To.ALL
+        to = _To.NOBODY
+        if isinstance(address, ShortAddress):
+            if not cvs[29] & _EXTENDED and address.number == cvs[1]:
+                to |= _To.OWN
+            if address == self._configuration.consist:
+                to |= _To.CONSIST
+        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED and 0xC0 | address.number >> 8 == cvs[17]:
+            if address.number & 0xFF == cvs[18]:
+                to |= _To.OWN
+        return to
+
+    def _shown(self) -> tuple[Speed, bool, frozenset[int]]:
+        return self.speed, self.forward, self._vehicle.functions
+
+    def _changes(self, before: tuple[Speed, bool, frozenset[int]]) -> list[Effect]:
+        speed, forward, functions = now = self._shown()
+        if now == before:
+            return []
+        effects: list[Effect] = []
+        if speed != before[0]:
+            effects.append(self._speed_changed(speed, before[0]))
+        if forward is not before[1]:
+            effects.append(DirectionChanged(forward))
+        for number in sorted(functions ^ before[2]):
+            effects.append(FunctionChanged(number, number in functions))
+        return effects
+
+    def _speed_changed(self, speed: Speed, before: Speed) -> SpeedChanged:
+        if speed.emergency:
+            return SpeedChanged(speed)
+        cvs, steps = self._store.__getitem__, speed.steps or before.steps or self._steps
+        return SpeedChanged(speed, momentum(cvs, steps, rising=True), momentum(cvs, steps, rising=False))
+
+    @property
+    def _configuration(self) -> Configuration:
+        cvs = self._store
+        return Configuration(cvs[29], cv19=cvs[19], cv21=cvs[21], cv22=cvs[22])
+
+    @property
+    def _steps(self) -> int:
+        return self._configuration.steps
+
+    def _in_consist(self) -> bool:
+        return self._configuration.consist is not None
+
+    def _is_forward(self, vehicle: Vehicle) -> bool:
+        turned = self._store[29] & _REVERSED != 0
+        if self._in_consist() and self._store[19] & _OPPOSITE:
+            turned = not turned
+        return vehicle.direction is not turned
+
+    # Speed and functions
+
+    def _set_speed(self, to: _To, speed: Speed, direction: bool, fl: bool | None = None) -> bool:
+        """Take a speed and a direction bit; False if the packet's address does not control the speed."""
+        if to is _To.OWN and self._in_consist():
+            return False
+        self._vehicle = attrs.evolve(self._vehicle, speed=speed, direction=direction)
+        if fl is not None:
+            self._set_functions(to, {0: fl})
+        return True
+
+    def _set_functions(self, to: _To, states: Mapping[int, bool]) -> None:
+        functions = set(self._vehicle.functions)
+        for number, on in states.items():
+            if to is not _To.CONSIST or self._obeys_consist(number):
+                functions.add(number) if on else functions.discard(number)
+        self._vehicle = attrs.evolve(self._vehicle, functions=frozenset(functions))
+
+    def _obeys_consist(self, number: int) -> bool:
+        """CV 21 and 22 have F0 to F12 only (S-9.2.2)."""
+        return number <= 12 and self._configuration.obeys_consist(number, forward=self.forward)
+
+    def _speed_and_direction(self, one: SpeedAndDirection, to: _To) -> list[Effect]:
+        reading = reading_28(one.code) if self._steps == 28 else reading_14(one.code)
+        self._set_speed(to, Speed.of(reading), one.forward, reading.fl)
+        return []
+
+    def _broadcast_stop(self, one: BroadcastStop, to: _To) -> list[Effect]:
+        # With 14 steps C is FL; the text makes no exception for broadcast.
+        fl = one.direction_ignored if self._steps == 14 else None
+        self._set_speed(to, EMERGENCY_STOP if one.emergency else STOP, one.forward, fl)
+        return []
+
+    def _speed_128(self, one: SpeedControl128, to: _To) -> list[Effect]:
+        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
+        return []
+
+    def _speed_direction_functions(self, one: SpeedDirectionFunctions, to: _To) -> list[Effect]:
+        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
+        self._set_functions(to, one.functions)
+        return []
+
+    def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
+        if to is _To.OWN and self._in_consist():
+            return []
+        code = one.bit5 << 5 | one.code if one.enabled else None
+        self._vehicle = attrs.evolve(self._vehicle, restriction=code)
+        return [RestrictionChanged(code)]
+
+    def _group_one(self, one: FunctionGroupOne, to: _To) -> list[Effect]:
+        fl = {0: one.bit4} if self._steps == 28 else {}
+        self._set_functions(to, {**fl, **one.functions})
+        return []
+
+    def _functions(self, one: FunctionGroupTwo | FunctionExpansion, to: _To) -> list[Effect]:
+        self._set_functions(to, one.functions)
+        return []
+
+    def _binary_state(self, one: BinaryStateShort | BinaryStateLong, to: _To) -> list[Effect]:
+        if to is _To.CONSIST:
+            return []
+        long = isinstance(one, BinaryStateLong)
+        self._vehicle = attrs.evolve(self._vehicle, binary=self._vehicle.binary.set(one.number, one.state, long))
+        return [BinaryStateSet(one.number, one.state, long)]
+
+    def _analog(self, one: AnalogFunction, to: _To) -> list[Effect]:
+        if to is _To.CONSIST:
+            return []
+        values = {**self._vehicle.analog, one.output: one.value}
+        self._vehicle = attrs.evolve(self._vehicle, analog=values)
+        return [AnalogSet(one.output, one.value)]
+
+    # CVs and resets
+
+    def _reset(self, one: DigitalDecoderReset, to: _To) -> list[Effect]:
+        return [ResetDone(), *self._as_at_power_up()]
+
+    def _hard_reset(self, one: HardReset, to: _To) -> list[Effect]:
+        return [ResetDone(hard=True), *self._store.hard_reset(), *self._as_at_power_up()]
+
+    def _as_at_power_up(self) -> list[Effect]:
+        self._vehicle = Vehicle(STOP)
+        return []
+
+    def _factory_reset(self) -> list[Effect]:
+        effects = super()._factory_reset()
+        if effects:
+            self._page = 1
+        return effects
+
+    def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
+        value = one.number | (_OPPOSITE if one.reversed else 0) if one.number else 0
+        return [*self._store.write(19, value)]
+
+    def _extended_addressing(self, one: SetExtendedAddressing, to: _To) -> list[Effect]:
+        access = Access(29, True, int(one.enabled), bit=5)
+        return [*self._store.write(29, access.written(self._store[29]))]
+
+    def _short_form(self, one: CvShortForm, to: _To) -> list[Effect]:
+        return self._in_operations(Access(one.cv, True, one.value), second=True)
+
+    def _short_pair(self, one: CvShortFormPair, to: _To) -> list[Effect]:
+        effects: list[Effect] = [*self._store.write(one.cv, one.value)]
+        if not isinstance(effects[-1], CvRefused):
+            effects += self._in_operations(Access(one.cv + 1, True, one.next_value), second=True)
+        return effects
+
+
+_Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]
+
+#: What is done at an instruction. What is not here has no effect.
+_OBEY: dict[type[Instruction], _Obey] = {
+    AnalogFunction: MultiFunctionDecoder._analog,
+    BinaryStateLong: MultiFunctionDecoder._binary_state,
+    BinaryStateShort: MultiFunctionDecoder._binary_state,
+    BroadcastStop: MultiFunctionDecoder._broadcast_stop,
+    ConsistControl: MultiFunctionDecoder._consist,
+    CvShortForm: MultiFunctionDecoder._short_form,
+    CvShortFormPair: MultiFunctionDecoder._short_pair,
+    DigitalDecoderReset: MultiFunctionDecoder._reset,
+    FunctionExpansion: MultiFunctionDecoder._functions,
+    FunctionGroupOne: MultiFunctionDecoder._group_one,
+    FunctionGroupTwo: MultiFunctionDecoder._functions,
+    HardReset: MultiFunctionDecoder._hard_reset,
+    RestrictedSpeedStep: MultiFunctionDecoder._restricted,
+    SetExtendedAddressing: MultiFunctionDecoder._extended_addressing,
+    SpeedAndDirection: MultiFunctionDecoder._speed_and_direction,
+    SpeedControl128: MultiFunctionDecoder._speed_128,
+    SpeedDirectionFunctions: MultiFunctionDecoder._speed_direction_functions,
+}

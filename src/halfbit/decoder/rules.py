@@ -1,0 +1,178 @@
+"""What a station must keep to: a row a rule, with its bounds and its source; and what was found of each."""
+
+from __future__ import annotations
+
+import enum
+from typing import Any
+
+import attrs
+
+__all__ = ["Audit", "Finding", "RULES", "Rule", "Unit", "Verdict"]
+
+_US = 1_000
+_MS = 1_000_000
+
+
+class Unit(enum.Enum):
+    """What a rule's bounds count."""
+
+    US = "us"
+    MS = "ms"
+    BITS = "bits"
+    PACKETS = "packets"
+
+    def words(self, value: int) -> str:
+        """A value, in this unit."""
+        if self is Unit.US:
+            return f"{value / _US:g} us"
+        if self is Unit.MS:
+            return f"{value / _MS:.3f} ms"
+        return f"{value} {self.value}"
+
+
+class Verdict(enum.Enum):
+    """What a capture tells about a rule."""
+
+    KEPT = "kept"
+    BROKEN = "broken"
+    #: Nothing the rule speaks of came, it came beside a loss, or the capture is not exact enough.
+    UNCLEAR = "this capture cannot tell"
+
+
+@attrs.frozen(slots=True)
+class Rule:
+    """A rule for stations. Times in ns."""
+
+    name: str
+    words: str
+    source: str
+    unit: Unit
+    least: int | None = None
+    most: int | None = None
+    #: Recalled, not read: a capture is never failed for it.
+    from_memory: bool = False
+
+    def misses(self, value: int) -> int:
+        """By how much a value is out of bounds; 0 if it is not."""
+        if self.least is not None and value < self.least:
+            return self.least - value
+        return value - self.most if self.most is not None and value > self.most else 0
+
+    @property
+    def bounds(self) -> str:
+        """The bounds in words."""
+        if self.least is None:
+            return f"at most {self.unit.words(self.most or 0)}"
+        if self.most is None:
+            return f"at least {self.unit.words(self.least)}"
+        return f"{self.unit.words(self.least).split()[0]} to {self.unit.words(self.most)}"
+
+
+_TWICE = Unit.PACKETS
+
+RULES = (
+    Rule("one half", "half of a one-bit", "S-9.1 A, table 1", Unit.US, 55 * _US, 61 * _US),
+    Rule("one difference", "difference between the halves of a one-bit", "S-9.1 A, table 1", Unit.US, most=3 * _US),
+    Rule("zero half", "half of a zero-bit", "S-9.1 A, table 1", Unit.US, 95 * _US, 9_900 * _US),
+    Rule("zero total", "whole zero-bit", "S-9.1 A, table 1", Unit.US, most=12_000 * _US),
+    Rule("preamble", "preamble", "S-9.2 A", Unit.BITS, 14),
+    Rule("long preamble", "preamble in service mode", "S-9.2.3 E", Unit.BITS, 20),
+    Rule("packet rate", "from one packet start bit to the next", "S-9.2 C", Unit.MS, most=30 * _MS),
+    Rule("same decoder", "from a packet end bit to the next start bit to the same decoder", "S-9.2 C", Unit.MS, 5 * _MS),
+    Rule("hold-off 20 ms", "from a reset to a packet to addresses 100 to 127", "S-9.2 B", Unit.MS, 20 * _MS),
+    Rule("hold-off 10 packets", "from a reset to a packet to addresses 112 to 127", "S-9.2.1 C", Unit.PACKETS, 11),
+    Rule("power on", "valid packets from power on to service mode", "S-9.2.3 E", Unit.PACKETS, 20),
+    Rule("resets before", "resets before a service mode sequence", "S-9.2.3 E", Unit.PACKETS, 3),
+    Rule("verifies", "verifies in a row, direct and paged mode", "S-9.2.3 E", Unit.PACKETS, 5),
+    Rule("register verifies", "verifies in a row, register and address-only mode", "S-9.2.3 E", Unit.PACKETS, 7),
+    Rule("writes", "writes in a row, all modes", "S-9.2.3 E", Unit.PACKETS, 5),
+    Rule("recovery", "writes or resets after 5 writes, direct, paged and register mode", "S-9.2.3 E", Unit.PACKETS, 6),
+    Rule("address recovery", "the same after a write of register 1, not paged", "S-9.2.3 E", Unit.PACKETS, 10),
+    Rule("page recovery", "resets after writes of the page register", "S-9.2.3 E", Unit.PACKETS, 6),
+    Rule("functions twice", "F13 to F28: sent with the same states", "S-9.2.1 C", _TWICE, 2),
+    Rule("binary states twice", "binary state: sent with the same state", "S-9.2.1 C, from memory", _TWICE, 2, from_memory=True),
+    Rule("binary short form", "binary states 1 to 127: in the long form", "S-9.2.1 C", Unit.PACKETS, most=0),
+)
+
+
+@attrs.frozen(slots=True)
+class Finding:
+    """What a capture says about one rule."""
+
+    rule: Rule
+    kept: int = 0
+    broken: int = 0
+    #: How often it could not be told.
+    unclear: int = 0
+    #: The value nearest to the bounds or furthest beyond them, and when; ``None`` if there was none.
+    worst: int | None = None
+    at: int | None = None
+    #: What the exactness of the capture allows beyond the bounds, ns.
+    allowed: int = 0
+
+    @property
+    def verdict(self) -> Verdict:
+        """Broken once is broken."""
+        if self.broken:
+            return Verdict.BROKEN
+        return Verdict.KEPT if self.kept and not self.unclear else Verdict.UNCLEAR
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it; times in ns."""
+        rule = self.rule
+        return {
+            "rule": rule.name,
+            "words": rule.words,
+            "source": rule.source,
+            "from_memory": rule.from_memory,
+            "unit": "ns" if rule.unit in (Unit.US, Unit.MS) else rule.unit.value,
+            "least": rule.least,
+            "most": rule.most,
+            "verdict": self.verdict.value,
+            "kept": self.kept,
+            "broken": self.broken,
+            "unclear": self.unclear,
+            "worst": self.worst,
+            "at": self.at,
+            "allowed": self.allowed,
+        }
+
+
+@attrs.frozen(slots=True)
+class Audit:
+    """What a capture says about a station."""
+
+    findings: tuple[Finding, ...]
+    #: How far the capture scatters the length of bits, ns: the width of the middle 90 % of whole one-bits.
+    jitter: int
+    #: By how much the capture may lengthen the halves of one polarity and shorten the others', ns.
+    asymmetry: int
+    packets: int
+    losses: int
+
+    def of(self, name: str) -> Finding:
+        """The finding of a rule by its name.
+
+        :raises KeyError: if there is no such rule.
+        """
+        return next((one for one in self.findings if one.rule.name == name), None) or _missing(name)
+
+    @property
+    def sound(self) -> bool:
+        """False if a rule is broken; rules from memory do not count."""
+        return not any(one.verdict is Verdict.BROKEN and not one.rule.from_memory for one in self.findings)
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it; times in ns."""
+        return {
+            "sound": self.sound,
+            "jitter": self.jitter,
+            "asymmetry": self.asymmetry,
+            "packets": self.packets,
+            "losses": self.losses,
+            "rules": [one.as_dict() for one in self.findings],
+        }
+
+
+def _missing(name: str) -> Finding:
+    raise KeyError(name)

@@ -1,0 +1,287 @@
+"""What was seen of one address on the track, and the values that changes have."""
+
+from __future__ import annotations
+
+import enum
+from typing import Any, Union
+
+import attrs
+
+from ..instruction import Address, Instruction
+from .effect import Speed
+
+__all__ = ["Change", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
+
+_FINE = 5  # gaps are counted in 2 ** 5 steps for each doubling, so to 3 %
+_TOP = (1 << _FINE) - 1
+
+
+class Item(enum.Enum):
+    """What can change."""
+
+    SPEED = "speed"
+    #: True: forward, as the packet says; what CV 29 and CV 19 make of it is the decoder's business.
+    DIRECTION = "direction"
+    #: Number 0 is FL.
+    FUNCTION = "function"
+    CONSIST = "consist"
+    #: Output 0 or 1 of a pair of an accessory decoder.
+    OUTPUT = "output"
+    ASPECT = "aspect"
+    #: A CV was written.
+    CV = "CV"
+    #: A register was written of which the packets do not say which CV it is, or the page register.
+    REGISTER = "register"
+    BINARY_STATE = "binary state"
+    ANALOG = "analog output"
+    RESTRICTION = "speed restriction"
+    RESET = "reset"
+    #: Operations or service mode, for the whole track.
+    MODE = "mode"
+
+
+@attrs.frozen(slots=True)
+class Either:
+    """A value that depends on the decoder's CV 29, bit 1, which the packets do not tell."""
+
+    #: With 28 steps; ``None``: nothing is said then.
+    with_28: object
+    #: With 14 steps.
+    with_14: object
+
+    def __str__(self) -> str:
+        ways = ((self.with_28, 28), (self.with_14, 14))
+        if isinstance(self.with_28, Speed):
+            return f"{self.with_28} or {self.with_14}"
+        return ", ".join(f"{_words(value)} if {steps} steps" for value, steps in ways if value is not None)
+
+
+@attrs.frozen(slots=True)
+class Consist:
+    """Membership of a consist (CV 19)."""
+
+    address: int
+    #: The vehicle runs the other way round in it.
+    reversed: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.address}{' reversed' if self.reversed else ''}"
+
+
+@attrs.frozen(slots=True)
+class CvBit:
+    """One bit of a CV whose other bits are not known."""
+
+    position: int
+    value: bool
+
+    def __str__(self) -> str:
+        return f"bit {self.position} = {int(self.value)}"
+
+
+#: What an item changes from or to; ``None`` if that is not known.
+Value = Union[None, bool, int, str, Speed, Either, Consist, CvBit]
+
+
+@attrs.frozen(slots=True)
+class Change:
+    """Something became otherwise, as far as the packets tell."""
+
+    #: The end of the packet with which it did, ns.
+    time: int
+    #: Whose it is; ``None`` for the whole track.
+    address: Address | None
+    item: Item
+    #: Which one: of a function, an output, a CV; ``None`` if there is but one.
+    number: int | None
+    before: Value
+    after: Value
+    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A write that decoders
+    #: act on may still be refused by one, for its lock say: no packet tells.
+    effective: bool = True
+
+    def __str__(self) -> str:
+        name = self.item.value
+        if self.item is Item.FUNCTION:
+            name = f"F{self.number}" if self.number else "FL"
+        elif self.number is not None:
+            name = f"{name} {self.number}"
+        if self.item is Item.DIRECTION:
+            return "forward" if self.after else "reverse"
+        if isinstance(self.after, bool) or self.item is Item.FUNCTION:
+            return f"{name} {_words(self.after)}"
+        if self.item in (Item.CV, Item.REGISTER):
+            known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
+            words = f"{name} := {self.after}{known}" if isinstance(self.after, int) else f"{name} {self.after}"
+            return words if self.effective else f"{words}, sent once: no effect"
+        if self.item in (Item.RESET, Item.SPEED):
+            return str(self.after)
+        if self.item is Item.CONSIST:
+            return f"consist {self.after}" if self.after is not None else "leaves its consist"
+        return f"{name}: {_words(self.after)}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        return {
+            "time": self.time,
+            "address": None if self.address is None else self.address.as_dict(),
+            "item": self.item.value,
+            "number": self.number,
+            "before": _json(self.before),
+            "after": _json(self.after),
+            "effective": self.effective,
+            "words": str(self),
+        }
+
+
+class Seen:
+    """What was seen of one address. Its attributes are there to be read; :class:`halfbit.decoder.TrackState` keeps them."""
+
+    __slots__ = (
+        "address",
+        "analog",
+        "aspect",
+        "binary",
+        "consist",
+        "cvs",
+        "first",
+        "fl",
+        "forward",
+        "functions",
+        "gaps",
+        "last",
+        "longest",
+        "longest_at",
+        "losses",
+        "outputs",
+        "packets",
+        "pending",
+        "restriction",
+        "speed",
+        "time",
+        "version",
+    )
+
+    def __init__(self, address: Address) -> None:
+        self.address = address
+        #: How many packets.
+        self.packets = 0
+        #: What they took of the track, preambles included, ns.
+        self.time = 0
+        #: End of the first and the last packet, ns.
+        self.first = self.last = 0
+        #: The longest time from the end of one packet to the end of the next, ns, and when it began.
+        self.longest = self.longest_at = 0
+        #: Faults whose first bytes are this address.
+        self.losses = 0
+        #: How often which gap came, by classes; see :meth:`refresh`.
+        self.gaps: dict[int, int] = {}
+        self.speed: Speed | Either | None = None
+        #: The last direction bit.
+        self.forward: bool | None = None
+        #: F1 up: number to state, of those that were sent.
+        self.functions: dict[int, bool] = {}
+        #: What was said of FL with 28 steps, and with 14.
+        self.fl: list[bool | None] = [None, None]
+        self.consist: Consist | None = None
+        self.outputs: dict[int, bool] = {}
+        self.aspect: int | None = None
+        self.binary: dict[int, bool] = {}
+        self.analog: dict[int, int] = {}
+        self.restriction: int | None = None
+        #: What is known of its CVs: given, or written on this track.
+        self.cvs: dict[int, int] = {}
+        #: A CV write that waits for its repeat: bytes, instruction, and when it came.
+        self.pending: tuple[bytes, Instruction, int] | None = None
+        #: Grows with each change.
+        self.version = 0
+
+    def heard(self, start: int, end: int) -> None:
+        """Note a packet."""
+        if self.packets:
+            gap = end - self.last
+            if gap > self.longest:
+                self.longest, self.longest_at = gap, self.last
+            size = gap.bit_length()
+            kind = size << _FINE | (gap >> size - _FINE - 1 if size > _FINE else gap) & _TOP
+            gaps = self.gaps
+            gaps[kind] = gaps.get(kind, 0) + 1
+        else:
+            self.first = end
+        self.packets += 1
+        self.time += end - start
+        self.last = end
+
+    @property
+    def refresh(self) -> int | None:
+        """The median time from one packet to the next, ns, to 3 %; ``None`` with fewer than two packets.
+
+        Gaps are counted by classes of a width of 1/32 of a doubling, so that memory stays flat.
+        """
+        left = (self.packets - 1) // 2
+        for kind in sorted(self.gaps, key=_middle):
+            if left < self.gaps[kind]:
+                return _middle(kind)
+            left -= self.gaps[kind]
+        return None
+
+    @property
+    def steps(self) -> int | None:
+        """14 or 28 if CV 29 is known."""
+        cv29 = self.cvs.get(29)
+        return None if cv29 is None else 28 if cv29 & 0b10 else 14
+
+    @property
+    def lamp(self) -> Value:
+        """What was said of FL, as far as it can be told without CV 29."""
+        steps = self.steps
+        if steps is not None:
+            return self.fl[0 if steps == 28 else 1]
+        return self.fl[0] if self.fl[0] is self.fl[1] else Either(self.fl[0], self.fl[1])
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it; times in ns."""
+        return {
+            "address": self.address.as_dict(),
+            "packets": self.packets,
+            "time": self.time,
+            "first": self.first,
+            "last": self.last,
+            "refresh": self.refresh,
+            "longest": self.longest,
+            "longest_at": self.longest_at,
+            "losses": self.losses,
+            "speed": _json(self.speed),
+            "forward": self.forward,
+            "fl": _json(self.lamp),
+            "functions": {f"F{number}": on for number, on in sorted(self.functions.items())},
+            "consist": _json(self.consist),
+            "outputs": {str(number): on for number, on in sorted(self.outputs.items())},
+            "aspect": self.aspect,
+            "binary_states": {str(number): on for number, on in sorted(self.binary.items())},
+            "analog": {str(number): value for number, value in sorted(self.analog.items())},
+            "restriction": self.restriction,
+            "cvs": {str(number): value for number, value in sorted(self.cvs.items())},
+        }
+
+
+def _middle(kind: int) -> int:
+    size, top = kind >> _FINE, kind & _TOP
+    if size <= _FINE:
+        return top
+    low = (1 << _FINE | top) << size - _FINE - 1
+    return low + (1 << size - _FINE - 1) // 2
+
+
+def _words(value: object) -> str:
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    return "not known" if value is None else str(value)
+
+
+def _json(value: object) -> Any:
+    if isinstance(value, (Speed, Consist, CvBit)):
+        return attrs.asdict(value)
+    if isinstance(value, Either):
+        return {"with_28": _json(value.with_28), "with_14": _json(value.with_14)}
+    return value

@@ -1,0 +1,193 @@
+"""Snapshots of decoders: frozen, to compare, print, save as JSON and go on from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from ..error import HalfbitError
+from ..instruction import Context
+from .base import Heard
+from .cv import CvState
+from .effect import Speed
+
+__all__ = ["AccessoryState", "Binary", "MultiFunctionState", "Vehicle"]
+
+#: The number of the form that ``as_dict`` gives.
+SCHEMA = 1
+
+SHORT = range(1, 128)  # binary states that the short form reaches
+LONG = range(1, 32768)
+
+
+@attrs.frozen(slots=True)
+class Binary:
+    """32767 binary states, of which only those are kept that differ from the rest."""
+
+    #: What state 1 to 127 are in, unless they stand in ``others``.
+    short: bool = False
+    #: What 128 to 32767 are in.
+    long: bool = False
+    others: frozenset[int] = frozenset()
+
+    def get(self, number: int) -> bool:
+        """True if a state is on.
+
+        :raises HalfbitError: for a number outside 1 to 32767.
+        """
+        if number not in LONG:
+            raise HalfbitError(f"binary state {number!r} does not exist: give 1 to {LONG[-1]}")
+        return (self.short if number in SHORT else self.long) is not (number in self.others)
+
+    def set(self, number: int, on: bool, long: bool) -> Binary:
+        """With another state on or off; number 0 means all that the form reaches.
+
+        The text leaves open whether 0 in the long form includes 1 to 127; here it does.
+        """
+        if number:
+            differs = on is not (self.short if number in SHORT else self.long)
+            return attrs.evolve(self, others=self.others | {number} if differs else self.others - {number})
+        if long:
+            return Binary(on, on)
+        return Binary(on, self.long, frozenset(other for other in self.others if other not in SHORT))
+
+
+@attrs.frozen(slots=True)
+class Vehicle:
+    """What a multi-function decoder drives, beside its CVs."""
+
+    speed: Speed
+    #: The last direction bit, as it was sent. Which way the vehicle runs follows from CV 29 and 19 too.
+    direction: bool = True
+    #: Numbers of the functions that are on; 0 is FL.
+    functions: frozenset[int] = frozenset()
+    binary: Binary = Binary()
+    #: Analog outputs that were set: number to value.
+    analog: Mapping[int, int] = attrs.Factory(dict)
+    #: Bits 0 to 5 of a restricted speed step; ``None``: not restricted.
+    restriction: int | None = None
+
+
+@attrs.frozen(slots=True)
+class MultiFunctionState:
+    """A multi-function decoder at a moment."""
+
+    cvs: CvState
+    mode: Context
+    vehicle: Vehicle
+    #: True if it is to run forward.
+    forward: bool
+    #: The page register.
+    page: int
+    heard: Heard
+
+    @property
+    def lamp_forward(self) -> bool:
+        """FL(f): FL is on and the vehicle is to run forward (S-9.2.2, CV 29 bit 0 and CV 33)."""
+        return 0 in self.vehicle.functions and self.forward
+
+    @property
+    def lamp_reverse(self) -> bool:
+        """FL(r): FL is on and the vehicle is to run in reverse."""
+        return 0 in self.vehicle.functions and not self.forward
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        vehicle = attrs.asdict(self.vehicle)
+        vehicle["functions"] = sorted(self.vehicle.functions)
+        vehicle["binary"]["others"] = sorted(self.vehicle.binary.others)
+        vehicle["analog"] = sorted(self.vehicle.analog.items())
+        return {
+            **_head("multi-function", self.cvs, self.mode, self.heard),
+            "vehicle": vehicle,
+            "forward": self.forward,
+            "page": self.page,
+        }
+
+    @classmethod
+    def from_dict(cls, value: Mapping[str, Any]) -> MultiFunctionState:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not of that form.
+        """
+        try:
+            cvs, mode, heard = _read_head("multi-function", value)
+            fields = dict(value["vehicle"])
+            binary = dict(fields["binary"], others=frozenset(fields["binary"]["others"]))
+            vehicle = Vehicle(
+                **dict(
+                    fields,
+                    speed=Speed(**fields["speed"]),
+                    functions=frozenset(fields["functions"]),
+                    binary=Binary(**binary),
+                    analog={output: number for output, number in fields["analog"]},
+                )
+            )
+            return cls(cvs, mode, vehicle, value["forward"], value["page"], heard)
+        except (KeyError, TypeError, ValueError) as error:
+            raise _wrong("multi-function", error) from None
+
+
+@attrs.frozen(slots=True)
+class AccessoryState:
+    """An accessory decoder at a moment."""
+
+    cvs: CvState
+    mode: Context
+    #: Numbers of the outputs that are on, 0 to 7.
+    outputs: frozenset[int]
+    #: What each of its signals shows, 0 to 3.
+    aspects: tuple[int, ...]
+    #: When outputs go off by themselves: output and ns.
+    off_at: Mapping[int, int]
+    heard: Heard
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        return {
+            **_head("accessory", self.cvs, self.mode, self.heard),
+            "outputs": sorted(self.outputs),
+            "aspects": list(self.aspects),
+            "off_at": sorted(self.off_at.items()),
+        }
+
+    @classmethod
+    def from_dict(cls, value: Mapping[str, Any]) -> AccessoryState:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` is not of that form.
+        """
+        try:
+            cvs, mode, heard = _read_head("accessory", value)
+            off_at = {output: time for output, time in value["off_at"]}
+            return cls(cvs, mode, frozenset(value["outputs"]), tuple(value["aspects"]), off_at, heard)
+        except (KeyError, TypeError, ValueError) as error:
+            raise _wrong("accessory", error) from None
+
+
+def _head(kind: str, cvs: CvState, mode: Context, heard: Heard) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "type": f"{kind} decoder",
+        "mode": mode.value,
+        "cvs": sorted(cvs.values.items()),
+        "indexed": [[*key, value] for key, value in sorted(cvs.indexed.items())],
+        "held": cvs.held,
+        "heard": {**attrs.asdict(heard), "last": heard.last.hex(), "own": heard.own.hex()},
+    }
+
+
+def _read_head(kind: str, value: Mapping[str, Any]) -> tuple[CvState, Context, Heard]:
+    if value["schema"] != SCHEMA or value["type"] != f"{kind} decoder":
+        raise ValueError(f"{value['type']} of schema {value['schema']}")
+    heard = dict(value["heard"])
+    heard.update(last=bytes.fromhex(heard["last"]), own=bytes.fromhex(heard["own"]))
+    indexed = {(high, low, number): held for high, low, number, held in value["indexed"]}
+    cvs = CvState({number: held for number, held in value["cvs"]}, indexed, value["held"])
+    return cvs, Context(value["mode"]), Heard(**heard)
+
+
+def _wrong(kind: str, error: Exception) -> HalfbitError:
+    return HalfbitError(f"not the state of a {kind} decoder: {error} is missing or wrong: give what as_dict() made")

@@ -1,0 +1,168 @@
+"""Who is on the track, drawn with matplotlib: time against address."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Union
+
+from ..decoder import Change, Either, Item, Speed, TrackState, Value
+from ..event import Fault
+from ..instruction import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    Instruction,
+    LongAddress,
+    NoAddress,
+    ShortAddress,
+)
+from ..instruction.machine import Event
+from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
+
+__all__ = ["TrafficPlot"]
+
+#: More refreshes of an address than this are thinned out, so that memory stays flat.
+MOST_TICKS = 4000
+#: Addresses in one drawing.
+MOST_ROWS = 60
+
+_MOVES = (ShortAddress, LongAddress)
+_SHOWN = (*_MOVES, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)
+
+Step = tuple[int, float]  # time, ns, and height, -1 to 1
+Bar = list[Union[int, None]]  # from and to, ns
+
+
+class _Line:
+    """What is drawn for an address."""
+
+    def __init__(self) -> None:
+        self.ticks: list[int] = []
+        self.every = 1
+        self.count = 0
+        self.losses: list[int] = []
+        self.speed: list[Step] = []
+        self.functions: dict[str, list[Bar]] = {}
+        self.words: list[tuple[int, str]] = []
+
+    def tick(self, time: int) -> None:
+        self.count += 1
+        if self.count % self.every == 0:
+            self.ticks.append(time)
+        if len(self.ticks) > MOST_TICKS:
+            self.ticks = self.ticks[::2]
+            self.every *= 2
+
+    def switch(self, name: str, time: int, on: bool) -> None:
+        bars = self.functions.setdefault(name, [])
+        if on:
+            if not bars or bars[-1][1] is not None:
+                bars.append([time, None])
+        elif bars and bars[-1][1] is None:
+            bars[-1][1] = time
+
+
+class TrafficPlot:
+    """Takes what a :class:`TrackState` takes and gives, and draws it at the end.
+
+    :param start: nothing before it is drawn, ns.
+    """
+
+    def __init__(self, start: int = 0) -> None:
+        self._start = start
+        self._lines: dict[Address, _Line] = {}
+        self._lost: list[int] = []
+        self._packet: object = None
+
+    def add(self, event: Event, changes: Sequence[Change], track: TrackState) -> None:
+        """Take an event, and what changed with it."""
+        if isinstance(event, Fault):
+            address = track.looks_like(event)
+            if event.start >= self._start:
+                (self._lost if address is None else self._line(address).losses).append(event.start)
+        elif isinstance(event, Instruction) and event.packet is not None and event.packet is not self._packet:
+            self._packet = event.packet
+            if event.packet.end >= self._start and isinstance(event.address, _SHOWN):
+                self._line(event.address).tick(event.packet.end)
+        for change in changes:
+            if change.address is not None and isinstance(change.address, _SHOWN):
+                self._change(self._line(change.address), change, track)
+
+    def save(self, path: str, track: TrackState, only: Sequence[Address] | None, *, title: str = "") -> None:
+        """Draw to a file.
+
+        :param only: these addresses; ``None``: all.
+        :raises HalfbitError: if the file cannot be written.
+        """
+        shown = sorted(address for address in self._lines if only is None or address in only)
+        rest = len(shown) - MOST_ROWS
+        shown = shown[:MOST_ROWS]
+        height = 1.2 + 0.75 * max(len(shown), 1)
+        figure, (axes,) = figure_of((14.0, height), 1, [1.0])
+        start, end = max(self._start, track.start or 0), max(track.end, 1)
+        for place, address in enumerate(shown):
+            self._draw(axes, self._lines[address], -place, start, end)
+        for time in self._lost:
+            axes.axvline(time / 1e6, color=RED, linewidth=0.8, alpha=0.6)
+        axes.set_yticks([-place for place in range(len(shown))], [str(address) for address in shown])
+        axes.set_ylim(-len(shown) + 0.4, 0.6)
+        axes.set_xlim(start / 1e6, end / 1e6 * 1.001)
+        axes.set_xlabel("time, ms")
+        note = (
+            "ticks: packets; blue: speed, above the line forward, below it reverse, full height the top step; "
+            "orange: functions and outputs that are on; red: losses, across all if they look like no address"
+        )
+        axes.set_title(note + (f"; {rest} addresses more" if rest > 0 else ""), fontsize=8, loc="left")
+        figure.suptitle(title, fontsize=10)
+        save(figure, path)
+
+    def _line(self, address: Address) -> _Line:
+        if isinstance(address, AccessoryAddress):
+            address = AccessoryAddress(address.board, address.pair)
+        return self._lines.setdefault(address, _Line())
+
+    def _change(self, line: _Line, change: Change, track: TrackState) -> None:
+        time, after = change.time, change.after
+        if change.item in (Item.SPEED, Item.DIRECTION):
+            row = track.seen[change.address] if change.address is not None else None
+            if row is not None:
+                height = _height(row.speed) * (-1 if row.forward is False else 1)
+                if line.speed and line.speed[-1][0] == time:
+                    line.speed.pop()
+                line.speed.append((time, height))
+        elif change.item is Item.FUNCTION:
+            if isinstance(after, Either):  # drawn if it is on with either number of steps
+                after = after.with_28 is True or after.with_14 is True
+            line.switch(f"F{change.number}" if change.number else "FL", time, after is True)
+        elif change.item is Item.OUTPUT:
+            line.switch(f"output {change.number}", time, after is True)
+        elif change.item in (Item.ASPECT, Item.CV, Item.REGISTER, Item.CONSIST):
+            line.words.append((time, str(change)))
+
+    def _draw(self, axes: Any, line: _Line, middle: float, start: int, end: int) -> None:
+        ms = 1e6
+        axes.axhline(middle, color="#dddddd", linewidth=0.8, zorder=0)
+        axes.vlines([time / ms for time in line.ticks], middle - 0.05, middle + 0.05, color=GREY, linewidth=0.6)
+        axes.vlines([time / ms for time in line.losses], middle - 0.4, middle + 0.4, color=RED, linewidth=1.4)
+        if line.speed:
+            times = [max(time, start) / ms for time, _ in line.speed] + [end / ms]
+            heights = [middle + 0.38 * height for _, height in line.speed]
+            axes.step(times, [*heights, heights[-1]], where="post", color=BLUE, linewidth=1.6)
+        names = sorted(line.functions, key=lambda name: (len(name), name))
+        for index, name in enumerate(names):
+            low = middle - 0.45 + 0.9 * index / max(len(names), 6)
+            for bar in line.functions[name]:
+                first, last = max(bar[0] or 0, start), end if bar[1] is None else bar[1]
+                if last > first:
+                    axes.broken_barh([(first / ms, (last - first) / ms)], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0)
+                    axes.text(first / ms, low + 0.04, f" {name}", fontsize=6, va="center")
+        for time, words in line.words:
+            if time >= start:
+                axes.annotate(words, (time / ms, middle), xytext=(2, 9), textcoords="offset points", fontsize=7)
+                axes.plot([time / ms], [middle], marker="o", markersize=3, color="black")
+
+
+def _height(speed: Value) -> float:
+    if isinstance(speed, Either):
+        speed = speed.with_28 if isinstance(speed.with_28, Speed) else None
+    return speed.step / speed.steps if isinstance(speed, Speed) and speed.step else 0.0
