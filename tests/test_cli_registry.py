@@ -10,7 +10,7 @@ import pytest
 
 from halfbit.cli.main import main
 from halfbit.instruction import STANDARD
-from halfbit.instruction.listing import listing
+from halfbit.instruction import listing
 
 
 def printed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:

@@ -14,12 +14,14 @@ from halfbit.instruction import (
     Address,
     BasicAccessory,
     Broadcast,
+    CvAccess,
     Entry,
     ExtendedAccessory,
     ExtendedAccessoryAddress,
     ExtendedAccessoryBroadcast,
     IdleAddress,
     Instruction,
+    LegacyCvAccess,
     LongAddress,
     NoAddress,
     RegisterAccess,
@@ -50,7 +52,7 @@ def addresses(entry: Entry, kind: type[Address]) -> st.SearchStrategy[Address]:
         output = st.integers(0, 1) if "output" in entry.address else st.none()
         return st.builds(AccessoryAddress, st.integers(0, 511), pair, output)
     if kind is AccessoryBroadcast:
-        return st.builds(AccessoryBroadcast, st.integers(0, 3), st.integers(0, 1))
+        return st.builds(AccessoryBroadcast, st.integers(0, 3), st.integers(0, 1)) if entry.address else st.just(AccessoryBroadcast())
     if kind is ExtendedAccessoryAddress:
         return st.builds(ExtendedAccessoryAddress, st.integers(0, 2047))
     assert kind in (Broadcast, ExtendedAccessoryBroadcast, IdleAddress, NoAddress)
@@ -59,7 +61,7 @@ def addresses(entry: Entry, kind: type[Address]) -> st.SearchStrategy[Address]:
 
 def own_fields(builds: type[Instruction]) -> list[attrs.Attribute[Any]]:
     """The fields of a class beside those of every instruction."""
-    return [f for f in attrs.fields(builds) if f.name not in ("address", "packet", "evidence")]
+    return [f for f in attrs.fields(builds) if f.name not in ("address", "raw", "packet", "packet_context")]
 
 
 def values(entry: Entry) -> st.SearchStrategy[dict[str, Any]]:
@@ -85,6 +87,9 @@ def values(entry: Entry) -> st.SearchStrategy[dict[str, Any]]:
 def is_special(instruction: Instruction) -> bool:
     """Whether the standards give these bytes a name of their own, so that this is not it."""
     address = instruction.address
+    if isinstance(instruction, CvAccess) and not isinstance(instruction, LegacyCvAccess):
+        # CV access behind the address bytes of the accessory broadcasts, S-9.2.1 D
+        return getattr(address, "board", None) == 511 or address == ExtendedAccessoryAddress(2047)
     if isinstance(instruction, SpeedAndDirection) and isinstance(address, Broadcast):
         return instruction.code & 0b01110 == 0  # broadcast stop, S-9.2 B
     if isinstance(instruction, BasicAccessory) and isinstance(address, AccessoryAddress):

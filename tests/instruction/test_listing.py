@@ -60,7 +60,7 @@ def test_json() -> None:
 
 def test_other_forms_are_refused() -> None:
     assert FORMATS == ("text", "csv", "json")
-    with pytest.raises(HalfbitError, match="'xml' is none of text, csv, json"):
+    with pytest.raises(HalfbitError, match="'xml' is not one of text, csv, json"):
         render(ROWS, "xml")
 
 

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable
 from typing import Any, ClassVar
 
 import attrs
+import crccheck
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+import halfbit.instruction
 from halfbit.error import HalfbitError
 from halfbit.instruction import (
     STANDARD,
     AccessoryAddress,
     Address,
+    Ambiguous,
     BasicAccessory,
     Broadcast,
     Entry,
     ExtendedAccessoryAddress,
+    FunctionGroupOne,
+    FunctionGroupTwo,
     HardReset,
     Idle,
     IdleAddress,
@@ -32,10 +44,12 @@ from halfbit.instruction import (
     Unknown,
     UnresolvedAddress,
     choice,
+    crc8,
     flag,
     integer,
     octets,
 )
+from halfbit.simulate.signal import with_error_byte
 
 
 @attrs.frozen(slots=True)
@@ -71,8 +85,25 @@ LAMP: dict[str, Any] = {
 }
 
 
+@attrs.frozen(slots=True)
+class Switch(Instruction):
+    """Invented: one flag."""
+
+    name: ClassVar[str] = "Switch"
+    on: bool = flag()
+
+
+@attrs.frozen(slots=True)
+class Channel(Instruction):
+    """Invented: a number and bytes."""
+
+    name: ClassVar[str] = "Channel"
+    number: int = integer(0, 15)
+    text: bytes = octets(0, 2)
+
+
 def _bell(pattern: str, *addresses: type[Address], **more: Any) -> Entry:
-    return Entry(pattern=pattern, addresses=addresses, builds=Bell, source="invented", **more)
+    return Entry(pattern, addresses, **{"builds": Bell, "source": "invented", **more})
 
 
 def test_a_row_more() -> None:
@@ -81,15 +112,15 @@ def test_a_row_more() -> None:
     lamp = Lamp(ShortAddress(3), lamp=5, on=True)
     data = own.encode(lamp)
     assert data == bytes.fromhex("03 CA 0B C2")
-    assert lamp.encode(own) == data
+    assert own.encode(lamp) == data
     assert own.decode(data) == (lamp,)
     # The reserved row has the byte where the instruction is not, and elsewhere.
     assert STANDARD.decode(data) == (Reserved(ShortAddress(3), b"\xca\x0b"),)
     assert own.decode(bytes.fromhex("00 CA 0B C1")) == (Reserved(Broadcast(), b"\xca\x0b"),)
-    # Its first byte is no longer reserved, so what does not fit is unknown.
-    assert own.decode(bytes.fromhex("03 CA 20 E9")) == (Unknown(ShortAddress(3), b"\xca\x20"),)
+    # What does not fit is reserved as before: the standards' row loses only against a row that matches.
+    assert own.decode(bytes.fromhex("03 CA 20 E9")) == (Reserved(ShortAddress(3), b"\xca\x20"),)
     with pytest.raises(HalfbitError, match="Lamp is not in this registry"):
-        lamp.encode()
+        STANDARD.encode(lamp)
 
 
 def test_the_standards_rows_are_not_changed_by_more() -> None:
@@ -133,7 +164,7 @@ def test_the_standards_rows_are_not_changed_by_more() -> None:
     ],
 )
 def test_overlaps_are_refused_with_both_named(entry: Entry, message: str) -> None:
-    with pytest.raises(HalfbitError, match=f"entries overlap .*{message}"):
+    with pytest.raises(HalfbitError, match=f"entries overlap .*{message}.*Give the narrower one special_of"):
         STANDARD.extended(entry)
 
 
@@ -174,23 +205,131 @@ def test_an_empty_registry_knows_nothing() -> None:
         empty.encode(Bell(ShortAddress(3)))
 
 
-def test_bytes_of_any_number() -> None:
-    own = STANDARD.extended(
-        Entry(
-            pattern="11111100",
-            addresses=(ShortAddress,),
-            builds=Text,
-            tail=Tail("text", 1, 3),
-            source="invented",
-        )
-    )
+def test_a_tail_goes_to_the_end_of_the_packet() -> None:
+    own = STANDARD.extended(Entry("11111100", (ShortAddress,), Text, "invented", tail=Tail("text", 1, 3)))
     short = ShortAddress(3)
     assert own.decode(own.encode(Text(short, b"abc"))) == (Text(short, b"abc"),)
-    # A fourth byte is the next instruction's.
-    assert own.encode_packet((Text(short, b"abc"), HardReset(short)))[1:-1] == b"\xfcabc\x01"
+    # Nothing can follow it, and a fourth byte does not fit.
+    with pytest.raises(HalfbitError, match="would be read as Text"):
+        own.encode_packet((Text(short, b"ab"), HardReset(short)))
+    assert own.decode(with_error_byte(b"\x03\xfcabcd")) == (Reserved(short, b"\xfcabcd"),)
     entry = own.entries()[-1]
     assert entry.text == "11111100 and 1 to 3 bytes"
     assert entry.lengths == (2, 4)
+
+
+def test_a_row_that_stands_alone() -> None:
+    """The length of the packet decides as well, for anyone's rows."""
+    alone = _bell("11001010", ShortAddress, LongAddress, alone=True)
+    own = STANDARD.extended(alone)
+    short = ShortAddress(3)
+    assert own.decode(with_error_byte(b"\x03\xca")) == (Bell(short),)
+    assert own.decode(with_error_byte(b"\xc4\x57\xca")) == (Bell(LongAddress(1111)),)
+    assert own.decode(with_error_byte(b"\x03\xca\x80")) == (Reserved(short, b"\xca\x80"),)
+    assert own.decode(with_error_byte(b"\x03\x80\xca"))[1] == Reserved(short, b"\xca")
+    assert alone.text == "11001010, alone"
+    # Of different length they do not overlap.
+    assert own.extended(_bell("11001010 00000000", ShortAddress)).decode(with_error_byte(b"\x03\xca\x00")) == (Bell(short),)
+    with pytest.raises(HalfbitError, match="entries overlap"):
+        own.extended(_bell("1100101D", ShortAddress, builds=Switch, fields={"on": "D"}, alone=True))
+
+
+def test_a_row_beside_others_gives_both_readings() -> None:
+    """Its bytes are two instructions as well: neither is left out. With bytes over, only one reading is left."""
+    own = STANDARD.extended(_bell("10000001 10110000", ShortAddress, alone=True, beside=(FunctionGroupOne,)))
+    short = ShortAddress(3)
+    (both,) = own.decode(with_error_byte(b"\x03\x81\xb0"))
+    groups = (FunctionGroupOne(short, False, 1), FunctionGroupTwo(short, 5, 0))
+    assert both == Ambiguous(short, (groups, (Bell(short),)))
+    assert own.encode(both) == own.encode(Bell(short)) == own.encode_packet(groups) == bytes.fromhex("03 81 B0 32")
+    cut = STANDARD.extended(_bell("10000001 00111111", ShortAddress, alone=True, beside=(FunctionGroupOne,)))
+    assert cut.decode(with_error_byte(b"\x03\x81\x3f")) == (Bell(short),)
+
+
+def test_first_bytes_left_out() -> None:
+    own = STANDARD.extended(
+        _bell("1100010D", ShortAddress, builds=Switch, fields={"on": "D"}, other_than=("11000101",)),
+        _bell("11000101", ShortAddress),
+    )
+    short = ShortAddress(3)
+    assert own.decode(with_error_byte(b"\x03\xc4")) == (Switch(short, False),)
+    assert own.decode(with_error_byte(b"\x03\xc5")) == (Bell(short),)
+    assert own.entries()[-2].text == "1100010D other than 11000101"
+    with pytest.raises(HalfbitError, match="would be read as Bell"):
+        own.encode(Switch(short, True))
+
+
+def _sum(data: bytes) -> int:
+    return sum(data) & 0xFF
+
+
+@pytest.mark.parametrize("checksum", [crc8, _sum])
+def test_a_row_with_a_checksum(checksum: Callable[[bytes], int]) -> None:
+    """For packets to addresses 253 and 254 (RCN-218, from memory), and for anyone's rows."""
+    whole = Entry("11111110 0000NNNN", (ReservedAddress,), Channel, "invented", {"number": "N"}, tail=Tail("text", 0, 2), checksum=checksum)
+    alone = Entry("11001010 0000NNNN", (LongAddress,), Channel, "invented", {"number": "N"}, tail=Tail("text", 0, 2), checksum=checksum, alone=True)
+    own = STANDARD.extended(whole, alone)
+    for address, head in ((ReservedAddress(254), b"\xfe\x05ab"), (LongAddress(1111), b"\xc4\x57\xca\x05ab")):
+        channel = Channel(address, 5, b"ab")
+        packet = own.encode(channel)
+        assert packet == with_error_byte(head + bytes((checksum(head),)))
+        assert own.decode(packet) == (channel,)
+        # With another checksum it is not this instruction.
+        wrong = with_error_byte(head + bytes((checksum(head) ^ 0x10,)))
+        assert isinstance(own.decode(wrong)[0], Reserved)
+    assert whole.lengths == (3, 5)
+    assert whole.text == "11111110 0000NNNN and 0 to 2 bytes and a checksum"
+
+
+@given(st.binary(max_size=20))
+def test_the_crc(data: bytes) -> None:
+    """The polynomial x^8 + x^5 + x^4 + 1, reflected, from 0: a general library for checksums as judge (PyPI, crccheck)."""
+    assert crc8(data) == crccheck.crc.Crc8Maxim.calc(data)
+    assert crc8(data + bytes((crc8(data),))) == 0
+
+
+def test_leaving_rows_out() -> None:
+    own = STANDARD.without(HardReset, Idle)
+    assert len(own.entries()) == len(STANDARD.entries()) - 2
+    assert isinstance(own.decode(bytes.fromhex("FF 00 FF"))[0], Unknown)
+    wrong: Any
+    for wrong in (HardReset, Bell, "Idle", 3, [HardReset]):
+        with pytest.raises(HalfbitError, match="no row of this registry builds"):
+            own.without(wrong)
+
+
+def test_rows_in_place_of_others() -> None:
+    own = STANDARD.replaced(Entry("00000001", (Broadcast, ShortAddress), HardReset, "invented"))
+    assert own.decode(bytes.fromhex("03 01 02")) == (HardReset(ShortAddress(3)),)
+    # The row was for long addresses too.
+    assert isinstance(own.decode(bytes.fromhex("C4 57 01 92"))[0], Unknown)
+    assert [entry.source for entry in own.entries() if entry.builds is HardReset] == ["invented"]
+    with pytest.raises(HalfbitError, match="no row of this registry builds"):
+        STANDARD.replaced(_bell("11001010", ShortAddress))
+
+
+def test_a_registry_copies_and_pickles() -> None:
+    assert copy.copy(STANDARD) is copy.deepcopy(STANDARD) is STANDARD
+    assert pickle.loads(pickle.dumps(STANDARD)) is STANDARD
+    own = STANDARD.without(Idle)
+    assert copy.deepcopy(own) is own
+    again = pickle.loads(pickle.dumps(own))
+    assert again.entries() == own.entries()
+    assert again.decode(bytes.fromhex("37 74 43")) == own.decode(bytes.fromhex("37 74 43"))
+
+
+def test_the_standards_rows_are_made_on_first_use() -> None:
+    """So that importing halfbit is quick."""
+    script = (
+        "import sys, halfbit.instruction as layer\n"
+        "assert not [name for name in sys.modules if 'instruction' in name and name.endswith('_rows')]\n"
+        "assert 'halfbit.instruction.speed' not in sys.modules\n"
+        "print(layer.STANDARD.decode(bytes.fromhex('377443'))[0].address, layer.SpeedAndDirection.__name__)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout == "short 55 SpeedAndDirection\n"
+    with pytest.raises(AttributeError, match="has no attribute 'Nonsense'"):
+        getattr(halfbit.instruction, "Nonsense")
 
 
 def test_a_row_gives_its_bits_as_plain_integers() -> None:
@@ -209,11 +348,14 @@ def test_a_row_gives_its_bits_as_plain_integers() -> None:
 class Unslotted(Instruction):
     """Invented: not slotted."""
 
+    name: ClassVar[str] = "Unslotted"
+
 
 @attrs.frozen(slots=True)
 class Undeclared(Instruction):
     """Invented: a field without a range."""
 
+    name: ClassVar[str] = "Undeclared"
     lamp: int = 0
 
 
@@ -221,7 +363,50 @@ class Undeclared(Instruction):
 class Chosen(Instruction):
     """Invented: a constant."""
 
+    name: ClassVar[str] = "Chosen"
     lamp: int = choice(1, 3)
+
+
+@attrs.frozen(slots=True)
+class Nameless(Instruction):
+    """Invented: without a name."""
+
+
+@attrs.frozen(slots=True)
+class Even(Instruction):
+    """Invented: refuses odd numbers."""
+
+    name: ClassVar[str] = "Even"
+    lamp: int = integer(0, 15)
+
+    def __attrs_post_init__(self) -> None:
+        if self.lamp % 2:
+            raise HalfbitError("odd")
+
+
+@attrs.frozen(slots=True)
+class EvenUp(Instruction):
+    """Invented: refuses 4 once it is made."""
+
+    name: ClassVar[str] = "Even Up"
+    lamp: int = integer(0, 15)
+
+    def __attrs_post_init__(self) -> None:
+        if self.lamp == 4:
+            raise HalfbitError("4")
+
+
+@attrs.frozen(slots=True)
+class NotFour(Instruction):
+    """Invented: refuses 4 by a validator of its own."""
+
+    name: ClassVar[str] = "Not Four"
+    lamp: int = integer(0, 15)
+
+    @lamp.validator  # type: ignore[attr-defined,untyped-decorator,unused-ignore]
+    def _check(self, attribute: object, value: int) -> None:
+        if value == 4:
+            raise HalfbitError("4")
 
 
 @pytest.mark.parametrize(
@@ -229,7 +414,34 @@ class Chosen(Instruction):
     [
         ({"addresses": ()}, "no address kind"),
         ({"addresses": (UnresolvedAddress,)}, "UnresolvedAddress is no address"),
-        ({"addresses": (Instruction,)}, "Instruction is no address"),
+        ({"addresses": (Instruction,)}, r"Entry.addresses: .* is not a tuple of kinds of address, e.g. \(ShortAddress, LongAddress\)"),
+        ({"addresses": ShortAddress}, "Entry.addresses: .* is not a tuple of kinds of address"),
+        ({"addresses": (ShortAddress(3),)}, "Entry.addresses: .* is not a tuple of kinds of address"),
+        ({"builds": "Lamp"}, "Entry.builds: 'Lamp' is not a class derived from Instruction"),
+        ({"builds": int}, "Entry.builds: .* is not a class derived from Instruction"),
+        ({"builds": Instruction}, "Entry.builds: .* is not a class derived from Instruction"),
+        ({"builds": Nameless, "fields": {}, "pattern": "11001010"}, "Nameless has no name of its own: give it"),
+        ({"source": ""}, "Entry.source: '' is not a document and section"),
+        ({"source": None}, "Entry.source: None is not a document and section"),
+        ({"pattern": 3}, "Entry.pattern: 3 is not a pattern"),
+        ({"fields": ["x"]}, "Entry.fields: .* is not a mapping of field to letters"),
+        ({"fields": {"lamp": 3, "on": "E"}}, "Entry.fields: .* is not a mapping of field to letters"),
+        ({"constants": {"lamp": "N"}}, "Entry.constants: .* is not a mapping of field to integer"),
+        ({"special_of": "Name"}, "Entry.special_of: 'Name' is not a tuple of instruction classes"),
+        ({"special_of": ("Name",)}, "Entry.special_of: .* is not a tuple of instruction classes"),
+        ({"beside": HardReset}, "Entry.beside: .* is not a tuple of instruction classes"),
+        ({"beside": (HardReset,)}, "beside is for rows that stand alone: give alone=True"),
+        ({"other_than": "11001011"}, "Entry.other_than: .* is not a tuple of patterns of one byte"),
+        ({"other_than": ("x",)}, "Entry.other_than: .* is not a tuple of patterns of one byte"),
+        ({"alone": 1}, "Entry.alone: 1 is not False or True"),
+        ({"shares": None}, "Entry.shares: None is not False or True"),
+        ({"title": 3}, "Entry.title: 3 is not a name"),
+        ({"tail": 3}, "Entry.tail: 3 is not a Tail or None"),
+        ({"numbers": 3}, "Entry.numbers: 3 is not the lowest and the highest number"),
+        ({"numbers": (5, 4)}, "Entry.numbers: .* is not the lowest and the highest number"),
+        ({"numbers": (200, 300), "addresses": (ShortAddress,)}, "no short address has a number from 200 to 300"),
+        ({"checksum": 3}, "Entry.checksum: 3 is not a function"),
+        ({"checksum": crc8}, "a checksum ends the packet: give alone=True"),
         ({"fields": {"lamp": "N"}}, "bits 00000001 belong to no field"),
         ({"fields": {"lamp": "N", "on": "N"}}, "bits belong to two fields"),
         ({"fields": {"lamp": "N", "light": "E"}}, r"gives the fields \['lamp', 'light'\], the class has \['lamp', 'on'\]"),
@@ -239,10 +451,16 @@ class Chosen(Instruction):
         ({"builds": Unslotted, "fields": {}, "pattern": "11001010"}, "Unslotted is no slotted attrs class"),
         ({"builds": Undeclared, "fields": {"lamp": "N"}, "pattern": "1100NNNN"}, "lamp must be declared with"),
         ({"builds": Chosen, "fields": {}, "constants": {"lamp": 9}, "pattern": "11001010"}, "lamp can be 9 to 9"),
+        ({"builds": Chosen, "fields": {}, "constants": {"lamp": 2}, "pattern": "11001010"}, "Chosen does not take what the pattern can hold"),
+        ({"builds": Chosen, "fields": {"lamp": "N"}, "pattern": "110010NN"}, "lamp is one of a few integers: give it in constants"),
+        ({"builds": Even, "fields": {"lamp": "N"}, "pattern": "1100NNNN"}, "Even does not take what the pattern can hold, .*15.*: odd"),
         ({"builds": Text, "fields": {}, "pattern": "11001010", "tail": Tail("text", 0, 3)}, r"declared as octets\(0, 3\)"),
+        ({"builds": Reserved}, "a reserved row has no fields"),
+        ({"builds": Reserved, "fields": {}, "tail": Tail("data", 1)}, "a reserved row has no fields"),
         ({"addresses": (AccessoryAddress,)}, "first byte is not that of a packet of the place 'accessory packet'"),
         ({"addresses": (NoAddress,)}, "first byte is not that of a packet of the place 'service mode'"),
         ({"addresses": (ReservedAddress,), "pattern": "11001010 000NNNNE"}, "place 'reserved address'"),
+        ({"addresses": (ReservedAddress,), "pattern": "11111100 000NNNNE", "alone": True}, "are for patterns behind an address"),
         ({"addresses": (AccessoryAddress,), "pattern": "10000000", "fields": {}}, "needs 2 bytes"),
         ({"addresses": (AccessoryAddress,), "pattern": "10000000 000NNNNE"}, "does not say where the accessory address stands"),
         (
@@ -261,24 +479,11 @@ def test_entries_that_cannot_be(changes: dict[str, Any], message: str) -> None:
         Entry(**{**LAMP, **changes})
 
 
-def test_a_class_that_refuses_what_its_pattern_holds_is_unknown() -> None:
-    @attrs.frozen(slots=True)
-    class Even(Instruction):
-        name: ClassVar[str] = "Even"
-        lamp: int = integer(0, 15)
-
-        def __attrs_post_init__(self) -> None:
-            if self.lamp % 2:
-                raise HalfbitError("odd")
-
-    own = STANDARD.extended(
-        Entry(
-            pattern="11001010 0000NNNN",
-            addresses=(ShortAddress,),
-            builds=Even,
-            fields={"lamp": "N"},
-            source="invented",
-        )
-    )
-    assert own.decode(bytes.fromhex("03 CA 02 CB")) == (Even(ShortAddress(3), 2),)
-    assert own.decode(bytes.fromhex("03 CA 03 CA")) == (Unknown(ShortAddress(3), b"\xca\x03"),)
+def test_what_its_class_refuses_is_not_the_instruction() -> None:
+    """Entries are tried at the bounds of their fields. A class may refuse more, and is asked each time."""
+    own = STANDARD.extended(Entry("11001010 0000NNNN", (ShortAddress,), NotFour, "invented", {"lamp": "N"}))
+    assert own.decode(with_error_byte(b"\x03\xca\x02")) == (NotFour(ShortAddress(3), 2),)
+    assert own.decode(with_error_byte(b"\x03\xca\x04")) == (Reserved(ShortAddress(3), b"\xca\x04"),)
+    twice = STANDARD.extended(Entry("11001010 000NNN00", (ShortAddress,), EvenUp, "invented", {"lamp": "N"}))
+    assert twice.decode(with_error_byte(b"\x03\xca\x08")) == (EvenUp(ShortAddress(3), 2),)
+    assert twice.decode(with_error_byte(b"\x03\xca\x10")) == (Reserved(ShortAddress(3), b"\xca\x10"),)

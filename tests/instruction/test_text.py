@@ -1,26 +1,23 @@
-"""Instructions as one line of text and as a mapping for JSON."""
+"""Instructions as one line of text, and in few words."""
 
 from __future__ import annotations
 
-import json
-from collections import defaultdict
-
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from halfbit.error import HalfbitError
 from halfbit.instruction import (
     STANDARD,
     AccessoryAddress,
-    Ambiguous,
     BasicAccessory,
     Instruction,
-    RegisterAccess,
+    InstructionMachine,
     ShortAddress,
-    SpeedControl128,
-    Unknown,
 )
+from halfbit.packet import Packet
 from halfbit.simulate.signal import with_error_byte
-from tests.instruction.support_packets import RESET, packet, run
+from tests.instruction.support_packets import packet, run
 from tests.standards.instruction_packets import OPERATIONS, SERVICE
 
 
@@ -47,9 +44,13 @@ ALL = [_read(row.body) for row in OPERATIONS] + [_read(row.body, service=True) f
         ("03 12 0C", "consist control: consist address 12, normal direction"),
         ("03 13 00", "consist control: no consist, reversed direction"),
         ("03 3F 82", "128 speed step control: forward, step 1 of 126 steps"),
-        ("03 3E 8C", "restricted speed step: disabled, step 12"),
+        (
+            "03 3E 0C",
+            "either restricted speed step: enabled, step 21 of 28 steps, or step 11 of 14 steps with FL off; "
+            "or special operating modes: 00001100",
+        ),
         ("03 3D 01 80", "analog function: volume := 128"),
-        ("03 3D 02 80", "analog function: output 2 := 128"),
+        ("03 3D 02 80", "analog function: output 2 (reserved) := 128"),
         (
             "03 3C 05 11",
             "speed, direction and functions: reverse, step 4 of 126 steps, on of F0 to F7: F0 F4",
@@ -68,6 +69,7 @@ ALL = [_read(row.body) for row in OPERATIONS] + [_read(row.body, service=True) f
         ),
         ("03 C0 80 02", "binary state: 256 on"),
         ("03 DD 00", "binary state: all off"),
+        ("03 C0 85 00", "binary state: 5 on, should have the short form"),
         ("00 C1 1E 2C 84", "model time: 12:30, weekday 1, factor 4, update"),
         ("00 C1 43 57 AC", "model date: 1964-05-03"),
         ("00 C2 01 00", "system time: 256 ms"),
@@ -101,7 +103,8 @@ def test_text(body: str, text: str) -> None:
         ("7C 1C 06", "direct mode write byte: CV 29 := 6"),
         ("78 1C ED", "direct mode verify bit: CV 29 bit 5 = 1?"),
         ("78 1C F5", "direct mode write bit: CV 29 bit 5 := 0"),
-        ("77 03", "verify register 8 (CV 8) = 3?"),
+        ("77 03", "verify register 8 (CV 8, or accessory CV 520) = 3?"),
+        ("76 03", "verify register 7 (CV 7) = 3?"),
         ("7D 11", "write register 6 (page register) := 17"),
         ("79 05", "write register 2 (CV 2, or if paged CV 4 * (page - 1) + 2) := 5"),
         ("7D 01", "page preset: page register := 1"),
@@ -119,68 +122,84 @@ def test_text_is_one_line() -> None:
         assert text == " ".join(text.split())
 
 
-def test_mapping_is_json_with_the_same_keys_for_a_class() -> None:
-    keys: defaultdict[type[Instruction], set[tuple[str, ...]]] = defaultdict(set)
-    for one in ALL:
-        values = one.as_dict()
-        assert json.loads(json.dumps(values)) == values
-        keys[type(one)].add(tuple(values))
-    for cls, orders in keys.items():
-        (order,) = orders
-        assert order[:2] == ("name", "address")
-        assert order[-4:] == ("context", "repetition", "hold_off", "long_preamble"), cls
-
-
-def test_mapping_of_speed() -> None:
-    assert SpeedControl128(ShortAddress(3), forward=True, code=2).as_dict() == {
-        "name": "128 Speed Step Control",
-        "address": {"kind": "short", "number": 3},
-        "forward": True,
-        "code": 2,
-        "readings": [
-            {"steps": 126, "step": 1, "emergency": False, "direction_ignored": False, "fl": None}
-        ],
-        "context": "unknown",
-        "repetition": None,
-        "hold_off": False,
-        "long_preamble": False,
-    }
-
-
-def test_mapping_of_functions() -> None:
-    assert _read("03 92").as_dict()["functions"] == {"F1": False, "F2": True, "F3": False, "F4": False}
-    assert _read("03 92").as_dict()["fl_readings"] == [True, None]
-    assert list(_read("03 DE 01").as_dict()["functions"] or ()) == [f"F{n}" for n in range(13, 21)]  # type: ignore[arg-type]
-    assert _read("03 07 51").as_dict()["flag_name"] == "activate bi-directional communication"
-
-
-def test_mapping_of_what_was_known_beside_the_packet() -> None:
-    found = run([packet(body, preamble=22) for body in [RESET, "7D 11", "7D 11", "79 05"]])[-1]
-    assert isinstance(found, RegisterAccess)
-    values = found.as_dict()
-    assert (values["page"], values["cv"], values["address_only"]) == (17, 66, False)
-    assert (values["context"], values["repetition"]) == ("service", "first sight")
-    assert values["long_preamble"] is True
-
-
-def test_mapping_of_an_ambiguous_packet_holds_both() -> None:
-    (found,) = run([packet("7C 90")])
-    assert isinstance(found, Ambiguous)
-    values = json.loads(json.dumps(found.as_dict()))
-    assert values["address"] == {"kind": "unresolved", "first": 124}
-    assert [one["name"] for one in values["operations"]] == ["Function Group One"]
-    assert [one["name"] for one in values["service"]] == ["Register or Paged Mode"]
-
-
-def test_bytes_are_hexadecimal() -> None:
-    assert Unknown(ShortAddress(3), b"\x3f\x01").as_dict()["data"] == "3f01"
-
-
 def test_an_instruction_without_words_of_its_own_has_its_name() -> None:
-    assert str(Instruction(ShortAddress(3))) == "Instruction"
+    assert str(Instruction(ShortAddress(3))) == Instruction(ShortAddress(3)).brief == "Instruction"
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ("37 74", "forward 6/28 or 3/14 FL on"),
+        ("03 41", "reverse e-stop/28 or e-stop/14 FL off"),
+        ("03 51", "(reverse) e-stop/28 or e-stop/14 FL on"),  # the direction may be ignored
+        ("00 70", "(forward) stop"),
+        ("03 3F 82", "forward 1/126"),
+        ("03 3C 05 11", "reverse 4/126, F0-F7: 0 4 on"),
+        ("03 3C 05 FF FF FF FF", "reverse 4/126, F0-F31: 32 on"),
+        ("03 3E 54", "limit 6/28 or 3/14 FL on | modes 54"),
+        ("03 3E D4", "no limit | modes D4"),
+        ("03 95", "F1-F4: 1 3 on, FL on or no FL"),
+        ("03 B0", "F5-F8: all off"),
+        ("03 DC FF", "F61-F68: 61 62 63 64 65 66 67 68 on"),
+        ("03 C0 FF FF", "binary state: 32767 on"),
+        ("03 3D 01 80", "volume := 128"),
+        ("03 EC 1C 06", "CV 29 := 6"),
+        ("03 E4 1C 06", "CV 29 = 6?"),
+        ("03 E8 1C F5", "CV 29 bit 5 := 0"),
+        ("03 F4 C4 57", "CV 17 := 196, CV 18 := 87"),
+        ("03 E4 00 00 00", "CV 1 = 0?; reset | ext. CV 1 = ?"),
+        ("03 E4 00 00 E0", "ext. CV 225 = ?"),
+        ("03 ED 00 00 06 09", "ext. CV 7 := 09"),
+        ("03 07 51", "flag 0101 := 1, sub-address 1"),
+        ("03 13 05", "consist 5, reversed"),
+        ("03 12 00", "consist none"),
+        ("89 FD", "output 9.2.1 on"),
+        ("BF 84", "output all.2.0 off"),
+        ("81 71 00", "aspect 0, stop"),
+        ("00 C1 1E 2C 84", "time 12:30, weekday 1, x4, set"),
+        ("03 C5 01", "reserved C5 01"),
+        ("03 02 01 02 03 04 05 06 07 08 09 0A", "factory test F=0, 01 02 03 04 05 06 07…"),
+    ],
+)
+def test_brief(body: str, words: str) -> None:
+    """For tables: at most 40 characters, without the address."""
+    assert _read(body).brief == words
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ("78 05", "register 1 := 5 (CV 1, or accessory CV…"),
+        ("7C 06", "register 5 := 6 (CV 29)"),
+        ("7D 11", "register 6 := 17 (page register)"),
+        ("74 1C 06", "CV 29 = 6?"),
+        ("7D 01", "page := 1"),
+    ],
+)
+def test_brief_of_service_mode(body: str, words: str) -> None:
+    assert _read(body, service=True).brief == words
+
+
+def test_brief_of_an_ambiguous_packet() -> None:
+    """Both readings are told apart, however long they are."""
+    (found,) = run([packet("7C 90")])
+    assert found.brief == "F1-F4: all off, FL… | register 5 := 144…"
+
+
+@given(st.binary(min_size=1, max_size=9), st.booleans())
+def test_brief_is_short(body: bytes, service: bool) -> None:
+    data = with_error_byte(body)
+    for one in (*(STANDARD.decode_service(data) if service else STANDARD.decode(data)), *run_all(data)):
+        assert 0 < len(one.brief) <= 40
+        assert one.brief == " ".join(one.brief.split())
+
+
+def run_all(data: bytes) -> list[Instruction]:
+    """What a machine makes of a packet that nothing stands before."""
+    return [one for one in InstructionMachine().feed(Packet(data)) if isinstance(one, Instruction)]
 
 
 def test_an_address_must_be_one() -> None:
-    with pytest.raises(HalfbitError, match="BasicAccessory.address: 3 is not an address"):
+    with pytest.raises(HalfbitError, match="BasicAccessory.address: 3 is not an address: give ShortAddress"):
         BasicAccessory(3, activate=True)  # type: ignore[arg-type]
     assert BasicAccessory(AccessoryAddress(3, 1, 0), activate=True).packet is None

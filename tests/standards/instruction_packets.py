@@ -22,7 +22,6 @@ class Worked(NamedTuple):
 
 
 
-
 def _number(value: int) -> dict[str, int | None]:
     return {"number": value}
 
@@ -37,6 +36,7 @@ def _board(board: int, pair: int | None = None, output: int | None = None) -> di
 S3, S55, S127 = _number(3), _number(55), _number(127)
 L0, L144, L1111, L9999, L10239 = _number(0), _number(144), _number(1111), _number(9999), _number(10239)
 ALL: dict[str, int | None] = {}
+_ALL_BASIC: dict[str, int | None] = {"pair": None, "output": None}
 
 
 def _simple(builds: str, code: str, **fields: Any) -> list[Worked]:
@@ -84,11 +84,12 @@ OPERATIONS: list[Worked] = [
     Worked("03 3F 81", "SpeedControl128", "short", S3, {"forward": True, "code": 1}),
     Worked("C4 57 3F 7F", "SpeedControl128", "long", L1111, {"forward": False, "code": 127}),
     Worked("00 3F C0", "SpeedControl128", "broadcast", ALL, {"forward": True, "code": 64}),
-    # 00111110 E0SSSSSS; a zero enables
-    Worked("03 3E 00", "RestrictedSpeedStep", "short", S3, {"enabled": True, "step": 0}),
-    Worked("03 3E BF", "RestrictedSpeedStep", "short", S3, {"enabled": False, "step": 63}),
-    Worked("C4 57 3E 20", "RestrictedSpeedStep", "long", L1111, {"enabled": True, "step": 32}),
-    Worked("00 3E 81", "RestrictedSpeedStep", "broadcast", ALL, {"enabled": False, "step": 1}),
+    # 00111110 EUSSSSSS; a zero enables; SSSSSS is as S-9.2 writes it: a direction's bit, C, SSSS
+    Worked("03 3E 00", "RestrictedSpeedStep", "short", S3, {"enabled": True, "bit6": False, "bit5": False, "code": 0}),
+    Worked("03 3E BF", "RestrictedSpeedStep", "short", S3, {"enabled": False, "bit6": False, "bit5": True, "code": 31}),
+    Worked("C4 57 3E 20", "RestrictedSpeedStep", "long", L1111, {"enabled": True, "bit6": False, "bit5": True, "code": 0}),
+    Worked("00 3E 81", "RestrictedSpeedStep", "broadcast", ALL, {"enabled": False, "bit6": False, "bit5": False, "code": 1}),
+    Worked("03 3E 54", "RestrictedSpeedStep", "short", S3, {"enabled": True, "bit6": True, "bit5": False, "code": 20}),
     # 00111101 VVVVVVVV DDDDDDDD
     Worked("03 3D 00 FF", "AnalogFunction", "short", S3, {"output": 0, "value": 255}),
     Worked("03 3D 01 80", "AnalogFunction", "short", S3, {"output": 1, "value": 128}),
@@ -178,10 +179,23 @@ OPERATIONS: list[Worked] = [
     Worked("03 EF FF FF", "CvWriteByte", "short", S3, {"cv": 1024, "value": 255}),
     Worked("C4 57 EC 1C 06", "CvWriteByte", "long", L1111, {"cv": 29, "value": 6}),
     Worked("00 EE 00 01", "CvWriteByte", "broadcast", ALL, {"cv": 513, "value": 1}),
-    Worked("03 E8 00 E0", "CvBitManipulation", "short", S3, {"cv": 1, "write": False, "value": False, "position": 0}),
-    Worked("03 EB FF FF", "CvBitManipulation", "short", S3, {"cv": 1024, "write": True, "value": True, "position": 7}),
-    Worked("C4 57 E8 1C F5", "CvBitManipulation", "long", L1111, {"cv": 29, "write": True, "value": False, "position": 5}),
-    Worked("00 E9 00 E9", "CvBitManipulation", "broadcast", ALL, {"cv": 257, "write": False, "value": True, "position": 1}),
+    Worked("03 E8 00 E0", "CvBitManipulation", "short", S3, {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("03 EB FF FF", "CvBitManipulation", "short", S3, {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("C4 57 E8 1C F5", "CvBitManipulation", "long", L1111, {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("00 E9 00 E9", "CvBitManipulation", "broadcast", ALL, {"cv": 257, "writes": False, "value": True, "position": 1}),
+    # RCN-214, from memory: 1110GGSS, 24 bits of CV number, 0 to 4 bytes. What else these bytes could be leaves some over.
+    Worked("03 E4 00 00 E0", "ExtendedCvAccess", "short", S3, {"operation": 1, "sequence": 0, "cv": 225, "data": b""}),
+    Worked("03 E7 00 00 06 08", "ExtendedCvAccess", "short", S3, {"operation": 1, "sequence": 3, "cv": 7, "data": b"\x08"}),
+    Worked("00 E6 00 01 00", "ExtendedCvAccess", "broadcast", ALL, {"operation": 1, "sequence": 2, "cv": 257, "data": b""}),
+    Worked("C4 57 E5 00 00 3F", "ExtendedCvAccess", "long", L1111, {"operation": 1, "sequence": 1, "cv": 64, "data": b""}),
+    Worked("03 E8 00 00 00", "ExtendedCvAccess", "short", S3, {"operation": 2, "sequence": 0, "cv": 1, "data": b""}),
+    Worked("03 E9 00 01 00 FD", "ExtendedCvAccess", "short", S3, {"operation": 2, "sequence": 1, "cv": 257, "data": b"\xfd"}),
+    Worked("C4 57 EA 12 34 56 01", "ExtendedCvAccess", "long", L1111, {"operation": 2, "sequence": 2, "cv": 0x123457, "data": b"\1"}),
+    Worked("00 EB 00 00 1C F5", "ExtendedCvAccess", "broadcast", ALL, {"operation": 2, "sequence": 3, "cv": 29, "data": b"\xf5"}),
+    Worked("03 EC 00 00 E4 06", "ExtendedCvAccess", "short", S3, {"operation": 3, "sequence": 0, "cv": 229, "data": b"\6"}),
+    Worked("03 ED 00 00 06 09", "ExtendedCvAccess", "short", S3, {"operation": 3, "sequence": 1, "cv": 7, "data": b"\x09"}),
+    Worked("C4 57 EE 10 00 00 3F", "ExtendedCvAccess", "long", L1111, {"operation": 3, "sequence": 2, "cv": 0x100001, "data": b"\x3f"}),
+    Worked("00 EF 00 00 1C 01 02 03 04", "ExtendedCvAccess", "broadcast", ALL, {"operation": 3, "sequence": 3, "cv": 29, "data": b"\1\2\3\4"}),
     # 11110010: CV 23; 11110011: CV 24
     Worked("03 F2 00", "CvShortForm", "short", S3, {"cv": 23, "value": 0}),
     Worked("7F F2 FF", "CvShortForm", "short", S127, {"cv": 23, "value": 255}),
@@ -246,43 +260,80 @@ OPERATIONS: list[Worked] = [
     Worked("A5 1D", "AccessoryNop", "extended accessory", _number(0b110_100101_10), {}),
     # S-9.2.1 D: 10AAAAAA 1AAACDDD 1110CCVV VVVVVVVV DDDDDDDD, CDDD = 0000: the whole decoder
     Worked("80 F0 E4 00 00", "CvVerifyByte", "accessory", _board(0), {"cv": 1, "value": 0}),
-    Worked("BF 80 E7 FF FF", "CvVerifyByte", "accessory", _board(511), {"cv": 1024, "value": 255}),
+    Worked("BE 80 E7 FF FF", "CvVerifyByte", "accessory", _board(510), {"cv": 1024, "value": 255}),
     Worked("81 F0 E4 1C 06", "CvVerifyByte", "accessory", _board(1), {"cv": 29, "value": 6}),
     Worked("80 E0 E5 00 01", "CvVerifyByte", "accessory", _board(64), {"cv": 257, "value": 1}),
     Worked("80 F0 EC 00 00", "CvWriteByte", "accessory", _board(0), {"cv": 1, "value": 0}),
-    Worked("BF 80 EF FF FF", "CvWriteByte", "accessory", _board(511), {"cv": 1024, "value": 255}),
+    Worked("BE 80 EF FF FF", "CvWriteByte", "accessory", _board(510), {"cv": 1024, "value": 255}),
     Worked("81 F0 EC 1C 06", "CvWriteByte", "accessory", _board(1), {"cv": 29, "value": 6}),
     Worked("80 E0 EE 00 01", "CvWriteByte", "accessory", _board(64), {"cv": 513, "value": 1}),
-    Worked("80 F0 E8 00 E0", "CvBitManipulation", "accessory", _board(0), {"cv": 1, "write": False, "value": False, "position": 0}),
-    Worked("BF 80 EB FF FF", "CvBitManipulation", "accessory", _board(511), {"cv": 1024, "write": True, "value": True, "position": 7}),
-    Worked("81 F0 E8 1C F5", "CvBitManipulation", "accessory", _board(1), {"cv": 29, "write": True, "value": False, "position": 5}),
-    Worked("80 E0 E9 00 E9", "CvBitManipulation", "accessory", _board(64), {"cv": 257, "write": False, "value": True, "position": 1}),
+    Worked("80 F0 E8 00 E0", "CvBitManipulation", "accessory", _board(0), {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BE 80 EB FF FF", "CvBitManipulation", "accessory", _board(510), {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("81 F0 E8 1C F5", "CvBitManipulation", "accessory", _board(1), {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("80 E0 E9 00 E9", "CvBitManipulation", "accessory", _board(64), {"cv": 257, "writes": False, "value": True, "position": 1}),
     # C = 1: the output DDD
     Worked("80 F8 E4 00 00", "CvVerifyByte", "accessory", _board(0, 0, 0), {"cv": 1, "value": 0}),
-    Worked("BF 8F E7 FF FF", "CvVerifyByte", "accessory", _board(511, 3, 1), {"cv": 1024, "value": 255}),
+    Worked("BE 8F E7 FF FF", "CvVerifyByte", "accessory", _board(510, 3, 1), {"cv": 1024, "value": 255}),
     Worked("81 FA E4 1C 06", "CvVerifyByte", "accessory", _board(1, 1, 0), {"cv": 29, "value": 6}),
     Worked("80 E9 E5 00 01", "CvVerifyByte", "accessory", _board(64, 0, 1), {"cv": 257, "value": 1}),
     Worked("80 F8 EC 00 00", "CvWriteByte", "accessory", _board(0, 0, 0), {"cv": 1, "value": 0}),
-    Worked("BF 8F EF FF FF", "CvWriteByte", "accessory", _board(511, 3, 1), {"cv": 1024, "value": 255}),
+    Worked("BE 8F EF FF FF", "CvWriteByte", "accessory", _board(510, 3, 1), {"cv": 1024, "value": 255}),
     Worked("81 FC EC 1C 06", "CvWriteByte", "accessory", _board(1, 2, 0), {"cv": 29, "value": 6}),
     Worked("80 E9 EE 00 01", "CvWriteByte", "accessory", _board(64, 0, 1), {"cv": 513, "value": 1}),
-    Worked("80 F8 E8 00 E0", "CvBitManipulation", "accessory", _board(0, 0, 0), {"cv": 1, "write": False, "value": False, "position": 0}),
-    Worked("BF 8F EB FF FF", "CvBitManipulation", "accessory", _board(511, 3, 1), {"cv": 1024, "write": True, "value": True, "position": 7}),
-    Worked("81 FC E8 1C F5", "CvBitManipulation", "accessory", _board(1, 2, 0), {"cv": 29, "write": True, "value": False, "position": 5}),
-    Worked("80 E9 E9 00 E9", "CvBitManipulation", "accessory", _board(64, 0, 1), {"cv": 257, "write": False, "value": True, "position": 1}),
+    Worked("80 F8 E8 00 E0", "CvBitManipulation", "accessory", _board(0, 0, 0), {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BE 8F EB FF FF", "CvBitManipulation", "accessory", _board(510, 3, 1), {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("81 FC E8 1C F5", "CvBitManipulation", "accessory", _board(1, 2, 0), {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("80 E9 E9 00 E9", "CvBitManipulation", "accessory", _board(64, 0, 1), {"cv": 257, "writes": False, "value": True, "position": 1}),
     # 10AAAAAA 0AAA0AA1 1110CCVV VVVVVVVV DDDDDDDD
     Worked("80 71 E4 00 00", "CvVerifyByte", "extended accessory", _number(0), {"cv": 1, "value": 0}),
-    Worked("BF 07 E7 FF FF", "CvVerifyByte", "extended accessory", _number(2047), {"cv": 1024, "value": 255}),
+    Worked("BF 05 E7 FF FF", "CvVerifyByte", "extended accessory", _number(2046), {"cv": 1024, "value": 255}),
     Worked("81 73 E4 1C 06", "CvVerifyByte", "extended accessory", _number(5), {"cv": 29, "value": 6}),
     Worked("80 65 E5 00 01", "CvVerifyByte", "extended accessory", _number(258), {"cv": 257, "value": 1}),
     Worked("80 71 EC 00 00", "CvWriteByte", "extended accessory", _number(0), {"cv": 1, "value": 0}),
-    Worked("BF 07 EF FF FF", "CvWriteByte", "extended accessory", _number(2047), {"cv": 1024, "value": 255}),
+    Worked("BF 05 EF FF FF", "CvWriteByte", "extended accessory", _number(2046), {"cv": 1024, "value": 255}),
     Worked("81 73 EC 1C 06", "CvWriteByte", "extended accessory", _number(5), {"cv": 29, "value": 6}),
     Worked("80 65 EE 00 01", "CvWriteByte", "extended accessory", _number(258), {"cv": 513, "value": 1}),
-    Worked("80 71 E8 00 E0", "CvBitManipulation", "extended accessory", _number(0), {"cv": 1, "write": False, "value": False, "position": 0}),
-    Worked("BF 07 EB FF FF", "CvBitManipulation", "extended accessory", _number(2047), {"cv": 1024, "write": True, "value": True, "position": 7}),
-    Worked("81 73 E8 1C F5", "CvBitManipulation", "extended accessory", _number(5), {"cv": 29, "write": True, "value": False, "position": 5}),
-    Worked("80 65 E9 00 E9", "CvBitManipulation", "extended accessory", _number(258), {"cv": 257, "write": False, "value": True, "position": 1}),
+    Worked("80 71 E8 00 E0", "CvBitManipulation", "extended accessory", _number(0), {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BF 05 EB FF FF", "CvBitManipulation", "extended accessory", _number(2046), {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("81 73 E8 1C F5", "CvBitManipulation", "extended accessory", _number(5), {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("80 65 E9 00 E9", "CvBitManipulation", "extended accessory", _number(258), {"cv": 257, "writes": False, "value": True, "position": 1}),
+    # The same behind the address bytes of the accessory broadcasts (S-9.2.1 D)
+    Worked("BF 80 E4 00 00", "CvVerifyByte", "accessory broadcast", _ALL_BASIC, {"cv": 1, "value": 0}),
+    Worked("BF 80 E7 FF FF", "CvVerifyByte", "accessory broadcast", _ALL_BASIC, {"cv": 1024, "value": 255}),
+    Worked("BF 80 E4 1C 06", "CvVerifyByte", "accessory broadcast", _ALL_BASIC, {"cv": 29, "value": 6}),
+    Worked("BF 80 E5 00 01", "CvVerifyByte", "accessory broadcast", _ALL_BASIC, {"cv": 257, "value": 1}),
+    Worked("BF 80 EC 00 00", "CvWriteByte", "accessory broadcast", _ALL_BASIC, {"cv": 1, "value": 0}),
+    Worked("BF 80 EF FF FF", "CvWriteByte", "accessory broadcast", _ALL_BASIC, {"cv": 1024, "value": 255}),
+    Worked("BF 80 EC 1C 06", "CvWriteByte", "accessory broadcast", _ALL_BASIC, {"cv": 29, "value": 6}),
+    Worked("BF 80 EE 00 01", "CvWriteByte", "accessory broadcast", _ALL_BASIC, {"cv": 513, "value": 1}),
+    Worked("BF 80 E8 00 E0", "CvBitManipulation", "accessory broadcast", _ALL_BASIC, {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BF 80 EB FF FF", "CvBitManipulation", "accessory broadcast", _ALL_BASIC, {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("BF 80 E8 1C F5", "CvBitManipulation", "accessory broadcast", _ALL_BASIC, {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("BF 80 E9 00 E9", "CvBitManipulation", "accessory broadcast", _ALL_BASIC, {"cv": 257, "writes": False, "value": True, "position": 1}),
+    Worked("BF 88 E4 00 00", "CvVerifyByte", "accessory broadcast", {"pair": 0, "output": 0}, {"cv": 1, "value": 0}),
+    Worked("BF 89 E7 FF FF", "CvVerifyByte", "accessory broadcast", {"pair": 0, "output": 1}, {"cv": 1024, "value": 255}),
+    Worked("BF 8C E4 1C 06", "CvVerifyByte", "accessory broadcast", {"pair": 2, "output": 0}, {"cv": 29, "value": 6}),
+    Worked("BF 8F E5 00 01", "CvVerifyByte", "accessory broadcast", {"pair": 3, "output": 1}, {"cv": 257, "value": 1}),
+    Worked("BF 88 EC 00 00", "CvWriteByte", "accessory broadcast", {"pair": 0, "output": 0}, {"cv": 1, "value": 0}),
+    Worked("BF 89 EF FF FF", "CvWriteByte", "accessory broadcast", {"pair": 0, "output": 1}, {"cv": 1024, "value": 255}),
+    Worked("BF 8C EC 1C 06", "CvWriteByte", "accessory broadcast", {"pair": 2, "output": 0}, {"cv": 29, "value": 6}),
+    Worked("BF 8F EE 00 01", "CvWriteByte", "accessory broadcast", {"pair": 3, "output": 1}, {"cv": 513, "value": 1}),
+    Worked("BF 88 E8 00 E0", "CvBitManipulation", "accessory broadcast", {"pair": 0, "output": 0}, {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BF 89 EB FF FF", "CvBitManipulation", "accessory broadcast", {"pair": 0, "output": 1}, {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("BF 8C E8 1C F5", "CvBitManipulation", "accessory broadcast", {"pair": 2, "output": 0}, {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("BF 8F E9 00 E9", "CvBitManipulation", "accessory broadcast", {"pair": 3, "output": 1}, {"cv": 257, "writes": False, "value": True, "position": 1}),
+    Worked("BF 07 E4 00 00", "CvVerifyByte", "extended accessory broadcast", ALL, {"cv": 1, "value": 0}),
+    Worked("BF 07 E7 FF FF", "CvVerifyByte", "extended accessory broadcast", ALL, {"cv": 1024, "value": 255}),
+    Worked("BF 07 E4 1C 06", "CvVerifyByte", "extended accessory broadcast", ALL, {"cv": 29, "value": 6}),
+    Worked("BF 07 E5 00 01", "CvVerifyByte", "extended accessory broadcast", ALL, {"cv": 257, "value": 1}),
+    Worked("BF 07 EC 00 00", "CvWriteByte", "extended accessory broadcast", ALL, {"cv": 1, "value": 0}),
+    Worked("BF 07 EF FF FF", "CvWriteByte", "extended accessory broadcast", ALL, {"cv": 1024, "value": 255}),
+    Worked("BF 07 EC 1C 06", "CvWriteByte", "extended accessory broadcast", ALL, {"cv": 29, "value": 6}),
+    Worked("BF 07 EE 00 01", "CvWriteByte", "extended accessory broadcast", ALL, {"cv": 513, "value": 1}),
+    Worked("BF 07 E8 00 E0", "CvBitManipulation", "extended accessory broadcast", ALL, {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("BF 07 EB FF FF", "CvBitManipulation", "extended accessory broadcast", ALL, {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("BF 07 E8 1C F5", "CvBitManipulation", "extended accessory broadcast", ALL, {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("BF 07 E9 00 E9", "CvBitManipulation", "extended accessory broadcast", ALL, {"cv": 257, "writes": False, "value": True, "position": 1}),
     # S-9.2.1 appendix A: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD
     Worked("80 7C 00 00", "LegacyCvAccess", "accessory", _board(0), {"cv": 1, "value": 0}),
     Worked("BF 0F FF FF", "LegacyCvAccess", "accessory", _board(511), {"cv": 1024, "value": 255}),
@@ -291,20 +342,33 @@ OPERATIONS: list[Worked] = [
     # Reserved bytes (S-9.2.1 C) and addresses (S-9.2.1 A); they keep what follows.
     *(
         Worked(f"03 {code} 55", "Reserved", "short", S3, {"data": bytes.fromhex(f"{code} 55")})
-        for code in ("04 05 08 09 0C 0D 10 11 14 1F 20 3B C1 C2 C3 D7 E0 E3 F0 F1 F6 F8 FA FF").split()
+        for code in ("04 05 08 09 0C 0D 10 11 14 1F 20 3B C1 C2 C3 D7 F0 F1 F6 F8 FA FF").split()
     ),
+    Worked("03 12 85", "Reserved", "short", S3, {"data": b"\x12\x85"}),  # bit 7 of the second byte
+    Worked("00 13 FF", "Reserved", "broadcast", ALL, {"data": b"\x13\xff"}),
+    Worked("03 E0 00 05", "Reserved", "short", S3, {"data": b"\xe0\0\5"}),  # CC = 00
+    Worked("00 C1 80 00 00", "Reserved", "broadcast", ALL, {"data": b"\xc1\x80\0\0"}),  # neither time nor date
+    Worked("00 F9 80", "Reserved", "broadcast", ALL, {"data": b"\xf9\x80"}),  # bit 7 of the decoder lock
+    Worked("03 D8", "Reserved", "short", S3, {"data": b"\xd8"}),  # a later instruction that is not whole
     Worked("70 F9", "Reserved", "short", _number(112), {"data": b"\xf9"}),  # no address query above 111
     Worked("C4 57 F9", "Reserved", "long", L1111, {"data": b"\xf9"}),  # nor to a long address
     Worked("E8 00", "Reserved", "reserved", {"first": 232}, {"data": b"\0"}),
     Worked("EF 12 34", "Reserved", "reserved", {"first": 239}, {"data": b"\x12\x34"}),
     Worked("F0 00", "Reserved", "reserved", {"first": 240}, {"data": b"\0"}),
-    Worked("FE 01 02 03", "Reserved", "reserved", {"first": 254}, {"data": b"\1\2\3"}),
-    Worked("81 F0 E0 00 05", "Reserved", "unresolved", {"first": 0x81}, {"data": b"\xf0\xe0\0\5"}),
-    Worked("81 71 E3 00 05", "Reserved", "unresolved", {"first": 0x81}, {"data": b"\x71\xe3\0\5"}),
+    Worked("FC 00", "Reserved", "reserved", {"first": 252}, {"data": b"\0"}),
+    # S-9.2.1.1, RCN-218, from memory
+    Worked("FD 01 02", "AdvancedExtended", "reserved", {"first": 253}, {"data": b"\1\2"}),
+    Worked("FE 01 02 03", "AdvancedExtended", "reserved", {"first": 254}, {"data": b"\1\2\3"}),
+    Worked("81 F0 E0 00 05", "Reserved", "accessory", _board(1), {"data": b"\xf0\xe0\0\5"}),
+    Worked("81 F9 E0 00 05", "Reserved", "accessory", _board(1, 0, 1), {"data": b"\xf9\xe0\0\5"}),
+    Worked("BF 80 E0 00 05", "Reserved", "accessory broadcast", _ALL_BASIC, {"data": b"\x80\xe0\0\5"}),
+    Worked("BF 07 E0 00 05", "Reserved", "extended accessory broadcast", ALL, {"data": b"\x07\xe0\0\5"}),
+    Worked("81 71 E3 00 05", "Reserved", "extended accessory", _number(4), {"data": b"\x71\xe3\0\5"}),
     # Bytes of no form in the standards.
     Worked("03 07 08", "Unknown", "short", S3, {"data": b"\x07\x08"}),  # CCCC1SSS
-    Worked("03 12 80", "Unknown", "short", S3, {"data": b"\x12\x80"}),  # 1AAAAAAA
-    Worked("03 3E 40", "Unknown", "short", S3, {"data": b"\x3e\x40"}),  # E1SSSSSS
+    Worked("03 12", "Unknown", "short", S3, {"data": b"\x12"}),  # cut short
+    Worked("03 E0 00", "Unknown", "short", S3, {"data": b"\xe0\0"}),  # cut short
+    Worked("00 F9", "Unknown", "broadcast", ALL, {"data": b"\xf9"}),  # cut short
     Worked("03 3F", "Unknown", "short", S3, {"data": b"\x3f"}),  # cut short
     Worked("03 E8 1C D5", "Unknown", "short", S3, {"data": b"\xe8\x1c\xd5"}),  # not 111CDBBB
     Worked("81 F3 EC 00 05", "Unknown", "unresolved", {"first": 0x81}, {"data": b"\xf3\xec\0\5"}),  # C = 0, DDD not 000
@@ -323,27 +387,27 @@ SERVICE: list[Worked] = [
     Worked("7C 1C 06", "DirectWriteByte", "none", ALL, {"cv": 29, "value": 6}),
     Worked("7E 00 01", "DirectWriteByte", "none", ALL, {"cv": 513, "value": 1}),
     # 0111CCAA AAAAAAAA 111KDBBB
-    Worked("78 00 E0", "DirectBitManipulation", "none", ALL, {"cv": 1, "write": False, "value": False, "position": 0}),
-    Worked("7B FF FF", "DirectBitManipulation", "none", ALL, {"cv": 1024, "write": True, "value": True, "position": 7}),
-    Worked("78 1C F5", "DirectBitManipulation", "none", ALL, {"cv": 29, "write": True, "value": False, "position": 5}),
-    Worked("79 00 E9", "DirectBitManipulation", "none", ALL, {"cv": 257, "write": False, "value": True, "position": 1}),
+    Worked("78 00 E0", "DirectBitManipulation", "none", ALL, {"cv": 1, "writes": False, "value": False, "position": 0}),
+    Worked("7B FF FF", "DirectBitManipulation", "none", ALL, {"cv": 1024, "writes": True, "value": True, "position": 7}),
+    Worked("78 1C F5", "DirectBitManipulation", "none", ALL, {"cv": 29, "writes": True, "value": False, "position": 5}),
+    Worked("79 00 E9", "DirectBitManipulation", "none", ALL, {"cv": 257, "writes": False, "value": True, "position": 1}),
     # 0111CRRR DDDDDDDD
-    Worked("70 00", "RegisterAccess", "none", ALL, {"write": False, "register": 1, "value": 0}),
-    Worked("77 FF", "RegisterAccess", "none", ALL, {"write": False, "register": 8, "value": 255}),
-    Worked("7F FF", "RegisterAccess", "none", ALL, {"write": True, "register": 8, "value": 255}),
-    Worked("7D 11", "RegisterAccess", "none", ALL, {"write": True, "register": 6, "value": 17}),
-    Worked("7C 06", "RegisterAccess", "none", ALL, {"write": True, "register": 5, "value": 6}),
-    Worked("75 01", "RegisterAccess", "none", ALL, {"write": False, "register": 6, "value": 1}),
+    Worked("70 00", "RegisterAccess", "none", ALL, {"writes": False, "register": 1, "value": 0}),
+    Worked("77 FF", "RegisterAccess", "none", ALL, {"writes": False, "register": 8, "value": 255}),
+    Worked("7F FF", "RegisterAccess", "none", ALL, {"writes": True, "register": 8, "value": 255}),
+    Worked("7D 11", "RegisterAccess", "none", ALL, {"writes": True, "register": 6, "value": 17}),
+    Worked("7C 06", "RegisterAccess", "none", ALL, {"writes": True, "register": 5, "value": 6}),
+    Worked("75 01", "RegisterAccess", "none", ALL, {"writes": False, "register": 6, "value": 1}),
     # Address only: 0111C000 0DDDDDDD
-    Worked("78 00", "RegisterAccess", "none", ALL, {"write": True, "register": 1, "value": 0}),
-    Worked("78 7F", "RegisterAccess", "none", ALL, {"write": True, "register": 1, "value": 127}),
-    Worked("70 03", "RegisterAccess", "none", ALL, {"write": False, "register": 1, "value": 3}),
-    Worked("78 37", "RegisterAccess", "none", ALL, {"write": True, "register": 1, "value": 55}),
+    Worked("78 00", "RegisterAccess", "none", ALL, {"writes": True, "register": 1, "value": 0}),
+    Worked("78 7F", "RegisterAccess", "none", ALL, {"writes": True, "register": 1, "value": 127}),
+    Worked("70 03", "RegisterAccess", "none", ALL, {"writes": False, "register": 1, "value": 3}),
+    Worked("78 37", "RegisterAccess", "none", ALL, {"writes": True, "register": 1, "value": 55}),
     # Page preset and factory reset are one packet each (S-9.2.3 E: 7D 01 7C, 7F 08 77).
     Worked("7D 01", "PagePreset", "none", ALL, {}),
     Worked("7F 08", "FactoryReset", "none", ALL, {}),
-    # CC = 00, and a bit manipulation that is not 111KDBBB.
-    Worked("70 00 05", "Reserved", "none", ALL, {"data": b"\x70\0\5"}),
-    Worked("73 FF FF", "Reserved", "none", ALL, {"data": b"\x73\xff\xff"}),
+    # CC = 00, of which S-9.2.3 E says nothing, and a bit manipulation that is not 111KDBBB.
+    Worked("70 00 05", "Unknown", "none", ALL, {"data": b"\x70\0\5"}),
+    Worked("73 FF FF", "Unknown", "none", ALL, {"data": b"\x73\xff\xff"}),
     Worked("78 00 C5", "Unknown", "none", ALL, {"data": b"\x78\0\xc5"}),
 ]

@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import Any
 
-from ..instruction.listing import listing, render
+from ..instruction.registry_listing import listing, render
 
 __all__ = ["add_parser", "run"]
 

@@ -68,7 +68,7 @@ if TYPE_CHECKING:
         FunctionGroupOne,
         FunctionGroupTwo,
     )
-    from .listing import FORMATS, Row, listing, render
+    from .registry_listing import FORMATS, Row, listing, render
     from .service import (
         DirectBitManipulation,
         DirectVerifyByte,
@@ -89,7 +89,7 @@ if TYPE_CHECKING:
 else:
     #: The modules above, which are loaded when one of their names is first asked for: decoding needs them with the first
     #: packet, and importing halfbit stays quick.
-    _LATER = ("accessory", "clock", "control", "cv", "function", "listing", "service", "speed")
+    _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
 
     def __getattr__(name: str) -> Any:
         if name in __all__:

@@ -1,4 +1,4 @@
-"""Model time and date, and system time: all to broadcast (RCN-211, from memory)."""
+"""Model time and date, both to broadcast, and system time (RCN-211, from memory)."""
 
 from __future__ import annotations
 

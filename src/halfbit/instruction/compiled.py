@@ -21,7 +21,7 @@ __all__ = ["Row", "Table", "compiled"]
 class Row:
     """An entry with its checks and fields as plain tuples."""
 
-    __slots__ = ("checks", "checksum", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size")
+    __slots__ = ("checks", "checksum", "ends", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size")
 
     def __init__(self, entry: Entry) -> None:
         self.entry = entry
@@ -30,6 +30,7 @@ class Row:
         self.checks = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
         self.least, self.most = entry.lengths
         self.checksum = entry.checksum
+        self.ends = entry.tail is not None
         self.numbers = entry.numbers
         self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
         #: For each field of the class its layout, the constant that takes its place, and whether it is a ``bool``.
@@ -52,7 +53,12 @@ class Row:
                 return 0
         if self.numbers and not has_number(address, self.numbers):
             return 0
-        end = at + (left if self.most is None else min(left, self.most))
+        if self.ends:
+            if self.most is not None and left > self.most:
+                return 0
+            end = at + left
+        else:
+            end = at + self.least
         return end if self.checksum is None or self.checksum(body[: end - 1]) == body[end - 1] else 0
 
     def read(self, address: Address, body: bytes, at: int, end: int, start: int) -> Instruction | None:

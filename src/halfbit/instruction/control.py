@@ -71,7 +71,7 @@ class FactoryTest(Instruction):
         return brief(f"factory test F={int(self.f)}, {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
-        return f"factory test: F {int(self.f)}, bytes {hexadecimal(self.data)}"
+        return f"factory test: F {int(self.f)}, bytes {self.data.hex(' ').upper() or 'none'}"
 
 
 _FLAGS = {

@@ -24,7 +24,7 @@ ONE_PER_PACKET = (0b000, 0b001, 0b111)
 
 @attrs.frozen(slots=True)
 class Tail:
-    """Bytes without fixed bits behind the pattern, as many as the packet has.
+    """Bytes without fixed bits behind the pattern, up to the end of the packet.
 
     :raises HalfbitError: for numbers that are none from 0 to 255.
     """

@@ -35,6 +35,10 @@ def function_words(functions: Mapping[int, bool], room: int = 1000) -> str:
     return words if len(words) <= room else f"{head}{len(on)} on"
 
 
+def _each(functions: Mapping[int, bool]) -> str:
+    return ", ".join(f"F{index} {_on(state)}" for index, state in functions.items())
+
+
 def _on(state: bool) -> str:
     return "on" if state else "off"
 
@@ -95,7 +99,7 @@ class FunctionGroupOne(FunctionControl):
         return f"{function_words(states_of(1, 4, self.states))}, {self._fl()}"
 
     def __str__(self) -> str:
-        return f"function group one: {self._fl()}, {function_words(states_of(1, 4, self.states))}"
+        return f"function group one: {self._fl()}, {_each(states_of(1, 4, self.states))}"
 
 
 @attrs.frozen(slots=True)
@@ -114,7 +118,7 @@ class FunctionGroupTwo(FunctionControl):
         return states_of(self.first, 4, self.states)
 
     def __str__(self) -> str:
-        return f"function group two: {function_words(self.functions)}"
+        return f"function group two: {_each(self.functions)}"
 
 
 @attrs.frozen(slots=True)
@@ -133,7 +137,7 @@ class FunctionExpansion(FunctionControl):
         return states_of(self.first, 8, self.states)
 
     def __str__(self) -> str:
-        return f"functions: {function_words(self.functions)}"
+        return f"functions: {_each(self.functions)}"
 
 
 @attrs.frozen(slots=True)

@@ -126,7 +126,7 @@ _FEATURE_EXPANSION = (
         {"minute": "M", "weekday": "W", "hour": "H", "update": "U", "factor": "B"},
     ),  # fmt: skip
     Entry("11000001 010TTTTT MMMMYYYY YYYYYYYY", _ALL, ModelDate, _RCN_211, {"day": "T", "month": "M", "year": "Y"}),
-    Entry("11000010 MMMMMMMM MMMMMMMM", _ALL, SystemTime, _RCN_211, {"milliseconds": "M"}),
+    Entry("11000010 MMMMMMMM MMMMMMMM", _ANY, SystemTime, _RCN_211, {"milliseconds": "M"}),
     _functions("11011000 DDDDDDDD", 29, _RCN_212),
     _functions("11011001 DDDDDDDD", 37, _RCN_212),
     _functions("11011010 DDDDDDDD", 45, _RCN_212),
@@ -161,7 +161,7 @@ _CV_ACCESS = (
         title="CV Access, Short Form, CV 31 and 32",
     ),  # fmt: skip
     Entry("11111001 0AAAAAAA", _ALL, DecoderLock, "S-9.2.3 appendix B", {"number": "A"}),
-    Entry("11111001 1AAAAAAA", _ALL, Reserved, _C, title="Decoder Lock, Reserved"),
+    Entry("11111001 1AAAAAAA", _ALL, Reserved, _C, tail=_REST, title="Decoder Lock, Reserved"),
     Entry("11111001", (ShortAddress,), AddressQuery, "S-9.2.3 appendix A", numbers=(1, 111), alone=True),
     Entry("1111CCCC", _ALL, Reserved, _C, tail=_REST, other_than=("1111001C", "11111001")),
     Entry("1111CCCC", _OWN, Reserved, _C, tail=_REST, other_than=("1111001C",)),

@@ -155,29 +155,24 @@ class RegisterAccess(_ServiceCvAccess):
 
     @property
     def brief(self) -> str:
-        return brief(f"register {self.register} {self._act()} ({self._where()})")
+        return brief(f"register {self.register} {self._act()} ({self._places('paged')})")
 
     def _act(self) -> str:
         return f":= {self.value}" if self.writes else f"= {self.value}?"
 
-    def _where(self) -> str:
-        """What it reaches, in few words."""
+    def _places(self, paged: str) -> str:
+        """What it reaches: the CV of multi-function decoders, that of accessory decoders, and ``paged``."""
         if self.register == PAGE_REGISTER:
-            return "page"
-        numbers = [str(one.cv) for one in self.targets]
+            return "page register"
+        numbers = dict.fromkeys(one.cv for one in self.targets)
+        places = [f"{'accessory ' if place else ''}CV {number}" for place, number in enumerate(numbers)]
         if self.register <= 4 and self.page is None:
-            numbers.append("paged")
-        return "CV " + " or ".join(dict.fromkeys(numbers))
+            places.append(paged)
+        return ", or ".join(places)
 
     def __str__(self) -> str:
-        words = f"{'write' if self.writes else 'verify'} register {self.register} {self._act()}"
-        if self.register == PAGE_REGISTER:
-            return f"{words}: page register"
-        kinds = {None: "", DecoderKind.MULTI_FUNCTION: " in multi-function decoders", DecoderKind.ACCESSORY: " in accessory decoders"}
-        places = [f"CV {one.cv}{kinds[one.decoder]}" for one in self.targets]
-        if self.register <= 4 and self.page is None:
-            places.append(f"if paged CV 4 * (page - 1) + {self.register}")
-        return f"{words}: {', '.join(places)}"
+        where = self._places(f"if paged CV 4 * (page - 1) + {self.register}")
+        return f"{'write' if self.writes else 'verify'} register {self.register} ({where}) {self._act()}"
 
 
 @attrs.frozen(slots=True)

@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 import attrs
 
-from .address import JsonValue
+from .address import JsonValue, NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
 from .checksum import crc8
 from .field import accepted, octets
@@ -123,16 +123,20 @@ class Ambiguous(Instruction):
 
     @property
     def brief(self) -> str:
-        """The readings side by side; the longer ones are cut if there is no room for all."""
+        """The readings side by side; the longest is cut until there is room for all."""
         words = ["; ".join(one.brief for one in reading) for reading in self.readings]
-        room = BRIEF - 3 * (len(words) - 1)
-        while sum(map(len, words)) > room:
+        while sum(map(len, words)) + 3 * (len(words) - 1) > BRIEF:
             longest = max(words, key=len)
-            others = sum(map(len, words)) - len(longest)
-            shorter = max(room - others, sorted(map(len, words))[-2] - 1, room // len(words))
-            words[words.index(longest)] = brief(longest, min(shorter, len(longest) - 1))
+            words[words.index(longest)] = brief(longest, len(longest) - 1)
         return " | ".join(words)
 
     def __str__(self) -> str:
-        words = ["; ".join(f"{one.address}: {one}" for one in reading) for reading in self.readings]
-        return "either " + ", or ".join(words)
+        service = [reading for reading in self.readings if isinstance(reading[0].address, NoAddress)]
+        mode = "operations mode, " if service else ""
+        words = [
+            "service mode, " + "; ".join(map(str, reading))
+            if reading in service
+            else mode + "; ".join(f"{one.address}: {one}" for one in reading)
+            for reading in self.readings
+        ]
+        return "either " + "; or ".join(words)

@@ -273,5 +273,9 @@ class SpeedDirectionFunctions(SpeedControl, FunctionControl):
         return words + function_words(self.functions, 40 - len(words))
 
     def __str__(self) -> str:
-        words = function_words(self.functions)
-        return f"speed, direction and functions: {self._direction()}, {reading_126(self.code)}, {words}"
+        functions = self.functions
+        on = " ".join(f"F{index}" for index, state in functions.items() if state) or "none"
+        return (
+            f"speed, direction and functions: {self._direction()}, {reading_126(self.code)}, "
+            f"on of F0 to F{len(functions) - 1}: {on}"
+        )
