@@ -58,7 +58,7 @@ LONG_FORM = st.builds(
 ONE_BYTE = st.one_of(
     st.integers(0x40, 0x9F), st.integers(0x40, 0xBF), st.sampled_from([0x00, 0x01, 0x0A, 0x0B, 0x0B, 0x0E, 0x0F])
 )
-TWO_BYTES = st.tuples(st.sampled_from([0x12, 0x13, 0x3F, 0x3F, 0x3E, 0xF2, 0xF3, 0xDE, 0xDF, 0xD8, 0xDC, 0xDD, 0x06]), VALUES).map(lambda two: (two[0], two[1] & 0xBF) if two[0] == 0x3E else two)
+TWO_BYTES = st.tuples(st.sampled_from([0x12, 0x13, 0x3F, 0x3F, 0x3E, 0xF2, 0xF3, 0xDE, 0xDF, 0xD8, 0xDC, 0xDD, 0x06]), VALUES)
 THREE_BYTES = st.tuples(st.sampled_from([0x3D, 0xC0]), st.sampled_from([0, 1, 0x80, 0x81, 0x7F, 0xFF]), st.sampled_from([0, 1, 2, 255]))
 INSTRUCTION = st.one_of(ONE_BYTE.map(lambda one: (one,)), TWO_BYTES, LONG_FORM, THREE_BYTES)
 
@@ -203,7 +203,7 @@ class MultiFunctionModels(_Models):
         come once (S-9.2.1 C; the plain model takes that for the station's duty alone).
         """
         classes = [byte >> 5 for byte in body if byte >> 5 in (0b000, 0b001, 0b111)]
-        if not set(body) & {0x06, 0x07, 0x3E, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
+        if not set(body) & {0x06, 0x07, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
             self.send(with_error_byte(bytes((*self.own(), *body))), gap)
 
 

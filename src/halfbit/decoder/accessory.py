@@ -8,7 +8,6 @@ from ..error import HalfbitError
 from ..instruction import (
     AccessoryAddress,
     AccessoryBroadcast,
-    Address,
     BasicAccessory,
     CvAccess,
     DecoderKind,
@@ -49,7 +48,8 @@ class AccessoryDecoder(DecoderMachine):
     - C = 1 switches one output on, C = 0 switches it off; the other of the pair stays.
     - CV 3 to 6 are the times on of pairs 0 to 3, with output addressing CV 3; an activation starts the time anew.
     - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing only by its
-      own pair. CDDD = 0DDD is reserved. CV access to broadcast is for board 511.
+      own pair. CDDD = 0DDD is reserved. There is no broadcast of CV access: the bytes of broadcast are those
+      of board 511.
     - An accessory NOP has no effect, but comes between two packets as any other.
     - Resets change nothing. A factory reset switches everything off.
 
@@ -121,7 +121,7 @@ class AccessoryDecoder(DecoderMachine):
 
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
         one = instructions[0]
-        if not self._meant(one.address, any_kind=isinstance(one, LegacyCvAccess)):
+        if not self._meant(one):
             return []
         second = self._second(data)
         if isinstance(one, BasicAccessory):
@@ -134,21 +134,24 @@ class AccessoryDecoder(DecoderMachine):
                 return self._in_operations(access, second)
         return []
 
-    def _turn_page(self, page: int) -> list[Effect]:
-        """Register 6 is undefined (S-9.2.3 E, second column of the table of registers)."""
-        return []
-
-    def _meant(self, address: Address, any_kind: bool) -> bool:
+    def _meant(self, one: Instruction) -> bool:
         """True if a packet is for this decoder."""
+        address = one.address
         extended = self._store[29] & _EXTENDED != 0
         if isinstance(address, AccessoryBroadcast):
-            return not extended
+            if isinstance(one, CvAccess):
+                address = AccessoryAddress(511, address.pair)
+            else:
+                return not extended
         if isinstance(address, ExtendedAccessoryBroadcast):
-            return extended
+            if isinstance(one, CvAccess):
+                address = ExtendedAccessoryAddress(2047)
+            else:
+                return extended
         if isinstance(address, ExtendedAccessoryAddress):
             return extended and self._reaches(address.number >> 2, address.number & 3)
         if isinstance(address, AccessoryAddress):
-            return (any_kind or not extended) and self._reaches(address.board, address.pair)
+            return (not extended or isinstance(one, LegacyCvAccess)) and self._reaches(address.board, address.pair)
         return False
 
     def _reaches(self, board: int, pair: int | None) -> bool:

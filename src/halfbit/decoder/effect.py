@@ -77,7 +77,7 @@ class SpeedChanged:
 
     def __str__(self) -> str:
         ways = [
-            f"{words} {duration / 1e6:g} ms a step"
+            f"{words} {duration / 1e6:.1f} ms a step"
             for words, duration in (("rising", self.acceleration), ("falling", self.deceleration))
             if duration
         ]

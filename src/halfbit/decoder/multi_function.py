@@ -221,7 +221,8 @@ class MultiFunctionDecoder(DecoderMachine):
         if speed.emergency:
             return SpeedChanged(speed)
         cvs, steps = self._store.__getitem__, speed.steps or before.steps or self._steps
-        return SpeedChanged(speed, momentum(cvs, steps, rising=True), momentum(cvs, steps, rising=False))
+        rising = momentum(cvs, steps, rising=True) if speed.step else 0
+        return SpeedChanged(speed, rising, momentum(cvs, steps, rising=False))
 
     @property
     def _configuration(self) -> Configuration:
