@@ -141,7 +141,7 @@ class Audit:
     """What a capture says about a station."""
 
     findings: tuple[Finding, ...]
-    #: How far the capture scatters the length of bits, ns: the width of the middle 90 % of whole one-bits.
+    #: How far the capture scatters the length of bits, ns: 95 % of whole one-bits differ by no more from the one before.
     jitter: int
     #: By how much the capture may lengthen the halves of one polarity and shorten the others', ns.
     asymmetry: int

@@ -114,6 +114,8 @@ class Change:
             known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
             words = f"{name} := {self.after}{known}" if isinstance(self.after, int) else f"{name} {self.after}"
             return words if self.effective else f"{words}, sent once: no effect"
+        if self.item is Item.RESTRICTION:
+            return "speed not restricted" if self.after is None else f"speed restricted to code {self.after}"
         if self.item in (Item.RESET, Item.SPEED):
             return str(self.after)
         if self.item is Item.CONSIST:
@@ -218,7 +220,7 @@ class Seen:
 
         Gaps are counted by classes of a width of 1/32 of a doubling, so that memory stays flat.
         """
-        left = (self.packets - 1) // 2
+        left = (self.packets - 2) // 2
         for kind in sorted(self.gaps, key=_middle):
             if left < self.gaps[kind]:
                 return _middle(kind)
