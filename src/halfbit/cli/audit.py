@@ -75,7 +75,8 @@ def lines(found: Audit, width: int | None) -> list[str]:
     scatter = f"the capture scatters bits by {found.jitter / 1000:g} us"
     if found.asymmetry:
         scatter += f", and sees one polarity {found.asymmetry / 2000:g} us late"
-    text = [f"{found.packets} packets, {found.losses} losses; {scatter}, which is allowed for", ""]
+    head = f"{found.packets} packets, {found.losses} losses; {scatter}, which is allowed for"
+    text = [*textwrap.wrap(head, width or 120), ""]
     if width is not None and width < 110:
         table = Columns(("verdict", "rule"), (11,), width)
         text.append(table.head)
