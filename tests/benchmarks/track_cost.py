@@ -30,7 +30,10 @@ def bodies(number: int, seed: int = 1) -> Iterator[bytes]:
     """What a busy track carries, without error detection bytes; ``b""`` for a torn packet. Invented."""
     rng = random.Random(seed)
     vehicles = [bytes([n]) for n in range(3, 43)] + [bytes([0xC4, n]) for n in range(20)]
-    state = {vehicle: [bytes([0x3F, 0x80 | rng.randrange(2, 128)]), bytes([0x90 | rng.randrange(16)]), bytes([0xB0])] for vehicle in vehicles}
+    state = {
+        vehicle: [bytes([0x3F, 0x80 | rng.randrange(2, 128)]), bytes([0x90 | rng.randrange(16)]), bytes([0xB0])]
+        for vehicle in vehicles
+    }
     for index in range(number):
         vehicle = vehicles[index % len(vehicles)]
         draw = rng.random()
@@ -56,7 +59,9 @@ def track(number: int, seed: int = 1) -> Iterator[Packet | Fault]:
     now = 0
     for body in bodies(number, seed):
         end = now + GAP
-        yield Packet(with_error_byte(body), 16, now, end) if body else Fault(FaultKind.UNEQUAL, now, end, now, 0, b"\x03")
+        yield (
+            Packet(with_error_byte(body), 16, now, end) if body else Fault(FaultKind.UNEQUAL, now, end, now, 0, b"\x03")
+        )
         now = end
 
 
@@ -71,9 +76,7 @@ class Cost:
 def cost(number: int, rounds: int) -> Cost:
     """Half-bits to events, then events to changes, in turn."""
     durations = [
-        duration
-        for body in bodies(number)
-        for duration in packet_durations(with_error_byte(body or b"\x03\x74"), 16)
+        duration for body in bodies(number) for duration in packet_durations(with_error_byte(body or b"\x03\x74"), 16)
     ]
     machine = InstructionMachine()
     events = [event for packet in track(number) for event in machine.feed(packet)]

@@ -50,9 +50,8 @@ SESSION = (
     + s(*[RESET] * 3, *["7D 08"] * 5, *[RESET] * 6, *["78 04"] * 5, *[RESET] * 6, preamble=22)
     + s(*[RESET] * 3, *["70 04"] * 5, preamble=22)
 )
-REGISTERS = (
-    s(*[RESET] * 3, *["7D 01"] * 5, *[RESET] * 6, *["7A 05"] * 5, *[RESET] * 6, preamble=22)
-    + s(*[RESET] * 3, *["72 05"] * 7, *[RESET] * 3, *["78 05"] * 5, *[RESET] * 10, preamble=22)
+REGISTERS = s(*[RESET] * 3, *["7D 01"] * 5, *[RESET] * 6, *["7A 05"] * 5, *[RESET] * 6, preamble=22) + s(
+    *[RESET] * 3, *["72 05"] * 7, *[RESET] * 3, *["78 05"] * 5, *[RESET] * 10, preamble=22
 )
 STATES = (
     s("03 DE 01", IDLE, "03 DE 01", IDLE, "03 DE 00", IDLE, "03 DE 00", IDLE)
@@ -88,7 +87,10 @@ BROKEN: dict[str, tuple[Callable[[], list[int]], set[str]]] = {
     "same decoder": (lambda: durations(RUNNING + s("03 74", "03 74") + RUNNING), set()),
     "hold-off 20 ms": (lambda: durations(RUNNING + s(RESET, IDLE, "65 74") + RUNNING), set()),
     "hold-off 10 packets": (lambda: durations(RUNNING + s(RESET, *[IDLE] * 9, "70 74") + RUNNING), set()),
-    "power on": (lambda: [*durations(RUNNING), *OFF, *durations(s(*[RESET] * 10, *["7C 00 0C"] * 5, *[RESET] * 6, preamble=22))], set()),
+    "power on": (
+        lambda: [*durations(RUNNING), *OFF, *durations(s(*[RESET] * 10, *["7C 00 0C"] * 5, *[RESET] * 6, preamble=22))],
+        set(),
+    ),
     "resets before": (lambda: durations(RUNNING + s(RESET, *["74 07 0D"] * 5, preamble=22) + s(*[IDLE] * 3)), set()),
     "verifies": (lambda: durations(session(*["74 07 0D"] * 4, *[RESET] * 3)), set()),
     "register verifies": (lambda: durations(session(*["72 0D"] * 6, *[RESET] * 3)), set()),
@@ -96,8 +98,14 @@ BROKEN: dict[str, tuple[Callable[[], list[int]], set[str]]] = {
     "recovery": (lambda: durations(session(*["7C 00 0C"] * 5, *[RESET] * 5)), set()),
     "address recovery": (lambda: durations(session(*["78 0C"] * 5, *[RESET] * 9)), set()),
     "page recovery": (lambda: durations(session(*["7D 08"] * 5, *[RESET] * 5)), set()),
-    "functions twice": (lambda: durations(RUNNING + s("03 DE 01", IDLE, "03 DE 00", IDLE, "03 DE 00", IDLE) + RUNNING), set()),
-    "binary states twice": (lambda: durations(RUNNING + s("03 DD 85", IDLE, "03 DD 05", IDLE, "03 DD 05", IDLE) + RUNNING), set()),
+    "functions twice": (
+        lambda: durations(RUNNING + s("03 DE 01", IDLE, "03 DE 00", IDLE, "03 DE 00", IDLE) + RUNNING),
+        set(),
+    ),
+    "binary states twice": (
+        lambda: durations(RUNNING + s("03 DD 85", IDLE, "03 DD 05", IDLE, "03 DD 05", IDLE) + RUNNING),
+        set(),
+    ),
     "binary short form": (lambda: durations(RUNNING + s(*["03 C0 85 00", IDLE] * 2) + RUNNING), set()),
 }
 
@@ -167,7 +175,7 @@ def test_jitter_is_measured_and_allowed_for() -> None:
 
 
 def test_a_capture_that_sees_one_polarity_late_is_no_unequal_station() -> None:
-    """Slow optocouplers delay one direction of change by some us (common practice, no source): ones and zeros lean alike."""
+    """Slow optocouplers delay one direction of change by some us (common practice, no source): all halves lean so."""
     signal = durations(RUNNING)
     late = [duration + (3 * US if at % 2 else -3 * US) for at, duration in enumerate(signal)]
     found = audit(edges_from_durations(late, "ns"))

@@ -174,7 +174,9 @@ def test_audit_of_a_bad_station(capsys: pytest.CaptureFixture[str], tmp_path: Pa
     [("traffic", SHUNTING), ("follow", SHUNTING, "--address", "7"), ("audit", PROGRAMMING)],
     ids=lambda arguments: str(arguments[0]),
 )
-def test_lines_fit_the_width(capsys: pytest.CaptureFixture[str], wide: Any, arguments: tuple[str, ...], width: int) -> None:
+def test_lines_fit_the_width(
+    capsys: pytest.CaptureFixture[str], wide: Any, arguments: tuple[str, ...], width: int
+) -> None:
     wide(width)
     lines = said(capsys, *arguments)
     assert max(map(len, lines)) <= width
@@ -210,7 +212,9 @@ def test_wrong_use_is_refused(capsys: pytest.CaptureFixture[str], arguments: tup
         (("traffic", SHUNTING, "--plot", "drawing.xyz"), "must end in"),
     ],
 )
-def test_what_cannot_be_done_is_said_in_a_line(capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], words: str) -> None:
+def test_what_cannot_be_done_is_said_in_a_line(
+    capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], words: str
+) -> None:
     assert main(arguments) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert words in line

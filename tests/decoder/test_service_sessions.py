@@ -1,4 +1,4 @@
-"""Programming sessions from half-bits, in all modes of S-9.2.3 E: what the CVs hold at the end, and what is acknowledged."""
+"""Programming sessions from half-bits, in all modes of S-9.2.3 E: the CVs at the end, and the acknowledgements."""
 
 from __future__ import annotations
 
@@ -49,7 +49,9 @@ SESSIONS = (
 )
 
 
-def _differs(decoder: MultiFunctionDecoder | AccessoryDecoder, fresh: MultiFunctionDecoder | AccessoryDecoder) -> dict[int, int]:
+def _differs(
+    decoder: MultiFunctionDecoder | AccessoryDecoder, fresh: MultiFunctionDecoder | AccessoryDecoder
+) -> dict[int, int]:
     return {n: decoder.cvs[n] for n in range(1, 257) if decoder.cvs[n] != fresh.cvs[n]}
 
 

@@ -26,9 +26,10 @@ from halfbit.simulate.signal import with_error_byte
 from .support_track import MS, packets
 
 BODIES = st.sampled_from(
-    ["03 74", "03 9F", "03 EC 02 07", "0A 74", "03 13 0A", "00 00", "7C 02 07", "7D 11", "03 C0 01 01", "FF 00", "03 3D 01 09",
-     "81 F8", "81 EC 05 02", "81 F8 EC 02 02", "81 71 05", "C0 00 3F 90", "03 EC 10 C9", "03 EC 11 07"]
-)  # fmt: skip
+    ["03 74", "03 9F", "03 EC 02 07", "0A 74", "03 13 0A", "00 00", "7C 02 07", "7D 11", "03 C0 01 01"]
+    + ["FF 00", "03 3D 01 09", "81 F8", "81 EC 05 02", "81 F8 EC 02 02", "81 71 05", "C0 00 3F 90"]
+    + ["03 EC 10 C9", "03 EC 11 07"]
+)
 
 
 @settings(max_examples=60, deadline=None)
@@ -58,7 +59,11 @@ def test_a_saved_decoder_goes_on_as_if_nothing_had_happened(bodies: list[str], c
 
 def test_what_decode_gives_can_be_fed() -> None:
     decoder = MultiFunctionDecoder({1: 7, 29: 2})
-    effects = [effect for event in decode(open_capture("examples/captures/shunting_turn.txt")) for effect in decoder.feed(event)]
+    effects = [
+        effect
+        for event in decode(open_capture("examples/captures/shunting_turn.txt"))
+        for effect in decoder.feed(event)
+    ]
     # "rings the bell and sets off" is one packet with two instructions (examples/captures/scenario.txt)
     assert FunctionChanged(1, True) in effects
     assert decoder.cvs[19] == 11
@@ -72,7 +77,9 @@ def test_a_veto_with_its_reason() -> None:
         return "not above 20" if number == 3 and new > 20 else None
 
     decoder = MultiFunctionDecoder(veto=veto)
-    effects = [effect for packet in packets(*["03 EC 02 15"] * 2, *["03 EC 02 14"] * 2) for effect in decoder.feed(packet)]
+    effects = [
+        effect for packet in packets(*["03 EC 02 15"] * 2, *["03 EC 02 14"] * 2) for effect in decoder.feed(packet)
+    ]
     assert effects[0] == CvRefused(3, 21, "not above 20")
     assert effects[1] == CvWritten(3, 0, 20)
     assert asked == [(3, 0, 21), (3, 0, 20)]

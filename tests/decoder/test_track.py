@@ -5,17 +5,7 @@ from __future__ import annotations
 import pytest
 
 from halfbit import Fault, FaultKind, Packet, auto_limits, decode, instructions, open_capture
-from halfbit.decoder import (
-    EMERGENCY_STOP,
-    STOP,
-    Change,
-    Consist,
-    CvBit,
-    Either,
-    Item,
-    Speed,
-    TrackState,
-)
+from halfbit.decoder import EMERGENCY_STOP, STOP, Change, Consist, CvBit, Either, Item, Speed, TrackState
 from halfbit.instruction import (
     AccessoryAddress,
     Address,
@@ -88,7 +78,9 @@ LATEST = 35 * MS
         ("programming_track.txt", PROGRAMMING_TRACK),
     ],
 )
-def test_the_example_captures(file: str, expected: list[tuple[float, Address | None, Item, int | None, object]]) -> None:
+def test_the_example_captures(
+    file: str, expected: list[tuple[float, Address | None, Item, int | None, object]]
+) -> None:
     edges = open_capture(f"examples/captures/{file}")
     track = TrackState(CVS)
     changes = [change for event in decode(edges, auto_limits(edges)) for change in track.feed(event)]
@@ -187,7 +179,9 @@ def test_broadcast_stop_is_for_all() -> None:
 def test_a_reset_is_for_all() -> None:
     """S-9.2 B: digital decoder reset."""
     track = TrackState({ShortAddress(3): {29: 2}})
-    assert words(track, "03 74", "03 9F", "00 00")[-6:] == [f"short 3: {one}" for one in ("stop", "F1 off", "F2 off", "F3 off", "F4 off", "FL off")]
+    assert words(track, "03 74", "03 9F", "00 00")[-6:] == [
+        f"short 3: {one}" for one in ("stop", "F1 off", "F2 off", "F3 off", "F4 off", "FL off")
+    ]
 
 
 def test_consists() -> None:
@@ -205,7 +199,18 @@ def test_consists() -> None:
 
 def test_functions_states_and_outputs() -> None:
     """S-9.2.1 C and D."""
-    found = words(TrackState(), "03 DE 81", "03 DE 01", "03 DD 85", "03 C0 80 01", "03 3D 01 09", "03 3E 05", "81 FB", "81 71 05", "03 01")
+    found = words(
+        TrackState(),
+        "03 DE 81",
+        "03 DE 01",
+        "03 DD 85",
+        "03 C0 80 01",
+        "03 3D 01 09",
+        "03 3E 05",
+        "81 FB",
+        "81 71 05",
+        "03 01",
+    )
     assert found == [
         "short 3: F13 on",
         "short 3: F20 on",

@@ -53,7 +53,9 @@ def _tour_in_a_consist(pair: MultiFunctionPair) -> None:
 
 
 def _tour_in_service_mode(pair: MultiFunctionPair) -> None:
-    _service(pair, "7C 02 14", "74 02 14", "74 02 15", "78 02 F8", "78 02 E8", "78 02 E0", "7D 11", "78 07", "70 07", "7D 01")
+    _service(
+        pair, "7C 02 14", "74 02 14", "74 02 15", "78 02 F8", "78 02 E8", "78 02 E0", "7D 11", "78 07", "70 07", "7D 01"
+    )
     _service(pair, "7C 06 05", "7C 07 08", "75 11", "75 01")
     _send(pair, "00 00", "7C 02 14", gap=MS)
     pair.tick(20 * MS)
@@ -90,11 +92,19 @@ def test_every_rule_of_accessory_decoders_is_met() -> None:
     total = None
     for cv29 in range(0b10000000, 0b11111111, 0b00100000):
         pair = AccessoryPair({29: cv29, 3: 2})
-        _send(pair, "81 F8", "81 F9", "81 F0", "BF 88", "81 FB", "81 71 05", "BF 07 00", "81 71 02", "82 F8", "82 71 02")
+        _send(
+            pair, "81 F8", "81 F9", "81 F0", "BF 88", "81 FB", "81 71 05", "BF 07 00", "81 71 02", "82 F8", "82 71 02"
+        )
         pair.tick(10 * MS)
         pair.tick(50 * MS)
         for head in ("81 F0", "81 F8", "81 71"):
-            _send(pair, *[f"{head} EC 08 00"] * 3, f"{head} E4 1C 00", *[f"{head} E8 02 F8"] * 2, *[f"{head} EC 06 01"] * 2)
+            _send(
+                pair,
+                *[f"{head} EC 08 00"] * 3,
+                f"{head} E4 1C 00",
+                *[f"{head} E8 02 F8"] * 2,
+                *[f"{head} EC 06 01"] * 2,
+            )
         _send(pair, *["81 7C 02 02"] * 3)
         _service(pair, "7C 00 01", "76 00 01", "74 00 01", "78 03", "70 01", "78 01", "7D 02", "7F 08")
         total = pair.seen if total is None else total + pair.seen

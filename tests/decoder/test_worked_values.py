@@ -53,18 +53,14 @@ def test_momentum() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "adjustment", "total"),
-    [(10, 5, 15), (10, 0x80 | 5, 5), (10, 0x80 | 20, 0), (250, 100, 255)],
+    ("value", "adjustment", "total"), [(10, 5, 15), (10, 0x80 | 5, 5), (10, 0x80 | 20, 0), (250, 100, 255)]
 )
 def test_momentum_is_adjusted(value: int, adjustment: int, total: int) -> None:
     """S-9.2.2, CV 24: bits 0 to 6 added to CV 4, or subtracted if bit 7; held at the most and at none."""
     assert momentum({4: value, 24: adjustment}.__getitem__, 28, rising=False) == total * 32_000_000
 
 
-@pytest.mark.parametrize(
-    ("trim", "level"),
-    [(0, 100), (128, 100), (64, 50), (255, 199)],
-)
+@pytest.mark.parametrize(("trim", "level"), [(0, 100), (128, 100), (64, 50), (255, 199)])
 def test_trim(trim: int, level: int) -> None:
     """S-9.2.2, CV 66: drive level * n / 128, 0 is not implemented. CV 67 is the level of step 1 of the table."""
     cvs = {number: 0 for number in range(1, 100)}

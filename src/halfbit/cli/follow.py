@@ -21,9 +21,9 @@ from .width import terminal_width
 __all__ = ["add_parser", "run"]
 
 _EPILOG = """\
-The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with a long
-address; an accessory decoder with decoder addressing, CV 29 = 128. --cv sets others, or these. Everything else is as
-docs/decoder.rst says, with what the standards leave open.
+The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with
+a long address; an accessory decoder with decoder addressing, CV 29 = 128, an extended one with output addressing, 224.
+--cv sets others, or these. The page on decoders says how what the standards leave open is decided.
 
 With --json each line is an object; times are integer ns:
   effect    time effect{kind ...} words
@@ -52,7 +52,12 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         help="whose decoder it is: 7 or 2604, or 'accessory 9', 'extended accessory 37'",
     )
     parser.add_argument(
-        "--cv", type=cv_of, action="append", default=[], metavar="N=V", help="a CV's value at the start; may be given several times"
+        "--cv",
+        type=cv_of,
+        action="append",
+        default=[],
+        metavar="N=V",
+        help="a CV's value at the start; may be given several times",
     )
     parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
     add_event_options(parser)
@@ -136,7 +141,9 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
 
 
 def _object(effect: Effect) -> dict[str, Any]:
-    values = attrs.asdict(effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2])
+    values = attrs.asdict(
+        effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2]
+    )
     return {"kind": type(effect).__name__, **values}
 
 
@@ -147,7 +154,8 @@ def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
     if isinstance(decoder, MultiFunctionDecoder):
         on = ["FL" if number == 0 else f"F{number}" for number in sorted(decoder.state().vehicle.functions)]
         parts += [
-            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, drive level {decoder.drive_level} of 255",
+            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, "
+            f"drive level {decoder.drive_level} of 255",
             f"functions on: {' '.join(on) or '-'}",
         ]
     else:

@@ -43,13 +43,14 @@ class AccessoryDecoder(DecoderMachine):
     - With CV 29 bit 5 the decoder obeys extended packets only, else basic ones only. A packet of the other kind is for
       another decoder. The legacy form of CV access reaches both.
     - Decoder addressing: eight outputs, DDD; or four signals, by the two low bits of the 11-bit address. Output
-      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1 with
-      CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from memory).
+      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1
+      with CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from
+      memory).
     - C = 1 switches one output on, C = 0 switches it off; the other of the pair stays.
     - CV 3 to 6 are the times on of pairs 0 to 3, with output addressing CV 3; an activation starts the time anew.
-    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing only by its
-      own pair. CDDD = 0DDD is reserved. There is no broadcast of CV access: the bytes of broadcast are those
-      of board 511.
+    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing
+      only by its own pair. CDDD = 0DDD is reserved. There is no broadcast of CV access: the bytes of broadcast are
+      those of board 511.
     - An accessory NOP has no effect, but comes between two packets as any other.
     - Resets change nothing. A factory reset switches everything off.
 

@@ -74,8 +74,8 @@ class _Widths:
 
 def _strain(rule: Rule, value: int) -> int:
     """How far a value leans towards a bound or beyond it."""
-    below = -10**12 if rule.least is None else rule.least - value
-    return max(below, -10**12 if rule.most is None else value - rule.most)
+    below = -(10**12) if rule.least is None else rule.least - value
+    return max(below, -(10**12) if rule.most is None else value - rule.most)
 
 
 class StationAudit:
@@ -83,8 +83,8 @@ class StationAudit:
 
     def __init__(self) -> None:
         self._widths = {name: _Widths() for name in _TIMED}
-        # By how much a whole one-bit differs from the one before it: whatever widths a station has, it keeps to them from one
-        # bit to the next, so this is the capture's.
+        # By how much a whole one-bit differs from the one before it: whatever widths a station has, it keeps to them
+        # from one bit to the next, so this is the capture's.
         self._scatter = _Widths()
         # First half less last half: of one-bits, and of zero-bits that are not stretched.
         self._leans = {1: _Widths(), 0: _Widths()}
@@ -160,9 +160,10 @@ class StationAudit:
 def audit(edges: Iterable[Edge]) -> Audit:
     """Hold a capture against the rules for stations.
 
-    The capture's own scatter is measured from one one-bit to the next, and what lies out of bounds by no more than that scatter is
-    not said to be broken. A station whose own bits scatter cannot be told from a capture that does. A capture that sees one
-    polarity late is told from a station with unequal halves by its zero-bits, which then lean alike.
+    The capture's own scatter is measured from one one-bit to the next, and what lies out of bounds by no more than
+    that scatter is not said to be broken. A station whose own bits scatter cannot be told from a capture that does. A
+    capture that sees one polarity late is told from a station with unequal halves by its zero-bits, which then lean
+    alike.
 
     :raises HalfbitError: for edges that are none.
     """

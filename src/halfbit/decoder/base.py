@@ -100,9 +100,9 @@ class Heard:
 class DecoderMachine(abc.ABC):
     """A decoder's rules for packets, whatever it drives.
 
-    What the text leaves open: exactly the second of several identical packets acts, the third and later ones do nothing. A
-    torn packet does not come between two others, for only valid ones are named. The packet that ends service mode is
-    itself acted on, and operations resume with it.
+    What the text leaves open: exactly the second of several identical packets acts, the third and later ones do
+    nothing. A torn packet does not come between two others, for only valid ones are named. The packet that ends
+    service mode is itself acted on, and operations resume with it.
     """
 
     _kind: ClassVar[DecoderKind]
@@ -242,8 +242,8 @@ class DecoderMachine(abc.ABC):
     def _in_operations(self, access: Access, second: bool) -> list[Effect]:
         """Verify at once, write with the second identical packet; both are answered (S-9.2.1 C and E).
 
-        A verify is answered with the value whether or not it agrees, which the text leaves open. A write is answered with
-        what was written, also by the short form.
+        A verify is answered with the value whether or not it agrees, which the text leaves open. A write is answered
+        with what was written, also by the short form.
         """
         store, cv = self._store, access.cv
         if not access.write:

@@ -57,7 +57,7 @@ from .effect import (
     Speed,
     SpeedChanged,
 )
-from .state import Binary, MultiFunctionState, Vehicle
+from .state import MultiFunctionState, Vehicle
 
 __all__ = ["MultiFunctionDecoder"]
 
@@ -80,11 +80,12 @@ class MultiFunctionDecoder(DecoderMachine):
 
     What the text leaves open is decided so:
 
-    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed outside
-      service mode. Addresses are those at the start of the packet.
-    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction that
-      "may be ignored" is not ignored.
-    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the consist too.
+    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed
+      outside service mode. Addresses are those at the start of the packet.
+    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction
+      that "may be ignored" is not ignored.
+    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the
+      consist too.
     - In a consist, speed to the own address is ignored whole: direction, FL of 14 steps and restricted speed with it.
       Broadcast is obeyed, and so is the own address if it is also the consist's.
     - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the

@@ -96,8 +96,8 @@ class Change:
     number: int | None
     before: Value
     after: Value
-    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A write that decoders
-    #: act on may still be refused by one, for its lock say: no packet tells.
+    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A decoder may still
+    #: refuse one that it could act on, for its lock say: no packet tells.
     effective: bool = True
 
     def __str__(self) -> str:
@@ -137,7 +137,7 @@ class Change:
 
 
 class Seen:
-    """What was seen of one address. Its attributes are there to be read; :class:`halfbit.decoder.TrackState` keeps them."""
+    """What was seen of one address. Read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
     __slots__ = (
         "address",
