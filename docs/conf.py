@@ -17,8 +17,7 @@ DOCS = Path(__file__).resolve().parent
 sys.path.insert(0, str(DOCS.parent / "src"))
 
 from halfbit.decoder import MULTI_FUNCTION, RULES  # noqa: E402
-from halfbit.instruction import render
-from halfbit.instruction import listing
+from halfbit.instruction.listing import listing, render
 
 project = "halfbit"
 author = "the halfbit contributors"
@@ -42,6 +41,7 @@ nitpick_ignore_regex = [
     (r"py:data", r"[A-Z_]+"),
     (r"py:class", r"(list|dict)\[.*JsonValue\]"),
     (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.block\.Batch|halfbit\.survey\.trial\.Stretch"),
+    (r"py:class", r"halfbit\.decoder\.acts\.Acts"),
     (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|json|os|random|types|typing)\..*"),
     (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
 ]
@@ -50,6 +50,10 @@ nitpick_ignore_regex = [
 _MODULES = (
     "halfbit",
     "halfbit.decoder",
+    "halfbit.decoder.cv",
+    "halfbit.decoder.effect",
+    "halfbit.decoder.rules",
+    "halfbit.decoder.seen",
     "halfbit.instruction",
     "halfbit.instruction.address",
     "halfbit.instruction.standard",

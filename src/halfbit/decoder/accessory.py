@@ -55,8 +55,8 @@ class AccessoryDecoder(DecoderMachine):
     - Resets change nothing. A factory reset switches everything off.
 
     :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.ACCESSORY`.
-    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.ACCESSORY`.
+    :param veto: see :data:`~halfbit.decoder.cv.Veto`.
     :param on_time_unit: ns for each count of CV 3 to 6. The text has no unit: 10 ms is an assumption.
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
     """

@@ -10,7 +10,7 @@ import attrs
 from ..error import HalfbitError
 from .effect import CvHeld, CvRefused, CvWritten
 
-__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvStore", "Veto", "Write", "row_of"]
+__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write", "row_of"]
 
 #: Asked before a CV is written by a packet: number, old value, new value. It gives the reason why it must not be
 #: written, or ``None``. Not asked for what follows from another write (CV 19 and 29 after CV 1), nor at a factory

@@ -255,7 +255,9 @@ def _on(on: bool) -> str:
     return "on" if on else "off"
 
 
+#: Stop, with momentum.
 STOP = Speed(0, 0)
+#: No energy to the motor.
 EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
 #: What a decoder does.

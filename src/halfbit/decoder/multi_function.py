@@ -96,8 +96,8 @@ class MultiFunctionDecoder(DecoderMachine):
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
 
     :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.MULTI_FUNCTION`.
-    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.MULTI_FUNCTION`.
+    :param veto: see :data:`~halfbit.decoder.cv.Veto`.
     :param timeout_unit: ns for each count of CV 11. S-9.2.4 has the unit, which was not at hand: 1 s is an assumption.
         Any valid packet starts the time anew.
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.

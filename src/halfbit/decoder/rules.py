@@ -68,6 +68,7 @@ class Rule:
         return f"{self.unit.words(self.least).split()[0]} to {self.unit.words(self.most)}"
 
 
+#: What the audit looks at.
 RULES = (
     Rule("one half", "half of a one-bit", "S-9.1 A, table 1", Unit.US, 55 * _US, 61 * _US),
     Rule("one difference", "difference between the halves of a one-bit", "S-9.1 A, table 1", Unit.US, most=3 * _US),
