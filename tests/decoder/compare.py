@@ -116,7 +116,8 @@ class _Pair:
     def _same(self, ours: tuple[Effect, ...], theirs: list[Plain], before: dict[str, Any], data: bytes) -> list[Plain]:
         mine, plain = _ours(ours, before.get("speed")), _theirs(theirs)
         after = self.plain.state()
-        where = f"at {self.now} ns, packet {data.hex(' ')}, before {[before[key] for key in before if key not in ('functions', 'binary_states')]}"
+        told = {key: value for key, value in before.items() if key not in ("functions", "binary_states")}
+        where = f"at {self.now} ns, packet {data.hex(' ')}, before {told}"
         assert sorted(map(repr, mine)) == sorted(map(repr, plain)), f"ours {mine}, plain {plain}, {where}"
         assert self._state() == self._plain_state(after), where
         for effect in plain:
@@ -215,20 +216,45 @@ class MultiFunctionPair(_Pair):
             ("consist: speed obeyed", operations and to_consist and speed and "speed" in said),
             ("consist: direction opposite", operations and to_consist and speed and cvs[19] & 128),
             ("consist: functions obeyed by CV 21, 22", operations and to_consist and not own and "function" in said),
-            ("consist: functions not obeyed", operations and to_consist and not own and opcode & 0xC0 == 0x80 and "function" not in said),
+            (
+                "consist: functions not obeyed",
+                operations and to_consist and not own and opcode & 0xC0 == 0x80 and "function" not in said,
+            ),
             ("consist: no long form of CV access", operations and to_consist and long_cv),
-            ("consist: short form of CV access", operations and to_consist and opcode & 0xFE == 0xF2 and "cv_written" in said),
+            (
+                "consist: short form of CV access",
+                operations and to_consist and opcode & 0xFE == 0xF2 and "cv_written" in said,
+            ),
             ("consist control", operations and own and opcode & 0xFE == 0x12 and "cv_written" in said),
-            ("14 steps: FL in speed and direction", operations and own and not cvs[29] & 2 and opcode & 0xC0 == 0x40 and "function" in said),
-            ("28 steps: FL in function group one", operations and cvs[29] & 2 and opcode & 0xE0 == 0x80 and any(effect[:2] == ("function", 0) for effect in effects)),
+            (
+                "14 steps: FL in speed and direction",
+                operations and own and not cvs[29] & 2 and opcode & 0xC0 == 0x40 and "function" in said,
+            ),
+            (
+                "28 steps: FL in function group one",
+                operations
+                and cvs[29] & 2
+                and opcode & 0xE0 == 0x80
+                and any(effect[:2] == ("function", 0) for effect in effects),
+            ),
             ("CV 29 bit 0 turns the direction", operations and own and speed and cvs[29] & 1 and "direction" in said),
             ("CV written in operations", operations and "cv_written" in said and long_cv),
             ("CV verified in operations", operations and "answer_operations" in said and "cv_written" not in said),
-            ("CV 1 clears CV 19 or bit 5 of 29", {("cv_written", 1), ("cv_written", 19)} <= {effect[:2] for effect in effects} or {("cv_written", 1), ("cv_written", 29)} <= {effect[:2] for effect in effects}),
-            ("CV 17 in force with CV 18", {("cv_written", 17), ("cv_written", 18)} <= {effect[:2] for effect in effects}),
+            (
+                "CV 1 clears CV 19 or bit 5 of 29",
+                {("cv_written", 1), ("cv_written", 19)} <= {effect[:2] for effect in effects}
+                or {("cv_written", 1), ("cv_written", 29)} <= {effect[:2] for effect in effects},
+            ),
+            (
+                "CV 17 in force with CV 18",
+                {("cv_written", 17), ("cv_written", 18)} <= {effect[:2] for effect in effects},
+            ),
             ("indexed CV written", before["indexed"] != after["indexed"]),
             ("lock in force", cvs[15] != cvs[16]),
-            ("CV 15 written in spite of the lock", cvs[15] != cvs[16] and any(effect[:2] == ("cv_written", 15) for effect in effects)),
+            (
+                "CV 15 written in spite of the lock",
+                cvs[15] != cvs[16] and any(effect[:2] == ("cv_written", 15) for effect in effects),
+            ),
             ("service: entered", ("mode", "service") in effects),
             ("service: left by a packet", before["mode"] == "service" and ("mode", "operations") in effects),
             ("service: left by time, packet of its form ignored", after["mode"] == "waiting" and 112 <= first <= 127),
@@ -240,10 +266,18 @@ class MultiFunctionPair(_Pair):
             ("service: register or paged mode acknowledged", service and len(data) == 3 and "acknowledge" in said),
             ("service: page register set", before["page"] != after["page"]),
             ("service: factory reset", service and "factory_reset" in said),
-            ("operations: no acknowledgement pulse", operations and "answer_operations" in said and "acknowledge" not in said),
+            (
+                "operations: no acknowledgement pulse",
+                operations and "answer_operations" in said and "acknowledge" not in said,
+            ),
             ("emergency stop", after["speed"] == "emergency_stop" != before["speed"]),
             ("speed table in force while moving", after["cvs"][29] & 16 and isinstance(after["speed"], int)),
-            ("trim in force", after["cvs"][29] & 16 and isinstance(after["speed"], int) and after["cvs"][66 if after["forward"] else 95]),
+            (
+                "trim in force",
+                after["cvs"][29] & 16
+                and isinstance(after["speed"], int)
+                and after["cvs"][66 if after["forward"] else 95],
+            ),
         ):
             self.seen[name] += bool(holds)
 
@@ -258,12 +292,7 @@ class AccessoryPair(_Pair):
 
     def _state(self) -> dict[str, object]:
         state = self.ours.state()
-        return {
-            "mode": _MODES[state.mode],
-            "outputs": state.outputs,
-            "aspects": state.aspects,
-            "cvs": state.cvs.values,
-        }
+        return {"mode": _MODES[state.mode], "outputs": state.outputs, "aspects": state.aspects, "cvs": state.cvs.values}
 
     def _plain_state(self, state: dict[str, Any]) -> dict[str, object]:
         return {
@@ -287,7 +316,10 @@ class AccessoryPair(_Pair):
             ("legacy CV access", "cv_written" in said and len(data) == 5 and 128 <= data[0] <= 191),
             ("service: direct mode acknowledged", "acknowledge" in said and len(data) == 4),
             ("service: CV number from 513", "acknowledge" in said and len(data) == 4 and data[0] & 3 == 2),
-            ("service: register acknowledged", "acknowledge" in said and len(data) == 3 and "factory_reset" not in said),
+            (
+                "service: register acknowledged",
+                "acknowledge" in said and len(data) == 3 and "factory_reset" not in said,
+            ),
             ("service: factory reset", "factory_reset" in said),
         ):
             self.seen[name] += bool(holds)

@@ -1,8 +1,8 @@
 """A plain multi-function decoder: packets in, effects and a state snapshot out. A judge for tests, not for use.
 
 A second model, written apart by someone who had not seen halfbit.decoder; only the imports were changed since.
-Written from a digest of the standards alone, sections 3 to 6. Choices A (service mode, CVs) stand in plain_common.py, choices V
-(speed, direction, functions) in plain_vehicle.py.
+Written from a digest of the standards alone, sections 3 to 6. Choices A (service mode, CVs) stand in plain_common.py,
+choices V (speed, direction, functions) in plain_vehicle.py.
 
 Choices
  B1  Not covered, because the text marks them later additions [memory]: 00111100, 11000001, 11000010, 11110100,

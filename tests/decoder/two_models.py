@@ -1,4 +1,4 @@
-"""Random packets into both models: ``python -m tests.decoder.two_models STEPS`` runs so many and prints the rules met."""
+"""Random packets into both models: ``python -m tests.decoder.two_models STEPS`` prints the rules that were met."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ BYTE = st.integers(0, 255)
 GAPS = st.sampled_from([5 * MS, 8 * MS, 8 * MS, 8 * MS, 19 * MS + 999_999, 20 * MS, 40 * MS])
 LONG = st.sampled_from([MS, 19 * MS, 20 * MS, 500 * MS, 1000 * MS, 3000 * MS])
 
-CVS = st.sampled_from([1, 1, 3, 4, 7, 8, 11, 15, 15, 16, 17, 18, 19, 21, 22, 23, 29, 29, 31, 32, 257, 300, 512, 66, 95, 67, 94, 2, 5, 6])
+CVS = st.sampled_from(
+    [1, 1, 3, 4, 7, 8, 11, 15, 15, 16, 17, 18, 19, 21, 22, 23, 29, 29, 31, 32, 257, 300, 512, 66, 95, 67, 94, 2, 5, 6]
+)
 #: CVs with values that they take, and a few that they do not.
 PAIRS = st.one_of(
     st.tuples(st.just(1), st.sampled_from([3, 4, 100, 127, 128, 255])),
@@ -58,8 +60,12 @@ LONG_FORM = st.builds(
 ONE_BYTE = st.one_of(
     st.integers(0x40, 0x9F), st.integers(0x40, 0xBF), st.sampled_from([0x00, 0x01, 0x0A, 0x0B, 0x0B, 0x0E, 0x0F])
 )
-TWO_BYTES = st.tuples(st.sampled_from([0x12, 0x13, 0x3F, 0x3F, 0x3E, 0xF2, 0xF3, 0xDE, 0xDF, 0xD8, 0xDC, 0xDD, 0x06]), VALUES).map(lambda two: (two[0], two[1] & 0xBF) if two[0] == 0x3E else two)
-THREE_BYTES = st.tuples(st.sampled_from([0x3D, 0xC0]), st.sampled_from([0, 1, 0x80, 0x81, 0x7F, 0xFF]), st.sampled_from([0, 1, 2, 255]))
+TWO_BYTES = st.tuples(
+    st.sampled_from([0x12, 0x13, 0x3F, 0x3F, 0x3E, 0xF2, 0xF3, 0xDE, 0xDF, 0xD8, 0xDC, 0xDD, 0x06]), VALUES
+)
+THREE_BYTES = st.tuples(
+    st.sampled_from([0x3D, 0xC0]), st.sampled_from([0, 1, 0x80, 0x81, 0x7F, 0xFF]), st.sampled_from([0, 1, 2, 255])
+)
 INSTRUCTION = st.one_of(ONE_BYTE.map(lambda one: (one,)), TWO_BYTES, LONG_FORM, THREE_BYTES)
 
 
@@ -70,7 +76,12 @@ class _Models(RuleBasedStateMachine):
     seen: Counter[str] = Counter()
     steps = 0
 
-    @rule(packet=st.one_of(DIRECT, DIRECT, DIRECT, REGISTER, REGISTER, REGISTER, SPECIAL), gap=GAPS, times=st.integers(1, 3), resets=st.integers(0, 2))
+    @rule(
+        packet=st.one_of(DIRECT, DIRECT, DIRECT, REGISTER, REGISTER, REGISTER, SPECIAL),
+        gap=GAPS,
+        times=st.integers(1, 3),
+        resets=st.integers(0, 2),
+    )
     def service(self, packet: tuple[int, ...], gap: int, times: int, resets: int) -> None:
         """Service mode: resets, then a packet a few times."""
         for _ in range(resets):
@@ -127,7 +138,14 @@ class MultiFunctionModels(_Models):
                 21: VALUES,
                 22: VALUES,
             },
-            optional={1: st.sampled_from([3, 0]), 3: VALUES, 4: VALUES, 11: st.sampled_from([1, 2]), 66: BYTE, 95: BYTE},
+            optional={
+                1: st.sampled_from([3, 0]),
+                3: VALUES,
+                4: VALUES,
+                11: st.sampled_from([1, 2]),
+                66: BYTE,
+                95: BYTE,
+            },
         ),
         lock=st.sampled_from([(0, 0), (1, 1), (1, 1), (2, 1)]),
         table=st.lists(BYTE, min_size=28, max_size=28),
@@ -145,7 +163,12 @@ class MultiFunctionModels(_Models):
         for _ in range(2):
             self.send(sound(*self.own(), 0x0B), gap)
 
-    @rule(number=st.sampled_from([10, 10, 3, 0]), turned=st.booleans(), body=st.one_of(ONE_BYTE.map(lambda one: (one,)), TWO_BYTES, LONG_FORM), gap=GAPS)
+    @rule(
+        number=st.sampled_from([10, 10, 3, 0]),
+        turned=st.booleans(),
+        body=st.one_of(ONE_BYTE.map(lambda one: (one,)), TWO_BYTES, LONG_FORM),
+        gap=GAPS,
+    )
     def consist(self, number: int, turned: bool, body: tuple[int, ...], gap: int) -> None:
         """Into a consist or out of it, then something to its address."""
         self.send(sound(*self.own(), 0x12 | turned, number), gap)
@@ -198,12 +221,12 @@ class MultiFunctionModels(_Models):
     def anything(self, body: bytes, gap: int) -> None:
         """Any bytes to the own address.
 
-        Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which are none by the
-        pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may
-        come once (S-9.2.1 C; the plain model takes that for the station's duty alone).
+        Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which are none by
+        the pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may come
+        once (S-9.2.1 C; the plain model takes that for the station's duty alone).
         """
         classes = [byte >> 5 for byte in body if byte >> 5 in (0b000, 0b001, 0b111)]
-        if not set(body) & {0x06, 0x07, 0x3E, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
+        if not set(body) & {0x06, 0x07, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
             self.send(with_error_byte(bytes((*self.own(), *body))), gap)
 
 
@@ -217,7 +240,12 @@ class AccessoryModels(_Models):
 
     seen: Counter[str] = Counter()
 
-    @initialize(cvs=st.fixed_dictionaries({29: st.sampled_from([0, 32, 64, 96, 128, 160, 192, 224]), 1: st.sampled_from([1, 4, 9, 63, 255])}, optional={9: st.integers(0, 9), 3: st.integers(1, 4), 4: st.integers(1, 4), 6: st.integers(1, 4)}))
+    @initialize(
+        cvs=st.fixed_dictionaries(
+            {29: st.sampled_from([0, 32, 64, 96, 128, 160, 192, 224]), 1: st.sampled_from([1, 4, 9, 63, 255])},
+            optional={9: st.integers(0, 9), 3: st.integers(1, 4), 4: st.integers(1, 4), 6: st.integers(1, 4)},
+        )
+    )
     def start(self, cvs: dict[int, int]) -> None:
         """A decoder as its owner left it."""
         self.pair = AccessoryPair(cvs)
@@ -232,10 +260,22 @@ class AccessoryModels(_Models):
         gap=GAPS,
         times=st.integers(1, 3),
     )
-    def accessory(self, nearby: int, broadcast: int, low: int, aspect: int, cv: tuple[int, ...] | None, kind: str, gap: int, times: int) -> None:
+    def accessory(
+        self,
+        nearby: int,
+        broadcast: int,
+        low: int,
+        aspect: int,
+        cv: tuple[int, ...] | None,
+        kind: str,
+        gap: int,
+        times: int,
+    ) -> None:
         """To its address or nearby, of either kind."""
         cvs = self.pair.plain.state()["cvs"]
-        number = cvs[1] + 256 * (cvs[9] & 7) + 3 if cvs[29] & 64 else ((cvs[9] & 7) << 6 | cvs[1] & 63) << 2 | low >> 1 & 3
+        number = (
+            cvs[1] + 256 * (cvs[9] & 7) + 3 if cvs[29] & 64 else ((cvs[9] & 7) << 6 | cvs[1] & 63) << 2 | low >> 1 & 3
+        )
         number = (number + nearby) % 2048
         board, pair = number >> 2, number & 3
         first, high = 0x80 | board & 63, (~board >> 2) & 0x70

@@ -10,6 +10,7 @@ from ..instruction import Address
 
 __all__ = ["address_of", "cv_of"]
 
+
 def address_of(text: str) -> Address:
     """An address as a person writes it. A bare number is a short address up to 127, and a long one above.
 
@@ -22,7 +23,8 @@ def address_of(text: str) -> Address:
         return Address.parse(words)
     except HalfbitError:
         raise argparse.ArgumentTypeError(
-            f"{text!r} is no address: give 7 or 2604, or in words: short 7, long 44, accessory 9 pair 2, extended accessory 37"
+            f"{text!r} is no address: give 7 or 2604, or in words: "
+            "short 7, long 44, accessory 9 pair 2, extended accessory 37"
         ) from None
 
 
@@ -33,5 +35,7 @@ def cv_of(text: str) -> tuple[int, int]:
     """
     match = re.fullmatch(r"(\d+)=(\d+)", text.strip(), re.ASCII)
     if not match or not 1 <= int(match[1]) <= 1024 or int(match[2]) > 255:
-        raise argparse.ArgumentTypeError(f"{text!r} is no CV and value: give a number from 1 to 1024 and one to 255, as 29=6")
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no CV and value: give a number from 1 to 1024 and one to 255, as 29=6"
+        )
     return int(match[1]), int(match[2])

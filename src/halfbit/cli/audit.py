@@ -18,13 +18,12 @@ from .width import terminal_width
 __all__ = ["add_parser", "run"]
 
 _EPILOG = """\
-The scatter of the capture is measured first, on its one-bits, and allowed for: what lies out of bounds by no more is "cannot
-tell". So is what comes beside a loss, and a rule of which nothing came. A station whose own bits scatter looks the
-same as a capture that scatters; record with an exact timer, at the station. Rules from memory are shown, but never fail a
-capture.
+The scatter of the capture is measured first, on its one-bits, and allowed for: what lies out of bounds by no more is
+"cannot tell". So is what comes beside a loss. A station whose own bits scatter looks the same as a capture that
+scatters: record with an exact timer, at the station. Rules from memory are shown, but no capture is failed for them.
 
-With --json one object: sound jitter asymmetry packets losses rules[rule words source from_memory unit least most verdict
-kept broken unclear worst at allowed]; times are integer ns.
+With --json one object: sound jitter asymmetry packets losses rules[rule words source from_memory unit least most
+verdict kept broken unclear worst at allowed]; times are integer ns.
 
 Exit status: 0 no rule is broken, 1 one is, or no packet was decoded, 2 the input cannot be read or the use was wrong.
 """
@@ -37,7 +36,7 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "audit",
         help="how the station that sent a capture keeps to the standards",
-        description="Holds a capture against what the standards ask of a station: times, preambles, repeats, sequences.",
+        description="Holds a capture against what the standards ask of a station: times, preambles, sequences.",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -75,7 +74,8 @@ def lines(found: Audit, width: int | None) -> list[str]:
     scatter = f"the capture scatters bits by {found.jitter / 1000:g} us"
     if found.asymmetry:
         scatter += f", and sees one polarity {found.asymmetry / 2000:g} us late"
-    text = [f"{found.packets} packets, {found.losses} losses; {scatter}, which is allowed for", ""]
+    head = f"{found.packets} packets, {found.losses} losses; {scatter}, which is allowed for"
+    text = [*textwrap.wrap(head, width or 120), ""]
     if width is not None and width < 110:
         table = Columns(("verdict", "rule"), (11,), width)
         text.append(table.head)
@@ -86,8 +86,14 @@ def lines(found: Audit, width: int | None) -> list[str]:
         titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
         table = Columns(titles, (11, -7, -6, -7, -11, -11), width)
         text += table.rows(
-            (_WORDS[one.verdict], str(one.kept), str(one.broken), str(one.unclear), *_place(one),
-             f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})")
+            (
+                _WORDS[one.verdict],
+                str(one.kept),
+                str(one.broken),
+                str(one.unclear),
+                *_place(one),
+                f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})",
+            )
             for one in shown
         )
     never = [one.rule.words for one in found.findings if one not in shown]

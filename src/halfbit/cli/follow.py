@@ -21,9 +21,9 @@ from .width import terminal_width
 __all__ = ["add_parser", "run"]
 
 _EPILOG = """\
-The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with a long
-address; an accessory decoder with decoder addressing, CV 29 = 128. --cv sets others, or these. Everything else is as
-docs/decoder.rst says, with what the standards leave open.
+The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with
+a long address; an accessory decoder with decoder addressing, CV 29 = 128, an extended one with output addressing, 224.
+--cv sets others, or these. The page on decoders says how what the standards leave open is decided.
 
 With --json each line is an object; times are integer ns:
   effect    time effect{kind ...} words
@@ -52,7 +52,12 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         help="whose decoder it is: 7 or 2604, or 'accessory 9', 'extended accessory 37'",
     )
     parser.add_argument(
-        "--cv", type=cv_of, action="append", default=[], metavar="N=V", help="a CV's value at the start; may be given several times"
+        "--cv",
+        type=cv_of,
+        action="append",
+        default=[],
+        metavar="N=V",
+        help="a CV's value at the start; may be given several times",
     )
     parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
     add_event_options(parser)
@@ -63,37 +68,58 @@ def run(args: argparse.Namespace) -> int:
     """Follow, and give the exit status."""
     decoder = decoder_at(args.address, dict(args.cv))
     source, events = events_of(args)
-    lines = Columns(("time ms", "effect"), (-12,), terminal_width())
-    count = 0
-
-    def put(time: int, effects: tuple[Effect, ...]) -> None:
-        nonlocal count
-        for effect in effects:
-            count += 1
-            if args.json:
-                print(json.dumps({"event": "effect", "time": time, "effect": _object(effect), "words": str(effect)}))
-            else:
-                print(lines.row((milliseconds(time), str(effect))))
-
-    if not args.json:
-        print(lines.head)
+    output = _Output(args.json)
     for event in events():
         end = end_of(event)
         due = decoder.due
         while due is not None and due < end:  # what time alone does comes on time
-            put(due, decoder.tick(due))
+            output.put(due, decoder.tick(due))
             due = decoder.due
-        put(end, decoder.feed(event))
+        output.put(end, decoder.feed(event))
+    output.end()
     if args.json:
         print(json.dumps({"event": "state", "state": decoder.state().as_dict()}))
     else:
         print("\n" + "\n".join(_at_the_end(decoder)))
-    if not count:
+    if not output.count:
         sys.stdout.flush()
         print(f"halfbit: {source.name}: nothing for {args.address}", file=sys.stderr)
     if source.interrupted:
         return 130
-    return 0 if count else 1
+    return 0 if output.count else 1
+
+
+class _Output:
+    """Writes effects; in text the same one several times in a row is counted."""
+
+    def __init__(self, json_lines: bool) -> None:
+        self._json = json_lines
+        self._lines = Columns(("time ms", "effect"), (-12,), terminal_width())
+        self._last = ""
+        self._more, self._time = 0, 0
+        self.count = 0
+        if not json_lines:
+            print(self._lines.head)
+
+    def put(self, time: int, effects: tuple[Effect, ...]) -> None:
+        """What a decoder did at a time."""
+        for effect in effects:
+            self.count += 1
+            words = str(effect)
+            if self._json:
+                print(json.dumps({"event": "effect", "time": time, "effect": _object(effect), "words": words}))
+            elif words == self._last:
+                self._more, self._time = self._more + 1, time
+            else:
+                self.end()
+                self._last = words
+                print(self._lines.row((milliseconds(time), words)))
+
+    def end(self) -> None:
+        """Another effect comes, or none any more."""
+        if self._more:
+            print(self._lines.row((milliseconds(self._time), f"{self._last}, the last of {self._more + 1}")))
+        self._last, self._more = "", 0
 
 
 def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | AccessoryDecoder:
@@ -115,7 +141,9 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
 
 
 def _object(effect: Effect) -> dict[str, Any]:
-    values = attrs.asdict(effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2])
+    values = attrs.asdict(
+        effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2]
+    )
     return {"kind": type(effect).__name__, **values}
 
 
@@ -126,7 +154,8 @@ def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
     if isinstance(decoder, MultiFunctionDecoder):
         on = ["FL" if number == 0 else f"F{number}" for number in sorted(decoder.state().vehicle.functions)]
         parts += [
-            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, drive level {decoder.drive_level} of 255",
+            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, "
+            f"drive level {decoder.drive_level} of 255",
             f"functions on: {' '.join(on) or '-'}",
         ]
     else:

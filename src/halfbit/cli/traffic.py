@@ -21,7 +21,8 @@ __all__ = ["add_parser", "run"]
 _EPILOG = """\
 First a row for each address: its packets, the time from one to the next (median to 3 %, longest), the share of the
 track's time, losses whose first bytes are this address, and its last state. Then what changed, in the order of time.
-From a pipe, a terminal or a serial line changes are written as they come, and the rows at the end; Ctrl-C there ends it.
+From a pipe, a terminal or a serial line changes are written as they come, and the rows at the end; Ctrl-C there
+ends it.
 
 What depends on CV 29 of a decoder is shown both ways, with 28 and with 14 steps, unless --cv29 says how to read it.
 Directions are as packets say them. A CV write is shown once, with the packet on which decoders act; whether a
@@ -29,8 +30,8 @@ decoder did, no packet tells.
 
 With --json each line is an object. Its first key, event, tells the others; times are integer ns:
   change    time address item number before after effective words
-  traffic   length mode losses addresses[address packets time first last refresh longest longest_at losses speed forward fl
-            functions{} consist outputs{} aspect binary_states{} analog{} restriction cvs{} share]   (last)
+  traffic   length mode losses addresses[address packets time first last refresh longest longest_at losses speed
+            forward fl functions{} consist outputs{} aspect binary_states{} analog{} restriction cvs{} share]   (last)
 
 Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot be read or the use was wrong.
 """
@@ -56,7 +57,9 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         help="only this one, as 7 or 2604, or 'accessory 9 pair 2'; may be given several times",
     )
     parser.add_argument("--from", dest="start", type=milliseconds_of, metavar="MS", help="only changes from here on")
-    parser.add_argument("--to", dest="stop", type=milliseconds_of, metavar="MS", help="nothing that ends later than here")
+    parser.add_argument(
+        "--to", dest="stop", type=milliseconds_of, metavar="MS", help="nothing that ends later than here"
+    )
     parser.add_argument(
         "--plot", metavar="IMAGE", help="draw time against address to a file: .svg, .png or .pdf (needs matplotlib)"
     )
@@ -158,8 +161,7 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
     else:
         print("\n".join(Columns(titles, widths, width).rows(cells)))
     print(
-        f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; "
-        f"{track.losses} losses look like none of them"
+        f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; " f"{track.losses} losses look like none of them"
     )
 
 
@@ -197,5 +199,3 @@ def state_words(row: Seen) -> str:
     if row.restriction is not None:
         parts.append(f"restricted to {row.restriction}")
     return ", ".join(parts)
-
-

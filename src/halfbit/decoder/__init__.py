@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from .accessory import AccessoryDecoder
 from .audit import StationAudit, audit
-from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvStore, Veto
+from .base import DecoderMachine, Heard
+from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvState, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
     EMERGENCY_STOP,
@@ -55,8 +56,10 @@ __all__ = [
     "CvHeld",
     "CvRefused",
     "CvRow",
+    "CvState",
     "CvStore",
     "CvWritten",
+    "DecoderMachine",
     "DirectionChanged",
     "EMERGENCY_STOP",
     "Effect",
@@ -64,6 +67,7 @@ __all__ = [
     "FactoryResetDone",
     "Finding",
     "FunctionChanged",
+    "Heard",
     "Item",
     "MULTI_FUNCTION",
     "ModeChanged",

@@ -8,7 +8,6 @@ from ..error import HalfbitError
 from ..instruction import (
     AccessoryAddress,
     AccessoryBroadcast,
-    Address,
     BasicAccessory,
     CvAccess,
     DecoderKind,
@@ -44,18 +43,20 @@ class AccessoryDecoder(DecoderMachine):
     - With CV 29 bit 5 the decoder obeys extended packets only, else basic ones only. A packet of the other kind is for
       another decoder. The legacy form of CV access reaches both.
     - Decoder addressing: eight outputs, DDD; or four signals, by the two low bits of the 11-bit address. Output
-      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1 with
-      CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from memory).
+      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1
+      with CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from
+      memory).
     - C = 1 switches one output on, C = 0 switches it off; the other of the pair stays.
     - CV 3 to 6 are the times on of pairs 0 to 3, with output addressing CV 3; an activation starts the time anew.
-    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing only by its
-      own pair. CDDD = 0DDD is reserved. CV access to broadcast is for board 511.
+    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing
+      only by its own pair. CDDD = 0DDD is reserved. There is no broadcast of CV access: the bytes of broadcast are
+      those of board 511.
     - An accessory NOP has no effect, but comes between two packets as any other.
     - Resets change nothing. A factory reset switches everything off.
 
     :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.ACCESSORY`.
-    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.ACCESSORY`.
+    :param veto: see :data:`~halfbit.decoder.cv.Veto`.
     :param on_time_unit: ns for each count of CV 3 to 6. The text has no unit: 10 ms is an assumption.
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
     """
@@ -121,7 +122,7 @@ class AccessoryDecoder(DecoderMachine):
 
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
         one = instructions[0]
-        if not self._meant(one.address, any_kind=isinstance(one, LegacyCvAccess)):
+        if not self._meant(one):
             return []
         second = self._second(data)
         if isinstance(one, BasicAccessory):
@@ -134,21 +135,24 @@ class AccessoryDecoder(DecoderMachine):
                 return self._in_operations(access, second)
         return []
 
-    def _turn_page(self, page: int) -> list[Effect]:
-        """Register 6 is undefined (S-9.2.3 E, second column of the table of registers)."""
-        return []
-
-    def _meant(self, address: Address, any_kind: bool) -> bool:
+    def _meant(self, one: Instruction) -> bool:
         """True if a packet is for this decoder."""
+        address = one.address
         extended = self._store[29] & _EXTENDED != 0
         if isinstance(address, AccessoryBroadcast):
-            return not extended
+            if isinstance(one, CvAccess):
+                address = AccessoryAddress(511, address.pair)
+            else:
+                return not extended
         if isinstance(address, ExtendedAccessoryBroadcast):
-            return extended
+            if isinstance(one, CvAccess):
+                address = ExtendedAccessoryAddress(2047)
+            else:
+                return extended
         if isinstance(address, ExtendedAccessoryAddress):
             return extended and self._reaches(address.number >> 2, address.number & 3)
         if isinstance(address, AccessoryAddress):
-            return (any_kind or not extended) and self._reaches(address.board, address.pair)
+            return (not extended or isinstance(one, LegacyCvAccess)) and self._reaches(address.board, address.pair)
         return False
 
     def _reaches(self, board: int, pair: int | None) -> bool:

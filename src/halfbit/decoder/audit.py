@@ -74,8 +74,8 @@ class _Widths:
 
 def _strain(rule: Rule, value: int) -> int:
     """How far a value leans towards a bound or beyond it."""
-    below = -10**12 if rule.least is None else rule.least - value
-    return max(below, -10**12 if rule.most is None else value - rule.most)
+    below = -(10**12) if rule.least is None else rule.least - value
+    return max(below, -(10**12) if rule.most is None else value - rule.most)
 
 
 class StationAudit:
@@ -83,7 +83,9 @@ class StationAudit:
 
     def __init__(self) -> None:
         self._widths = {name: _Widths() for name in _TIMED}
-        self._ones = _Widths()
+        # By how much a whole one-bit differs from the one before it: whatever widths a station has, it keeps to them
+        # from one bit to the next, so this is the capture's.
+        self._scatter = _Widths()
         # First half less last half: of one-bits, and of zero-bits that are not stretched.
         self._leans = {1: _Widths(), 0: _Widths()}
         self._machine = PacketMachine(WIDE)
@@ -104,7 +106,7 @@ class StationAudit:
 
     def finish(self) -> Audit:
         """The capture is over; what it says."""
-        jitter = self._ones.share(0.95) - self._ones.share(0.05)
+        jitter = self._scatter.share(0.95)
         lean = {value: widths.share(0.5) for value, widths in self._leans.items()}
         # A capture that sees one polarity late leans ones and zeros alike; a station need not.
         alike = abs(lean[1] - lean[0]) <= 2 * jitter + US and self._leans[0].counts
@@ -134,6 +136,9 @@ class StationAudit:
         self._bits.clear()
         for bit in own:
             self._bit(bit)
+        for one, other in zip(own, own[1:]):
+            if one.value and other.value:
+                self._scatter.add(abs(one.first + one.last - other.first - other.last), other.start)
         instructions = [one for one in self._instructions.feed(packet) if isinstance(one, Instruction)]
         start_bit = own[-(9 * len(packet.data) + 1)].start
         self._rules.packet(packet, start_bit, instructions)
@@ -144,7 +149,6 @@ class StationAudit:
             self._widths["one half"].add(first, at)
             self._widths["one half"].add(last, at + first)
             self._widths["one difference"].add(abs(first - last), at)
-            self._ones.add(first + last, at)
         else:
             self._widths["zero half"].add(first, at)
             self._widths["zero half"].add(last, at + first)
@@ -156,9 +160,10 @@ class StationAudit:
 def audit(edges: Iterable[Edge]) -> Audit:
     """Hold a capture against the rules for stations.
 
-    The capture's own scatter is measured on its one-bits, and what lies out of bounds by no more than that scatter is
-    not said to be broken. A station whose own bits scatter cannot be told from a capture that does. A capture that sees one
-    polarity late is told from a station with unequal halves by its zero-bits, which then lean alike.
+    The capture's own scatter is measured from one one-bit to the next, and what lies out of bounds by no more than
+    that scatter is not said to be broken. A station whose own bits scatter cannot be told from a capture that does. A
+    capture that sees one polarity late is told from a station with unequal halves by its zero-bits, which then lean
+    alike.
 
     :raises HalfbitError: for edges that are none.
     """

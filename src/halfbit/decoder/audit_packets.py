@@ -163,11 +163,11 @@ class PacketAudit:
             elif end - self._reset < _TIME_HELD:
                 self._scores["hold-off 20 ms"].kept += 1
         if self._since_reset is not None:
-            self._since_reset += 1
             if first in _HELD_BY_COUNT:
                 self._scores["hold-off 10 packets"].add(self._since_reset, end)
-            elif self._since_reset <= _PACKETS_HELD:
+            elif self._since_reset < _PACKETS_HELD:
                 self._scores["hold-off 10 packets"].kept += 1
+            self._since_reset += 1
 
     # Service mode
 

@@ -100,17 +100,17 @@ class Heard:
 class DecoderMachine(abc.ABC):
     """A decoder's rules for packets, whatever it drives.
 
-    What the text leaves open: exactly the second of several identical packets acts, the third and later ones do nothing. A
-    torn packet does not come between two others, for only valid ones are named. The packet that ends service mode is
-    itself acted on, and operations resume with it.
+    What the text leaves open: exactly the second of several identical packets acts, the third and later ones do
+    nothing. A torn packet does not come between two others, for only valid ones are named. The packet that ends
+    service mode is itself acted on, and operations resume with it.
     """
 
     _kind: ClassVar[DecoderKind]
 
     def __init__(self, store: CvStore) -> None:
         self._store = store
-        #: The page register.
-        self._page: int | None = 1
+        #: The page register; ``None``: it has none, for register 6 is undefined (S-9.2.3 E, accessory decoders).
+        self._page: int | None = 1 if self._kind is DecoderKind.MULTI_FUNCTION else None
         self._service = ServiceTracker()
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode
         self._heard = Heard()
@@ -242,8 +242,8 @@ class DecoderMachine(abc.ABC):
     def _in_operations(self, access: Access, second: bool) -> list[Effect]:
         """Verify at once, write with the second identical packet; both are answered (S-9.2.1 C and E).
 
-        A verify is answered with the value whether or not it agrees, which the text leaves open. A write is answered with
-        what was written, also by the short form.
+        A verify is answered with the value whether or not it agrees, which the text leaves open. A write is answered
+        with what was written, also by the short form.
         """
         store, cv = self._store, access.cv
         if not access.write:
@@ -259,8 +259,9 @@ class DecoderMachine(abc.ABC):
         """Act in service mode (S-9.2.3 E)."""
         if isinstance(instruction, FactoryReset):
             return self._factory_reset()
-        if instruction.new_page is not None:
-            return self._turn_page(instruction.new_page)
+        if instruction.new_page is not None and self._page is not None:
+            self._page = instruction.new_page
+            return [Acknowledgement()]
         if not isinstance(instruction, CvAccess):
             return []
         access = access_of(instruction, self._kind, self._page)
@@ -268,11 +269,6 @@ class DecoderMachine(abc.ABC):
             return self._in_service(access)
         paged = isinstance(instruction, RegisterAccess) and instruction.register == PAGE_REGISTER
         return [Acknowledgement()] if paged and instruction.value == self._page else []
-
-    def _turn_page(self, page: int) -> list[Effect]:
-        """Write the page register."""
-        self._page = page
-        return [Acknowledgement()]
 
     def _in_service(self, access: Access) -> list[Effect]:
         """Write or verify; acknowledge what was done or is so (S-9.2.3)."""

@@ -10,10 +10,11 @@ import attrs
 from ..error import HalfbitError
 from .effect import CvHeld, CvRefused, CvWritten
 
-__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvStore", "Veto", "Write", "row_of"]
+__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write", "row_of"]
 
 #: Asked before a CV is written by a packet: number, old value, new value. It gives the reason why it must not be
-#: written, or ``None``. Not asked for what follows from another write (CV 19 and 29 after CV 1), nor at a factory reset.
+#: written, or ``None``. Not asked for what follows from another write (CV 19 and 29 after CV 1), nor at a factory
+#: reset.
 Veto = Callable[[int, int, int], Union[str, None]]
 
 #: What a write does.
@@ -127,9 +128,10 @@ class CvState:
 class CvStore:
     """The CVs of one decoder.
 
-    What the text leaves open: all 1024 CVs exist, and read 0 if nothing was written. The lock (CV 15 and 16) keeps every
-    CV but 15 from every change by packets, consist control and hard reset included. CV 17 keeps its value until CV 18 is
-    written. A reset does not drop a write to CV 17 that waits. CVs 257 to 512 do not exist while CV 31 is below 16.
+    What the text leaves open: all 1024 CVs exist, and read 0 if nothing was written. The lock (CV 15 and 16) keeps
+    every CV but 15 from every change by packets, consist control and hard reset included. CV 17 keeps its value until
+    CV 18 is written. A reset does not drop a write to CV 17 that waits. CVs 257 to 512 do not exist while CV 31 is
+    below 16.
 
     :param rows: the rules.
     :param values: what differs from the defaults: CV number to value. Not held to the bounds.
@@ -218,7 +220,9 @@ class CvStore:
 
     def state(self) -> CvState:
         """A copy of the contents."""
-        return CvState({n: value for n, value in sorted(self._values.items()) if value}, dict(self._indexed), self._held)
+        return CvState(
+            {n: value for n, value in sorted(self._values.items()) if value}, dict(self._indexed), self._held
+        )
 
     def restore(self, state: CvState) -> None:
         """Take the contents of another store."""

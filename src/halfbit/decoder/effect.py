@@ -77,7 +77,7 @@ class SpeedChanged:
 
     def __str__(self) -> str:
         ways = [
-            f"{words} {duration / 1e6:g} ms a step"
+            f"{words} {duration / 1e6:.1f} ms a step"
             for words, duration in (("rising", self.acceleration), ("falling", self.deceleration))
             if duration
         ]
@@ -255,7 +255,9 @@ def _on(on: bool) -> str:
     return "on" if on else "off"
 
 
+#: Stop, with momentum.
 STOP = Speed(0, 0)
+#: No energy to the motor.
 EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
 #: What a decoder does.

@@ -57,7 +57,7 @@ from .effect import (
     Speed,
     SpeedChanged,
 )
-from .state import Binary, MultiFunctionState, Vehicle
+from .state import MultiFunctionState, Vehicle
 
 __all__ = ["MultiFunctionDecoder"]
 
@@ -80,11 +80,12 @@ class MultiFunctionDecoder(DecoderMachine):
 
     What the text leaves open is decided so:
 
-    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed outside
-      service mode. Addresses are those at the start of the packet.
-    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction that
-      "may be ignored" is not ignored.
-    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the consist too.
+    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed
+      outside service mode. Addresses are those at the start of the packet.
+    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction
+      that "may be ignored" is not ignored.
+    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the
+      consist too.
     - In a consist, speed to the own address is ignored whole: direction, FL of 14 steps and restricted speed with it.
       Broadcast is obeyed, and so is the own address if it is also the consist's.
     - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
@@ -95,8 +96,8 @@ class MultiFunctionDecoder(DecoderMachine):
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
 
     :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`halfbit.decoder.MULTI_FUNCTION`.
-    :param veto: see :data:`halfbit.decoder.Veto`.
+    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.MULTI_FUNCTION`.
+    :param veto: see :data:`~halfbit.decoder.cv.Veto`.
     :param timeout_unit: ns for each count of CV 11. S-9.2.4 has the unit, which was not at hand: 1 s is an assumption.
         Any valid packet starts the time anew.
     :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
@@ -221,7 +222,8 @@ class MultiFunctionDecoder(DecoderMachine):
         if speed.emergency:
             return SpeedChanged(speed)
         cvs, steps = self._store.__getitem__, speed.steps or before.steps or self._steps
-        return SpeedChanged(speed, momentum(cvs, steps, rising=True), momentum(cvs, steps, rising=False))
+        rising = momentum(cvs, steps, rising=True) if speed.step else 0
+        return SpeedChanged(speed, rising, momentum(cvs, steps, rising=False))
 
     @property
     def _configuration(self) -> Configuration:

@@ -26,7 +26,7 @@ class Unit(enum.Enum):
         if self is Unit.US:
             return f"{value / _US:g} us"
         if self is Unit.MS:
-            return f"{value / _MS:.3f} ms"
+            return f"{round(value / _MS, 3):g} ms"
         return f"{value} {self.value}"
 
 
@@ -68,8 +68,7 @@ class Rule:
         return f"{self.unit.words(self.least).split()[0]} to {self.unit.words(self.most)}"
 
 
-_TWICE = Unit.PACKETS
-
+#: What the audit looks at.
 RULES = (
     Rule("one half", "half of a one-bit", "S-9.1 A, table 1", Unit.US, 55 * _US, 61 * _US),
     Rule("one difference", "difference between the halves of a one-bit", "S-9.1 A, table 1", Unit.US, most=3 * _US),
@@ -78,9 +77,11 @@ RULES = (
     Rule("preamble", "preamble", "S-9.2 A", Unit.BITS, 14),
     Rule("long preamble", "preamble in service mode", "S-9.2.3 E", Unit.BITS, 20),
     Rule("packet rate", "from one packet start bit to the next", "S-9.2 C", Unit.MS, most=30 * _MS),
-    Rule("same decoder", "from a packet end bit to the next start bit to the same decoder", "S-9.2 C", Unit.MS, 5 * _MS),
+    Rule(
+        "same decoder", "from a packet end bit to the next start bit to the same decoder", "S-9.2 C", Unit.MS, 5 * _MS
+    ),
     Rule("hold-off 20 ms", "from a reset to a packet to addresses 100 to 127", "S-9.2 B", Unit.MS, 20 * _MS),
-    Rule("hold-off 10 packets", "from a reset to a packet to addresses 112 to 127", "S-9.2.1 C", Unit.PACKETS, 11),
+    Rule("hold-off 10 packets", "between a reset and a packet to addresses 112 to 127", "S-9.2.1 C", Unit.PACKETS, 10),
     Rule("power on", "valid packets from power on to service mode", "S-9.2.3 E", Unit.PACKETS, 20),
     Rule("resets before", "resets before a service mode sequence", "S-9.2.3 E", Unit.PACKETS, 3),
     Rule("verifies", "verifies in a row, direct and paged mode", "S-9.2.3 E", Unit.PACKETS, 5),
@@ -89,8 +90,15 @@ RULES = (
     Rule("recovery", "writes or resets after 5 writes, direct, paged and register mode", "S-9.2.3 E", Unit.PACKETS, 6),
     Rule("address recovery", "the same after a write of register 1, not paged", "S-9.2.3 E", Unit.PACKETS, 10),
     Rule("page recovery", "resets after writes of the page register", "S-9.2.3 E", Unit.PACKETS, 6),
-    Rule("functions twice", "F13 to F28: sent with the same states", "S-9.2.1 C", _TWICE, 2),
-    Rule("binary states twice", "binary state: sent with the same state", "S-9.2.1 C, from memory", _TWICE, 2, from_memory=True),
+    Rule("functions twice", "F13 to F28: sent with the same states", "S-9.2.1 C", Unit.PACKETS, 2),
+    Rule(
+        "binary states twice",
+        "binary state: sent with the same state",
+        "S-9.2.1 C, from memory",
+        Unit.PACKETS,
+        2,
+        from_memory=True,
+    ),
     Rule("binary short form", "binary states 1 to 127: in the long form", "S-9.2.1 C", Unit.PACKETS, most=0),
 )
 
@@ -143,7 +151,8 @@ class Audit:
     """What a capture says about a station."""
 
     findings: tuple[Finding, ...]
-    #: How far the capture scatters the length of bits, ns: the width of the middle 90 % of whole one-bits.
+    #: How far the capture scatters the length of bits, ns: 95 % of whole one-bits differ by no more from the one
+    #: before.
     jitter: int
     #: By how much the capture may lengthen the halves of one polarity and shorten the others', ns.
     asymmetry: int

@@ -96,8 +96,8 @@ class Change:
     number: int | None
     before: Value
     after: Value
-    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A write that decoders
-    #: act on may still be refused by one, for its lock say: no packet tells.
+    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A decoder may still
+    #: refuse one that it could act on, for its lock say: no packet tells.
     effective: bool = True
 
     def __str__(self) -> str:
@@ -114,6 +114,8 @@ class Change:
             known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
             words = f"{name} := {self.after}{known}" if isinstance(self.after, int) else f"{name} {self.after}"
             return words if self.effective else f"{words}, sent once: no effect"
+        if self.item is Item.RESTRICTION:
+            return "speed not restricted" if self.after is None else f"speed restricted to code {self.after}"
         if self.item in (Item.RESET, Item.SPEED):
             return str(self.after)
         if self.item is Item.CONSIST:
@@ -135,7 +137,7 @@ class Change:
 
 
 class Seen:
-    """What was seen of one address. Its attributes are there to be read; :class:`halfbit.decoder.TrackState` keeps them."""
+    """What was seen of one address. Read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
     __slots__ = (
         "address",
@@ -218,7 +220,7 @@ class Seen:
 
         Gaps are counted by classes of a width of 1/32 of a doubling, so that memory stays flat.
         """
-        left = (self.packets - 1) // 2
+        left = (self.packets - 2) // 2
         for kind in sorted(self.gaps, key=_middle):
             if left < self.gaps[kind]:
                 return _middle(kind)

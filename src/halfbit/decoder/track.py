@@ -2,52 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-from ..event import Cutout, Fault
+from ..event import Fault
 from ..instruction import (
     AccessoryAddress,
     AccessoryBroadcast,
     Address,
-    AnalogFunction,
-    BasicAccessory,
-    BinaryStateLong,
-    BinaryStateShort,
     Broadcast,
-    BroadcastStop,
-    ConsistControl,
     Context,
     CvAccess,
     CvShortFormPair,
     DecoderKind,
-    DigitalDecoderReset,
     Event,
-    ExtendedAccessory,
     ExtendedAccessoryAddress,
     ExtendedAccessoryBroadcast,
     FactoryReset,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-    HardReset,
     Instruction,
     LongAddress,
     NoAddress,
     PagePreset,
     RegisterAccess,
     Repetition,
-    RestrictedSpeedStep,
     ShortAddress,
-    SpeedAndDirection,
-    SpeedControl128,
-    SpeedDirectionFunctions,
 )
-from ..instruction.speed import reading_14, reading_28
+from .acts import ACTS, Acts
 from .base import Access, access_of
 from .cv import byte
-from .effect import EMERGENCY_STOP, STOP, Speed
-from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
+from .seen import Change, Consist, CvBit, Item, Seen
 
 __all__ = ["TrackState"]
 
@@ -57,7 +40,7 @@ REMEMBERED = 4096
 _OPERATIONS = Context.OPERATIONS
 
 
-class TrackState:
+class TrackState(Acts):
     """Events in, changes out; and what was last seen of every address, in flat memory.
 
     Of a decoder nothing is known but what the packets say. What depends on CV 29 is an :class:`Either` until that CV is
@@ -68,8 +51,7 @@ class TrackState:
     """
 
     def __init__(self, cvs: Mapping[Address, Mapping[int, int]] | None = None) -> None:
-        #: By address, in the order of their first packets.
-        self.seen: dict[Address, Seen] = {}
+        super().__init__()
         #: Losses that look like no address that was seen.
         self.losses = 0
         #: Start of the first event and end of the last, ns.
@@ -83,8 +65,6 @@ class TrackState:
         self._packet: object = None
         self._again = False
         self._waiting: set[Seen] = set()
-        self._changes: list[Change] = []
-        self._now = 0
 
     @property
     def length(self) -> int:
@@ -221,160 +201,11 @@ class TrackState:
         return row
 
     def _act(self, event: Instruction) -> None:
-        act = _ACTS.get(type(event))
+        act = ACTS.get(type(event))
         if act is not None:
             act(self, self._row(event.address), event)
         elif isinstance(event, (CvAccess, FactoryReset, PagePreset)):
             self._write(self._row(event.address), event)
-
-    # What instructions change
-
-    def _vehicles(self, row: Seen) -> Iterator[Seen]:
-        """The rows that a packet to a row is for."""
-        if not isinstance(row.address, Broadcast):
-            yield row
-            return
-        for each in self.seen.values():
-            if isinstance(each.address, (ShortAddress, LongAddress)):
-                yield each
-
-    def _speed_and_direction(self, row: Seen, one: SpeedAndDirection) -> None:
-        steps = one.packet_context.steps or row.steps
-        by_28, by_14 = reading_28(one.code), reading_14(one.code)
-        speeds = Speed.of(by_28), Speed.of(by_14)
-        if steps is None:
-            speed: Speed | Either = speeds[0] if speeds[0] == speeds[1] else Either(*speeds)
-        else:
-            speed = speeds[0 if steps == 28 else 1]
-        for each in self._vehicles(row):
-            self._set_speed(each, speed, one.forward)
-            if steps != 28:
-                self._set_fl(each, 1, by_14.fl)
-
-    def _speed_128(self, row: Seen, one: SpeedControl128) -> None:
-        for each in self._vehicles(row):
-            self._set_speed(each, Speed.of(one.readings[0]), one.forward)
-
-    def _speed_functions(self, row: Seen, one: SpeedDirectionFunctions) -> None:
-        for each in self._vehicles(row):
-            self._set_speed(each, Speed.of(one.readings[0]), one.forward)
-            self._set_functions(each, one.functions)
-
-    def _stop(self, row: Seen, one: BroadcastStop) -> None:
-        for each in self._vehicles(row):
-            if each.speed is not None:
-                self._set_speed(each, EMERGENCY_STOP if one.emergency else STOP, each.forward)
-
-    def _set_speed(self, row: Seen, speed: Speed | Either, forward: bool | None) -> None:
-        if speed != row.speed:
-            self._note(row, Item.SPEED, None, row.speed, speed)
-            row.speed = speed
-        if forward is not row.forward:
-            self._note(row, Item.DIRECTION, None, row.forward, forward)
-            row.forward = forward
-
-    def _set_functions(self, row: Seen, states: Mapping[int, bool]) -> None:
-        for number, on in states.items():
-            if number == 0:
-                self._set_fl(row, 0, on)
-                self._set_fl(row, 1, on)
-                continue
-            before = row.functions.get(number)
-            if before is not on:
-                row.functions[number] = on
-                if on or before is not None:
-                    self._note(row, Item.FUNCTION, number, before, on)
-                else:
-                    row.version += 1
-
-    def _set_fl(self, row: Seen, which: int, on: bool | None) -> None:
-        if row.fl[which] is on:
-            return
-        before = row.lamp
-        row.fl[which] = on
-        row.version += 1
-        after = row.lamp
-        if after != before and not (before is None and after in (False, Either(False, None), Either(None, False))):
-            self._note(row, Item.FUNCTION, 0, before, after)
-
-    def _group_one(self, row: Seen, one: FunctionGroupOne) -> None:
-        steps = one.packet_context.steps or row.steps
-        for each in self._vehicles(row):
-            if steps != 14:
-                self._set_fl(each, 0, one.bit4)
-            self._set_functions(each, {n: on for n, on in one.functions.items() if n})
-
-    def _functions(self, row: Seen, one: FunctionGroupTwo | FunctionExpansion) -> None:
-        for each in self._vehicles(row):
-            self._set_functions(each, one.functions)
-
-    def _binary(self, row: Seen, one: BinaryStateShort | BinaryStateLong) -> None:
-        for each in self._vehicles(row):
-            before = each.binary.get(one.number)
-            if before is not one.state:
-                if one.number == 0:
-                    last = 127 if isinstance(one, BinaryStateShort) else 32767
-                    each.binary = {number: on for number, on in each.binary.items() if number > last}
-                each.binary[one.number] = one.state
-                self._note(each, Item.BINARY_STATE, one.number, before, one.state)
-            elif one.number:
-                each.binary.pop(0, None)
-
-    def _analog(self, row: Seen, one: AnalogFunction) -> None:
-        for each in self._vehicles(row):
-            before = each.analog.get(one.output)
-            if before != one.value:
-                each.analog[one.output] = one.value
-                self._note(each, Item.ANALOG, one.output, before, one.value)
-
-    def _restricted(self, row: Seen, one: RestrictedSpeedStep) -> None:
-        code = one.bit5 << 5 | one.code if one.enabled else None
-        for each in self._vehicles(row):
-            if code != each.restriction:
-                self._note(each, Item.RESTRICTION, None, each.restriction, code)
-                each.restriction = code
-
-    def _consist(self, row: Seen, one: ConsistControl) -> None:
-        consist = Consist(one.number, one.reversed) if one.number else None
-        for each in self._vehicles(row):
-            self._set_consist(each, consist)
-            each.cvs[19] = one.number | one.reversed << 7 if one.number else 0
-
-    def _set_consist(self, row: Seen, consist: Consist | None) -> None:
-        if consist != row.consist:
-            self._note(row, Item.CONSIST, None, row.consist, consist)
-            row.consist = consist
-
-    def _reset(self, row: Seen, one: DigitalDecoderReset | HardReset) -> None:
-        for each in self._vehicles(row):
-            if each.speed is not None:
-                self._set_speed(each, STOP, each.forward)
-            self._set_functions(each, {number: False for number in each.functions})
-            for which, on in enumerate(each.fl):
-                self._set_fl(each, which, None if on is None else False)
-            each.binary, each.analog = {}, {}
-            if each.restriction is not None:
-                self._note(each, Item.RESTRICTION, None, each.restriction, None)
-                each.restriction = None
-            if isinstance(one, HardReset):
-                for number in (29, 31, 32):  # their defaults are the maker's
-                    each.cvs.pop(number, None)
-                each.cvs[19] = 0
-                self._set_consist(each, None)
-
-    def _output(self, row: Seen, one: BasicAccessory) -> None:
-        address = one.address
-        output = address.output if isinstance(address, (AccessoryAddress, AccessoryBroadcast)) else None
-        if output is not None:
-            before = row.outputs.get(output)
-            if before is not one.activate:
-                row.outputs[output] = one.activate
-                self._note(row, Item.OUTPUT, output, before, one.activate)
-
-    def _aspect(self, row: Seen, one: ExtendedAccessory) -> None:
-        if row.aspect != one.aspect:
-            self._note(row, Item.ASPECT, None, row.aspect, one.aspect)
-            row.aspect = one.aspect
 
     # CV writes
 
@@ -437,20 +268,6 @@ class TrackState:
             member = row.cvs[19] & 0x7F
             self._set_consist(row, Consist(member, row.cvs[19] > 127) if member else None)
 
-    def _note(
-        self,
-        row: Seen,
-        item: Item,
-        number: int | None,
-        before: Value,
-        after: Value,
-        time: int | None = None,
-        effective: bool = True,
-    ) -> None:
-        row.version += 1
-        at = self._now if time is None else time
-        self._changes.append(Change(at, row.address, item, number, before, after, effective))
-
 
 def _accesses(one: Instruction) -> list[Access]:
     """The CV writes of an instruction."""
@@ -460,26 +277,3 @@ def _accesses(one: Instruction) -> list[Access]:
         return []
     access = access_of(one, DecoderKind.MULTI_FUNCTION, one.packet_context.page)
     return [] if access is None else [access]
-
-
-_Act = Callable[[TrackState, Seen, Any], None]
-
-#: What is done at an instruction; CV writes come beside.
-_ACTS: dict[type[Instruction], _Act] = {
-    AnalogFunction: TrackState._analog,
-    BasicAccessory: TrackState._output,
-    BinaryStateLong: TrackState._binary,
-    BinaryStateShort: TrackState._binary,
-    BroadcastStop: TrackState._stop,
-    ConsistControl: TrackState._consist,
-    DigitalDecoderReset: TrackState._reset,
-    ExtendedAccessory: TrackState._aspect,
-    FunctionExpansion: TrackState._functions,
-    FunctionGroupOne: TrackState._group_one,
-    FunctionGroupTwo: TrackState._functions,
-    HardReset: TrackState._reset,
-    RestrictedSpeedStep: TrackState._restricted,
-    SpeedAndDirection: TrackState._speed_and_direction,
-    SpeedControl128: TrackState._speed_128,
-    SpeedDirectionFunctions: TrackState._speed_functions,
-}

@@ -154,7 +154,9 @@ class TrafficPlot:
             for bar in line.functions[name]:
                 first, last = max(bar[0] or 0, start), end if bar[1] is None else bar[1]
                 if last > first:
-                    axes.broken_barh([(first / ms, (last - first) / ms)], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0)
+                    axes.broken_barh(
+                        [(first / ms, (last - first) / ms)], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0
+                    )
                     axes.text(first / ms, low + 0.04, f" {name}", fontsize=6, va="center")
         for time, words in line.words:
             if time >= start:
