@@ -10,18 +10,21 @@ import core
 import instruction_table as table
 
 
-def receiver(ticks_per_us=1, off=0):
-    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of so many ticks in a us.
+def receiver(ticks=1, us=1, tolerance=0, any_difference=False):
+    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of ``ticks`` ticks in ``us`` us.
 
-    ``off`` is by how many ticks a duration may be measured wrong: the windows are wider by so much, so that what
-    is just inside stays inside, and the difference of two halves by twice that.
+    ``tolerance`` is by how many ticks a duration may be measured wrong: the windows are wider by that much on each side, and
+    the difference of two halves by twice as much. ``any_difference`` switches the rule for the halves' difference off.
     """
-    t = ticks_per_us
-    difference = 6 * t + 2 * off
+    one_min = (52 * ticks + us - 1) // us - tolerance
+    one_max = 64 * ticks // us + tolerance
+    zero_min = (90 * ticks + us - 1) // us - tolerance
+    zero_max = 10000 * ticks // us + tolerance
+    difference = one_max if any_difference else 6 * ticks // us + 2 * tolerance
     return core.Receiver(
-        core.HalfBits(52 * t - off, 64 * t + off, 90 * t - off, 10000 * t + off),
-        core.Bits(difference, 20000 * t + 2 * off),
-        core.Packets(difference, 10, 3, 15),
+        core.HalfBits(one_min, one_max, zero_min, zero_max),
+        core.Bits(difference, 2 * zero_max),
+        core.Packets(difference, 10, 3, 15),  # ten one-bits are a preamble, three bytes a packet (S-9.2 A)
     )
 
 
@@ -41,6 +44,7 @@ class Vehicle:
         self.emergency = False
         self.functions = 0  # bit 0 FL, bit n Fn, up to F28
         self.packets = 0  # how many were for this address, broadcast included
+        self.changed = True  # set if speed, direction or functions are not as they were; whoever acts on it clears it
 
     def take(self, data, length):
         """Take a packet, error detection byte included and right. Whether it was for this vehicle."""
@@ -99,7 +103,16 @@ class Vehicle:
         return size + behind
 
     def act(self, entry, data, at):
-        """Do what an instruction bids (S-9.2 B, S-9.2.1 C)."""
+        """Do what an instruction asks for (S-9.2 B, S-9.2.1 C), and note whether anything is otherwise than before."""
+        step, steps, forward = self.step, self.steps, self.forward
+        emergency, functions = self.emergency, self.functions
+        self.obey(entry, data, at)
+        if step != self.step or steps != self.steps or forward is not self.forward:
+            self.changed = True
+        elif emergency is not self.emergency or functions != self.functions:
+            self.changed = True
+
+    def obey(self, entry, data, at):
         if entry == table.I_128_SPEED_STEP_CONTROL:
             code = field(table.F_128_SPEED_STEP_CONTROL_CODE, data, at)
             self.forward = field(table.F_128_SPEED_STEP_CONTROL_FORWARD, data, at) == 1
