@@ -54,4 +54,13 @@ void halfbit_acknowledge(struct halfbit_decoder *d);
 /* The access in three bytes CCVV VVVVVVVV DDDDDDDD, the lowest four bits of the first (S-9.2.1 C, S-9.2.3 E); 0 if none. */
 uint8_t halfbit_long_form(const uint8_t *body, struct halfbit_access *access);
 
+enum { HALFBIT_UNKNOWN = 0, HALFBIT_REST = 255 };
+
+/* Bytes of the instruction at body behind a multi-function decoder's address, HALFBIT_REST for one that takes all that are
+ * left and does nothing, HALFBIT_UNKNOWN if it is none. classes: those of which the packet has had one; 0 at first. */
+uint8_t halfbit_instruction_size(uint8_t broadcast, const uint8_t *body, uint8_t left, uint8_t *classes);
+/* 1 for extended CV access (RCN-214, from memory), which starts as the long form and stands alone. It is taken for that only
+ * if what comes behind the long form is no instruction. */
+uint8_t halfbit_extended_access(uint8_t broadcast, const uint8_t *body, uint8_t left);
+
 #endif
