@@ -17,14 +17,12 @@ TICK = 500  # ns
 
 
 def _vehicle() -> Any:
-    """The example's own code, on CPython. It finds its two modules by names they have on a board only."""
-    beside = {"core": core, "instruction_table": load(PORTS / "micropython" / "instruction_table.py")}
-    sys.modules.update(beside)
+    """The vehicle's own code, on CPython. It finds the core by a name that it has on a board only."""
+    sys.modules["core"] = core
     try:
         return load(PORTS / "micropython" / "vehicle.py")
     finally:
-        for name in beside:
-            del sys.modules[name]
+        del sys.modules["core"]
 
 
 vehicle = _vehicle()

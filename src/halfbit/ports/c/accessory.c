@@ -75,8 +75,8 @@ static void passed(struct halfbit_decoder *d, uint32_t now)
     uint8_t i;
 
     for (i = 0; i < HALFBIT_OUTPUTS; i++)
-        if ((d->timed >> i & 1u) && now - d->off_at[i] < UINT32_C(0x80000000)) {
-            d->timed &= (uint8_t)~(1u << i);
+        if (halfbit_bit(d->timed, i) && now - d->off_at[i] < UINT32_C(0x80000000)) {
+            d->timed = (uint8_t)(d->timed & ~(1u << i));
             switch_output(d, i, 0);
         }
 }
@@ -111,7 +111,7 @@ static void switch_pair(struct halfbit_decoder *d, uint8_t second, uint32_t now)
 
     if (halfbit_cv(d, 29) & BY_OUTPUT)
         number &= 1u;
-    d->timed &= (uint8_t)~(1u << number);
+    d->timed = (uint8_t)(d->timed & ~(1u << number));
     if (!(second & 8u)) {
         switch_output(d, number, 0);
         return;
@@ -119,7 +119,7 @@ static void switch_pair(struct halfbit_decoder *d, uint8_t second, uint32_t now)
     switch_output(d, number, 1);
     time = halfbit_cv(d, (uint16_t)(3u + (number >> 1)));
     if (time) {
-        d->timed |= (uint8_t)(1u << number);
+        d->timed = (uint8_t)(d->timed | 1u << number);
         d->off_at[number] = now + (uint32_t)time * (HALFBIT_ON_TIME_MS);
     }
 }

@@ -121,7 +121,7 @@ void halfbit_access_in_service(struct halfbit_decoder *d, struct halfbit_access 
     else if (access.bit == HALFBIT_WHOLE)
         done = held == access.value;
     else
-        done = ((held >> access.bit) & 1u) == access.value;
+        done = halfbit_bit(held, access.bit) == access.value;
     if (done)
         halfbit_acknowledge(d);
 }

@@ -14,6 +14,11 @@ struct halfbit_access {
 
 enum { HALFBIT_WHOLE = 255 };
 
+static inline uint8_t halfbit_bit(uint8_t value, uint8_t number)
+{
+    return (uint8_t)((unsigned)value >> number & 1u);
+}
+
 /* What the two kinds do each in its own way. */
 struct halfbit_kind {
     /* Acts on a packet in operations: body without the error detection byte. */

@@ -24,24 +24,24 @@ uint8_t halfbit_forward(const struct halfbit_decoder *d)
 
 uint8_t halfbit_function(const struct halfbit_decoder *d, uint8_t number)
 {
-    return (d->functions[number >> 3] >> (number & 7u)) & 1u;
+    return halfbit_bit(d->functions[number >> 3], number & 7u);
 }
 
 /* CV 21: F1 to F8; CV 22: FL forward, FL reverse, F9 to F12 (S-9.2.2). */
 static uint8_t obeys_consist(const struct halfbit_decoder *d, uint8_t number)
 {
     if (number == 0)
-        return (halfbit_cv(d, 22) >> (halfbit_forward(d) ? 0 : 1)) & 1u;
+        return halfbit_bit(halfbit_cv(d, 22), halfbit_forward(d) ? 0 : 1);
     if (number <= 8)
-        return (halfbit_cv(d, 21) >> (number - 1u)) & 1u;
-    return number <= 12 && ((halfbit_cv(d, 22) >> (number - 7u)) & 1u);
+        return halfbit_bit(halfbit_cv(d, 21), (uint8_t)(number - 1u));
+    return number <= 12 && halfbit_bit(halfbit_cv(d, 22), (uint8_t)(number - 7u));
 }
 
 static void set_function(struct halfbit_decoder *d, uint8_t number, uint8_t on)
 {
     if (halfbit_function(d, number) == on)
         return;
-    d->functions[number >> 3] ^= (uint8_t)(1u << (number & 7u));
+    d->functions[number >> 3] = (uint8_t)(d->functions[number >> 3] ^ 1u << (number & 7u));
     if (d->actions->output)
         d->actions->output(d->context, number, on);
 }
@@ -52,7 +52,7 @@ static void set_functions(struct halfbit_decoder *d, uint8_t to, uint8_t first, 
 
     for (i = 0; i < count; i++)
         if (to != CONSIST || obeys_consist(d, (uint8_t)(first + i)))
-            set_function(d, (uint8_t)(first + i), (states >> i) & 1u);
+            set_function(d, (uint8_t)(first + i), halfbit_bit(states, i));
 }
 
 /* Speed and direction; 0 if the address does not control them: in a consist the own one does not (S-9.2.1 C). */
