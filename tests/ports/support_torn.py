@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
-__all__ = ["clean_signal", "torn_signal"]
+__all__ = ["clean_signal", "ones_signal", "torn_signal"]
 
 US = 1000
 
@@ -67,4 +67,30 @@ def torn_signal(seed: int, length: int) -> Iterator[int]:
             piece = _tear(piece or [58], rng)
         piece = piece[:left]
         yield from (min(duration, 2**32 - 1) for duration in piece)
+        left -= len(piece)
+
+
+def ones_signal(seed: int, length: int) -> Iterator[int]:
+    """``length`` durations, us: preambles of about ten one-bits in either phase, whose halves differ by about the limit.
+
+    Each is followed at once by a packet, whole or torn. Which preambles count depends on both pairings.
+    """
+    rng = random.Random(seed)
+    left = length
+    while left > 0:
+        piece = [rng.choice((58, 100))] * rng.randrange(3)
+        for _ in range(rng.randint(1, 3)):
+            low = rng.choice((52, 55, 56, 57, 58))
+            high = min(64, low + rng.choice((0, 5, 6, 6, 7, 7, 8)))
+            first, last = rng.choice(((low, high), (high, low)))
+            step = rng.choice((2, 4))
+            halves = [(first, last, last, first)[index % step] for index in range(rng.randint(1, 26))]
+            if rng.random() < 0.2:
+                halves[rng.randrange(len(halves))] = rng.choice((52, 58, 64, 65, 51, 100))
+            piece += halves
+        data = bytes(rng.choice((0, 255, rng.randrange(256))) for _ in range(rng.choice((2, 3))))
+        packet = [duration // US for duration in packet_durations(with_error_byte(data), 0)]
+        piece += packet if rng.random() < 0.7 else packet[: rng.randrange(len(packet))]
+        piece = piece[:left]
+        yield from piece
         left -= len(piece)

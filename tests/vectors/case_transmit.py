@@ -39,6 +39,10 @@ def transmit_cases() -> tuple[CaseSpec, ...]:
         text = f"one zero-bit's halves last {first} and {last} us: 9900 each and 12000 together are allowed"
         specs.append(CaseSpec(f"zero-{first}-{last}", "stretched zeros", TABLE, text, durations,
                              (A, B) if sound else (ANYTHING, B)))  # fmt: skip
+    halves = packet(A)
+    durations = ones(20) + [*halves[:28], 6_001, 6_000, *halves[30:]] + packet(B)
+    text = "the start bit's halves last 6001 and 6000 us, more than 12000 together: the packet never starts"
+    specs.append(CaseSpec("zero-6001-6000-start", "stretched zeros", TABLE, text, durations, ("ZERO_TOO_LONG", ANYTHING, B)))
     for count, sound in ((14, True), (13, True), (12, False)):
         durations = ones(20) + packet(B) + packet(A, count) + packet(B)
         text = f"{count} one-bits and the end bit before them: a station sends 14"

@@ -55,6 +55,9 @@ def _refused() -> list[CaseSpec]:
             text = f"the {part} half of a data bit lasts {half} us, which fits no half-bit; a packet follows"
             durations = ones(LEAD) + _with(place, half) + packet(B)
             specs.append(CaseSpec(f"half-{half}-{part}", rule, TABLE, text, durations, (kind, B)))
+    for half, kind in ((20, "SHORT"), (77, "GAP"), (20_000, "LONG")):
+        text = f"a single duration of {half} us, and nothing else"
+        specs.append(CaseSpec(f"alone-{half}", rule, TABLE, text, [half], (kind,)))
     for half, kind in ((51, "SHORT"), (65, "GAP"), (89, "GAP"), (10_001, "LONG")):
         text = f"a half-bit of {half} us among the first eight one-bits of a preamble: the six left are too few"
         durations = ones(LEAD) + packet(B) + _with(15, half) + packet(B)

@@ -19,6 +19,7 @@ from halfbit.vectors.reader import SETS
 from tests.vectors.case_spec import CaseSpec
 from tests.vectors.case_instructions import instruction_cases
 from tests.vectors.case_packets import packet_cases
+from tests.vectors.case_pairing import pairing_cases
 from tests.vectors.case_torn import torn_cases
 from tests.vectors.case_transmit import transmit_cases
 from tests.vectors.case_windows import window_cases
@@ -27,7 +28,7 @@ __all__ = ["SPECS", "made", "text"]
 
 #: The specs of each set.
 SPECS: dict[str, tuple[CaseSpec, ...]] = {
-    "receive": (*window_cases(), *packet_cases(), *torn_cases(), *instruction_cases()),
+    "receive": (*window_cases(), *pairing_cases(), *packet_cases(), *torn_cases(), *instruction_cases()),
     "transmit": transmit_cases(),
 }
 

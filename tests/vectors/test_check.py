@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -111,10 +112,36 @@ def test_rules_that_cost_packets_come_first(tmp_path: Path) -> None:
 def test_ports_that_cannot_be_run(tmp_path: Path) -> None:
     with pytest.raises(HalfbitError, match="cannot be run"):
         check([str(tmp_path / "nothing")], SOME)
-    with pytest.raises(HalfbitError, match="has not ended within 0.2 s"):
+    with pytest.raises(HalfbitError, match="has not ended within 0.2 s and was stopped; it has printed answers to 0 of 60"):
         check([sys.executable, "-c", "import time; time.sleep(30)"], SOME, timeout=0.2)
     with pytest.raises(HalfbitError, match="ticks_per_us: 0"):
         check(port(tmp_path), SOME, ticks_per_us=0)
+
+
+def test_a_port_that_hangs_in_a_case_is_stopped(tmp_path: Path) -> None:
+    """Also if what hangs was started by the command, and holds its output open."""
+    hanging = port(tmp_path, "answer == 4 and len(sys.argv) > 1 and __import__('time').sleep(600)\n    sys.stdout.flush()")
+    start = time.monotonic()
+    with pytest.raises(HalfbitError, match=f"answers to 0 of 60 cases, the next is {SOME[0].id}"):
+        check(["/bin/sh", "-c", shlex.join([*hanging, "hang"]) + "; true"], SOME, timeout=1)
+    assert time.monotonic() - start < 20
+
+
+def test_a_port_that_prints_without_end_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.modules["halfbit.vectors.check"], "_MOST", 1 << 20)
+    with pytest.raises(HalfbitError, match="prints without end and was stopped after 1 MiB"):
+        check([sys.executable, "-c", "while True: print('1 4' * 1000)"], SOME)
+
+
+def test_if_every_case_differs_the_shortest_is_shown(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    wrong = port(tmp_path, "answer += answer > 0")
+    assert run("check", shlex.join(wrong)) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("every case differs: look at the answers' form and numbers first.")
+    shortest = min((case for case in cases() if case.answers), key=lambda case: len(case.durations))
+    assert lines[1] == f"    {shortest.id}: {shortest.text}"
+    assert lines[2].endswith("the durations, us: " + " ".join(map(str, shortest.durations)))
+    assert lines[3].endswith(f" 0 of {len({case.rule for case in cases()})} rules kept") and len(lines) == 4
 
 
 def test_the_command_says_which_rules_are_broken(

@@ -9,6 +9,7 @@ from typing import Any
 
 from ..vectors.check import Report, check, fed
 from ..vectors.reader import SETS, cases
+from ..vectors.serial_line import BAUD, check_serial
 
 __all__ = ["add_parser", "run"]
 
@@ -42,6 +43,10 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
             )
         if name == "check":
             action.add_argument("--packets-only", action="store_true", help="compare packets, no other answers")
+            action.add_argument(
+                "--serial", action="store_true", help="the port runs on a board: COMMAND is the serial line's device"
+            )
+            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="the line's speed (default: %(default)s)")
             action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
     return parser
 
@@ -65,20 +70,28 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "feed":
         print(fed(chosen, args.ticks_per_us), end="")
         return 0
-    report = check(
-        shlex.split(args.port), chosen, ticks_per_us=args.ticks_per_us, packets_only=args.packets_only
-    )
+    ticks, only = args.ticks_per_us, args.packets_only
+    if args.serial:
+        report = check_serial(args.port, chosen, baud=args.baud, ticks_per_us=ticks, packets_only=only)
+    else:
+        report = check(shlex.split(args.port), chosen, ticks_per_us=ticks, packets_only=only)
     _print(report)
     return 1 if report.differences else 0
 
 
 def _print(report: Report) -> None:
     broken = report.broken
+    shortest = report.shortest
+    if shortest is not None and report.all_differ:
+        print("every case differs: look at the answers' form and numbers first. The shortest case that differs:")
+        print(f"    {shortest.case.id}: {shortest.case.text}")
+        print(f"    {shortest.text}; the durations, us: {' '.join(map(str, shortest.case.durations))}")
+        broken = {}
     for rule, first in broken.items():
         count, differ = report.rules[rule]
         extent = "" if first.packets else ", but not in their packets"
         print(f"{rule}: {differ} of {count} cases differ{extent} ({first.case.source})")
         print(f"    {first.case.id}: {first.case.text}")
         print(f"    {first.text}")
-    sound = len(report.rules) - len(broken)
+    sound = len(report.rules) - len(report.broken)
     print(f"{len(report.cases)} cases, {len(report.differences)} differ; {sound} of {len(report.rules)} rules kept")

@@ -12,7 +12,12 @@ one-bits before it and its bytes in hexadecimal::
 
 from __future__ import annotations
 
+import contextlib
+import os
+import signal
 import subprocess
+import tempfile
+import time
 from collections.abc import Sequence
 
 import attrs
@@ -22,7 +27,10 @@ from ..error import HalfbitError
 from ..event import FaultKind
 from .case import Answer, Case
 
-__all__ = ["Difference", "Report", "check", "fed"]
+__all__ = ["Difference", "Report", "check", "compared", "fed"]
+
+#: Bytes that a port may print for all cases: many times what the right answers take.
+_MOST = 64 << 20
 
 _NAMES = {core.PACKET: "PACKET", core.SYNC: "SYNC", core.START: "START"}
 
@@ -54,6 +62,17 @@ class Report:
         for difference in self.differences:
             counts[difference.case.rule][1] += 1
         return {rule: (cases, differ) for rule, (cases, differ) in counts.items()}
+
+    @property
+    def shortest(self) -> Difference | None:
+        """The difference in the case with the fewest durations, if there is one."""
+        return min(self.differences, key=lambda difference: len(difference.case.durations), default=None)
+
+    @property
+    def all_differ(self) -> bool:
+        """True if each case differs in which there is anything to answer: then the rules say little."""
+        differ = {difference.case.id for difference in self.differences}
+        return bool(differ) and all(case.id in differ for case in self.cases if case.answers)
 
     @property
     def broken(self) -> dict[str, Difference]:
@@ -89,32 +108,85 @@ def check(
     :param ticks_per_us: how many of the port's ticks make a microsecond.
     :param packets_only: leaves all answers but packets out of the comparison.
     :param timeout: how long the port may take for all, s.
-    :raises HalfbitError: where it cannot be run, does not end, or takes fewer ticks than 1.
+    :raises HalfbitError: if it cannot be run, does not end in time, or prints without end; for fewer ticks than 1.
     """
     if ticks_per_us < 1:
         raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
-    try:
-        done = subprocess.run(
-            list(command), input=fed(cases, ticks_per_us).encode(), stdout=subprocess.PIPE, timeout=timeout
-        )
-    except OSError as error:
-        raise HalfbitError(f"{command[0]}: cannot be run: {error.strerror or error}") from None
-    except subprocess.TimeoutExpired:
-        raise HalfbitError(f"{command[0]}: has not ended within {timeout:g} s") from None
-    answered = _split(done.stdout.decode("utf-8", "replace"))
+    output, status = _run(command, fed(cases, ticks_per_us).encode(), timeout, cases)
+    ended = f"the program ended with status {status} before it" if status else "the program ended before it"
+    return compared(cases, _split(output), ended, packets_only=packets_only)
+
+
+def compared(
+    cases: Sequence[Case], answered: Sequence[Sequence[str]], ended: str, *, packets_only: bool = False
+) -> Report:
+    """Compare what a port has printed.
+
+    :param answered: its lines for each case, in order; those of a case that it did not end may come last.
+    :param ended: why there are no answers to the cases behind those, in words.
+    :param packets_only: leaves all answers but packets out of the comparison.
+    """
     differences = []
     for index, case in enumerate(cases):
         if index < len(answered):
             text, packets = _compare(case, answered[index], packets_only)
         else:
             packets = bool(_packets(case.answers))
-            ended = f"ended with status {done.returncode}" if done.returncode else "ended"
-            text = f"no answer to this case: the program {ended} before it"
+            text = f"no answer to this case: {ended}"
         if text:
             differences.append(Difference(case, text, packets))
-    if len(answered) > len(cases):
+    if cases and len(answered) > len(cases):
         differences.append(Difference(cases[-1], "the program prints more after the last case"))
     return Report(tuple(cases), tuple(differences))
+
+
+def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Case]) -> tuple[str, int]:
+    """Run a port on a text; its output and status.
+
+    Input and output are files, so that neither side can wait for the other. A port that goes on for too long is ended
+    together with all that it has started.
+
+    :raises HalfbitError: if it cannot be run, does not end in time, or prints without end.
+    """
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as printed:
+        given.write(text)
+        given.seek(0)
+        try:
+            port = subprocess.Popen(list(command), stdin=given, stdout=printed, start_new_session=True)
+        except OSError as error:
+            raise HalfbitError(f"{command[0]}: cannot be run: {error.strerror or error}") from None
+        deadline = time.monotonic() + timeout
+        wrong = ""
+        try:
+            while not wrong:
+                try:
+                    port.wait(0.05)
+                    break
+                except subprocess.TimeoutExpired:
+                    if time.monotonic() > deadline:
+                        wrong = f"has not ended within {timeout:g} s and was stopped"
+                    elif os.fstat(printed.fileno()).st_size > _MOST:
+                        wrong = f"prints without end and was stopped after {_MOST >> 20} MiB"
+        finally:
+            _stop(port)
+        printed.seek(0)
+        output = printed.read(_MOST).decode("utf-8", "replace")
+    if wrong:
+        done = sum(not line.strip() for line in output.splitlines())
+        at = f", the next is {cases[done].id}" if done < len(cases) else ""
+        raise HalfbitError(f"{command[0]}: {wrong}; it has printed answers to {done} of {len(cases)} cases{at}")
+    return output, port.returncode
+
+
+def _stop(port: subprocess.Popen[bytes]) -> None:
+    """End a program, and what it has started, if it still runs."""
+    if port.poll() is None:
+        with contextlib.suppress(ProcessLookupError):
+            if hasattr(os, "killpg"):
+                os.killpg(port.pid, signal.SIGKILL)
+            else:
+                port.kill()
+        port.wait()
 
 
 def _split(output: str) -> list[list[str]]:

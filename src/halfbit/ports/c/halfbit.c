@@ -100,8 +100,7 @@ void halfbit_receiver_init(struct halfbit_receiver *r)
     r->state = LOST;
     r->waiting = NONE;
     r->ones = 0;
-    r->shifted_ones = 0;
-    r->length = 0;
+    r->length = 0; /* the rest is written before it is read */
 }
 
 /* Layer 4: takes the step for a bit and what it means to the packet (core.Packets.feed).

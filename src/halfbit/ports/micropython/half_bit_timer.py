@@ -19,9 +19,11 @@ AHEAD = 3
 #: A duration in ticks is TOP less what comes out of the FIFO.
 TOP = COUNT + AHEAD
 
-# RP2040 datasheet (from memory): the two blocks' registers, and which one tells of a push into a full FIFO.
-BLOCKS = (0x5020_0000, 0x5030_0000)
-FDEBUG = 0x008
+# RP2040 datasheet (from memory): for each block the register whose lowest bits say that a push found the FIFO full. The
+# addresses are made once: beyond 2**30 each new one would be an object of its own.
+FDEBUG = (0x5020_0008, 0x5030_0008)
+#: Counts that the hardware keeps.
+DEPTH = 8
 
 
 @rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX, in_shiftdir=rp2.PIO.SHIFT_LEFT)
@@ -54,6 +56,13 @@ def half_bit_timer():
     jmp("high")
 
 
+def drop(machine, number=0):
+    """After a loss: throw away what waits, on either side of it, and forget the loss. Then feed the receiver a 0."""
+    while machine.rx_fifo():
+        machine.get()
+    overflowed(number)
+
+
 def start(pin, number=0):
     """The state machine ``number`` timing the half-bits at a pin, running."""
     pin = Pin(pin, Pin.IN)
@@ -62,16 +71,10 @@ def start(pin, number=0):
     return machine
 
 
-def take(machine, queue):
-    """Move what has been timed into a queue (half_bit_queue.py)."""
-    while machine.rx_fifo():
-        queue.put(TOP - machine.get())
-
-
 def overflowed(number=0):
-    """Whether counts were dropped since the last call, because the FIFO was full."""
-    at = BLOCKS[number // 4] + FDEBUG
-    bit = 1 << number % 4
+    """True if counts were dropped since the last call, because the FIFO was full. Allocates nothing."""
+    at = FDEBUG[number >> 2]
+    bit = 1 << (number & 3)
     if not mem32[at] & bit:
         return False
     mem32[at] = bit  # writing a one takes it back

@@ -2,26 +2,28 @@
 # (MicroPython's modules have no types here.)
 """A vehicle's decoder: half-bits from a queue, through halfbit's core, to speed and functions.
 
-Keep core.py (halfbit/core.py as it is) and instruction_table.py beside it. Nothing is allocated after
-construction. It has no service mode and no CVs: the C port's vehicle.c does.
+Keep core.py (halfbit/core.py as it is) beside it. Nothing is allocated after construction. It has no service mode and no
+CVs: the decoder in C has.
 """
 
 import core
-import instruction_table as table
 
 
-def receiver(ticks_per_us=1, off=0):
-    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of so many ticks in a us.
+def receiver(ticks=1, us=1, tolerance=0, any_difference=False):
+    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of ``ticks`` ticks in ``us`` us.
 
-    ``off`` is by how many ticks a duration may be measured wrong: the windows are wider by so much, so that what
-    is just inside stays inside, and the difference of two halves by twice that.
+    ``tolerance`` is by how many ticks a duration may be measured wrong: the windows are wider by that much on each side, and
+    the difference of two halves by twice as much. ``any_difference`` switches the rule for the halves' difference off.
     """
-    t = ticks_per_us
-    difference = 6 * t + 2 * off
+    one_min = (52 * ticks + us - 1) // us - tolerance
+    one_max = 64 * ticks // us + tolerance
+    zero_min = (90 * ticks + us - 1) // us - tolerance
+    zero_max = 10000 * ticks // us + tolerance
+    difference = one_max if any_difference else 6 * ticks // us + 2 * tolerance
     return core.Receiver(
-        core.HalfBits(52 * t - off, 64 * t + off, 90 * t - off, 10000 * t + off),
-        core.Bits(difference, 20000 * t + 2 * off),
-        core.Packets(difference, 10, 3, 15),
+        core.HalfBits(one_min, one_max, zero_min, zero_max),
+        core.Bits(difference, 2 * zero_max),
+        core.Packets(difference, 10, 3, 15),  # ten one-bits are a preamble, three bytes a packet (S-9.2 A)
     )
 
 
@@ -41,125 +43,98 @@ class Vehicle:
         self.emergency = False
         self.functions = 0  # bit 0 FL, bit n Fn, up to F28
         self.packets = 0  # how many were for this address, broadcast included
+        self.changed = True  # set if speed, direction or functions are not as they were; whoever acts on it clears it
 
     def take(self, data, length):
-        """Take a packet, error detection byte included and right. Whether it was for this vehicle."""
+        """Take a packet, error detection byte included and right. True if it was for this vehicle."""
         first = data[0]
         at = 1
-        if first == 0:
-            lists = table.BROADCAST
-        elif self.long:
-            if length < 4 or not 192 <= first < 232 or (first & 63) << 8 | data[1] != self.address:
-                return False
-            lists = table.LONG
-            at = 2
-        else:
+        if first and not self.long:
             if first != self.address:
                 return False
-            lists = table.SHORT
+        elif first:
+            if length < 4 or not 192 <= first < 232 or (first & 63) << 8 | data[1] != self.address:
+                return False
+            at = 2
         self.packets += 1
+        step, steps, forward = self.step, self.steps, self.forward
+        emergency, functions = self.emergency, self.functions
         end = length - 1
-        once = 0
         while at < end:
-            entry, size = -1, 0
-            place = lists[data[at]]
-            while table.LISTS[place] != 255:
-                size = self.matches(table.LISTS[place], data, at, end, once)
-                if size:
-                    entry = table.LISTS[place]
-                    break
-                place += 1
-            if entry < 0:
-                break
-            if table.ROWS[start(entry) + 3] & 2:
-                once = 1
-            self.act(entry, data, at)
+            size = self.obey(data, at, end - at)
             at += size
+            if not size or not first:  # of the rest nothing is known; broadcast has one instruction (S-9.2.1 B)
+                break
+        if step != self.step or steps != self.steps or forward is not self.forward:
+            self.changed = True
+        elif emergency is not self.emergency or functions != self.functions:
+            self.changed = True
         return True
 
-    def matches(self, entry, data, at, end, once):
-        """How many bytes the instruction takes at ``data[at]``, 0 if it is another."""
-        row = start(entry)
-        rows = table.ROWS
-        size = rows[row]
-        left = end - at
-        if left < size + rows[row + 1] or (once and rows[row + 3] & 2):
-            return 0
-        if not self.long and not rows[row + 4] <= data[0] <= rows[row + 5]:
-            return 0
-        mask = row + 6
-        i = 0
-        while i < size:
-            if data[at + i] & rows[mask + i] != rows[mask + size + i]:
-                return 0
-            i += 1
-        behind = left - size
-        if behind > rows[row + 2] != 255:
-            behind = rows[row + 2]
-        return size + behind
-
-    def act(self, entry, data, at):
-        """Do what an instruction bids (S-9.2 B, S-9.2.1 C)."""
-        if entry == table.I_128_SPEED_STEP_CONTROL:
-            code = field(table.F_128_SPEED_STEP_CONTROL_CODE, data, at)
-            self.forward = field(table.F_128_SPEED_STEP_CONTROL_FORWARD, data, at) == 1
+    def obey(self, data, at, left):
+        """Do what the instruction at ``data[at]`` asks for (S-9.2 B, S-9.2.1 C); how many bytes it takes, 0 to stop here."""
+        byte = data[at]
+        if 0x40 <= byte < 0x80:
+            self.speed(byte)
+            return 1
+        if 0x80 <= byte < 0xA0:
+            self.switch(byte & 15, 1, 4)
+            if self.table_steps == 28:
+                self.switch(byte >> 4 & 1, 0, 1)
+            return 1
+        if 0xA0 <= byte < 0xC0:
+            self.switch(byte & 15, 5 if byte & 16 else 9, 4)
+            return 1
+        if byte == 0x3F and left > 1:
+            code = data[at + 1] & 127
+            self.forward = data[at + 1] > 127
             self.steps = 126
             self.step = code - 1 if code > 1 else 0
             self.emergency = code == 1
-        elif entry == table.I_SPEED_AND_DIRECTION:
-            code = field(table.F_SPEED_AND_DIRECTION_CODE, data, at)
-            half = code & 15
-            self.forward = field(table.F_SPEED_AND_DIRECTION_FORWARD, data, at) == 1
-            self.steps = self.table_steps
-            self.emergency = half == 1
-            if half < 2:
-                self.step = 0
-            elif self.table_steps == 28:
-                self.step = 2 * half - 3 + (code >> 4)
-            else:
-                self.step = half - 1
-            if self.table_steps == 14:
-                self.switch(code >> 4, 0, 1)
-        elif entry == table.I_BROADCAST_STOP:
-            self.step = 0
-            self.emergency = field(table.F_BROADCAST_STOP_EMERGENCY, data, at) == 1
-        elif entry == table.I_FUNCTION_GROUP_ONE:
-            self.switch(field(table.F_FUNCTION_GROUP_ONE_STATES, data, at), 1, 4)
-            if self.table_steps == 28:
-                self.switch(field(table.F_FUNCTION_GROUP_ONE_BIT4, data, at), 0, 1)
-        elif entry == table.I_FUNCTION_GROUP_TWO_F5_TO_F8:
-            self.switch(field(table.F_FUNCTION_GROUP_TWO_F5_TO_F8_STATES, data, at), 5, 4)
-        elif entry == table.I_FUNCTION_GROUP_TWO_F9_TO_F12:
-            self.switch(field(table.F_FUNCTION_GROUP_TWO_F9_TO_F12_STATES, data, at), 9, 4)
-        elif entry == table.I_F13_TO_F20:
-            self.switch(field(table.F_F13_TO_F20_STATES, data, at), 13, 8)
-        elif entry == table.I_F21_TO_F28:
-            self.switch(field(table.F_F21_TO_F28_STATES, data, at), 21, 8)
-        elif entry == table.I_DIGITAL_DECODER_RESET or entry == table.I_DIGITAL_DECODER_RESET_PACKET:
+            return 2
+        if (byte == 0xDE or byte == 0xDF) and left > 1:
+            self.switch(data[at + 1], 13 if byte == 0xDE else 21, 8)
+            return 2
+        if byte == 0:
             self.step = 0
             self.emergency = False
             self.functions = 0
+            self.forward = True
+            return 1
+        return self.passed_over(byte, left)
+
+    def passed_over(self, byte, left):
+        """The size of an instruction that this vehicle does nothing with; 0 if not known."""
+        if byte & 0xFE in (0x0A, 0x0E):
+            size = 1
+        elif byte & 0xFE in (0x06, 0x12, 0xF2) or byte == 0x3E or 0xD8 <= byte < 0xDE:
+            size = 2
+        elif byte in (0x3D, 0xC0) or 0xE0 <= byte < 0xF0 or byte & 0xFE == 0xF4:
+            size = 3
+        else:
+            size = 0
+        return size if size <= left else 0
+
+    def speed(self, byte):
+        """Speed and direction, or broadcast stop: 28 steps, or 14 with FL (S-9.2 B)."""
+        half = byte & 15
+        c = byte >> 4 & 1
+        self.forward = byte & 32 != 0
+        self.steps = self.table_steps
+        self.emergency = half == 1
+        if half < 2:
+            self.step = 0
+        elif self.table_steps == 28:
+            self.step = 2 * half - 3 + c
+        else:
+            self.step = half - 1
+        if self.table_steps == 14:
+            self.switch(c, 0, 1)
 
     def switch(self, states, first, count):
         """Functions from ``first`` up, one bit each."""
         mask = ((1 << count) - 1) << first
         self.functions = self.functions & ~mask | states << first
-
-
-def start(entry):
-    """Where an instruction's row starts."""
-    return table.STARTS[2 * entry] | table.STARTS[2 * entry + 1] << 8
-
-
-def field(layout, data, at):
-    """The value of a field of the instruction at ``data[at]``."""
-    value = 0
-    run = 3
-    while run < len(layout):
-        bits = data[at + layout[run]] >> layout[run + 1] & (1 << layout[run + 2]) - 1
-        value |= bits << layout[run + 3]
-        run += 4
-    return (value ^ layout[0]) + layout[1]
 
 
 def drain(queue, receiver, vehicle, most):

@@ -1,0 +1,294 @@
+/* A whole decoder on an ATmega328P with a crystal of 16 MHz: from the pin to motor, lamps, CVs and acknowledgement.
+ *
+ * It has run in an emulator of the whole chip, not on a board.
+ *
+ * TRACK POWER CAN HURT BOARDS AND PEOPLE. The rails never go to the chip: an optocoupler stands between. Share no ground
+ * between the track and a PC that is plugged in: take the programming cable off before track power comes on. Put a fuse and
+ * a current limit into each line. Never mains. Never on anything people ride on or whose failure could hurt somebody. Local
+ * codes, and what qualified people say, come first.
+ *
+ *   pin                 what
+ *   PB0 (ICP1)          in: the optocoupler's output
+ *   PD6 (OC0A)          motor driver, enable (PWM)
+ *   PD5                 motor driver, direction
+ *   PB1, PB2            lamps FL forward and reverse, each through a transistor
+ *   PC0 to PC5          F1 to F6, each through a transistor
+ *   PD7                 acknowledgement: a load of 60 mA on the track, behind its own isolator
+ *
+ * Timer 1 takes the time of every change in hardware, 2 ticks a us, so an interrupt may be late by as much as a half-bit lasts.
+ * Its interrupt writes durations into a ring; the main loop does all the rest. A half-bit that finds no room is lost, and a 0
+ * goes into the ring in its place, which the receiver takes for a fault. Timer 2 counts half milliseconds; timer 0 is the PWM.
+ *
+ * avr-gcc -mmcu=atmega328p -std=c99 -Os -I.. -DHALFBIT_TICKS_PER_US=2 -DHALFBIT_TOLERANCE=1 atmega328p.c ../halfbit.c
+ *     ../decoder.c ../multi_function.c ../instruction_size.c ../motor.c -o decoder.elf
+ */
+#include "decoder.h"
+#include "halfbit.h"
+
+#include <avr/eeprom.h>
+#include <avr/interrupt.h>
+#include <avr/io.h>
+
+#if HALFBIT_TIMER_TICKS != 2 * HALFBIT_TIMER_US
+#error "timer 1 counts two ticks a us: -DHALFBIT_TICKS_PER_US=2"
+#endif
+
+enum { RING = 128, PULSE = 13 }; /* PULSE: half milliseconds of the acknowledgement, the first of them not whole */
+
+static volatile uint16_t ring[RING];
+static volatile uint8_t head; /* where the next one goes */
+static uint8_t tail;          /* where the next one is taken */
+static volatile uint16_t lost;
+static volatile uint8_t torn; /* some were lost, and the 0 that says so has not yet gone in */
+static volatile uint8_t turns; /* of timer 1 since the last change; stops at 255 */
+static uint16_t before;        /* timer 1 at the last change */
+static volatile uint16_t halves; /* half milliseconds */
+static volatile uint8_t pulse;   /* half milliseconds that the acknowledgement still lasts */
+
+static struct halfbit_receiver receiver;
+static struct halfbit_decoder decoder;
+static uint8_t cvs[HALFBIT_CVS];
+
+static void put(uint16_t duration)
+{
+    uint8_t next = (head + 1u) % RING;
+
+    if (next == tail || (torn && (next + 1u) % RING == tail)) {
+        lost++;
+        torn = 1;
+        return;
+    }
+    if (torn) {
+        torn = 0;
+        ring[head] = 0;
+        head = next;
+        next = (next + 1u) % RING;
+    }
+    ring[head] = duration;
+    head = next;
+}
+
+ISR(TIMER1_OVF_vect)
+{
+    if (turns != 255)
+        turns++;
+}
+
+ISR(TIMER1_CAPT_vect)
+{
+    uint16_t now = ICR1;
+    uint8_t whole = turns;
+
+    TCCR1B ^= _BV(ICES1); /* the next change is the other way */
+    TIFR1 = _BV(ICF1);    /* what the switch itself may have caused */
+    if ((TIFR1 & _BV(TOV1)) && now < 0x8000u) { /* it turned over before this change, and has not yet been counted */
+        TIFR1 = _BV(TOV1);
+        whole++;
+    }
+    turns = 0;
+    /* More than a turn: longer than any half-bit, whatever the difference says. */
+    put(whole > 1 || (whole == 1 && now >= before) ? 0xFFFFu : (uint16_t)(now - before));
+    before = now;
+    /* The interrupt came so late that the next change is over, and was not seen: a loss too. */
+    if (((PINB & _BV(PINB0)) != 0) == ((TCCR1B & _BV(ICES1)) != 0) && !(TIFR1 & _BV(ICF1))) {
+        TCCR1B ^= _BV(ICES1);
+        put(0);
+    }
+}
+
+ISR(TIMER2_COMPA_vect)
+{
+    halves++;
+    if (pulse && --pulse == 0)
+        PORTD &= (uint8_t)~_BV(PORTD7);
+}
+
+/* CVs in EEPROM. A write that power interrupts must not leave a wrong value: what is to be written goes into a journal
+ * first, with a mark; at the start a marked journal is written again. The loop goes on meanwhile: a byte takes 3.4 ms. */
+enum { JOURNAL = HALFBIT_CVS, MARK = HALFBIT_CVS + 3, MADE = HALFBIT_CVS + 4, MARKED = 0x5A, WRITTEN = 0xA5 };
+
+static uint8_t dirty[HALFBIT_CVS / 8]; /* CVs that are to be written, a bit each */
+static uint16_t writing; /* the CV that is being written, from 0; HALFBIT_CVS: none */
+static uint8_t stage;
+
+static void eeprom_begin(uint16_t address, uint8_t value)
+{
+    uint8_t flags = SREG;
+
+    EEAR = address;
+    EEDR = value;
+    cli(); /* the two must follow each other within four cycles */
+    EECR |= _BV(EEMPE);
+    EECR |= _BV(EEPE);
+    SREG = flags;
+}
+
+/* Starts the next byte that is to be written, if the last one is done. */
+static void eeprom_step(void)
+{
+    uint16_t i;
+
+    if (EECR & _BV(EEPE))
+        return;
+    if (writing == HALFBIT_CVS) {
+        for (i = 0; i < sizeof dirty && dirty[i] == 0; i++)
+            ;
+        if (i == sizeof dirty)
+            return;
+        for (writing = (uint16_t)(8u * i); !(dirty[i] & 1u << (writing & 7u)); writing++)
+            ;
+        dirty[i] &= (uint8_t)~(1u << (writing & 7u));
+        stage = 0;
+    }
+    switch (stage++) {
+    case 0:
+        eeprom_begin(JOURNAL, (uint8_t)(writing & 255u));
+        break;
+    case 1:
+        eeprom_begin(JOURNAL + 1, (uint8_t)(writing >> 8));
+        break;
+    case 2:
+        eeprom_begin(JOURNAL + 2, cvs[writing]);
+        break;
+    case 3:
+        eeprom_begin(MARK, MARKED);
+        break;
+    case 4: /* what the journal holds, though the CV may have changed since */
+        eeprom_begin(writing, eeprom_read_byte((const uint8_t *)(JOURNAL + 2)));
+        break;
+    default:
+        eeprom_begin(MARK, 0xFF);
+        writing = HALFBIT_CVS;
+        break;
+    }
+}
+
+static void load_cvs(void)
+{
+    uint16_t i;
+
+    if (eeprom_read_byte((const uint8_t *)MARK) == MARKED) {
+        i = (uint16_t)(eeprom_read_byte((const uint8_t *)JOURNAL) | eeprom_read_byte((const uint8_t *)(JOURNAL + 1)) << 8);
+        if (i < HALFBIT_CVS)
+            eeprom_update_byte((uint8_t *)i, eeprom_read_byte((const uint8_t *)(JOURNAL + 2)));
+        eeprom_update_byte((uint8_t *)MARK, 0xFF);
+    }
+    if (eeprom_read_byte((const uint8_t *)MADE) != WRITTEN) { /* the first start */
+        halfbit_multi_function_defaults(cvs);
+        cvs[6] = 1;    /* version */
+        cvs[7] = 13;   /* maker: public domain and do-it-yourself (from memory) */
+        for (i = 0; i < HALFBIT_CVS; i++)
+            eeprom_update_byte((uint8_t *)i, cvs[i]);
+        eeprom_update_byte((uint8_t *)MADE, WRITTEN);
+    }
+    for (i = 0; i < HALFBIT_CVS; i++)
+        cvs[i] = eeprom_read_byte((const uint8_t *)i);
+    writing = HALFBIT_CVS;
+}
+
+static void store(void *context, uint16_t cv, uint8_t value)
+{
+    (void)context;
+    (void)value;
+    dirty[(cv - 1u) / 8u] |= (uint8_t)(1u << ((cv - 1u) & 7u));
+}
+
+static void acknowledge(void *context)
+{
+    (void)context;
+    pulse = PULSE;
+    PORTD |= _BV(PORTD7);
+}
+
+static void lamps(const struct halfbit_decoder *d)
+{
+    uint8_t on = halfbit_function(d, 0);
+    uint8_t port = PORTB & (uint8_t)~(_BV(PORTB1) | _BV(PORTB2));
+
+    if (on)
+        port |= halfbit_forward(d) ? _BV(PORTB1) : _BV(PORTB2);
+    PORTB = port;
+}
+
+static void motor(void *context, const struct halfbit_decoder *d)
+{
+    uint8_t level = halfbit_drive_level(d);
+
+    (void)context;
+    if (halfbit_forward(d))
+        PORTD |= _BV(PORTD5);
+    else
+        PORTD &= (uint8_t)~_BV(PORTD5);
+    OCR0A = level;
+    if (level) /* off is off: a compare value of 0 would still give a short pulse */
+        TCCR0A |= _BV(COM0A1);
+    else
+        TCCR0A &= (uint8_t)~_BV(COM0A1);
+    lamps(d);
+}
+
+static void output(void *context, uint8_t number, uint8_t on)
+{
+    (void)context;
+    if (number == 0)
+        lamps(&decoder);
+    else if (number <= 6 && on)
+        PORTC |= (uint8_t)(1u << (number - 1u));
+    else if (number <= 6)
+        PORTC &= (uint8_t)~(1u << (number - 1u));
+}
+
+static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, motor, output, 0, 0, 0};
+
+/* ms, made of the half milliseconds that have passed. Called at least every 32 seconds. */
+static uint32_t clock_ms(void)
+{
+    static uint16_t seen;
+    static uint32_t ms;
+    uint8_t flags = SREG;
+    uint16_t now;
+
+    cli();
+    now = halves;
+    SREG = flags;
+    ms += (uint16_t)(now - seen) / 2u;
+    seen = (uint16_t)(seen + ((now - seen) & 0xFFFEu));
+    return ms;
+}
+
+static void set_up(void)
+{
+    DDRB = _BV(DDB1) | _BV(DDB2);
+    DDRC = 0x3F;
+    DDRD = _BV(DDD5) | _BV(DDD6) | _BV(DDD7);
+    PORTB = _BV(PORTB0); /* pull-up for the optocoupler's transistor; see "Isolators" in the documentation */
+    TCCR0A = _BV(WGM01) | _BV(WGM00); /* fast PWM, 7.8 kHz */
+    TCCR0B = _BV(CS01);
+    TCCR1A = 0;
+    TCCR1B = _BV(CS11) | _BV(ICES1);
+    TIMSK1 = _BV(ICIE1) | _BV(TOIE1);
+    OCR2A = 124; /* 16 MHz / 64 / 125: half a millisecond */
+    TCCR2A = _BV(WGM21);
+    TCCR2B = _BV(CS22);
+    TIMSK2 = _BV(OCIE2A);
+}
+
+int main(void)
+{
+    load_cvs();
+    halfbit_receiver_init(&receiver);
+    halfbit_multi_function_init(&decoder, cvs, &ACTIONS, 0, 0);
+    set_up();
+    sei();
+    for (;;) {
+        while (tail != head) {
+            uint16_t duration = ring[tail];
+
+            tail = (tail + 1u) % RING;
+            if (halfbit_receiver_feed(&receiver, duration) == HALFBIT_PACKET)
+                halfbit_decoder_take(&decoder, receiver.data, receiver.length, clock_ms());
+        }
+        halfbit_decoder_tick(&decoder, clock_ms());
+        eeprom_step();
+    }
+}

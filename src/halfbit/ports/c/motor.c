@@ -1,0 +1,58 @@
+/* From speed steps to the motor: drive level and momentum. See decoder.h; the rules are those of halfbit/decoder/drive.py. */
+
+#include "decoder_kind.h"
+
+enum { STEPS_28 = 0x02, TABLE = 0x10 }; /* CV 29 */
+
+/* The height of straight lines through points that are equally far apart, times the number of steps less one. */
+static uint32_t between(const uint8_t *points, uint8_t lines, uint16_t step, uint16_t spans)
+{
+    uint16_t place = (uint16_t)((step - 1u) * lines);
+    uint8_t at = 0;
+
+    while (place >= spans && at < lines - 1u) {
+        place = (uint16_t)(place - spans);
+        at++;
+    }
+    return (uint32_t)points[at] * (uint32_t)(spans - place) + (uint32_t)points[at + 1u] * place;
+}
+
+uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
+{
+    uint16_t spans = (uint16_t)(d->steps - 1u);
+    uint32_t level;
+    uint32_t whole = spans;
+
+    if (d->step == 0)
+        return 0;
+    if (halfbit_cv(d, 29) & TABLE) {
+        uint8_t trim = halfbit_cv(d, halfbit_forward(d) ? 66 : 95);
+
+        level = between(d->cvs + 66, 27, d->step, spans) * (trim ? trim : 128u);
+        whole *= 128u;
+    } else {
+        uint8_t points[3];
+        uint8_t middle = halfbit_cv(d, 6) > 1;
+
+        points[0] = halfbit_cv(d, 2);
+        points[1] = halfbit_cv(d, 6);
+        points[middle ? 2 : 1] = halfbit_cv(d, 5) > 1 ? halfbit_cv(d, 5) : 255;
+        level = between(points, middle ? 2 : 1, d->step, spans);
+    }
+    level = (2u * level + whole) / (2u * whole); /* to the nearest */
+    return level > 255u ? 255 : (uint8_t)level;
+}
+
+uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising)
+{
+    uint16_t value = halfbit_cv(d, rising ? 3 : 4);
+    uint8_t adjustment = halfbit_cv(d, rising ? 23 : 24);
+    uint8_t amount = adjustment & 0x7Fu;
+    uint8_t steps = d->steps ? d->steps : halfbit_cv(d, 29) & STEPS_28 ? 28 : 14;
+
+    if (adjustment & 0x80u)
+        value = value > amount ? (uint16_t)(value - amount) : 0;
+    else if ((value = (uint16_t)(value + amount)) > 255)
+        value = 255;
+    return (uint16_t)((2u * (uint32_t)value * 896u + steps) / (2u * steps)); /* CV 3 * 0.896 s / steps (S-9.2.2) */
+}

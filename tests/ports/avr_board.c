@@ -1,0 +1,127 @@
+/* The whole ATmega328P with a signal at its capture pin, for tests.
+ *
+ * avr_board PROGRAM.elf SIGNAL EEPROM: SIGNAL holds cycles between changes, 32 bits each; EEPROM is read if it is there, and
+ * written at the end. Each change of an output goes to standard output as a line: cycle, what, value.
+ */
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/sim_avr.h>
+#include <simavr/sim_elf.h>
+
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { EEPROM_SIZE = 1024, OCR0A_AT = 0x47, TCCR0A_AT = 0x44 };
+
+static uint32_t *durations;
+static size_t count, at;
+static int level = 1;
+static avr_irq_t *pin;
+
+static void quiet(avr_t *avr, const int kind, const char *format, va_list rest)
+{
+    (void)avr, (void)format, (void)rest;
+    if (kind == LOG_ERROR)
+        fputs("error in the emulator\n", stderr);
+}
+
+static avr_cycle_count_t change(avr_t *avr, avr_cycle_count_t when, void *context)
+{
+    (void)avr, (void)context;
+    level ^= 1;
+    avr_raise_irq(pin, (uint32_t)level);
+    return at < count ? when + durations[at++] : 0;
+}
+
+static avr_t *chip;
+
+static void output(avr_irq_t *irq, uint32_t value, void *name)
+{
+    (void)irq;
+    printf("%llu %s %u\n", (unsigned long long)chip->cycle, (const char *)name, value);
+}
+
+static void watch(char port, int bit, const char *name)
+{
+    avr_irq_register_notify(avr_io_getirq(chip, AVR_IOCTL_IOPORT_GETIRQ(port), (uint32_t)bit), output, (void *)(uintptr_t)name);
+}
+
+static void load(const char *path)
+{
+    FILE *file = fopen(path, "rb");
+    long size;
+
+    if (file == NULL)
+        exit(2);
+    fseek(file, 0, SEEK_END);
+    size = ftell(file);
+    rewind(file);
+    durations = malloc((size_t)size + 4);
+    count = (size_t)size / 4;
+    if (durations == NULL || fread(durations, 4, count, file) != count)
+        exit(2);
+    fclose(file);
+}
+
+int main(int words, char **word)
+{
+    static uint8_t eeprom[EEPROM_SIZE];
+    avr_eeprom_desc_t descriptor = {eeprom, 0, EEPROM_SIZE};
+    elf_firmware_t firmware;
+    avr_cycle_count_t end = 16000000 / 5; /* for what follows the last change */
+    FILE *file;
+    int level_before = 0;
+    size_t i;
+
+    avr_global_logger_set(quiet);
+    memset(&firmware, 0, sizeof firmware);
+    if (words != 4 || elf_read_firmware(word[1], &firmware) != 0)
+        return 2;
+    chip = avr_make_mcu_by_name("atmega328p");
+    avr_init(chip);
+    chip->frequency = 16000000;
+    avr_load_firmware(chip, &firmware);
+    load(word[2]);
+    memset(eeprom, 0xFF, sizeof eeprom);
+    file = fopen(word[3], "rb");
+    if (file != NULL) {
+        if (fread(eeprom, 1, sizeof eeprom, file) != sizeof eeprom)
+            return 2;
+        fclose(file);
+    }
+    avr_ioctl(chip, AVR_IOCTL_EEPROM_SET, &descriptor);
+    watch('B', 1, "front");
+    watch('B', 2, "rear");
+    watch('C', 0, "f1");
+    watch('D', 5, "direction");
+    watch('D', 7, "pulse");
+    pin = avr_io_getirq(chip, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
+    avr_raise_irq(pin, 1);
+    for (i = 0; i < count; i++)
+        end += durations[i];
+    if (count)
+        avr_cycle_timer_register(chip, durations[at++], change, NULL);
+    while (chip->cycle < end) {
+        int pwm;
+        int state = avr_run(chip);
+
+        if (state == cpu_Done || state == cpu_Crashed)
+            return 3;
+        pwm = chip->data[TCCR0A_AT] & 0x80 ? chip->data[OCR0A_AT] : 0;
+        if (pwm != level_before)
+            printf("%llu motor %d\n", (unsigned long long)chip->cycle, pwm);
+        level_before = pwm;
+    }
+    descriptor.ee = NULL; /* give the memory itself */
+    avr_ioctl(chip, AVR_IOCTL_EEPROM_GET, &descriptor);
+    file = fopen(word[3], "wb");
+    if (file == NULL || fwrite(descriptor.ee, 1, EEPROM_SIZE, file) != EEPROM_SIZE)
+        return 2;
+    fclose(file);
+    for (i = 0x100; i < 0x900; i++) /* its memory, for the counters in it */
+        fprintf(stderr, "%02x", chip->data[i]);
+    return 0;
+}
