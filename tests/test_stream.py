@@ -40,7 +40,7 @@ def beneath(decoded: Iterable[Event]) -> list[PacketEvent]:
 def whole(decoded: Iterable[Event]) -> list[tuple[object, ...]]:
     """All there is to compare: instructions are equal also where only their packets' times differ."""
     return [
-        (item, item.packet, item.evidence) if isinstance(item, Instruction) else (item,)
+        (item, item.packet, item.packet_context) if isinstance(item, Instruction) else (item,)
         for item in decoded
     ]
 

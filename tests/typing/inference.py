@@ -37,7 +37,7 @@ if TYPE_CHECKING:
             else:
                 assert_type(item, halfbit.Instruction)
                 assert_type(item.packet, halfbit.Packet | None)
-                assert_type(item.encode(), bytes)
+                assert_type(halfbit.STANDARD.encode(item), bytes)
 
     def machines(edge: halfbit.Edge) -> None:
         decoder = halfbit.StreamDecoder(halfbit.Limits(preamble_min=12))
