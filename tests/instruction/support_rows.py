@@ -96,7 +96,7 @@ def is_special(instruction: Instruction) -> bool:
         return address.board == 511  # basic accessory broadcast, S-9.2.1 D
     if isinstance(instruction, ExtendedAccessory) and isinstance(address, ExtendedAccessoryAddress):
         return address.number == 2047  # extended accessory broadcast, S-9.2.1 D
-    if isinstance(instruction, RegisterAccess) and instruction.write:
+    if isinstance(instruction, RegisterAccess) and instruction.writes:
         # page preset and factory reset, S-9.2.3 E
         return (instruction.register, instruction.value) in ((6, 1), (8, 8))
     return False

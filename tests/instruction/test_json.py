@@ -155,7 +155,7 @@ def test_instructions_come_back_from_mapping_copy_and_pickle(one: Instruction) -
         assert again.as_dict() == one.as_dict()
 
 
-GOOD = _read("37 74").as_dict()
+GOOD: dict[str, Any] = _read("37 74").as_dict()
 
 
 @pytest.mark.parametrize(

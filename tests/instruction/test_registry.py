@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any, ClassVar
 
 import attrs
-import crccheck
+import crccheck  # type: ignore[import-untyped]
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st

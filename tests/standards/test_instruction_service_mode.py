@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from halfbit.error import HalfbitError
-from halfbit.event import Fault, FaultKind
+from halfbit.event import Fault, FaultKind, PacketEvent
 from halfbit.instruction import (
     STANDARD,
     Ambiguous,
@@ -264,7 +264,7 @@ def test_torn_packets_between_reset_and_entry(lost: int, gap: float, context: Co
     """
     fault = Fault(FaultKind.ERROR_BYTE, 16_000_000, 17_000_000, at=16_500_000, detail=3)
     machine = InstructionMachine()
-    packets = [timed(IDLE, 8), timed(RESET, 16), *[fault] * lost, *(timed(WRITE_CV1, 16 + gap + 8 * i) for i in range(3))]
+    packets: list[PacketEvent] = [timed(IDLE, 8), timed(RESET, 16), *[fault] * lost, *(timed(WRITE_CV1, 16 + gap + 8 * i) for i in range(3))]
     found = [one for event in packets for one in machine.feed(event) if isinstance(one, Instruction)]
     assert [one.context for one in found[2:]] == [context] * 3
     assert {type(one) for one in found[2:]} == {DirectWriteByte if context is Context.SERVICE else Ambiguous}
@@ -386,8 +386,9 @@ def test_lost_packets_are_packet_times_too() -> None:
     fault = Fault(FaultKind.ERROR_BYTE, 0, 1, at=0, detail=3)
     for losses, early in ((9, True), (10, False)):
         machine = InstructionMachine()
-        for one in [packet("03 00"), *[fault] * losses]:
-            machine.feed(one)
+        machine.feed(packet("03 00"))
+        for _ in range(losses):
+            machine.feed(fault)
         (found,) = machine.feed(packet("78 E4 1C 06"))
         assert isinstance(found, Instruction)
         assert found.too_soon_after_reset is early

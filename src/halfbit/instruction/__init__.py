@@ -99,6 +99,9 @@ else:
                     return globals().setdefault(name, getattr(found, name))
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
+    def __dir__() -> list[str]:
+        return __all__
+
 
 __all__ = [
     "FORMATS",

@@ -214,6 +214,8 @@ class Registry:
             bytes would be read as something else, or an instruction is from a damaged packet.
         """
         read = _checked(instructions)
+        if type(packet_max) is not int:
+            raise HalfbitError(f"packet_max: {packet_max!r} is not an integer: give the most bytes of a packet")
         if len(read) == 1 and isinstance(read[0], Ambiguous):
             return self.encode_packet(read[0].readings[0], packet_max=packet_max)
         address = read[0].address
