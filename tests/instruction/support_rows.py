@@ -87,9 +87,6 @@ def values(entry: Entry) -> st.SearchStrategy[dict[str, Any]]:
 def is_special(instruction: Instruction) -> bool:
     """Whether the standards give these bytes a name of their own, so that this is not it."""
     address = instruction.address
-    if isinstance(instruction, CvAccess) and not isinstance(instruction, LegacyCvAccess):
-        # CV access behind the address bytes of the accessory broadcasts, S-9.2.1 D
-        return getattr(address, "board", None) == 511 or address == ExtendedAccessoryAddress(2047)
     if isinstance(instruction, SpeedAndDirection) and isinstance(address, Broadcast):
         return instruction.code & 0b01110 == 0  # broadcast stop, S-9.2 B
     if isinstance(instruction, BasicAccessory) and isinstance(address, AccessoryAddress):
@@ -99,4 +96,7 @@ def is_special(instruction: Instruction) -> bool:
     if isinstance(instruction, RegisterAccess) and instruction.writes:
         # page preset and factory reset, S-9.2.3 E
         return (instruction.register, instruction.value) in ((6, 1), (8, 8))
+    if isinstance(instruction, CvAccess) and not isinstance(instruction, LegacyCvAccess):
+        # CV access behind the address bytes of the accessory broadcasts, S-9.2.1 D
+        return getattr(address, "board", None) == 511 or address == ExtendedAccessoryAddress(2047)
     return False

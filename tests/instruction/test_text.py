@@ -123,7 +123,7 @@ def test_text_is_one_line() -> None:
 
 
 def test_an_instruction_without_words_of_its_own_has_its_name() -> None:
-    assert str(Instruction(ShortAddress(3))) == Instruction(ShortAddress(3)).brief == "Instruction"
+    assert str(Instruction(ShortAddress(3))) == Instruction(ShortAddress(3)).brief == "instruction"
 
 
 @pytest.mark.parametrize(
@@ -157,7 +157,7 @@ def test_an_instruction_without_words_of_its_own_has_its_name() -> None:
         ("BF 84", "output all.2.0 off"),
         ("81 71 00", "aspect 0, stop"),
         ("00 C1 1E 2C 84", "time 12:30, weekday 1, x4, set"),
-        ("03 C5 01", "reserved C5 01"),
+        ("03 C5 01", "reserved: C5 01"),
         ("03 02 01 02 03 04 05 06 07 08 09 0A", "factory test F=0, 01 02 03 04 05 06 07…"),
     ],
 )
@@ -173,7 +173,7 @@ def test_brief(body: str, words: str) -> None:
         ("7C 06", "register 5 := 6 (CV 29)"),
         ("7D 11", "register 6 := 17 (page register)"),
         ("74 1C 06", "CV 29 = 6?"),
-        ("7D 01", "page := 1"),
+        ("7D 01", "page preset: page register := 1"),
     ],
 )
 def test_brief_of_service_mode(body: str, words: str) -> None:

@@ -62,9 +62,5 @@ class AccessoryNop(Instruction):
 
     name: ClassVar[str] = "Accessory NOP"
 
-    @property
-    def brief(self) -> str:
-        return "NOP"
-
     def __str__(self) -> str:
         return "accessory NOP"

@@ -11,12 +11,8 @@ from typing import Any
 
 from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
 from .address import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-)
+    AccessoryAddress, AccessoryBroadcast, Address, ExtendedAccessoryAddress, ExtendedAccessoryBroadcast,
+)  # fmt: skip
 from .cv import CvBitManipulation, CvVerifyByte, CvWriteByte, LegacyCvAccess
 from .entry import Entry, FieldLetters
 from .pattern import Letters

@@ -13,22 +13,10 @@ from ..error import HalfbitError
 from .field import integer
 
 __all__ = [
-    "AccessoryAddress",
-    "AccessoryBroadcast",
-    "Address",
-    "Broadcast",
-    "DecoderKind",
-    "ExtendedAccessoryAddress",
-    "ExtendedAccessoryBroadcast",
-    "IdleAddress",
-    "JsonValue",
-    "LinearConvention",
-    "LongAddress",
-    "NoAddress",
-    "ReservedAddress",
-    "ShortAddress",
-    "UnresolvedAddress",
-]
+    "AccessoryAddress", "AccessoryBroadcast", "Address", "Broadcast", "DecoderKind", "ExtendedAccessoryAddress",
+    "ExtendedAccessoryBroadcast", "IdleAddress", "JsonValue", "LinearConvention", "LongAddress", "NoAddress",
+    "ReservedAddress", "ShortAddress", "UnresolvedAddress",
+]  # fmt: skip
 
 #: What :func:`json.dumps` takes.
 JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]"]

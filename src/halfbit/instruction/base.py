@@ -153,7 +153,7 @@ class Instruction:
     @property
     def brief(self) -> str:
         """The instruction in at most 40 characters, without its address, for tables."""
-        return brief(self.name)
+        return brief(str(self))
 
     def meaning(self) -> dict[str, JsonValue]:
         """What follows from the fields, for :meth:`as_dict`."""
@@ -216,7 +216,7 @@ class Instruction:
             raise HalfbitError(f"instruction: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
     def __str__(self) -> str:
-        return self.name
+        return self.name.lower()
 
 
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:

@@ -56,10 +56,6 @@ class ModelDate(Instruction):
     def __str__(self) -> str:
         return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
 
-    @property
-    def brief(self) -> str:
-        return f"date {self.year:04}-{self.month:02}-{self.day:02}"
-
 
 @attrs.frozen(slots=True)
 class SystemTime(Instruction):
@@ -71,7 +67,3 @@ class SystemTime(Instruction):
 
     def __str__(self) -> str:
         return f"system time: {self.milliseconds} ms"
-
-    @property
-    def brief(self) -> str:
-        return f"system time {self.milliseconds} ms"

@@ -3,15 +3,9 @@
 from __future__ import annotations
 
 from .address import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    Broadcast,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    LongAddress,
-    ShortAddress,
-)
+    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, ExtendedAccessoryAddress, ExtendedAccessoryBroadcast,
+    LongAddress, ShortAddress,
+)  # fmt: skip
 from .base import Context, Repetition
 
 __all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]

@@ -11,17 +11,9 @@ from .base import Instruction, brief, hexadecimal
 from .field import flag, integer, octets
 
 __all__ = [
-    "AddressQuery",
-    "ConsistControl",
-    "DecoderAcknowledgementRequest",
-    "DecoderLock",
-    "DigitalDecoderReset",
-    "FactoryTest",
-    "HardReset",
-    "Idle",
-    "SetDecoderFlags",
-    "SetExtendedAddressing",
-]
+    "AddressQuery", "ConsistControl", "DecoderAcknowledgementRequest", "DecoderLock", "DigitalDecoderReset",
+    "FactoryTest", "HardReset", "Idle", "SetDecoderFlags", "SetExtendedAddressing",
+]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -38,22 +30,12 @@ class DigitalDecoderReset(Instruction):
     def brief(self) -> str:
         return "reset"
 
-    def __str__(self) -> str:
-        return "digital decoder reset"
-
 
 @attrs.frozen(slots=True)
 class HardReset(Instruction):
     """Hard reset: 00000001 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Hard Reset"
-
-    @property
-    def brief(self) -> str:
-        return "hard reset"
-
-    def __str__(self) -> str:
-        return "hard reset"
 
 
 @attrs.frozen(slots=True)
@@ -122,10 +104,6 @@ class SetExtendedAddressing(Instruction):
     #: D.
     enabled: bool = flag()
 
-    @property
-    def brief(self) -> str:
-        return f"extended addressing {'on' if self.enabled else 'off'}"
-
     def __str__(self) -> str:
         return f"set extended addressing: CV 29 bit 5 := {int(self.enabled)}"
 
@@ -137,10 +115,6 @@ class DecoderAcknowledgementRequest(Instruction):
     name: ClassVar[str] = "Decoder Acknowledgement Request"
     #: D.
     value: bool = flag()
-
-    @property
-    def brief(self) -> str:
-        return f"acknowledgement request {int(self.value)}"
 
     def __str__(self) -> str:
         return f"decoder acknowledgement request: {int(self.value)}"
@@ -175,10 +149,6 @@ class DecoderLock(Instruction):
     #: AAAAAAA.
     number: int = integer(0, 127)
 
-    @property
-    def brief(self) -> str:
-        return f"lock {self.number}"
-
     def __str__(self) -> str:
         return f"decoder lock: address {self.number}"
 
@@ -189,23 +159,9 @@ class AddressQuery(Instruction):
 
     name: ClassVar[str] = "Address Query"
 
-    @property
-    def brief(self) -> str:
-        return "address query"
-
-    def __str__(self) -> str:
-        return "address query"
-
 
 @attrs.frozen(slots=True)
 class Idle(Instruction):
     """Idle, for no decoder: 11111111 00000000 (S-9.2 B)."""
 
     name: ClassVar[str] = "Idle"
-
-    @property
-    def brief(self) -> str:
-        return "idle"
-
-    def __str__(self) -> str:
-        return "idle"

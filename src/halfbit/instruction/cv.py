@@ -11,16 +11,9 @@ from .base import Instruction, brief, hexadecimal
 from .field import choice, flag, integer, octets
 
 __all__ = [
-    "CvAccess",
-    "CvBitManipulation",
-    "CvShortForm",
-    "CvShortFormPair",
-    "CvTarget",
-    "CvVerifyByte",
-    "CvWriteByte",
-    "ExtendedCvAccess",
-    "LegacyCvAccess",
-]
+    "CvAccess", "CvBitManipulation", "CvShortForm", "CvShortFormPair", "CvTarget", "CvVerifyByte", "CvWriteByte",
+    "ExtendedCvAccess", "LegacyCvAccess",
+]  # fmt: skip
 
 
 @attrs.frozen(slots=True)

@@ -12,14 +12,9 @@ from .base import BRIEF, Instruction
 from .field import choice, flag, integer
 
 __all__ = [
-    "AnalogFunction",
-    "BinaryStateLong",
-    "BinaryStateShort",
-    "FunctionControl",
-    "FunctionExpansion",
-    "FunctionGroupOne",
-    "FunctionGroupTwo",
-]
+    "AnalogFunction", "BinaryStateLong", "BinaryStateShort", "FunctionControl", "FunctionExpansion",
+    "FunctionGroupOne", "FunctionGroupTwo",
+]  # fmt: skip
 
 
 def states_of(first: int, count: int, bits: int) -> dict[int, bool]:
@@ -158,10 +153,6 @@ class BinaryStateLong(Instruction):
         """Whether the station should have sent the short form: 1 to 127 (S-9.2.1 C)."""
         return 1 <= self.number <= 127
 
-    @property
-    def brief(self) -> str:
-        return _binary_state(self.number, self.state)
-
     def meaning(self) -> dict[str, JsonValue]:
         return {"needs_short_form": self.needs_short_form}
 
@@ -179,10 +170,6 @@ class BinaryStateShort(Instruction):
     state: bool = flag()
     #: L: the binary state; 0: all.
     number: int = integer(0, 127)
-
-    @property
-    def brief(self) -> str:
-        return _binary_state(self.number, self.state)
 
     def __str__(self) -> str:
         return _binary_state(self.number, self.state)

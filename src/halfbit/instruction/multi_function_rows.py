@@ -5,27 +5,14 @@ from __future__ import annotations
 from .address import Broadcast, IdleAddress, LongAddress, ReservedAddress, ShortAddress
 from .clock import ModelDate, ModelTime, SystemTime
 from .control import (
-    AddressQuery,
-    ConsistControl,
-    DecoderAcknowledgementRequest,
-    DecoderLock,
-    DigitalDecoderReset,
-    FactoryTest,
-    HardReset,
-    Idle,
-    SetDecoderFlags,
-    SetExtendedAddressing,
-)
+    AddressQuery, ConsistControl, DecoderAcknowledgementRequest, DecoderLock, DigitalDecoderReset, FactoryTest,
+    HardReset, Idle, SetDecoderFlags, SetExtendedAddressing,
+)  # fmt: skip
 from .cv import CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, ExtendedCvAccess
 from .entry import Entry, Tail
 from .function import (
-    AnalogFunction,
-    BinaryStateLong,
-    BinaryStateShort,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-)
+    AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo,
+)  # fmt: skip
 from .pattern import Letters
 from .special import AdvancedExtended, Reserved
 from .speed import BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl128, SpeedDirectionFunctions

@@ -6,18 +6,9 @@ import enum
 from collections.abc import Mapping
 
 from .address import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    Broadcast,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    IdleAddress,
-    LongAddress,
-    NoAddress,
-    ReservedAddress,
-    ShortAddress,
-)
+    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, ExtendedAccessoryAddress, ExtendedAccessoryBroadcast,
+    IdleAddress, LongAddress, NoAddress, ReservedAddress, ShortAddress,
+)  # fmt: skip
 
 __all__ = ["FIRST", "PLACES", "Place"]
 

@@ -12,17 +12,9 @@ from ..error import HalfbitError
 from ..event import exclusive_or
 from ..limits import RECEIVE
 from .address import (
-    AccessoryAddress,
-    Address,
-    Broadcast,
-    ExtendedAccessoryAddress,
-    IdleAddress,
-    LongAddress,
-    NoAddress,
-    ReservedAddress,
-    ShortAddress,
-    UnresolvedAddress,
-)
+    AccessoryAddress, Address, Broadcast, ExtendedAccessoryAddress, IdleAddress, LongAddress, NoAddress,
+    ReservedAddress, ShortAddress, UnresolvedAddress,
+)  # fmt: skip
 from .base import Instruction
 from .compiled import Row, Table, compiled, has_number
 from .entry import Entry

@@ -15,13 +15,8 @@ from .cv import CvAccess, CvTarget
 from .field import flag, integer
 
 __all__ = [
-    "DirectBitManipulation",
-    "DirectVerifyByte",
-    "DirectWriteByte",
-    "FactoryReset",
-    "PagePreset",
-    "RegisterAccess",
-]
+    "DirectBitManipulation", "DirectVerifyByte", "DirectWriteByte", "FactoryReset", "PagePreset", "RegisterAccess",
+]  # fmt: skip
 
 #: The register that holds the page.
 PAGE_REGISTER = 6
@@ -190,10 +185,6 @@ class PagePreset(Instruction):
         """1."""
         return 1
 
-    @property
-    def brief(self) -> str:
-        return "page := 1"
-
     def __str__(self) -> str:
         return "page preset: page register := 1"
 
@@ -207,10 +198,3 @@ class FactoryReset(Instruction):
     @property
     def needs_repeat(self) -> bool:
         return True
-
-    @property
-    def brief(self) -> str:
-        return "factory reset"
-
-    def __str__(self) -> str:
-        return "factory reset"

@@ -6,13 +6,8 @@ from .address import NoAddress
 from .entry import Entry
 from .pattern import Letters
 from .service import (
-    DirectBitManipulation,
-    DirectVerifyByte,
-    DirectWriteByte,
-    FactoryReset,
-    PagePreset,
-    RegisterAccess,
-)
+    DirectBitManipulation, DirectVerifyByte, DirectWriteByte, FactoryReset, PagePreset, RegisterAccess,
+)  # fmt: skip
 
 __all__ = ["SERVICE"]
 

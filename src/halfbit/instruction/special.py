@@ -22,10 +22,6 @@ class Reserved(Instruction):
     #: The bytes, without address and error detection byte.
     data: bytes = octets(0, None)
 
-    @property
-    def brief(self) -> str:
-        return brief(f"reserved {hexadecimal(self.data)}")
-
     def __str__(self) -> str:
         return f"reserved: {hexadecimal(self.data)}"
 
@@ -64,10 +60,6 @@ class Unknown(Instruction):
     #: The bytes, without address and error detection byte. Empty if nothing follows the address.
     data: bytes = octets(0, None)
 
-    @property
-    def brief(self) -> str:
-        return brief(f"unknown {hexadecimal(self.data)}")
-
     def __str__(self) -> str:
         return f"unknown: {self.data.hex(' ').upper() or 'no instruction'}"
 
@@ -82,10 +74,6 @@ class Damaged(Instruction):
     name: ClassVar[str] = "Damaged"
     #: All bytes as received.
     data: bytes = octets(0, None)
-
-    @property
-    def brief(self) -> str:
-        return brief(f"damaged {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
         return f"damaged packet: {hexadecimal(self.data)}"

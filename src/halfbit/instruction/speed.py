@@ -12,14 +12,9 @@ from .field import flag, integer, octets
 from .function import FunctionControl, function_words, states_of
 
 __all__ = [
-    "BroadcastStop",
-    "RestrictedSpeedStep",
-    "SpeedAndDirection",
-    "SpeedControl",
-    "SpeedControl128",
-    "SpeedDirectionFunctions",
-    "SpeedReading",
-]
+    "BroadcastStop", "RestrictedSpeedStep", "SpeedAndDirection", "SpeedControl", "SpeedControl128",
+    "SpeedDirectionFunctions", "SpeedReading",
+]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
