@@ -208,6 +208,8 @@ class MultiFunctionModels(_Models):
         head = {"own": self.own(), "consist": (cvs[19] & 127,), "broadcast": (0,), "primary": (cvs[1] & 127,)}[address]
         if head == (0,):
             instructions = instructions[:1]  # to broadcast a single instruction (S-9.2.1 B)
+        if _is_reserved(instructions[0]):
+            instructions = instructions[:1]
         classes = [_class(one) for one in instructions]
         if len(classes) == 2 and classes[0] == classes[1]:
             instructions = instructions[:1]  # at most one of a class (S-9.2.1 C)
@@ -225,9 +227,16 @@ class MultiFunctionModels(_Models):
         the pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may come
         once (S-9.2.1 C; the plain model takes that for the station's duty alone).
         """
+        if len(body) > 2 and _is_reserved((body[0], body[1])):
+            return
         classes = [byte >> 5 for byte in body if byte >> 5 in (0b000, 0b001, 0b111)]
         if not set(body) & {0x06, 0x07, 0x3C, 0xC1, 0xC2, 0xF4, 0xF5} and len(set(classes)) == len(classes):
             self.send(with_error_byte(bytes((*self.own(), *body))), gap)
+
+
+def _is_reserved(instruction: tuple[int, ...]) -> bool:
+    """Reserved bytes of a known length, behind which reading goes on; the plain model ends the packet there."""
+    return (instruction[0] & 0xFE == 0x12 and instruction[1] > 127) or instruction[0] & 0xFC == 0xE0
 
 
 def _class(instruction: tuple[int, ...]) -> int:
