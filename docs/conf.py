@@ -17,7 +17,7 @@ DOCS = Path(__file__).resolve().parent
 sys.path.insert(0, str(DOCS.parent / "src"))
 
 from halfbit.decoder import MULTI_FUNCTION, RULES  # noqa: E402
-from halfbit.instruction.listing import listing, render
+from halfbit.instruction import listing, render
 
 project = "halfbit"
 author = "the halfbit contributors"

@@ -1,9 +1,9 @@
 """Decodes the digital track signal of model railways: level changes to half-bits, bits, packets and instructions.
 
-What ``__all__`` names here is the stable API. The classes of the single instructions, of addresses, and what
-a registry of one's own is made of are in :mod:`halfbit.instruction`; what a capture looks like, in
-:mod:`halfbit.survey`; packets made back into half-bits in :mod:`halfbit.simulate`; the machines for a small board in
-:mod:`halfbit.core`.
+What ``__all__`` names here is the stable API. The classes of the single instructions, of addresses, and what a
+registry of one's own is made of are in :mod:`halfbit.instruction`; what a capture looks like, in
+:mod:`halfbit.survey`; what packets make decoders do, in :mod:`halfbit.decoder`; packets made back into half-bits in
+:mod:`halfbit.simulate`; the machines for a small board in :mod:`halfbit.core`.
 """
 
 from __future__ import annotations

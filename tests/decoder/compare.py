@@ -29,6 +29,8 @@ from halfbit.decoder import (
     RestrictionChanged,
     Speed,
     SpeedChanged,
+    drive_level,
+    momentum,
 )
 from halfbit.instruction import Context
 from halfbit.simulate.signal import with_error_byte
@@ -163,13 +165,11 @@ class MultiFunctionPair(_Pair):
             "page": state.page,
             "cvs": state.cvs.values,
             "indexed": state.cvs.indexed,
-            "drive": self.ours.drive_level,
+            "drive": drive_level(self.ours.cvs.__getitem__, vehicle.speed, forward=state.forward),
             "rising": [self._momentum(rising) for rising in (True, False)],
         }
 
     def _momentum(self, rising: bool) -> int:
-        from halfbit.decoder import momentum
-
         return momentum(self.ours.cvs.__getitem__, 28, rising=rising)
 
     def _plain_state(self, state: dict[str, Any]) -> dict[str, object]:

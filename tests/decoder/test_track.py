@@ -176,6 +176,18 @@ def test_broadcast_stop_is_for_all() -> None:
     assert changes_of(track, "03 74", start=32 * MS)[0].after == Speed(6, 28)
 
 
+def test_accessory_broadcasts_are_for_all() -> None:
+    """S-9.2.1 D: one output of each basic decoder, all extended ones."""
+    track = TrackState()
+    changes_of(track, "81 F8", "82 F8", "81 71 05")
+    found = changes_of(track, "BF 80", "BF 07 00", "BF 82", start=24 * MS)
+    assert [f"{change.address}: {change}" for change in found] == [
+        "accessory 1 pair 0: output 0 off",
+        "accessory 2 pair 0: output 0 off",
+        "extended accessory 4: aspect: 0",
+    ]
+
+
 def test_a_reset_is_for_all() -> None:
     """S-9.2 B: digital decoder reset."""
     track = TrackState({ShortAddress(3): {29: 2}})

@@ -75,6 +75,16 @@ def test_step_1_has_the_start_level() -> None:
     assert drive_level(cvs.__getitem__, Speed(28, 28), forward=True) == 255
 
 
+def test_restricted_speed_step() -> None:
+    """S-9.2.1 C: bit 7 = 0 enables, and the step is written as S-9.2 has it: 00010 is step 1."""
+    decoder = MultiFunctionDecoder({2: 30, 29: 0b10})
+    for packet in packets("03 7F", "03 3E 02"):
+        decoder.feed(packet)
+    assert (decoder.speed, decoder.drive_level) == (Speed(28, 28), 30)
+    decoder.feed(packets("03 3E 82", start=16_000_000)[0])
+    assert decoder.drive_level == 255
+
+
 def test_page_17_register_1_is_cv_65() -> None:
     """S-9.2.3 E, paged mode: CV 65 is page 17, data register 0 (register 1)."""
     decoder = MultiFunctionDecoder()

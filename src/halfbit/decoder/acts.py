@@ -18,6 +18,8 @@ from ..instruction import (
     ConsistControl,
     DigitalDecoderReset,
     ExtendedAccessory,
+    ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast,
     FunctionExpansion,
     FunctionGroupOne,
     FunctionGroupTwo,
@@ -181,17 +183,26 @@ class Acts:
 
     def _output(self, row: Seen, one: BasicAccessory) -> None:
         address = one.address
-        output = address.output if isinstance(address, (AccessoryAddress, AccessoryBroadcast)) else None
-        if output is not None:
-            before = row.outputs.get(output)
+        if not isinstance(address, (AccessoryAddress, AccessoryBroadcast)) or address.output is None:
+            return
+        rows = [row]
+        if isinstance(address, AccessoryBroadcast):  # that output of every decoder (S-9.2.1 D)
+            others = ((each, each.address) for each in self.seen.values())
+            rows = [each for each, its in others if isinstance(its, AccessoryAddress) and its.pair == address.pair]
+        for each in rows:
+            before = each.outputs.get(address.output)
             if before is not one.activate:
-                row.outputs[output] = one.activate
-                self._note(row, Item.OUTPUT, output, before, one.activate)
+                each.outputs[address.output] = one.activate
+                self._note(each, Item.OUTPUT, address.output, before, one.activate)
 
     def _aspect(self, row: Seen, one: ExtendedAccessory) -> None:
-        if row.aspect != one.aspect:
-            self._note(row, Item.ASPECT, None, row.aspect, one.aspect)
-            row.aspect = one.aspect
+        rows = [row]
+        if isinstance(row.address, ExtendedAccessoryBroadcast):
+            rows = [each for each in self.seen.values() if isinstance(each.address, ExtendedAccessoryAddress)]
+        for each in rows:
+            if each.aspect != one.aspect:
+                self._note(each, Item.ASPECT, None, each.aspect, one.aspect)
+                each.aspect = one.aspect
 
     def _note(
         self,

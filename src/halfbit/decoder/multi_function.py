@@ -90,7 +90,8 @@ class MultiFunctionDecoder(DecoderMachine):
       Broadcast is obeyed, and so is the own address if it is also the consist's.
     - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
       direction after the packet. Consist control, resets and the short form of CV access are obeyed.
-    - A restriction is kept as it was sent; the speed asked for stays as it is.
+    - A restricted speed step limits the drive level, not the speed asked for. Its bits 0 to 4 are read as a speed code of
+      S-9.2; of bit 5, where S-9.2 has the direction, nothing is made.
     - The page register starts at 1, and only a factory reset sets it back. Page 0 is page 256 (from memory).
     - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
@@ -141,8 +142,16 @@ class MultiFunctionDecoder(DecoderMachine):
 
     @property
     def drive_level(self) -> int:
-        """The share of the supply for the speed asked for, 0 to 255, once momentum has got there."""
-        return drive_level(self._store.__getitem__, self.speed, forward=self.forward)
+        """The share of the supply for the speed asked for, 0 to 255, once momentum has got there.
+
+        If the speed is restricted, at most that for the restricted step.
+        """
+        cvs, forward = self._store.__getitem__, self.forward
+        level, code = drive_level(cvs, self.speed, forward=forward), self._vehicle.restriction
+        if code is None:
+            return level
+        limit = reading_28(code & 0b11111) if self._steps == 28 else reading_14(code & 0b11111)
+        return min(level, drive_level(cvs, Speed.of(limit), forward=forward))
 
     def state(self) -> MultiFunctionState:
         """A snapshot, with which :meth:`restore` goes on."""

@@ -64,7 +64,7 @@ class TrackState(Acts):
         self._known: dict[bytes, tuple[Seen, int]] = {}
         self._packet: object = None
         self._again = False
-        self._waiting: set[Seen] = set()
+        self._waiting: dict[Seen, None] = {}  # in the order of their first packets
 
     @property
     def length(self) -> int:
@@ -154,9 +154,9 @@ class TrackState(Acts):
     def _more(self, event: Instruction, data: bytes) -> tuple[Change, ...]:
         """A further instruction of a packet that may change something."""
         self._act(event)
-        known = self._known.pop(data, None)
-        if known is not None and not event.needs_repeat:
-            self._known[data] = (known[0], known[0].version)
+        known = self._known.get(data)
+        if known is not None and (event.needs_repeat or known[1] != known[0].version):
+            del self._known[data]  # it may change something the next time, too
         return self._taken()
 
     def _new(self, event: Instruction, start: int, end: int, data: bytes) -> None:
@@ -225,7 +225,7 @@ class TrackState(Acts):
             self._undone(row)
             row.pending = (packet.data, one, self._now)
             row.version += 1
-            self._waiting.add(row)
+            self._waiting[row] = None
 
     def _undone(self, row: Seen) -> None:
         """A CV write that waits is not repeated."""
@@ -236,7 +236,7 @@ class TrackState(Acts):
     def _forget(self, row: Seen) -> tuple[bytes, Instruction, int] | None:
         pending, row.pending = row.pending, None
         row.version += 1
-        self._waiting.discard(row)
+        self._waiting.pop(row, None)
         return pending
 
     def _written(self, row: Seen, one: Instruction, time: int, *, effective: bool) -> None:
