@@ -17,6 +17,7 @@ from halfbit.decoder import (
     Answer,
     AspectChanged,
     BinaryStateSet,
+    Effect,
     FunctionChanged,
     MultiFunctionDecoder,
     OutputChanged,
@@ -117,7 +118,7 @@ class Pair:
         self.ms += after
         now = self.ms * MS
         page = 1 if isinstance(self.model, AccessoryDecoder) else self.model.state().page
-        effects = []
+        effects: list[Effect] = []
         if body is None:
             effects += self.model.tick(now)
             self.port.tick(self.ms)

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import random
 import subprocess
@@ -84,6 +85,7 @@ IDLE = (255, 0)
 START = packets(*[IDLE] * 150)
 
 
+@functools.cache
 def made() -> bytes:
     """The EEPROM after the first start."""
     return run(START).eeprom

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import random
-import sys
 from itertools import islice
 
 import pytest
@@ -63,4 +62,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 import subprocess
-import sys
 from array import array
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -157,4 +156,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()
