@@ -118,8 +118,8 @@ class _Pair:
     def _same(self, ours: tuple[Effect, ...], theirs: list[Plain], before: dict[str, Any], data: bytes) -> list[Plain]:
         mine, plain = _ours(ours, before.get("speed")), _theirs(theirs)
         after = self.plain.state()
-        told = {key: value for key, value in before.items() if key not in ("functions", "binary_states")}
-        where = f"at {self.now} ns, packet {data.hex(' ')}, before {told}"
+        seen = {key: value for key, value in before.items() if key not in ("functions", "binary_states")}
+        where = f"at {self.now} ns, packet {data.hex(' ')}, before {seen}"
         assert sorted(map(repr, mine)) == sorted(map(repr, plain)), f"ours {mine}, plain {plain}, {where}"
         assert self._state() == self._plain_state(after), where
         for effect in plain:

@@ -55,7 +55,7 @@ SHUNTING_TURN: list[tuple[float, Address | None, Item, int | None, object]] = [
     (784.034, SIGNAL, Item.ASPECT, None, 0),
     (814.218, TOGETHER, Item.SPEED, None, STOP),
 ]
-#: Thimble, now with address 12, is not one of the decoders told of: with 28 steps her packet is step 1 too.
+#: Thimble, now with address 12, is not in CVS: with 28 steps her packet is step 1 too.
 PROGRAMMING_TRACK: list[tuple[float, Address | None, Item, int | None, object]] = [
     (159.562, None, Item.MODE, None, "service"),
     (226.386, NoAddress(), Item.CV, 1, 12),

@@ -14,7 +14,7 @@ __all__ = ["address_of", "cv_of"]
 def address_of(text: str) -> Address:
     """An address as a person writes it. A bare number is a short address up to 127, and a long one above.
 
-    :raises argparse.ArgumentTypeError: if it is none.
+    :raises argparse.ArgumentTypeError: if the text cannot be read.
     """
     words = " ".join(text.split())
     if words.isascii() and words.isdecimal():
@@ -31,7 +31,7 @@ def address_of(text: str) -> Address:
 def cv_of(text: str) -> tuple[int, int]:
     """A CV and its value, as in ``29=6``.
 
-    :raises argparse.ArgumentTypeError: if it is none.
+    :raises argparse.ArgumentTypeError: if the text cannot be read.
     """
     match = re.fullmatch(r"(\d+)=(\d+)", text.strip(), re.ASCII)
     if not match or not 1 <= int(match[1]) <= 1024 or int(match[2]) > 255:

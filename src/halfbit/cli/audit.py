@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         print("\n".join(lines(found, terminal_width())))
     if not found.packets:
         sys.stdout.flush()
-        print(f"halfbit: {source.name}: no packets: nothing can be told", file=sys.stderr)
+        print(f"halfbit: {source.name}: no packets, so no rule can be checked", file=sys.stderr)
         return 1
     return 0 if found.sound else 1
 

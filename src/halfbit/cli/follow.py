@@ -116,7 +116,7 @@ class _Output:
                 print(self._lines.row((milliseconds(time), words)))
 
     def end(self) -> None:
-        """Another effect comes, or none any more."""
+        """The run is over: another effect comes, or the capture ends."""
         if self._more:
             print(self._lines.row((milliseconds(self._time), f"{self._last}, the last of {self._more + 1}")))
         self._last, self._more = "", 0

@@ -33,7 +33,7 @@ With --json each line is an object. Its first key, event, tells the others; time
   traffic   length mode losses addresses[address packets time first last refresh longest longest_at losses speed
             forward fl functions{} consist outputs{} aspect binary_states{} analog{} restriction cvs{} share]   (last)
 
-Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot be read or the use was wrong.
+Exit status: 0 at least one packet was decoded, 1 no packet was, 2 the input cannot be read or the use was wrong.
 """
 
 
@@ -160,9 +160,7 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
                 print(Columns((), (2,), width).row(("", one[-1])))
     else:
         print("\n".join(Columns(titles, widths, width).rows(cells)))
-    print(
-        f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; " f"{track.losses} losses look like none of them"
-    )
+    print(f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; {track.losses} losses that match no address")
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:

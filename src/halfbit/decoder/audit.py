@@ -25,7 +25,7 @@ WIDE = attrs.evolve(
     RECEIVE, one_min=44 * US, one_max=74 * US, one_difference=None, zero_min=80 * US, zero_total_max=None
 )
 
-#: Of a run of one-bits, so many are kept.
+#: How many bits of a long run of ones are kept.
 KEPT_BITS = 2048
 
 #: No station's half-bit is as long (S-9.1 A: 9900 us); the rails had no power.
@@ -61,7 +61,7 @@ class _Widths:
         return 0
 
     def finding(self, rule: Rule, allowed: int) -> Finding:
-        """Beyond the bounds by no more than what is allowed for cannot be told from a rule that is kept."""
+        """Count the values. Those out of bounds by no more than ``allowed`` are unclear."""
         misses = [(rule.misses(value), number) for value, number in self.counts.items()]
         kept = sum(number for miss, number in misses if miss == 0)
         broken = sum(number for miss, number in misses if miss > allowed)
@@ -160,12 +160,11 @@ class StationAudit:
 def audit(edges: Iterable[Edge]) -> Audit:
     """Hold a capture against the rules for stations.
 
-    The capture's own scatter is measured from one one-bit to the next, and what lies out of bounds by no more than
-    that scatter is not said to be broken. A station whose own bits scatter cannot be told from a capture that does. A
-    capture that sees one polarity late is told from a station with unequal halves by its zero-bits, which then lean
-    alike.
+    The capture's own scatter is measured first: by how much one one-bit differs from the next. A value out of bounds by
+    no more than that is unclear, not broken. A station whose own bits scatter looks like a capture that scatters. A
+    capture that sees one polarity late makes ones and zeros lean alike; a station with unequal halves does not.
 
-    :raises HalfbitError: for edges that are none.
+    :raises HalfbitError: if a value is not an edge.
     """
     machine = StationAudit()
     for event in bits(half_bits(edges, WIDE), WIDE):

@@ -109,7 +109,7 @@ class DecoderMachine(abc.ABC):
 
     def __init__(self, store: CvStore) -> None:
         self._store = store
-        #: The page register; ``None``: it has none, for register 6 is undefined (S-9.2.3 E, accessory decoders).
+        #: The page register; ``None`` for accessory decoders, whose register 6 is undefined (S-9.2.3 E).
         self._page: int | None = 1 if self._kind is DecoderKind.MULTI_FUNCTION else None
         self._service = ServiceTracker()
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode

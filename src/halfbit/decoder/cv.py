@@ -101,7 +101,7 @@ OLDER = frozenset((*range(1, 10), 28, 29))
 
 
 def row_of(rows: Iterable[CvRow], number: int) -> CvRow:
-    """The row of a CV; one without rules for a CV that has none.
+    """The row of a CV; a row without rules if the table has no row for it.
 
     :raises HalfbitError: for a number outside 1 to 1024.
     """

@@ -20,8 +20,8 @@ _UNIT = 896_000_000  # ns: CV 3 * 0.896 s / number of steps (S-9.2.2)
 def momentum(cvs: Cvs, steps: int, *, rising: bool) -> int:
     """How long a step lasts while the speed rises or falls, ns, to the nearest.
 
-    CV 3 adjusted by CV 23, or CV 4 by CV 24: the sum is held from 0 to 255 (S-9.2.2; the text: "at the most and at
-    none"). The adjustment also acts on a CV 3 or 4 of 0, of which the text says nothing.
+    CV 3 adjusted by CV 23, or CV 4 by CV 24: the sum is held from 0 to 255 (S-9.2.2).
+    The adjustment also acts on a CV 3 or 4 of 0, of which the text says nothing.
     """
     value, adjustment = (cvs(3), cvs(23)) if rising else (cvs(4), cvs(24))
     amount = adjustment & ~_SUBTRACT

@@ -90,8 +90,8 @@ class MultiFunctionDecoder(DecoderMachine):
       Broadcast is obeyed, and so is the own address if it is also the consist's.
     - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
       direction after the packet. Consist control, resets and the short form of CV access are obeyed.
-    - A restricted speed step limits the drive level, not the speed asked for. Its bits 0 to 4 are read as a speed code of
-      S-9.2; of bit 5, where S-9.2 has the direction, nothing is made.
+    - A restricted speed step limits the drive level, not the speed asked for. Its bits 0 to 4 are read as a speed
+      code of S-9.2; bit 5, in the place of S-9.2's direction, is not used.
     - The page register starts at 1, and only a factory reset sets it back. Page 0 is page 256 (from memory).
     - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).

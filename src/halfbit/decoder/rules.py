@@ -110,9 +110,9 @@ class Finding:
     rule: Rule
     kept: int = 0
     broken: int = 0
-    #: How often it could not be told.
+    #: How often it was unclear.
     unclear: int = 0
-    #: The value nearest to the bounds or furthest beyond them, and when; ``None`` if there was none.
+    #: The value nearest to the bounds or furthest beyond them, and when; ``None`` without a value.
     worst: int | None = None
     at: int | None = None
     #: What the exactness of the capture allows beyond the bounds, ns.

@@ -235,7 +235,7 @@ class Seen:
 
     @property
     def lamp(self) -> Value:
-        """What was said of FL, as far as it can be told without CV 29."""
+        """What was said of FL; both readings while CV 29 is not known."""
         steps = self.steps
         if steps is not None:
             return self.fl[0 if steps == 28 else 1]

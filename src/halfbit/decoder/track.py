@@ -77,7 +77,7 @@ class TrackState(Acts):
         return row.time / self.length if row and self.length else 0.0
 
     def idle(self, address: Address) -> int | None:
-        """Time since the last packet to an address, ns; ``None`` if there was none."""
+        """Time since the last packet to an address, ns; ``None`` without a packet."""
         row = self.seen.get(address)
         return None if row is None else self.end - row.last
 
