@@ -105,6 +105,13 @@ class Ledger:
         self._lose(answer, element)
         return None
 
+    def counted(self, answer: int) -> bool:
+        """True if it is one more fault of a stretch that is lost already, which is only counted."""
+        if not self._lost or answer < core.SHORT or self._lost == core.CUT and answer in HALF_BIT_FAULTS:
+            return False
+        self._count += 1
+        return True
+
     def packet(self, data: bytes, preamble: int, end: int) -> Packet:
         """The packet that ends here."""
         packet = Packet(data, preamble, self.settled, end)
@@ -129,13 +136,13 @@ class Ledger:
 
     def _lose(self, answer: int, element: Element) -> None:
         """Something is wrong. If nothing was before, a stretch is lost from here on."""
+        if self.counted(answer):
+            return
         machine, inside = self._packets, self.inside
         self._count += 1
         self.inside = False
         start = self.settled if inside else element.start
         if self._lost:
-            if self._lost != core.CUT or answer not in HALF_BIT_FAULTS:
-                return
             # More than the rest of a packet: the signal itself is wrong from the start.
             start = self._start
         self._lost = answer
