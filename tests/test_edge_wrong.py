@@ -107,7 +107,7 @@ def test_what_stands_before_a_wrong_value_is_not_lost(at: int) -> None:
 
 
 def test_numbers_beyond_all_captures_are_refused_and_not_overflowed() -> None:
-    for values in ([1e30] * 3, [10**29, 10**400], [10**400, 10**401, 5.0, 6.0]):
+    for values in ([1e30] * 3, [10**29, 10**400], [10**400, 10**401, 5.0, 6.0], [0.0, 10**400]):
         for use in (list, bulk_durations):
             for make in (edges_from_durations, edges_from_times):
                 try:

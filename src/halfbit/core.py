@@ -201,6 +201,9 @@ class Packets:
                 self.check ^= self.value
                 self.state = SEPARATOR
             return MORE
+        if step == FAIL:
+            self.state = LOST
+            return bit
         if step == NEXT:
             if self.length == len(self.data):
                 self.state = LOST
@@ -230,8 +233,8 @@ class Packets:
         if step == FIND:
             self.state = IDLE
             return SYNC
-        self.state = LOST
-        return SHORT_PREAMBLE if step == EARLY else bit
+        self.state = LOST  # EARLY
+        return SHORT_PREAMBLE
 
     def count(self, bit: int, first: int, last: int) -> int:
         """Count the one-bits in both pairings, and answer with the input of layer 4 the bit stands for."""

@@ -150,36 +150,40 @@ class RawEdges(Edges):
         self._unit = unit
         self._wrap = wrap
         self._level = level
-        self._machine(level)  # refuses wrong arguments now, not at first use
+        EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use
 
     def __iter__(self) -> Iterator[Edge]:
-        machine: EdgeMachine | None = None
-        for batch in self._batches():
-            if machine is None:
-                machine = self._machine(self._level if batch.level is None else batch.level)
-            take = machine.feed_duration if self._are_durations else machine.feed
-            for index, value in enumerate(batch.values):
-                yield from take(value, place=batch.place(index))
-
-    def _machine(self, level: int) -> EdgeMachine:
-        return EdgeMachine(self._unit, wrap=self._wrap, level=level)
+        time, level = 0, -1
+        for batch, (durations, scale) in self._batch_rows():
+            if level < 0:
+                level = self._level if batch.level is None else batch.level
+                yield Edge(0, level)
+            for count in durations:
+                time += count * scale
+                level = 1 - level
+                yield Edge(time, level)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         """The counts times the ns in a count, summed, are the times of the edges exactly.
 
         :raises CaptureError: as :class:`EdgeMachine`.
         """
+        for _, row in self._batch_rows():
+            yield row
+
+    def _batch_rows(self) -> Iterator[tuple[Batch, tuple[Sequence[int], int]]]:
+        """Each batch with its row."""
         since: Number = 0
         before: Number | None = None
         for batch in self._batches():
             try:
                 row, since, before = self._row(batch, since, before)
-                yield row
+                yield batch, row
             except CaptureError:
                 # The values before the wrong one are sound, and are not lost with it.
                 for single in batch.singly():
                     row, since, before = self._row(single, since, before)
-                    yield row
+                    yield single, row
 
     def _row(
         self, batch: Batch, since: Number, before: Number | None
@@ -207,6 +211,7 @@ class RawEdges(Edges):
             total = since + sum(steps)
             check_length(total, batch.place(0))
             return (steps, self._scale.numerator), total, before
+        check_length(max(steps, default=0), batch.place(0))  # a whole number may be larger than any float
         totals = list(accumulate(steps, initial=since))
         check_length(totals[-1], batch.place(0))
         times = list(map(self._scale.nanoseconds, totals))

@@ -107,6 +107,7 @@ class Ledger:
         if answer == core.UNPAIRED_ZERO and element.start == self._half_ended:
             if long_as_cutout(element.detail, self._limits):
                 return self._ended_by_cutout(element)
+        self._half_ended = None
         self._lose(answer, element)
         return None
 
@@ -120,6 +121,15 @@ class Ledger:
         self._lost, self._start, self._end, self._at = element.bit, element.start, element.end, element.at
         self._detail, self._data, self._count = element.detail, b"", 1
         return packet
+
+    def counted(self, answer: int) -> bool:
+        """True if it is one more fault of a stretch that is lost already, which is only counted."""
+        if not self._lost or self._half_ended is not None or answer < core.SHORT:
+            return False
+        if self._lost == core.CUT and answer in HALF_BIT_FAULTS:
+            return False
+        self._count += 1
+        return True
 
     def packet(self, data: bytes, preamble: int, end: int) -> Packet:
         """The packet that ends here."""
@@ -145,6 +155,8 @@ class Ledger:
 
     def _lose(self, answer: int, element: Element) -> None:
         """Something is wrong. If nothing was before, a stretch is lost from here on."""
+        if self.counted(answer):
+            return
         machine, inside = self._packets, self.inside
         self._count += 1
         self.inside = False
@@ -153,8 +165,6 @@ class Ledger:
         self._half_ended = element.end if complete and answer == core.UNPAIRED_ONE else None
         start = self.settled if inside else element.start
         if self._lost:
-            if self._lost != core.CUT or answer not in HALF_BIT_FAULTS:
-                return
             # More than the rest of a packet: the signal itself is wrong from the start.
             start = self._start
         self._lost = answer

@@ -7,14 +7,14 @@ from collections.abc import Callable
 
 from halfbit.simulate.signal import packet_durations, with_error_byte
 
-__all__ = ["HOSTILE", "clean", "torn"]
+__all__ = ["FAULTS", "HOSTILE", "clean", "stretched", "torn", "torn_packets", "track"]
 
 #: How many packets a track repeats.
 REPEATED = 60
 
 
 def clean(half_bits: int, jitter: int = 0, *, repeated: bool = False, seed: int = 1) -> list[int]:
-    """Packets of three bytes behind preambles of 14, each half off by up to ``jitter`` us.
+    """At least that many half-bits: packets of three bytes behind preambles of 14, each half off by up to ``jitter`` us.
 
     :param repeated: sixty speed and function packets in turn; else the bytes of each are random.
     """
@@ -27,6 +27,26 @@ def clean(half_bits: int, jitter: int = 0, *, repeated: bool = False, seed: int 
         sent += 1
         halves = packet_durations(with_error_byte(data))
         durations += [half // 1000 + rng.randint(-jitter, jitter) for half in halves]
+    return durations
+
+
+def track(half_bits: int) -> list[int]:
+    """At least that many half-bits as a track sends them: packets in turn, measured to 2 us."""
+    return clean(half_bits, 2, repeated=True)
+
+
+def stretched(half_bits: int) -> list[int]:
+    """Every zero-bit stretched, its halves by up to 900 us each."""
+    rng = random.Random(4)
+    return [duration if duration < 80 else rng.randint(95, 1000) for duration in track(half_bits)]
+
+
+def torn_packets(half_bits: int) -> list[int]:
+    """One packet in twenty has a half-bit of another length behind its preamble."""
+    rng = random.Random(5)
+    durations = track(half_bits)
+    for start in range(0, len(durations), 20 * 84):  # a packet of these has 84 half-bits, its preamble 28
+        durations[start + rng.randrange(28, 84)] = 75
     return durations
 
 
@@ -53,11 +73,13 @@ def _random(half_bits: int) -> list[int]:
     return [rng.randint(1, 200) for _ in range(half_bits)]
 
 
+FAULTS = "every half-bit a fault"
+
 #: What no station sends, each for a number of half-bits.
 HOSTILE: dict[str, Callable[[int], list[int]]] = {
     "ones without end": lambda half_bits: [58] * half_bits,
     "zeros without end": lambda half_bits: [100] * half_bits,
     "halves of ones and zeros in turn": lambda half_bits: [58, 100] * (half_bits // 2),
     "random durations": _random,
-    "every half-bit torn": lambda half_bits: [75] * half_bits,
+    FAULTS: lambda half_bits: [75] * half_bits,
 }

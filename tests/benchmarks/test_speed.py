@@ -7,11 +7,18 @@ from typing import Any
 
 import pytest
 
+from halfbit.edge import edges_from_durations
+from halfbit.event import Packet
+from halfbit.instruction import Instruction, Unknown
 from halfbit.receiver import Receiver
+from halfbit.stream import decode
 
-from .speed import from_file, lengths, others, ways
+from .frame import plain_loop
+from .memory import SIGNALS, growth
+from .rows import ROWS
+from .speed import main
 from .speed_page import FIGURES, PAGE, page
-from .speed_signals import HOSTILE, clean, torn
+from .speed_signals import HOSTILE, stretched, torn, torn_packets, track
 
 
 def _figures() -> list[dict[str, Any]]:
@@ -24,40 +31,46 @@ def test_the_page_is_made_of_the_figures() -> None:
 
 @pytest.mark.parametrize("figures", _figures(), ids=lambda figures: str(figures["python"]))
 def test_the_figures_keep_what_is_promised(figures: dict[str, Any]) -> None:
-    """A packet costs less than other parsers' messages, ten times the C port at most; long signals are as quick as short ones.
-
-    And each way costs so many plain loops at most.
-    """
-    for name in ("ideal, random packets", "jitter of 2 us, random packets", "jitter of 2 us, 60 packets in turn"):
-        row = figures["ways"][name]
-        assert row["bulk, array"] <= 0.7
-        assert row["bulk, list"] <= 0.9
-        assert row["bulk, pieces of 64"] <= 1.4
-        assert row["bulk, pieces of 64 of an array"] <= 1.4
-        assert row["duration by duration"] <= 2.4
-        assert row["layer by layer"] <= 20
-    assert row["bulk to instructions, array"] - row["bulk, array"] <= 1
-    torn_row = figures["ways"]["the same, 1 % torn"]
-    assert torn_row["bulk, array"] <= 1.3
-    assert torn_row["bulk, list"] <= 1.5
-    assert torn_row["layer by layer"] <= 20
-    us = {name: each for name, each in figures["others"].items() if not isinstance(each, str)}
-    packet = us.pop("halfbit, to packets")
-    port = us.pop("C port")
-    del us["halfbit, to instructions"]
-    assert packet < min(us.values())
-    assert packet < 10 * port
-    for row in figures["lengths"]["rows"].values():
-        assert row["ns_long"] < 1.2 * row["ns_short"]
-    assert figures["file"]["ratio"] < 3
+    """Each way takes so many plain loops at most, and so is far faster than a track; memory is flat."""
+    assert list(figures["rows"]) == [row.name for row in ROWS]
+    for row in ROWS:
+        if row.mark is not None:
+            assert figures["rows"][row.name] <= row.mark, row.name
+    assert figures["track_ns"] > 10 * max(figures["rows"].values()) * figures["loop_ns"]
+    assert max(figures["memory"].values()) * 1024 < figures["memory_half_bits"]
 
 
-def test_every_row_is_measured() -> None:
-    """On short signals: the figures mean nothing, but all work runs, and the signals are what they say."""
-    assert len(ways(2000, 1)) == 5
-    assert set(lengths(2000, 4000, 1)) == {*HOSTILE, "clean"}
-    assert from_file(2000)["half_bits"] == 2016
-    assert others(2000, 1)["halfbit, to packets"]
-    receiver = Receiver()
-    assert len(receiver.feed_many(clean(8400, 2), 1000)) == 100
-    assert len(torn(clean(100_000))) != 100_000
+def test_every_row_is_measured(capsys: pytest.CaptureFixture[str]) -> None:
+    """On short signals: the figures mean nothing, but all work runs."""
+    short = ["--half-bits", "600", "--rounds", "1", "--memory", "0"]
+    assert main(short) == 0
+    printed = capsys.readouterr().out
+    assert all(row.name in printed for row in ROWS)
+    assert main([*short, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert list(rows) == [row.name for row in ROWS]
+    assert all(ratio > 0 for ratio in rows.values())
+
+
+def test_the_signals_are_what_they_say() -> None:
+    """So no way has less to do than it seems."""
+    durations = track(84 * 200)
+    assert len(durations) == 84 * 200
+    decoded = list(decode(edges_from_durations(durations)))
+    assert len(decoded) == 200
+    assert all(isinstance(one, Instruction) and not isinstance(one, Unknown) for one in decoded)
+    assert plain_loop(durations)() == sum(56 <= duration <= 60 for duration in durations)
+
+    def packets(signal: list[int]) -> int:
+        return sum(isinstance(event, Packet) for event in Receiver().feed_many(signal, 1000))
+
+    assert packets(stretched(84 * 200)) == 200
+    assert packets(torn_packets(84 * 200)) == 190
+    assert 50 < packets(torn(durations)) < 120
+    assert not any(map(packets, (signal(10_000) for signal in HOSTILE.values())))
+
+
+@pytest.mark.parametrize("signal", SIGNALS)
+def test_memory_is_flat(signal: str) -> None:
+    """Ten times the signal takes no more memory: below a byte for each further half-bit."""
+    assert growth(signal, 300_000) * 1024 < 300_000

@@ -7,6 +7,7 @@ depends on the last half-bit alone, so the core goes on from there as if it had 
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 
 from .. import core
@@ -19,9 +20,6 @@ __all__ = ["Receiver"]
 
 #: How many durations are looked at in one go. Enough to make the cost of a row small.
 ROW = 1 << 14
-
-#: How many durations are kept, as a multiple of those the ledger needs, before the older ones are dropped.
-KEEP = 8
 
 
 class Receiver:
@@ -37,26 +35,23 @@ class Receiver:
         self._core = limits.receiver_core()
         self._ledger = Ledger(self._core.packets, limits, start)
         self._sound = SoundPackets(limits)
-        self._reach = Ledger.history(limits)
-        self._halves: list[int] = []  # the last durations, ns; at least _reach of them, once there are so many
+        #: The last durations, ns: those the ledger may need, and one that waits for its other half.
+        self._halves: deque[int] = deque(maxlen=Ledger.history(limits) + 1)
         #: The time of the last change, ns.
         self.now = start
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns, 0 or more; give the event that is complete with it, if any."""
         self.now += duration
-        halves = self._halves
-        halves.append(duration)
+        self._halves.append(duration)
         answer = self._core.feed(duration)
-        if answer == core.MORE:
-            if len(halves) > KEEP * self._reach:
-                del halves[: -self._reach]
+        if answer == core.MORE or self._ledger.counted(answer):
             return ()
-        bits, bit = self._core.bits, self._core.bit
-        element = element_of(bit, bits.first, bits.last, self.now)
-        # The last half-bit comes after the element if it waits for its other half.
-        recent = halves[-self._reach - 1 : -1] if bits.held else halves[-self._reach :]
-        return self._answer(answer, element, recent)
+        bits = self._core.bits
+        halves = list(self._halves)
+        if bits.held:
+            halves.pop()  # it waits for its other half, and so comes after the element
+        return self._answer(answer, element_of(self._core.bit, bits.first, bits.last, self.now), halves)
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations; give the events that are complete with them.
@@ -66,7 +61,8 @@ class Receiver:
         """
         events: list[PacketEvent] = []
         for begin in range(0, len(durations), ROW):
-            self._feed_row(list(durations[begin : begin + ROW]), scale, events)
+            row = durations[begin : begin + ROW]
+            self._feed_row(row if isinstance(row, list) else list(row), scale, events)
         return events
 
     def finish(self) -> tuple[PacketEvent, ...]:
@@ -79,7 +75,7 @@ class Receiver:
             bits.held, bits.waiting = core.MORE, 0
             answer = self._core.packets.feed(bit, waiting, 0)
             if answer != core.MORE:
-                events = self._answer(answer, element_of(bit, waiting, 0, self.now), self._halves[-self._reach :])
+                events = self._answer(answer, element_of(bit, waiting, 0, self.now), list(self._halves))
         fault = self._ledger.finish(self.now)
         return events if fault is None else (*events, fault)
 
@@ -111,11 +107,11 @@ class Receiver:
     ) -> int:
         """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
         begin = at
-        for data, preamble, at, length in self._sound.packets(row, symbols, at, scale):
+        for data, preamble, at, length in self._sound.packets(row, symbols, at):
             self.now += length * scale
             events.append(self._ledger.packet(data, preamble, self.now))
         if at > begin:
             # A packet is longer than the history, and after one the core depends on its last half only.
-            self._halves = [count * scale for count in row[at - self._reach : at]]
+            self._halves.extend(count * scale for count in row[at - len(self._halves) : at])
             self._core.packets.previous_half = self._halves[-1]
         return at

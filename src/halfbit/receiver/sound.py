@@ -1,16 +1,17 @@
 """Sound packets at sight: flawless packets read from a row of durations without the core.
 
-The core classifies each duration once, into a symbol: half of a one, half of a zero, or unsound.
-From the end of a packet on, which half-bits pair is known, so every other symbol is a first
-half and the one after it a last half. A regular expression with the grammar of S-9.2 A finds
-a packet among the first halves; the last halves must then be the same. All that is not flawless ends
-the search there. The core then says what is wrong.
+The core is asked about each duration once, and answers with a symbol: half of a one, half of a zero, or
+unsure. Any two halves with the same symbol make a bit. From the end of a packet on, which halves pair
+is known, so every other symbol is a first half and the one after it a last half. A regular expression with the
+grammar of S-9.2 A finds a packet among the first halves; the last halves must then be the same. All
+else ends the search: there the core goes on.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 
 from .. import core
 from ..event import exclusive_or
@@ -18,9 +19,9 @@ from ..limits import Limits
 
 __all__ = ["SoundPackets"]
 
-ONE, ZERO, UNSOUND = b"10?"
+ONE, ZERO, UNSURE = b"10?"
 
-#: How many different counts are remembered with their symbols.
+#: How many different counts are remembered with their symbols, and packets with their bytes.
 REMEMBERED = 1 << 12
 
 
@@ -30,6 +31,7 @@ class Symbols(dict[int, int]):
     def __init__(self, limits: Limits, scale: int) -> None:
         super().__init__()
         self._half_bits = limits.half_bits_core()
+        self._bits = limits.bits_core()
         self._scale = scale
         #: The counts below 256 in one table, for rows that hold no larger ones.
         self.table = bytes(map(self._symbol, range(256)))
@@ -41,8 +43,19 @@ class Symbols(dict[int, int]):
         return symbol
 
     def _symbol(self, count: int) -> int:
-        kind = self._half_bits.feed(count * self._scale)
-        return ONE if kind == core.ONE else ZERO if kind == core.ZERO else UNSOUND
+        half = count * self._scale
+        kind = self._half_bits.feed(half)
+        if kind == core.ONE:
+            # The halves of a one may not differ too much. If this one and another as far from the middle of the
+            # window on its other side make a bit, this one makes a bit with all between them.
+            return ONE if self._makes(kind, half, self._half_bits.one_min + self._half_bits.one_max - half) else UNSURE
+        # The halves of a zero may not be too long together.
+        return ZERO if kind == core.ZERO and self._makes(kind, half, half) else UNSURE
+
+    def _makes(self, kind: int, first: int, last: int) -> bool:
+        """True if the core makes a bit of these halves, ns."""
+        self._bits.feed(kind, first)
+        return self._bits.feed(kind, last) == kind
 
 
 class SoundPackets:
@@ -50,13 +63,10 @@ class SoundPackets:
 
     def __init__(self, limits: Limits) -> None:
         self._limits = limits
-        self._bits = limits.bits_core()
-        #: Two equal halves, each inside its window, may still be too long together.
-        self._total_may_fail = self._bits.zero_total_max < 2 * limits.zero_max
         # The end bit of the packet before is one of the preamble's ones (S-9.2 A). A separator follows each byte but
         # the last.
         self._pattern = re.compile(
-            b"(1{%d,})0((?:[01]{8}0){%d,%d}[01]{8})1"
+            b"1{%d,}0((?:[01]{8}0){%d,%d}[01]{8})1"
             % (limits.preamble_min - 1, limits.packet_min - 1, limits.packet_max - 1)
         )
         self._by_scale: dict[int, Symbols] = {}
@@ -71,40 +81,29 @@ class SoundPackets:
         except ValueError:  # a count above 255
             return bytes(map(known.__getitem__, row))
 
-    def packets(
-        self, row: list[int], symbols: bytes, at: int, scale: int
-    ) -> Iterator[tuple[bytes, int, int, int]]:
+    def packets(self, row: list[int], symbols: bytes, at: int) -> Iterator[tuple[bytes, int, int, int]]:
         """The flawless packets from ``at`` on, which is the end of a packet.
 
         Gives for each its bytes, its preamble, the index after it, and how long it lasts in counts.
         """
         firsts, lasts = symbols[at::2], symbols[at + 1 :: 2]
+        match = self._pattern.match
         begin = 0
-        while found := self._pattern.match(firsts, begin):
-            pair = found.end()
-            kinds = firsts[begin:pair]
-            after = at + 2 * pair
-            first_halves, last_halves = row[at + 2 * begin : after : 2], row[at + 2 * begin + 1 : after : 2]
-            if kinds != lasts[begin:pair] or not self._bits_sound(kinds, first_halves, last_halves, scale):
+        while found := match(firsts, begin):
+            end = found.end()
+            data = _bytes(found[1])
+            if not data or found[0] != lasts[begin:end]:
                 return
-            ones, bits = found.groups()
-            text = bytearray(bits)
-            del text[8::9]  # the separators
-            data = int(text, 2).to_bytes(len(text) // 8, "big")
-            if exclusive_or(data) != 0:
-                return
-            yield data, min(1 + len(ones), core.COUNT_MAX), after, sum(first_halves) + sum(last_halves)
-            begin = pair
+            after = at + 2 * end
+            ones = found.start(1) - 1 - begin  # before the start bit
+            yield data, min(1 + ones, core.COUNT_MAX), after, sum(row[after - 2 * (end - begin) : after])
+            begin = end
 
-    def _bits_sound(self, kinds: bytes, firsts: list[int], lasts: list[int], scale: int) -> bool:
-        """True if the core finds every pair of halves, of the same kind each, to be a bit."""
-        if firsts == lasts and not self._total_may_fail:
-            return True
-        feed = self._bits.feed
-        for symbol, first, last in zip(kinds, firsts, lasts):
-            if first != last or self._total_may_fail:
-                kind = core.ONE if symbol == ONE else core.ZERO
-                feed(kind, first * scale)
-                if feed(kind, last * scale) != kind:
-                    return False
-        return True
+
+@lru_cache(REMEMBERED)  # a station repeats its packets
+def _bytes(bits: bytes) -> bytes:
+    """The bytes of a packet from its bits with their separators; ``b""`` if the error detection byte is wrong."""
+    text = bytearray(bits)
+    del text[8::9]
+    data = int(text, 2).to_bytes(len(text) // 8, "big")
+    return b"" if exclusive_or(data) else data
