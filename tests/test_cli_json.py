@@ -71,8 +71,8 @@ def test_keys_are_stable_and_in_order(objects: list[dict[str, Any]]) -> None:
     for value in objects:
         if value["event"] == "instruction":
             keys = list(value["instruction"])
-            assert keys[:2] == ["name", "address"]
-            assert keys[-4:] == ["context", "repetition", "hold_off", "long_preamble"]
+            assert keys[:6] == ["schema", "type", "name", "address", "bytes", "fields"]
+            assert keys[-2:] == ["long_preamble", "packet"]
     assert list(objects[-1]["faults"]) == [kind.name.lower() for kind in FaultKind]
 
 

@@ -104,7 +104,7 @@ def test_mapping_of_what_is_known_beside_the_packet() -> None:
     assert isinstance(found, RegisterAccess)
     values: Any = found.as_dict()
     assert (values["page"], values["meaning"]["cv"], values["meaning"]["address_only"]) == (17, 66, False)
-    assert (values["context"], values["repetition"]) == ("service", "first")
+    assert (values["context"], values["repetition"]) == ("service", "first sight")
     assert values["long_preamble"] is True
     assert values["bytes"] == "7905"
     assert values["packet"] == found.packet.as_dict()  # type: ignore[union-attr]

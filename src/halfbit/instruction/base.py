@@ -42,7 +42,7 @@ class Repetition(enum.Enum):
     """Which one it is, if decoders act only on the second identical packet."""
 
     #: The first one: nothing happens yet.
-    FIRST = "first"
+    FIRST = "first sight"
     #: The second or a later one in a row: decoders act.
     REPEAT = "repeat"
 
