@@ -27,7 +27,7 @@ def main(path: Path) -> None:
             continue
         acted = event
         print(event)
-        if isinstance(event, DirectWriteByte) or (isinstance(event, RegisterAccess) and event.write):
+        if isinstance(event, DirectWriteByte) or (isinstance(event, RegisterAccess) and event.writes):
             if event.cv is not None:
                 written[event.cv] = event.value
         elif isinstance(event, DirectVerifyByte):

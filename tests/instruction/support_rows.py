@@ -52,7 +52,11 @@ def addresses(entry: Entry, kind: type[Address]) -> st.SearchStrategy[Address]:
         output = st.integers(0, 1) if "output" in entry.address else st.none()
         return st.builds(AccessoryAddress, st.integers(0, 511), pair, output)
     if kind is AccessoryBroadcast:
-        return st.builds(AccessoryBroadcast, st.integers(0, 3), st.integers(0, 1)) if entry.address else st.just(AccessoryBroadcast())
+        return (
+            st.builds(AccessoryBroadcast, st.integers(0, 3), st.integers(0, 1))
+            if entry.address
+            else st.just(AccessoryBroadcast())
+        )
     if kind is ExtendedAccessoryAddress:
         return st.builds(ExtendedAccessoryAddress, st.integers(0, 2047))
     assert kind in (Broadcast, ExtendedAccessoryBroadcast, IdleAddress, NoAddress)

@@ -82,9 +82,7 @@ from halfbit.instruction import (
     ],
     ids=str,
 )
-def test_text_json_and_bytes(
-    address: Address, text: str, values: dict[str, Any], data: str | None
-) -> None:
+def test_text_json_and_bytes(address: Address, text: str, values: dict[str, Any], data: str | None) -> None:
     assert str(address) == text
     assert json.loads(json.dumps(address.as_dict())) == values
     assert list(address.as_dict()) == list(values)
@@ -165,7 +163,22 @@ def test_addresses_sort_by_kind_then_number() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "3", "short", "short 0", "short 128", "short -3", "short 3 4", "accessory 9 output 1", "long 10240", "short \u0663", None, 3, b"short 3"]
+    "text",
+    [
+        "",
+        "3",
+        "short",
+        "short 0",
+        "short 128",
+        "short -3",
+        "short 3 4",
+        "accessory 9 output 1",
+        "long 10240",
+        "short \u0663",
+        None,
+        3,
+        b"short 3",
+    ],
 )
 def test_text_that_is_no_address(text: Any) -> None:
     with pytest.raises(HalfbitError):
@@ -178,7 +191,16 @@ def test_parsing_keeps_to_the_class() -> None:
 
 
 @pytest.mark.parametrize(
-    "value", [None, 3, {}, {"kind": "short"}, {"kind": "short", "number": "3"}, {"kind": "short", "number": 3, "more": 1}, {"kind": "address"}]
+    "value",
+    [
+        None,
+        3,
+        {},
+        {"kind": "short"},
+        {"kind": "short", "number": "3"},
+        {"kind": "short", "number": 3, "more": 1},
+        {"kind": "address"},
+    ],
 )
 def test_mappings_that_are_no_address(value: Any) -> None:
     with pytest.raises(HalfbitError):
@@ -206,7 +228,10 @@ def test_addresses_from_linear_numbers(number: int, convention: LinearConvention
 
 
 def test_linear_numbers_that_cannot_be() -> None:
-    for number, convention, high in ((2045, LinearConvention.FROM_BOARD_1, 2044), (0, LinearConvention.FROM_BOARD_0, 2048)):
+    for number, convention, high in (
+        (2045, LinearConvention.FROM_BOARD_1, 2044),
+        (0, LinearConvention.FROM_BOARD_0, 2048),
+    ):
         with pytest.raises(HalfbitError, match=f"{number} is not an integer from 1 to {high}"):
             AccessoryAddress.from_linear(number, convention)
     wrong: Any = "from board 1"

@@ -112,7 +112,10 @@ def test_cvs() -> None:
     assert build.write_cv(NoAddress(), 1, 3) == DirectWriteByte(NoAddress(), 1, 3)  # service mode
     assert STANDARD.encode(build.write_cv(NoAddress(), 1, 3)) == _packet("7C 00 03 7F")
     for address in (S3, NoAddress()):
-        assert STANDARD.decode_service(STANDARD.encode(build.write_cv_bit(NoAddress(), 8, 7, True)))[0].brief == "CV 8 bit 7 := 1"
+        assert (
+            STANDARD.decode_service(STANDARD.encode(build.write_cv_bit(NoAddress(), 8, 7, True)))[0].brief
+            == "CV 8 bit 7 := 1"
+        )
         assert build.verify_cv(address, 8, 1).brief == "CV 8 = 1?"
 
 
@@ -120,25 +123,45 @@ def test_cvs() -> None:
     ("function", "arguments", "message"),
     [
         ("speed", {"address": S3, "step": 29}, "step 29 of 28: give a step from 0 to the number of steps"),
-        ("speed", {"address": S3, "step": 6, "of": 27}, "step 6 of 27: give a step .* which is 14, 28 or 126"),
+        ("speed", {"address": S3, "step": 6, "of": 27}, "step 6 of 27: give a step .* 14, 28 or 126"),
         ("speed", {"address": S3, "step": "6"}, "step '6' of 28"),
         ("speed", {"address": S3, "step": True}, "step True of 28"),
         ("speed", {"address": S3, "step": 6, "fl": True}, "only with 14 steps does this instruction carry FL"),
-        ("speed", {"address": S3, "step": 6, "of": 14, "fl": 1}, "only with 14 steps does this instruction carry FL, as False or True"),
-        ("speed", {"address": S3, "step": 6, "forward": "yes"}, "SpeedAndDirection.forward: 'yes' is not False or True"),
+        (
+            "speed",
+            {"address": S3, "step": 6, "of": 14, "fl": 1},
+            "only with 14 steps does this instruction carry FL, as False or True",
+        ),
+        (
+            "speed",
+            {"address": S3, "step": 6, "forward": "yes"},
+            "SpeedAndDirection.forward: 'yes' is not False or True",
+        ),
         ("speed", {"address": 3, "step": 6}, "SpeedAndDirection.address: 3 is not an address: give ShortAddress"),
-        ("functions", {"address": S3, "states": {}}, "is not a mapping of function number to state: give e.g."),
-        ("functions", {"address": S3, "states": [1]}, "is not a mapping of function number to state"),
+        ("functions", {"address": S3, "states": {}}, "is not a mapping of function to state: give e.g."),
+        ("functions", {"address": S3, "states": [1]}, "is not a mapping of function to state"),
         ("functions", {"address": S3, "states": {69: True}}, "69: True: give a function from 0 to 68"),
         ("functions", {"address": S3, "states": {"F1": True}}, "'F1': True: give a function from 0 to 68"),
         ("functions", {"address": S3, "states": {1: 1}}, "1: 1: give a function from 0 to 68 and False or True"),
         ("accessory", {"number": 0, "convention": LinearConvention.FROM_BOARD_0}, "0 is not an integer from 1 to 2048"),
         ("accessory", {"number": 1, "convention": 1}, "1 is no LinearConvention"),
-        ("accessory", {"number": 1, "convention": LinearConvention.FROM_BOARD_0, "output": 2}, "AccessoryAddress.output: 2"),
-        ("signal", {"number": 1, "convention": LinearConvention.FROM_BOARD_0, "aspect": 256}, "aspect: 256 is not an integer from 0 to 255"),
+        (
+            "accessory",
+            {"number": 1, "convention": LinearConvention.FROM_BOARD_0, "output": 2},
+            "AccessoryAddress.output: 2",
+        ),
+        (
+            "signal",
+            {"number": 1, "convention": LinearConvention.FROM_BOARD_0, "aspect": 256},
+            "aspect: 256 is not an integer from 0 to 255",
+        ),
         ("write_cv", {"address": S3, "cv": 0, "value": 1}, "cv: 0 is not an integer from 1 to 1024"),
         ("write_cv", {"address": S3, "cv": 1, "value": 256}, "value: 256 is not an integer from 0 to 255"),
-        ("write_cv_bit", {"address": S3, "cv": 1, "position": 8, "value": True}, "position: 8 is not an integer from 0 to 7"),
+        (
+            "write_cv_bit",
+            {"address": S3, "cv": 1, "position": 8, "value": True},
+            "position: 8 is not an integer from 0 to 7",
+        ),
     ],
 )
 def test_what_cannot_be_built(function: str, arguments: dict[str, Any], message: str) -> None:

@@ -53,7 +53,11 @@ def test_mapping_is_json_with_the_same_keys_for_a_class() -> None:
         assert list(values) == KEYS
         keys[type(one)].add((tuple(values["fields"] or ()), tuple(values["meaning"] or ())))  # type: ignore[arg-type]
     for kind, orders in keys.items():
-        assert len(orders) == 1 or kind.__name__ in ("FunctionGroupTwo", "FunctionExpansion", "SpeedDirectionFunctions"), kind
+        assert len(orders) == 1 or kind.__name__ in (
+            "FunctionGroupTwo",
+            "FunctionExpansion",
+            "SpeedDirectionFunctions",
+        ), kind
 
 
 def test_mapping_of_speed() -> None:
@@ -119,7 +123,19 @@ def test_mapping_of_an_ambiguous_packet_holds_all_readings() -> None:
     assert names == [["Function Group One"], ["Register or Paged Mode"]]
 
 
-_FORMS = ["00 00", "FF 00", "7C 90", "7D 05", "7C 00 05", "03 64", "7C E4 00 05", "03 EC 00 05", "03 E4 00 00 00", "BF 85", "03 00"]
+_FORMS = [
+    "00 00",
+    "FF 00",
+    "7C 90",
+    "7D 05",
+    "7C 00 05",
+    "03 64",
+    "7C E4 00 05",
+    "03 EC 00 05",
+    "03 E4 00 00 00",
+    "BF 85",
+    "03 00",
+]
 _FAULT = Fault(FaultKind.ERROR_BYTE, 10, 20, at=15, detail=3)
 _STEPS = st.lists(st.tuples(st.sampled_from([*_FORMS, "fault"]), st.integers(1, 30)), min_size=1, max_size=30)
 
@@ -137,7 +153,9 @@ def _events(steps: list[tuple[str, int]]) -> list[Packet | Fault]:
 @settings(max_examples=60)
 @given(_STEPS)
 def test_everything_comes_back_from_its_mapping(steps: list[tuple[str, int]]) -> None:
-    machine = InstructionMachine(configuration={ShortAddress(3): Configuration(2, cv19=5), LongAddress(9): Configuration(0)})
+    machine = InstructionMachine(
+        configuration={ShortAddress(3): Configuration(2, cv19=5), LongAddress(9): Configuration(0)}
+    )
     for event in _events(steps):
         for one in machine.feed(event):
             if isinstance(one, Instruction):
@@ -196,5 +214,7 @@ def test_a_machine_copied_at_any_point_goes_on_alike(steps: list[tuple[str, int]
     for event in events[cut:]:
         given_by, by_other = machine.feed(event), other.feed(event)
         assert given_by == by_other
-        assert [getattr(one, "packet_context", None) for one in given_by] == [getattr(one, "packet_context", None) for one in by_other]
+        assert [getattr(one, "packet_context", None) for one in given_by] == [
+            getattr(one, "packet_context", None) for one in by_other
+        ]
     assert machine.finish() == other.finish() == ()

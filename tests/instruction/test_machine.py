@@ -188,7 +188,8 @@ def test_configurations(configuration: Any, expected: tuple[Any, Any]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("configuration", "steps"), [(C28, 28), ({S55: C28}, None), ({Broadcast(): C14, S55: C14}, 14), ({Broadcast(): C14, S55: C28}, None)]
+    ("configuration", "steps"),
+    [(C28, 28), ({S55: C28}, None), ({Broadcast(): C14, S55: C14}, 14), ({Broadcast(): C14, S55: C28}, None)],
 )
 def test_broadcast_is_for_all(configuration: Any, steps: int | None) -> None:
     (found,) = instructions([packet("00 64")], configuration=configuration)
@@ -219,7 +220,9 @@ def test_functions_of_a_consist() -> None:
         one.obeys_consist(13, forward=True)
 
 
-@pytest.mark.parametrize(("name", "value"), [("cv29", 256), ("cv29", -1), ("cv29", True), ("cv19", "3"), ("cv21", None), ("cv22", 2.0)])
+@pytest.mark.parametrize(
+    ("name", "value"), [("cv29", 256), ("cv29", -1), ("cv29", True), ("cv19", "3"), ("cv21", None), ("cv22", 2.0)]
+)
 def test_configurations_that_cannot_be(name: str, value: Any) -> None:
     with pytest.raises(HalfbitError, match=f"Configuration.{name}: .* is not an integer from 0 to 255"):
         Configuration(**{"cv29": 2, name: value})

@@ -185,7 +185,10 @@ def test_any_few_instructions_share_an_address(data: st.DataObject) -> None:
         # Only one of decoder control but 00001111 (S-9.2.1 C).
         ((HardReset(ShortAddress(3)), HardReset(ShortAddress(3))), "would be read as"),
         # S-9.2.1 B speaks of a single instruction to broadcast.
-        ((FunctionGroupOne(Broadcast(), False, 0), FunctionGroupOne(Broadcast(), False, 1)), "would be read as Function Group One to broadcast, then Unknown"),
+        (
+            (FunctionGroupOne(Broadcast(), False, 0), FunctionGroupOne(Broadcast(), False, 1)),
+            "would be read as Function Group One to broadcast, then Unknown",
+        ),
         # What is not known ends a packet, for its length is not known.
         ((Unknown(ShortAddress(3), b"\xe0"), HardReset(ShortAddress(3))), "would be read as"),
         # Its function bytes would take the next instruction for theirs.

@@ -47,7 +47,10 @@ def _with(**more: Any) -> Callable[[], object]:
 
 CALLS: list[tuple[Callable[[], object], str]] = [
     # Decoding
-    (lambda: STANDARD.decode("03 64 67"), r'is not bytes: give all bytes of a packet, e.g. bytes.fromhex\("03 64 67"\)'),
+    (
+        lambda: STANDARD.decode("03 64 67"),
+        r'is not bytes: give all bytes of a packet, e.g. bytes.fromhex\("03 64 67"\)',
+    ),
     (lambda: STANDARD.decode(PACKET), "is not bytes: .* or packet.data"),
     (lambda: STANDARD.decode(None), "None is not bytes"),
     (lambda: STANDARD.decode([3, 100, 103]), "is not bytes"),
@@ -55,11 +58,17 @@ CALLS: list[tuple[Callable[[], object], str]] = [
     # Encoding
     (lambda: STANDARD.encode("reset"), "'reset' is no instruction: give one, or a list of them to encode_packet"),
     (lambda: STANDARD.encode([RESET]), "is no instruction: give one"),
-    (lambda: STANDARD.encode_packet(RESET), "is not a row of instructions: give a list of them, or a single one to encode"),
+    (
+        lambda: STANDARD.encode_packet(RESET),
+        "is not a row of instructions: give a list of them, or a single one to encode",
+    ),
     (lambda: STANDARD.encode_packet(None), "None is not a row of instructions"),
     (lambda: STANDARD.encode_packet(["reset"]), "'reset' is no instruction"),
     (lambda: STANDARD.encode_packet([]), "at least one instruction"),
-    (lambda: STANDARD.encode(RESET, packet_max="6"), "packet_max: '6' is not an integer: give the most bytes of a packet"),
+    (
+        lambda: STANDARD.encode(RESET, packet_max="6"),
+        "packet_max: '6' is not an integer: give the most bytes of a packet",
+    ),
     # Registries
     (lambda: Registry(None), "None is not a row of entries: give a list of Entry"),
     (lambda: Registry([3]), "3 is no Entry: give Entry"),
@@ -86,11 +95,17 @@ CALLS: list[tuple[Callable[[], object], str]] = [
     (lambda: choice("a"), "give one or more integers"),
     # The machine
     (lambda: InstructionMachine("STANDARD"), "registry: 'STANDARD' is no Registry: give STANDARD"),
-    (lambda: InstructionMachine(configuration=2), r"configuration: 2 is no Configuration: give Configuration\(cv29=...\), or a mapping"),
+    (
+        lambda: InstructionMachine(configuration=2),
+        r"configuration: 2 is no Configuration: give Configuration\(cv29=...\), or a mapping",
+    ),
     (lambda: InstructionMachine(configuration={3: Configuration(2)}), "is no Configuration: give"),
     (lambda: InstructionMachine(configuration={S3: 2}), "is no Configuration: give"),
     (lambda: InstructionMachine(configuration={IdleAddress(): Configuration(2)}), "is no Configuration: give"),
-    (lambda: InstructionMachine(context="service"), "context: 'service' is neither Context.OPERATIONS nor Context.SERVICE"),
+    (
+        lambda: InstructionMachine(context="service"),
+        "context: 'service' is neither Context.OPERATIONS nor Context.SERVICE",
+    ),
     (lambda: InstructionMachine(context=Context.LEFT), "is neither Context.OPERATIONS nor Context.SERVICE nor None"),
     (lambda: InstructionMachine().feed(None), "None is no Packet, Fault or Cutout: feed what layer 4 gives"),
     (lambda: InstructionMachine().feed(Packet), "is no Packet, Fault or Cutout"),
@@ -105,7 +120,10 @@ CALLS: list[tuple[Callable[[], object], str]] = [
     (_with(packet=Packet), "SpeedAndDirection.packet: .* is not Packet or None"),
     (_with(packet=b"x"), "SpeedAndDirection.packet: b'x' is not Packet or None"),
     (_with(raw="64"), "SpeedAndDirection.raw: '64' is not bytes or None"),
-    (lambda: SpeedAndDirection("short 3", forward=True, code=2), r'is not an address: give ShortAddress\(3\) or Address.parse'),
+    (
+        lambda: SpeedAndDirection("short 3", forward=True, code=2),
+        r"is not an address: give ShortAddress\(3\) or Address.parse",
+    ),
     (lambda: PacketContext("service"), "PacketContext.context: 'service' is not a Context"),
     (lambda: PacketContext(repetition="first"), "PacketContext.repetition: 'first' is not a Repetition or None"),
     (lambda: PacketContext(too_soon_after_reset=None), "too_soon_after_reset: None is not False or True"),

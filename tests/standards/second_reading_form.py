@@ -63,7 +63,11 @@ __all__ = ["address_of", "form_of"]
 def form_of(instruction: Instruction) -> Reading:
     """One instruction as the second reading would have it."""
     assert instruction.raw is not None
-    form: Reading = {"address": address_of(instruction.address), "bytes": instruction.raw.hex(), **fields_of(instruction)}
+    form: Reading = {
+        "address": address_of(instruction.address),
+        "bytes": instruction.raw.hex(),
+        **fields_of(instruction),
+    }
     if _is_from_memory(instruction):
         form["from_memory"] = True
     return form
@@ -93,7 +97,11 @@ def _is_from_memory(instruction: Instruction) -> bool:
         if entry.builds is type(instruction)
         and all(getattr(instruction, name) == value for name, value in entry.constants.items())
     ]
-    return bool(rows) and all("from memory" in row.source for row in rows) and not isinstance(instruction, RestrictedSpeedStep)
+    return (
+        bool(rows)
+        and all("from memory" in row.source for row in rows)
+        and not isinstance(instruction, RestrictedSpeedStep)
+    )
 
 
 @singledispatch
@@ -134,7 +142,12 @@ def _(one: DecoderAcknowledgementRequest) -> Reading:
 
 @fields_of.register
 def _(one: ConsistControl) -> Reading:
-    return {"kind": "set_consist", "consist_address": one.number, "reversed": one.reversed, "dissolves": one.number == 0}
+    return {
+        "kind": "set_consist",
+        "consist_address": one.number,
+        "reversed": one.reversed,
+        "dissolves": one.number == 0,
+    }
 
 
 def _step(reading: SpeedReading) -> object:

@@ -28,7 +28,6 @@ from halfbit.instruction import (
     RegisterAccess,
     ShortAddress,
     Repetition,
-    SpeedAndDirection,
     UnresolvedAddress,
 )
 from halfbit.packet import Packet
@@ -174,9 +173,7 @@ def test_the_page_is_forgotten_when_service_mode_ends() -> None:
     found = run([packet(body) for body in bodies])[-1]
     assert isinstance(found, RegisterAccess)
     assert found.page is None
-    assert str(found) == (
-        "write register 1 (CV 1, or accessory CV 513, or if paged CV 4 * (page - 1) + 1) := 42"
-    )
+    assert str(found) == ("write register 1 (CV 1, or accessory CV 513, or if paged CV 4 * (page - 1) + 1) := 42")
 
 
 def test_factory_reset() -> None:
@@ -264,7 +261,12 @@ def test_torn_packets_between_reset_and_entry(lost: int, gap: float, context: Co
     """
     fault = Fault(FaultKind.ERROR_BYTE, 16_000_000, 17_000_000, at=16_500_000, detail=3)
     machine = InstructionMachine()
-    packets: list[PacketEvent] = [timed(IDLE, 8), timed(RESET, 16), *[fault] * lost, *(timed(WRITE_CV1, 16 + gap + 8 * i) for i in range(3))]
+    packets: list[PacketEvent] = [
+        timed(IDLE, 8),
+        timed(RESET, 16),
+        *[fault] * lost,
+        *(timed(WRITE_CV1, 16 + gap + 8 * i) for i in range(3)),
+    ]
     found = [one for event in packets for one in machine.feed(event) if isinstance(one, Instruction)]
     assert [one.context for one in found[2:]] == [context] * 3
     assert {type(one) for one in found[2:]} == {DirectWriteByte if context is Context.SERVICE else Ambiguous}
@@ -346,56 +348,6 @@ def test_a_broken_sequence() -> None:
         "FunctionGroupOne",
         "FunctionGroupOne",
     ]
-
-
-# Too soon after a reset (S-9.2 B, S-9.2.1 C)
-
-
-@pytest.mark.parametrize(
-    ("address", "early"), [(99, False), (100, True), (111, True), (112, True), (127, True)]
-)
-@pytest.mark.parametrize("times", [0, 1])
-def test_20_ms_after_a_broadcast_reset(address: int, early: bool, times: int) -> None:
-    """S-9.2 B: nothing to 100 to 127. Longer than any service mode packet, so operations mode."""
-    body = f"{address:02X} E4 1C 06"
-    *_, first, second = run(_both([IDLE, RESET, body, body])[times])
-    assert first.address == ShortAddress(address)
-    assert first.too_soon_after_reset is early
-    # 16 ms after the reset if there are times; without, only the packet next to it counts (but see below).
-    assert second.too_soon_after_reset is (early and (times == 1 or address >= 112))
-
-
-def test_the_20_ms_end() -> None:
-    found = run([timed(IDLE, 1), timed(RESET, 10), timed("64 60", 29.9), timed("64 60", 30)])
-    assert isinstance(found[2], SpeedAndDirection)
-    assert [one.too_soon_after_reset for one in found] == [False, False, True, False]
-
-
-@pytest.mark.parametrize("reset", [RESET, "03 00", "C4 57 00"])
-@pytest.mark.parametrize(("address", "early"), [(111, False), (112, True), (127, True)])
-def test_ten_packet_times_after_a_digital_decoder_reset(reset: str, address: int, early: bool) -> None:
-    """S-9.2.1 C: a station keeps off 112 to 127 for 10 packet times, also after a reset to one address."""
-    body = f"{address:02X} E4 1C 06"
-    for between in range(12):
-        packets = [packet(IDLE), packet(reset), *[packet("05 64")] * between, packet(body)]
-        assert run(packets)[-1].too_soon_after_reset is (early and between < 10 or reset == RESET and between == 0 and address >= 100)
-
-
-def test_lost_packets_are_packet_times_too() -> None:
-    """S-9.2.1 C. Each lost stretch counts as one."""
-    fault = Fault(FaultKind.ERROR_BYTE, 0, 1, at=0, detail=3)
-    for losses, early in ((9, True), (10, False)):
-        machine = InstructionMachine()
-        machine.feed(packet("03 00"))
-        for _ in range(losses):
-            machine.feed(fault)
-        (found,) = machine.feed(packet("78 E4 1C 06"))
-        assert isinstance(found, Instruction)
-        assert found.too_soon_after_reset is early
-
-
-def test_service_mode_need_not_wait() -> None:
-    assert not run([packet(RESET), packet(WRITE_CV1)])[1].too_soon_after_reset
 
 
 # Forced context

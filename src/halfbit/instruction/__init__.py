@@ -46,8 +46,8 @@ if TYPE_CHECKING:
         SpeedDirectionFunctions, SpeedReading,
     )  # fmt: skip
 else:
-    #: The modules above, which are loaded when one of their names is first asked for: decoding needs them with the first
-    #: packet, and importing halfbit stays quick.
+    #: The modules above. They are loaded when one of their names is first asked for, or with the first packet, so that
+    #: importing halfbit stays quick.
     _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
 
     def __getattr__(name: str) -> Any:

@@ -51,7 +51,8 @@ def _cv_access(head: str, kind: type[Address], address: Mapping[str, FieldLetter
 
     def row(rest: str, builds: Any, fields: Mapping[str, FieldLetters], what: str) -> Entry:
         special = (builds,) if broadcast else ()
-        return Entry(f"{head} {rest}", (kind,), builds, _D, fields, address=address, special_of=special, title=title + what)
+        pattern, name = f"{head} {rest}", title + what
+        return Entry(pattern, (kind,), builds, _D, fields, address=address, special_of=special, title=name)
 
     return (
         row("111001VV VVVVVVVV DDDDDDDD", CvVerifyByte, byte, "Verify Byte"),
@@ -80,5 +81,8 @@ ACCESSORY = (
     *_cv_access("10111111 10001DDD", AccessoryBroadcast, _DDD, "All Basic Outputs"),
     *_cv_access("10AAAAAA 0AAA0AA1", ExtendedAccessoryAddress, _EXTENDED, "Extended"),
     *_cv_access("10111111 00000111", ExtendedAccessoryBroadcast, {}, "All Extended"),
-    Entry("10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD", _BASIC, LegacyCvAccess, "S-9.2.1 appendix A", {"cv": _CV, "value": "D"}, address=_DECODER),
+    Entry(
+        "10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD", _BASIC, LegacyCvAccess, "S-9.2.1 appendix A", {"cv": _CV, "value": "D"},
+        address=_DECODER,
+    ),  # fmt: skip
 )

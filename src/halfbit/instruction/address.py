@@ -90,7 +90,7 @@ class Address:
                 match = re.fullmatch(kind._form, text.strip(), re.ASCII)
                 if match and issubclass(kind, cls):
                     return kind(**{name: int(value) for name, value in match.groupdict().items() if value})
-        raise HalfbitError(f'{text!r} is no {cls.kind}: give it as it prints, e.g. "short 3", "accessory 9 pair 2 output 1"')
+        raise HalfbitError(f'{text!r} is no {cls.kind}: give it as it prints, e.g. "short 3" or "accessory 9 pair 2"')
 
     def as_dict(self) -> dict[str, JsonValue]:
         """``kind``, then the fields in their order, for JSON."""

@@ -16,7 +16,10 @@ from .address import Address, JsonValue
 from .configuration import Configuration
 from .field import accepted, instance
 
-__all__ = ["BRIEF", "NOTHING_KNOWN", "Context", "Filler", "Instruction", "PacketContext", "Repetition", "Template", "brief", "filler", "hexadecimal", "own_fields"]
+__all__ = [
+    "BRIEF", "NOTHING_KNOWN", "Context", "Filler", "Instruction", "PacketContext", "Repetition", "Template", "brief",
+    "filler", "hexadecimal", "own_fields",
+]  # fmt: skip
 
 #: One-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 LONG_PREAMBLE = 20
@@ -213,7 +216,7 @@ class Instruction:
                 ),
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
-            raise HalfbitError(f"instruction: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
+            raise HalfbitError(f"{error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
     def __str__(self) -> str:
         return self.name.lower()
@@ -241,7 +244,7 @@ def _named(cls: type[Instruction], name: object) -> type[Instruction]:
             found.add(kind)
     if len(found) != 1:
         how = "more than one class" if found else "no class"
-        raise HalfbitError(f"{how} of {cls.__name__} has the name {name!r}: import the module that defines it, and call it there")
+        raise HalfbitError(f"{how} of {cls.__name__} has the name {name!r}: import its module, or call its from_dict()")
     return found.pop()
 
 

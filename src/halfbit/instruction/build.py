@@ -27,7 +27,7 @@ def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl
     :param fl: the state of FL, which this instruction carries with 14 steps, and only then.
     """
     if type(step) is not int or of not in (14, 28, 126) or not 0 <= step <= of:
-        raise HalfbitError(f"step {step!r} of {of!r}: give a step from 0 to the number of steps, which is 14, 28 or 126")
+        raise HalfbitError(f"step {step!r} of {of!r}: give a step from 0 to the number of steps, 14, 28 or 126")
     if of == 126:
         return SpeedControl128(address, _direction(forward, fl, of), step + 1 if step else 0)
     if of == 28:
@@ -55,7 +55,7 @@ def stop(
 
 def _direction(forward: bool, fl: bool | None, of: int) -> bool:
     if fl is not None and (of != 14 or not isinstance(fl, bool)):
-        raise HalfbitError(f"fl: {fl!r}: only with 14 steps does this instruction carry FL, as False or True; else give functions")
+        raise HalfbitError(f"fl: {fl!r}: only with 14 steps does this instruction carry FL, as False or True")
     return forward
 
 
@@ -68,7 +68,7 @@ def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionCon
     :param states: function number to state, from 0 to 68.
     """
     if not isinstance(states, Mapping) or not states:
-        raise HalfbitError(f"states: {states!r} is not a mapping of function number to state: give e.g. {{0: True, 3: False}}")
+        raise HalfbitError(f"states: {states!r} is not a mapping of function to state: give e.g. {{0: True, 3: False}}")
     for number, state in states.items():
         if type(number) is not int or not 0 <= number <= 68 or not isinstance(state, bool):
             raise HalfbitError(f"states: {number!r}: {state!r}: give a function from 0 to 68 and False or True")
@@ -115,7 +115,8 @@ def write_cv(address: Address, cv: int, value: int) -> CvAccess:
 
 def write_cv_bit(address: Address, cv: int, position: int, value: bool) -> CvAccess:
     """Write one bit, 0 to 7, of a CV; in service mode (direct mode) with :class:`NoAddress`. Send it twice."""
-    return (DirectBitManipulation if isinstance(address, NoAddress) else CvBitManipulation)(address, cv, True, value, position)
+    kind = DirectBitManipulation if isinstance(address, NoAddress) else CvBitManipulation
+    return kind(address, cv, True, value, position)
 
 
 def verify_cv(address: Address, cv: int, value: int) -> CvAccess:

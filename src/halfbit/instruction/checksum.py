@@ -9,7 +9,7 @@ _POLYNOMIAL = 0b1000_1100
 
 
 def crc8(data: bytes) -> int:
-    """CRC-8 with the polynomial x^8 + x^5 + x^4 + 1, least significant bit first, from 0 (S-9.2.1.1, RCN-218, from memory).
+    """CRC-8: x^8 + x^5 + x^4 + 1, least significant bit first, starting at 0 (S-9.2.1.1, RCN-218, from memory).
 
     :return: 0 to 255; 0 for data with its right CRC-8 behind it.
     """

@@ -21,7 +21,9 @@ __all__ = ["Row", "Table", "compiled"]
 class Row:
     """An entry with its checks and fields as plain tuples."""
 
-    __slots__ = ("checks", "checksum", "ends", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size")
+    __slots__ = (
+        "checks", "checksum", "ends", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size",
+    )  # fmt: skip
 
     def __init__(self, entry: Entry) -> None:
         self.entry = entry
@@ -115,7 +117,7 @@ def has_number(address: Address, numbers: tuple[int, int]) -> bool:
 
 
 class Table:
-    """The rows of one place, by the value of the key byte: those that may follow one another, and those that stand alone."""
+    """The rows of one place by the value of the key byte: those that follow one another, those that stand alone."""
 
     __slots__ = ("alone", "many", "rows")
 
@@ -155,8 +157,9 @@ def _check_apart(one: Entry, other: Entry, place: Place) -> None:
         if special.alone and not general.alone and general.builds in special.beside:
             return
     raise HalfbitError(
-        f"entries overlap {place.value}: {one} and {other}. Give the narrower one special_of=(the other's class,), leave "
-        "one out with Registry.without() or exchange it with Registry.replaced(), or make the patterns differ in a fixed bit"
+        f"entries overlap {place.value}: {one} and {other}. Give the narrower one special_of=(the other's class,), "
+        "leave one out with Registry.without(), exchange it with Registry.replaced(), "
+        "or make the patterns differ in a fixed bit"
     )
 
 

@@ -51,7 +51,7 @@ class Configuration:
         :raises HalfbitError: for another function.
         """
         if type(function) is not int or not 0 <= function <= 12:
-            raise HalfbitError(f"function: {function!r} is not an integer from 0 (FL) to 12: CV 21 and 22 have no others")
+            raise HalfbitError(f"function: {function!r} is not an integer from 0 (FL) to 12: the CVs have no others")
         if 1 <= function <= 8:
             return bool(self.cv21 >> function - 1 & 1)
         bit = function - 7 if function else int(not forward)

@@ -37,6 +37,9 @@ class Tail:
     high: int | None = integer(0, 255, optional=True)
 
 
+_CLASSES = "a tuple of instruction classes"
+
+
 def _classes(base: type, words: str, **more: Any) -> Any:
     def accepts(value: object) -> bool:
         return isinstance(value, tuple) and all(isinstance(one, type) and issubclass(one, base) for one in value)
@@ -46,7 +49,8 @@ def _classes(base: type, words: str, **more: Any) -> Any:
 
 def _mapping(values: tuple[type, ...], words: str, **more: Any) -> Any:
     def accepts(value: object) -> bool:
-        return isinstance(value, Mapping) and all(isinstance(k, str) and isinstance(v, values) for k, v in value.items())
+        pairs = value.items() if isinstance(value, Mapping) else [(None, None)]
+        return all(isinstance(key, str) and isinstance(one, values) for key, one in pairs)
 
     return accepted(accepts, words, factory=dict, **more)
 
@@ -66,7 +70,9 @@ def _are_texts(value: object) -> bool:
 def _is_range(value: object) -> bool:
     if value is None:
         return True
-    return isinstance(value, tuple) and len(value) == 2 and all(type(one) is int for one in value) and value[0] <= value[1]
+    if not isinstance(value, tuple) or len(value) != 2 or not all(type(one) is int for one in value):
+        return False
+    return bool(value[0] <= value[1])
 
 
 #: How an entry's fields are declared: letters, or letters with a conversion.
@@ -84,7 +90,7 @@ class Entry:
     #: The pattern as the standards write it.
     pattern: str = instance(str, 'a pattern, e.g. "00111111 DSSSSSSS"')
     #: The kinds of address it is for.
-    addresses: tuple[type[Address], ...] = _classes(Address, "a tuple of kinds of address, e.g. (ShortAddress, LongAddress)")
+    addresses: tuple[type[Address], ...] = _classes(Address, "a tuple of kinds of address, e.g. (ShortAddress,)")
     #: The attrs class it builds.
     builds: type[Instruction] = accepted(_is_instruction, "a class derived from Instruction")
     #: Document and section, or "from memory".
@@ -98,10 +104,10 @@ class Entry:
     #: Bytes behind the pattern.
     tail: Tail | None = instance(Tail, "a Tail or None", default=None, kw_only=True)
     #: The classes this is a special case of: its pattern must narrow theirs, and goes first.
-    special_of: tuple[type[Instruction], ...] = _classes(Instruction, "a tuple of instruction classes", default=(), kw_only=True)
+    special_of: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
     #: The classes of rows that can read the same bytes otherwise: both readings are given, as :class:`Ambiguous`. For
     #: rows that stand alone.
-    beside: tuple[type[Instruction], ...] = _classes(Instruction, "a tuple of instruction classes", default=(), kw_only=True)
+    beside: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
     #: Patterns of first bytes that it does not take, behind an address.
     other_than: tuple[str, ...] = accepted(
         _are_texts, "a tuple of patterns of one byte", default=(), kw_only=True
@@ -112,8 +118,8 @@ class Entry:
     numbers: tuple[int, int] | None = accepted(
         _is_range, "the lowest and the highest number, or None", default=None, kw_only=True
     )
-    #: Makes the byte behind pattern and tail from all bytes before it in the packet, e.g. :func:`crc8`. The row takes only
-    #: packets in which it agrees. For rows that end the packet: whole packets, and those that stand alone.
+    #: Makes the byte behind pattern and tail from all bytes before it in the packet, e.g. :func:`crc8`. The row takes
+    #: only packets in which it agrees. For rows that end the packet: whole packets, and those that stand alone.
     checksum: Callable[[bytes], int] | None = accepted(
         lambda value: value is None or callable(value), "a function or None", default=None, kw_only=True
     )
@@ -300,7 +306,8 @@ def _check_values(entry: Entry) -> None:
         try:
             build(IdleAddress(), **values)
         except Exception as error:
-            raise _refused(entry, f"{entry.builds.__name__} does not take what the pattern can hold, {values}: {error}") from None
+            problem = f"{entry.builds.__name__} does not take what the pattern can hold, {values}: {error}"
+            raise _refused(entry, problem) from None
 
 
 def _check_address(entry: Entry) -> None:

@@ -201,7 +201,9 @@ class InstructionMachine:
         return known
 
 
-def _ambiguous(first: int, readings: tuple[tuple[Instruction, ...], ...], packet: Packet, known: PacketContext) -> Instruction:
+def _ambiguous(
+    first: int, readings: tuple[tuple[Instruction, ...], ...], packet: Packet, known: PacketContext
+) -> Instruction:
     fill = filler(Ambiguous)
     return fill([_UNRESOLVED[first], packet.data[1:-1], readings], packet, known)
 

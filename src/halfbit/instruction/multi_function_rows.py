@@ -25,8 +25,6 @@ _ALL = (Broadcast,)
 _KEPT = (ReservedAddress,)
 _CV = Letters("V", add=1)  # CVs are counted from 1, sent from 0
 _REST = Tail("data", 0)
-_BYTE = {"value": "D"}
-_PAIR = {"value": "V", "next_value": "D"}
 _LONG_FORM = (CvVerifyByte, CvWriteByte, CvBitManipulation)
 
 # Sources.
@@ -38,6 +36,21 @@ _ADVANCED = "S-9.2.1 A; S-9.2.1.1, RCN-218, from memory"
 def _functions(pattern: str, first: int, source: str) -> Entry:
     title = f"F{first} to F{first + 7}"
     return Entry(pattern, _ANY, FunctionExpansion, source, {"states": "D"}, constants={"first": first}, title=title)
+
+
+def _group_two(pattern: str, first: int) -> Entry:
+    title = f"Function Group Two, F{first} to F{first + 3}"
+    return Entry(pattern, _ANY, FunctionGroupTwo, _C, {"states": "D"}, constants={"first": first}, title=title)
+
+
+def _short_form(pattern: str, cv: int) -> Entry:
+    title = f"CV Access, Short Form, CV {cv}"
+    return Entry(pattern, _ANY, CvShortForm, _C, {"value": "D"}, constants={"cv": cv}, title=title)
+
+
+def _short_form_pair(pattern: str, cv: int) -> Entry:
+    title, fields = f"CV Access, Short Form, CV {cv} and {cv + 1}", {"value": "V", "next_value": "D"}
+    return Entry(pattern, _ANY, CvShortFormPair, _RCN_214, fields, constants={"cv": cv}, title=title)
 
 
 def _reserved(pattern: str, *other_than: str) -> Entry:
@@ -97,12 +110,8 @@ _SPEED_AND_DIRECTION = (
 # Classes 100 and 101.
 _FUNCTIONS = (
     Entry("100LDDDD", _ANY, FunctionGroupOne, _C, {"bit4": "L", "states": "D"}),
-    Entry(
-        "1011DDDD", _ANY, FunctionGroupTwo, _C, {"states": "D"}, constants={"first": 5}, title="Function Group Two, F5 to F8"
-    ),
-    Entry(
-        "1010DDDD", _ANY, FunctionGroupTwo, _C, {"states": "D"}, constants={"first": 9}, title="Function Group Two, F9 to F12"
-    ),
+    _group_two("1011DDDD", 5),
+    _group_two("1010DDDD", 9),
 )
 
 # Class 110.
@@ -137,16 +146,10 @@ _CV_ACCESS = (
     _extended("111001", 1, "Extended CV Access, Read"),
     _extended("111010", 2, "Extended CV Access, Write Bits"),
     _extended("111011", 3, "Extended CV Access, Write"),
-    Entry("11110010 DDDDDDDD", _ANY, CvShortForm, _C, _BYTE, constants={"cv": 23}, title="CV Access, Short Form, CV 23"),
-    Entry("11110011 DDDDDDDD", _ANY, CvShortForm, _C, _BYTE, constants={"cv": 24}, title="CV Access, Short Form, CV 24"),
-    Entry(
-        "11110100 VVVVVVVV DDDDDDDD", _ANY, CvShortFormPair, _RCN_214, _PAIR, constants={"cv": 17},
-        title="CV Access, Short Form, CV 17 and 18",
-    ),  # fmt: skip
-    Entry(
-        "11110101 VVVVVVVV DDDDDDDD", _ANY, CvShortFormPair, _RCN_214, _PAIR, constants={"cv": 31},
-        title="CV Access, Short Form, CV 31 and 32",
-    ),  # fmt: skip
+    _short_form("11110010 DDDDDDDD", 23),
+    _short_form("11110011 DDDDDDDD", 24),
+    _short_form_pair("11110100 VVVVVVVV DDDDDDDD", 17),
+    _short_form_pair("11110101 VVVVVVVV DDDDDDDD", 31),
     Entry("11111001 0AAAAAAA", _ALL, DecoderLock, "S-9.2.3 appendix B", {"number": "A"}),
     Entry("11111001 1AAAAAAA", _ALL, Reserved, _C, tail=_REST, title="Decoder Lock, Reserved"),
     Entry("11111001", (ShortAddress,), AddressQuery, "S-9.2.3 appendix A", numbers=(1, 111), alone=True),

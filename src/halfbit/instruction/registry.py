@@ -64,7 +64,7 @@ class Registry:
         return Registry(entry for entry in self.entries() if entry.builds not in classes)
 
     def replaced(self, *entries: Entry) -> Registry:
-        """A new registry in which these rows stand in place of all that build the same classes; this one stays as it is.
+        """A new registry with these rows in place of all that build the same classes; this one stays as it is.
 
         :raises HalfbitError: if no row builds the class of an entry, or a row overlaps another undeclared.
         """
@@ -199,8 +199,8 @@ class Registry:
     def encode_packet(self, instructions: Sequence[Instruction], *, packet_max: int = RECEIVE.packet_max) -> bytes:
         """One packet with these instructions behind one address, error detection byte included.
 
-        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later documents have
-            longer packets (from memory).
+        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later ones
+            more (from memory).
         :raises HalfbitError: if there is no instruction, they are for different addresses, only one may stand in such a
             packet, no pattern is for one of them, a value does not fit the pattern, the packet would be too long, the
             bytes would be read as something else, or an instruction is from a damaged packet.
@@ -219,7 +219,8 @@ class Registry:
             body += self._bytes(one, body)
         data = body + bytes((exclusive_or(body),))
         if len(data) > packet_max:
-            raise HalfbitError(f"{_listed(read)}: {len(data)} bytes, more than packet_max {packet_max}: send fewer instructions in one packet")
+            size = f"{len(data)} bytes, more than packet_max {packet_max}"
+            raise HalfbitError(f"{_listed(read)}: {size}: send fewer instructions in one packet")
         again = self.decode_service(data) if place is Place.SERVICE else self.decode(data)
         if again != read and not (isinstance(again[0], Ambiguous) and read in again[0].readings):
             raise HalfbitError(f"{_listed(read)}: the bytes {data.hex(' ').upper()} would be read as {_listed(again)}")
@@ -233,7 +234,8 @@ class Registry:
             return instruction.data if place and place.follows_address else _first(address) + instruction.data
         entries = self._by_class.get(type(instruction), [])
         if not entries:
-            raise HalfbitError(f"{type(instruction).__name__} is not in this registry: add a row with Registry.extended()")
+            name = type(instruction).__name__
+            raise HalfbitError(f"{name} is not in this registry: add a row with Registry.extended()")
         problem = f"{instruction.name}: no pattern for the address '{address}'"
         for entry in entries:
             if type(address) not in entry.addresses or not _fits_address(entry, address):
@@ -249,7 +251,8 @@ class Registry:
 def _body(data: object) -> bytes | None:
     """A packet's bytes without the error detection byte; ``None`` if that is wrong or nothing stands before it."""
     if not isinstance(data, bytes):
-        raise HalfbitError(f'{data!r} is not bytes: give all bytes of a packet, e.g. bytes.fromhex("03 64 67"), or packet.data')
+        example = 'bytes.fromhex("03 64 67"), or packet.data'
+        raise HalfbitError(f"{data!r} is not bytes: give all bytes of a packet, e.g. {example}")
     return None if len(data) < 2 or exclusive_or(data) else data[:-1]
 
 
@@ -265,7 +268,8 @@ def _checked(instructions: object) -> tuple[Instruction, ...]:
     :raises HalfbitError: if they are none, or cannot stand in one packet.
     """
     if isinstance(instructions, Instruction) or not isinstance(instructions, (tuple, list)):
-        raise HalfbitError(f"{instructions!r} is not a row of instructions: give a list of them, or a single one to encode")
+        how = "give a list of them, or a single one to encode"
+        raise HalfbitError(f"{instructions!r} is not a row of instructions: {how}")
     if not instructions:
         raise HalfbitError("a packet needs at least one instruction")
     for one in instructions:

@@ -22,7 +22,10 @@ SERVICE = (
         "011110AA AAAAAAAA 111KDBBB", _NONE, DirectBitManipulation, _E,
         {"cv": _CV, "writes": "K", "value": "D", "position": "B"},
     ),  # fmt: skip
-    Entry("0111CRRR DDDDDDDD", _NONE, RegisterAccess, _E, {"writes": "C", "register": Letters("R", add=1), "value": "D"}),
+    Entry(
+        "0111CRRR DDDDDDDD", _NONE, RegisterAccess, _E,
+        {"writes": "C", "register": Letters("R", add=1), "value": "D"},
+    ),  # fmt: skip
     # The same packets as register 1 in the other modes; a row of its own for those who look for it.
     Entry(
         "0111C000 0DDDDDDD", _NONE, RegisterAccess, _E, {"writes": "C", "value": "D"}, constants={"register": 1},

@@ -49,7 +49,8 @@ class AdvancedExtended(Reserved):
         return brief(f"advanced {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
-        return f"advanced extended packet: {hexadecimal(self.data)}, CRC-8 {'agrees' if self.crc_agrees else 'does not agree'}"
+        agrees = "agrees" if self.crc_agrees else "does not agree"
+        return f"advanced extended packet: {hexadecimal(self.data)}, CRC-8 {agrees}"
 
 
 @attrs.frozen(slots=True)
