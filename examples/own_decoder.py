@@ -15,8 +15,7 @@ from halfbit.instruction import (
     BroadcastStop,
     ConsistControl,
     DigitalDecoderReset,
-    FunctionGroupOne,
-    FunctionGroupTwo,
+    FunctionControl,
     ShortAddress,
     SpeedAndDirection,
 )
@@ -48,12 +47,8 @@ class Engine:
             self.speed = 0
         elif isinstance(instruction, ConsistControl):
             self.consist = ShortAddress(instruction.number) if instruction.number else None
-        elif isinstance(instruction, FunctionGroupOne):
-            (lamps,) = instruction.fl_readings
-            self.functions["FL"] = bool(lamps)
-            self.functions |= {f"F{number}": on for number, on in instruction.functions.items()}
-        elif isinstance(instruction, FunctionGroupTwo):
-            self.functions |= {f"F{number}": on for number, on in instruction.functions.items()}
+        elif isinstance(instruction, FunctionControl):
+            self.functions |= {f"F{number}" if number else "FL": on for number, on in instruction.functions.items()}
 
     def __str__(self) -> str:
         on = " ".join(name for name, state in self.functions.items() if state) or "nothing"
