@@ -8,94 +8,58 @@ registry of one's own is made of are in :mod:`halfbit.instruction`; what a captu
 
 from __future__ import annotations
 
-from .bit import Bit, BitMachine, bits
-from .capture import open_capture
-from .edge import (
-    Edge,
-    EdgeMachine,
-    Edges,
-    edges_from_durations,
-    edges_from_samples,
-    edges_from_times,
-)
-from .capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
-from .error import CaptureError, HalfbitError
-from .event import Cutout, Fault, FaultKind, Layer, PacketEvent, Recovery
-from .half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
-from .instruction import (
-    STANDARD,
-    Address,
-    Ambiguous,
-    Configuration,
-    Context,
-    Entry,
-    Event,
-    PacketContext,
-    Instruction,
-    InstructionMachine,
-    Registry,
-    Reserved,
-    Repetition,
-    Unknown,
-    instructions,
-)
-from .machine import Machine
-from .limits import RECEIVE, TRANSMIT, Limits
-from .packet import Packet, PacketMachine, packets
-from .stream import StreamDecoder, decode
-from .survey import Survey, auto_limits
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .bit import Bit, BitMachine, bits
+    from .capture import open_capture
+    from .capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
+    from .edge import Edge, EdgeMachine, Edges, edges_from_durations, edges_from_samples, edges_from_times
+    from .error import CaptureError, HalfbitError
+    from .event import Cutout, Fault, FaultKind, Layer, Packet, PacketEvent, Recovery
+    from .half_bit import HalfBit, HalfBitKind, HalfBitMachine, half_bits
+    from .instruction import (
+        STANDARD, Address, Ambiguous, Configuration, Configurations, Context, Damaged, Entry, Event, Instruction,
+        InstructionMachine, PacketContext, Registry, Repetition, Reserved, Unknown, instructions,
+    )  # fmt: skip
+    from .limits import RECEIVE, TRANSMIT, Limits
+    from .machine import Machine
+    from .packet import PacketMachine, packets
+    from .stream import StreamDecoder, decode
+    from .survey import Survey, auto_limits
+
+    __version__: str
+else:
+    #: The modules above, from the bottom up. Each is loaded when one of its names is first asked for, so that importing
+    #: halfbit stays quick.
+    _MODULES = (
+        "error", "limits", "event", "machine", "edge", "half_bit", "bit", "packet", "instruction", "stream",
+        "capture.filter", "capture", "survey",
+    )  # fmt: skip
+
+    def __getattr__(name: str) -> Any:
+        if name == "__version__":
+            from importlib.metadata import version
+
+            return globals().setdefault(name, version("halfbit"))
+        if name in __all__:
+            for module in _MODULES:
+                found = import_module(f".{module}", __name__)
+                if name in found.__all__:
+                    return globals().setdefault(name, getattr(found, name))
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+    def __dir__() -> list[str]:
+        return [*__all__, "__version__"]
+
 
 __all__ = [
-    "RECEIVE",
-    "STANDARD",
-    "TRANSMIT",
-    "Address",
-    "Ambiguous",
-    "Bit",
-    "BitMachine",
-    "CaptureError",
-    "Configuration",
-    "Context",
-    "Cutout",
-    "Event",
-    "Edge",
-    "EdgeFilter",
-    "EdgeMachine",
-    "Edges",
-    "Entry",
-    "PacketContext",
-    "Fault",
-    "FaultKind",
-    "FilteredEdges",
-    "HalfBit",
-    "HalfBitKind",
-    "HalfBitMachine",
-    "HalfbitError",
-    "Instruction",
-    "InstructionMachine",
-    "Layer",
-    "Limits",
-    "Machine",
-    "Packet",
-    "PacketEvent",
-    "PacketMachine",
-    "Recovery",
-    "Registry",
-    "Removed",
-    "Reserved",
-    "Repetition",
-    "StreamDecoder",
-    "Survey",
-    "Unknown",
-    "auto_limits",
-    "bits",
-    "decode",
-    "edges_from_durations",
-    "edges_from_samples",
-    "edges_from_times",
-    "filtered",
-    "half_bits",
-    "instructions",
-    "open_capture",
-    "packets",
-]
+    "RECEIVE", "STANDARD", "TRANSMIT", "Address", "Ambiguous", "Bit", "BitMachine", "CaptureError", "Configuration",
+    "Configurations", "Context", "Cutout", "Damaged", "Edge", "EdgeFilter", "EdgeMachine", "Edges", "Entry",
+    "Event", "Fault", "FaultKind", "FilteredEdges", "HalfBit", "HalfBitKind", "HalfBitMachine", "HalfbitError",
+    "Instruction", "InstructionMachine", "Layer", "Limits", "Machine", "Packet", "PacketContext", "PacketEvent",
+    "PacketMachine", "Recovery", "Registry", "Removed", "Repetition", "Reserved", "StreamDecoder", "Survey",
+    "Unknown", "auto_limits", "bits", "decode", "edges_from_durations", "edges_from_samples", "edges_from_times",
+    "filtered", "half_bits", "instructions", "open_capture", "packets",
+]  # fmt: skip
