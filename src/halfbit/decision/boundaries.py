@@ -1,0 +1,169 @@
+"""Where the bits of one phase begin and end, followed over changes that are seen late.
+
+A polled loop sees each change up to one period late. Times therefore scatter, but the scatter does
+not add up: under the right reading of the bits, the change that ends a bit is always seen within
+the same period after its true place. :class:`Boundaries` follows that place. Each bit is read by where
+its end falls: nearer to a one's end or nearer to a zero's. A reading in the wrong phase puts its
+boundaries in the middles of bits. There every change from ones to zeros, and back, moves the end by half of
+what a zero lasts longer than a one, which no loop's period explains. That is its *strain*.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from operator import sub
+from itertools import accumulate
+
+from .. import core
+from ..limits import US, Limits
+
+__all__ = ["STRAIN_MAX", "Boundaries", "Lengths", "learned"]
+
+#: Strain is counted in quarters of the variance of the noise. A bit adds at most:
+STRAIN_MAX = 64
+#: Uniform noise is never further from its middle than the root of 3 variances: up to here there is no strain.
+FREE = 13
+#: How far a change may be from its place beside the loop's lateness, ns: a station's halves are not all alike.
+SLACK = 2 * US
+#: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
+SHARES = tuple(256 // (seen + 2) for seen in range(7))
+#: Bits after which the learned lengths change no faster than by this part of what is seen.
+LEARN_MAX = 500
+#: Halves of ones in a row that every packet has before it, with its last end bit: 14 one-bits (S-9.2 A); ten behind a cutout.
+RUN = 20
+#: Zeros tried at the start, as 16ths of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
+ZEROS = range(24, 37)
+#: What a zero that can only be a stretched one costs there, in strain.
+STRETCHED = 12
+
+
+class Lengths:
+    """What the station sends and how far the board's times scatter, ns. Learned from the signal.
+
+    :param one: a one-bit.
+    :param zero: a zero-bit that is not stretched.
+    :param late: longest time from a change to its being seen, less the shortest.
+    """
+
+    def __init__(self, one: int, zero: int, late: int) -> None:
+        self.one = one
+        self.zero = zero
+        self.middle = (one + zero) // 2
+        #: How far a bit's end may be from its place without strain.
+        self.most = late * 9 // 16 + SLACK
+        self.variance = self.most**2 // 3
+        #: Who teaches: the phase that has shown less strain.
+        self.teacher: Boundaries | None = None
+        self._ones = self._zeros = 0
+
+    def learn(self, bit: int, off: int) -> int:
+        """Take by how much a bit was longer than expected, ns; give how much of it is the length's."""
+        if bit == core.ONE:
+            self._ones = seen = min(self._ones + 1, LEARN_MAX)
+            change = off // (seen + 1)
+            self.one += change
+        else:
+            self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
+            change = off // (seen + 1)
+            self.zero += change
+        self.middle = (self.one + self.zero) // 2
+        return change
+
+
+class Boundaries:
+    """The ends of bits in one phase. Halves in, bits out; and the strain so far."""
+
+    def __init__(self, lengths: Lengths) -> None:
+        self.lengths = lengths
+        #: The sum of all strain, and without the last bit's.
+        self.strain = self.strain_before = 0
+        #: Zeros that are longer than others.
+        self.stretched = 0
+        # How late the last change was seen, against the mean.
+        self._late = 0
+        self._seen = 0  # bits since that was unknown, up to what SHARES holds
+
+    def bit(self, first: int, last: int) -> int:
+        """Take the halves of a bit, ns; core.ONE or core.ZERO."""
+        lengths = self.lengths
+        self.strain_before = self.strain
+        when = self._late + first + last
+        if when <= lengths.middle:
+            bit = core.ONE
+            off = when - lengths.one
+        else:
+            bit = core.ZERO
+            off = when - lengths.zero
+        most = lengths.most
+        if -most <= off <= most:
+            if lengths.teacher is self:
+                off -= lengths.learn(bit, off)
+            self._late = off - (off * SHARES[self._seen] >> 8)
+            if self._seen < 6:
+                self._seen += 1
+        else:
+            self._astray(bit, off, min(first, last))
+        return bit
+
+    def lose(self) -> None:
+        """What comes is no bit: the next one's place is unknown."""
+        self.strain_before = self.strain
+        self.strain += STRAIN_MAX
+        self._late = self._seen = 0
+
+    def _astray(self, bit: int, off: int, half: int) -> None:
+        """A bit ends where noise alone does not put it."""
+        lengths = self.lengths
+        most = lengths.most
+        if bit == core.ONE or off < 0:
+            self.strain += min(4 * off * off // lengths.variance - FREE, STRAIN_MAX)
+            self._late = most if off > 0 else -most
+            return
+        # A stretched zero. How late its end was seen is not known, only that it is no less than the stretch leaves.
+        self.stretched += 1
+        self._late = max(2 * most - off, 0)
+        self._seen = 0
+        # Its shorter half is as long as that of other zeros. In the wrong phase it may be half of a one.
+        one, zero = lengths.one // 2, lengths.zero // 2
+        short = (one + zero - 2 * half) * (zero - one)
+        if short > 0:
+            self.strain += min(2 * short // lengths.variance, STRAIN_MAX)
+
+
+def learned(durations: Sequence[int], limits: Limits) -> Lengths:
+    """The lengths that explain durations best, each phase tried.
+
+    :param durations: ns, some packets of them.
+    """
+    half = _run(durations)
+    one = 2 * (half if limits.one_min <= half <= limits.one_max else limits.one_nominal)
+    tries = [(one, one * part // 16) for part in ZEROS]
+    best = (0, Lengths(one, 2 * limits.zero_nominal, limits.latency_max))
+    best = (_cost(best[1], durations, 0), best[1])
+    for one, zero in tries:
+        for phase in (0, 1):
+            lengths = Lengths(one, zero, limits.latency_max)
+            cost = _cost(lengths, durations, phase)
+            if cost < best[0]:
+                best = (cost, lengths)
+    return best[1]
+
+
+def _cost(lengths: Lengths, durations: Sequence[int], phase: int) -> int:
+    boundaries = Boundaries(lengths)
+    lengths.teacher = boundaries
+    for first, last in zip(durations[phase::2], durations[phase + 1 :: 2]):
+        boundaries.bit(first, last)
+    return boundaries.strain + STRETCHED * boundaries.stretched
+
+
+def _run(durations: Sequence[int]) -> int:
+    """A one's half, ns, from the shortest run of halves: the line that fits its changes best. 0 if there is no run."""
+    times = list(accumulate(durations, initial=0))
+    spans = list(map(sub, times[RUN:], times))
+    if not spans:
+        return 0
+    start = spans.index(min(spans))
+    weights = range(-RUN, RUN + 1, 2)
+    total = sum(weight * (time - times[start]) for weight, time in zip(weights, times[start:]))
+    return 2 * total // sum(weight * weight for weight in weights)
