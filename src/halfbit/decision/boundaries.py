@@ -31,6 +31,10 @@ SHARES = tuple(256 // (seen + 2) for seen in range(7))
 LEARN_MAX = 500
 #: Halves of ones in a row that every packet has before it, with its last end bit: 14 one-bits (S-9.2 A); ten behind a cutout.
 RUN = 20
+#: By how much a place followed gets less sure with each bit, ns: the lengths are not known exactly.
+CREEP = 250
+#: From here on any zero may be a stretched one.
+STRETCHING = 64
 #: Zeros tried at the start, as 16ths of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
 ZEROS = range(24, 37)
 #: What a zero that can only be a stretched one costs there, in strain.
@@ -48,9 +52,11 @@ class Lengths:
     def __init__(self, one: int, zero: int, late: int) -> None:
         self.one = one
         self.zero = zero
-        self.middle = (one + zero) // 2
+        self.one_and_zero = one + zero
+        #: How often zeros are stretched.
+        self.stretching = 0
         #: How far a bit's end may be from its place without strain.
-        self.most = late * 9 // 16 + SLACK
+        self.most = late // 2 + SLACK
         self.variance = self.most**2 // 3
         #: Who teaches: the phase that has shown less strain.
         self.teacher: Boundaries | None = None
@@ -66,7 +72,9 @@ class Lengths:
             self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
             change = off // (seen + 1)
             self.zero += change
-        self.middle = (self.one + self.zero) // 2
+            if self.stretching:
+                self.stretching -= 1
+        self.one_and_zero = self.one + self.zero
         return change
 
 
@@ -79,50 +87,61 @@ class Boundaries:
         self.strain = self.strain_before = 0
         #: Zeros that are longer than others.
         self.stretched = 0
-        # How late the last change was seen, against the mean.
-        self._late = 0
-        self._seen = 0  # bits since that was unknown, up to what SHARES holds
+        # How late the last change was seen, against the middle of what can be: at least and at most.
+        self._low, self._high = -lengths.most, lengths.most
 
     def bit(self, first: int, last: int) -> int:
         """Take the halves of a bit, ns; core.ONE or core.ZERO."""
         lengths = self.lengths
         self.strain_before = self.strain
-        when = self._late + first + last
-        if when <= lengths.middle:
+        duration = first + last
+        low = self._low + duration
+        high = self._high + duration
+        if low + high <= lengths.one_and_zero:
             bit = core.ONE
-            off = when - lengths.one
+            length = lengths.one
         else:
             bit = core.ZERO
-            off = when - lengths.zero
+            length = lengths.zero
+        low -= length + CREEP
+        high -= length - CREEP
         most = lengths.most
-        if -most <= off <= most:
-            if lengths.teacher is self:
-                off -= lengths.learn(bit, off)
-            self._late = off - (off * SHARES[self._seen] >> 8)
-            if self._seen < 6:
-                self._seen += 1
-        else:
-            self._astray(bit, off, min(first, last))
+        if low > most or high < -most:
+            self._astray(bit, low, high, min(first, last))
+            return bit
+        if lengths.teacher is self:
+            change = lengths.learn(bit, (low + high) >> 1)
+            low -= change
+            high -= change
+        if bit == core.ZERO and lengths.stretching > STRETCHING:
+            low = -most
+        self._low = low if low > -most else -most
+        self._high = high if high < most else most
         return bit
 
     def lose(self) -> None:
         """What comes is no bit: the next one's place is unknown."""
         self.strain_before = self.strain
         self.strain += STRAIN_MAX
-        self._late = self._seen = 0
+        self._low, self._high = -self.lengths.most, self.lengths.most
 
-    def _astray(self, bit: int, off: int, half: int) -> None:
+    def _astray(self, bit: int, low: int, high: int, half: int) -> None:
         """A bit ends where noise alone does not put it."""
         lengths = self.lengths
         most = lengths.most
-        if bit == core.ONE or off < 0:
-            self.strain += min(4 * off * off // lengths.variance - FREE, STRAIN_MAX)
-            self._late = most if off > 0 else -most
+        if bit == core.ONE or low < 0:
+            over = low - most if low > 0 else -most - high
+            self.strain += min((16 * over // most) ** 2, STRAIN_MAX)
+            if low > 0:
+                self._low, self._high = most // 2, most
+            else:
+                self._low, self._high = -most, -most // 2
             return
-        # A stretched zero. How late its end was seen is not known, only that it is no less than the stretch leaves.
+        # A stretched zero. How late its end was seen is not known.
         self.stretched += 1
-        self._late = max(2 * most - off, 0)
-        self._seen = 0
+        if lengths.teacher is self:
+            lengths.stretching = min(lengths.stretching + 32, 256)
+        self._low, self._high = -most, most
         # Its shorter half is as long as that of other zeros. In the wrong phase it may be half of a one.
         one, zero = lengths.one // 2, lengths.zero // 2
         short = (one + zero - 2 * half) * (zero - one)
