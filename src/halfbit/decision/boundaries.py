@@ -11,7 +11,6 @@ what a zero lasts longer than a one, which no loop's period explains. That is it
 from __future__ import annotations
 
 from collections.abc import Sequence
-from operator import sub
 from itertools import accumulate
 
 from .. import core
@@ -27,6 +26,8 @@ FREE = 13
 SLACK = 2 * US
 #: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
 SHARES = tuple(256 // (seen + 2) for seen in range(7))
+#: For how many ones and zeros the lengths count that they start with.
+LEARNED = (16, 8)
 #: Bits after which the learned lengths change no faster than by this part of what is seen.
 LEARN_MAX = 500
 #: Halves of ones in a row that every packet has before it, with its last end bit: 14 one-bits (S-9.2 A); ten behind a cutout.
@@ -34,9 +35,16 @@ RUN = 20
 #: By how much a place followed gets less sure with each bit, ns: the lengths are not known exactly.
 CREEP = 250
 #: From here on any zero may be a stretched one.
-STRETCHING = 64
-#: Zeros tried at the start, as 16ths of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
-ZEROS = range(24, 37)
+STRETCHING, STRETCHING_MAX = 64, 256
+#: So many are tried.
+RUNS = 60
+#: Zeros tried at the start, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
+ZERO_PARTS = 32
+ZEROS = range(48, 73)
+#: Half-bits for which a phase is chosen there.
+PIECE = 40
+#: Strain that lengths may leave and be right: that of a tear or two.
+SURE = 128
 #: What a zero that can only be a stretched one costs there, in strain.
 STRETCHED = 12
 
@@ -60,7 +68,7 @@ class Lengths:
         self.variance = self.most**2 // 3
         #: Who teaches: the phase that has shown less strain.
         self.teacher: Boundaries | None = None
-        self._ones = self._zeros = 0
+        self._ones, self._zeros = LEARNED
 
     def learn(self, bit: int, off: int) -> int:
         """Take by how much a bit was longer than expected, ns; give how much of it is the length's."""
@@ -140,7 +148,7 @@ class Boundaries:
         # A stretched zero. How late its end was seen is not known.
         self.stretched += 1
         if lengths.teacher is self:
-            lengths.stretching = min(lengths.stretching + 32, 256)
+            lengths.stretching = min(lengths.stretching + 32, STRETCHING_MAX)
         self._low, self._high = -most, most
         # Its shorter half is as long as that of other zeros. In the wrong phase it may be half of a one.
         one, zero = lengths.one // 2, lengths.zero // 2
@@ -149,40 +157,49 @@ class Boundaries:
             self.strain += min(2 * short // lengths.variance, STRAIN_MAX)
 
 
-def learned(durations: Sequence[int], limits: Limits) -> Lengths:
-    """The lengths that explain durations best, each phase tried.
+def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
+    """The lengths that explain durations best, and whether they explain them well.
 
-    :param durations: ns, some packets of them.
+    :param durations: ns, a preamble and a packet behind it or more.
     """
-    half = _run(durations)
-    one = 2 * (half if limits.one_min <= half <= limits.one_max else limits.one_nominal)
-    tries = [(one, one * part // 16) for part in ZEROS]
-    best = (0, Lengths(one, 2 * limits.zero_nominal, limits.latency_max))
-    best = (_cost(best[1], durations, 0), best[1])
-    for one, zero in tries:
-        for phase in (0, 1):
-            lengths = Lengths(one, zero, limits.latency_max)
-            cost = _cost(lengths, durations, phase)
-            if cost < best[0]:
-                best = (cost, lengths)
-    return best[1]
+    one = 2 * (_run(durations, limits) or limits.one_nominal)
+    late = limits.latency_max
+    tries = [(one, 2 * limits.zero_nominal), *((one, one * part // ZERO_PARTS) for part in ZEROS)]
+    cost, strain, stretched, zero = min((*_cost(Lengths(one, zero, late), durations), zero) for one, zero in tries)
+    lengths = Lengths(one, zero, late)
+    if stretched > len(durations) // 64:
+        lengths.stretching = STRETCHING_MAX
+    return lengths, strain <= SURE
 
 
-def _cost(lengths: Lengths, durations: Sequence[int], phase: int) -> int:
-    boundaries = Boundaries(lengths)
-    lengths.teacher = boundaries
-    for first, last in zip(durations[phase::2], durations[phase + 1 :: 2]):
-        boundaries.bit(first, last)
-    return boundaries.strain + STRETCHED * boundaries.stretched
+def _cost(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
+    """What lengths cost: in all; the strain; the stretched zeros. Piece by piece the better phase counts."""
+    phases = Boundaries(lengths), Boundaries(lengths)
+    cost = strain = stretched = 0
+    for start in range(0, len(durations) - 1, PIECE):
+        costs = []
+        for phase, boundaries in enumerate(phases):
+            before = boundaries.strain, boundaries.stretched
+            piece = durations[start + phase : start + phase + PIECE]
+            for first, last in zip(piece[::2], piece[1::2]):
+                boundaries.bit(first, last)
+            more = boundaries.strain - before[0], boundaries.stretched - before[1]
+            costs.append((more[0] + STRETCHED * more[1], *more))
+        best = min(costs)
+        cost, strain, stretched = cost + best[0], strain + best[1], stretched + best[2]
+    return cost, strain, stretched
 
 
-def _run(durations: Sequence[int]) -> int:
+def _run(durations: Sequence[int], limits: Limits) -> int:
     """A one's half, ns, from the shortest run of halves: the line that fits its changes best. 0 if there is no run."""
     times = list(accumulate(durations, initial=0))
-    spans = list(map(sub, times[RUN:], times))
-    if not spans:
-        return 0
-    start = spans.index(min(spans))
+    spans = sorted((end - start, index) for index, (start, end) in enumerate(zip(times, times[RUN:])))
     weights = range(-RUN, RUN + 1, 2)
-    total = sum(weight * (time - times[start]) for weight, time in zip(weights, times[start:]))
-    return 2 * total // sum(weight * weight for weight in weights)
+    scale = sum(weight * weight for weight in weights)
+    for _, index in spans[:RUNS]:
+        run = [time - times[index] for time in times[index : index + RUN + 1]]
+        half = 2 * sum(weight * time for weight, time in zip(weights, run)) // scale
+        offs = [time - half * place for place, time in enumerate(run)]
+        if max(offs) - min(offs) <= limits.latency_max + SLACK and limits.one_min <= half <= limits.one_max:
+            return half
+    return 0

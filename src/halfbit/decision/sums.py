@@ -31,12 +31,16 @@ NEVER = -1  # a difference no two halves keep: with fixed phases, the core is no
 
 #: Half-bits from which the lengths are learned: whatever they start with, a preamble and a packet behind it are whole.
 LEARN = 240
+#: Half-bits that are kept at most while they cannot.
+LEARN_MAX = 4 * LEARN
 #: A packet's own strain, at most.
 OWN_MAX = 60
 #: By how much its own time must speak for its lane, at least; and with what was seen before.
-OWN_CLEAR, CLEAR = 24, 120
+OWN_CLEAR, CLEAR = 0, 100
 #: What was seen before counts for no more than this: it is never enough, and the phase may have turned.
-PAST_MAX = 90
+PAST_MAX = 110
+#: From here on a lane teaches the lengths.
+TEACHER = 40
 #: Longest that a packet is held, ns.
 HELD_MAX = 60_000 * US
 
@@ -122,7 +126,7 @@ class SumReceiver:
         if self._lanes is not None:
             return self._take(duration, self._lanes)
         self._halves.append(duration)
-        return self._begin() if len(self._halves) == LEARN else ()
+        return self._begin(False) if not len(self._halves) % LEARN else ()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, each of so many counts of ``scale`` ns."""
@@ -133,7 +137,7 @@ class SumReceiver:
 
     def finish(self) -> tuple[PacketEvent, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
-        out = () if self._lanes is not None else self._begin()
+        out = () if self._lanes is not None else self._begin(True)
         assert self._lanes is not None
         for lane in self._lanes:
             lane.give_up()
@@ -146,15 +150,18 @@ class SumReceiver:
         )
         return out + self._losses(lane.lost, self.now)
 
-    def _begin(self) -> tuple[PacketEvent, ...]:
-        """Learn the lengths, then read what was kept."""
-        halves, self._halves = self._halves, []
-        lengths = learned(halves, self._limits)
+    def _begin(self, now: bool) -> tuple[PacketEvent, ...]:
+        """Learn the lengths, if that can be done yet, then read what was kept."""
+        halves = self._halves
+        lengths, sure = learned(halves[-LEARN:], self._limits)
+        if not (sure or now or len(halves) >= LEARN_MAX):
+            return ()
+        self._halves = []
+        self._lengths = lengths
         lanes = self._lanes = (
             _Lane(self._limits, self._start, lengths),
             _Lane(self._limits, self._start, lengths),
         )
-        lengths.teacher = None
         return tuple(event for duration in halves for event in self._take(duration, lanes))
 
     def _take(self, duration: int, lanes: tuple[_Lane, _Lane]) -> tuple[PacketEvent, ...]:
@@ -188,7 +195,7 @@ class SumReceiver:
             bounded = PAST_MAX if past > 0 else -PAST_MAX
             self._level += past - bounded
             past = bounded
-        own.lengths.teacher = (own, others)[(past < 0) != bool(turn)]
+        own.lengths.teacher = None if abs(past) < TEACHER else (own, others)[(past < 0) != bool(turn)]
         self._marks[turn] = (own.strain_before, others.strain_before, past * (1 - 2 * turn))
 
     def _offer(self, packet: Packet, turn: int, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
