@@ -37,7 +37,7 @@ CREEP = 250
 #: From here on any zero may be a stretched one.
 STRETCHING, STRETCHING_MAX = 64, 256
 #: So many are tried.
-RUNS = 60
+RUNS = 30
 #: Zeros tried at the start, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
 ZERO_PARTS = 32
 ZEROS = range(48, 73)
@@ -191,15 +191,27 @@ def _cost(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
 
 
 def _run(durations: Sequence[int], limits: Limits) -> int:
-    """A one's half, ns, from the shortest run of halves: the line that fits its changes best. 0 if there is no run."""
+    """A one's half, ns, from a run of halves that are alike. 0 if there is no run."""
     times = list(accumulate(durations, initial=0))
     spans = sorted((end - start, index) for index, (start, end) in enumerate(zip(times, times[RUN:])))
-    weights = range(-RUN, RUN + 1, 2)
-    scale = sum(weight * weight for weight in weights)
-    for _, index in spans[:RUNS]:
-        run = [time - times[index] for time in times[index : index + RUN + 1]]
-        half = 2 * sum(weight * time for weight, time in zip(weights, run)) // scale
-        offs = [time - half * place for place, time in enumerate(run)]
-        if max(offs) - min(offs) <= limits.latency_max + SLACK and limits.one_min <= half <= limits.one_max:
-            return half
+    for _, start in spans[:RUNS]:
+        end = start + RUN
+        if not _slope(times, start, end, limits):
+            continue
+        while start > 1 and _slope(times, start - 2, end, limits):
+            start -= 2
+        while end < len(durations) - 1 and _slope(times, start, end + 2, limits):
+            end += 2
+        return _slope(times, start, end, limits)
     return 0
+
+
+def _slope(times: Sequence[int], start: int, end: int, limits: Limits) -> int:
+    """How far apart changes are, ns, by the line that fits them best. 0 if it does not fit them, or they are no ones."""
+    run = [time - times[start] for time in times[start : end + 1]]
+    count = end - start
+    scale = count * (count + 1) * (count + 2) // 6
+    half = sum((2 * place - count) * time for place, time in enumerate(run)) // scale
+    offs = [time - half * place for place, time in enumerate(run)]
+    fits = max(offs) - min(offs) <= limits.latency_max + SLACK and limits.one_min <= half <= limits.one_max
+    return half if fits else 0
