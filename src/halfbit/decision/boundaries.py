@@ -45,6 +45,8 @@ ZEROS = range(48, 73)
 PIECE = 40
 #: Strain that lengths may leave and be right: that of a tear or two.
 SURE = 128
+#: What others must cost more.
+CLEARLY = 64
 #: What a zero that can only be a stretched one costs there, in strain.
 STRETCHED = 12
 
@@ -78,7 +80,8 @@ class Lengths:
             self.one += change
         else:
             self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
-            change = off // (seen + 1)
+            # Some may be stretched a little.
+            change = off // (seen + 1 if off < 0 or self.stretching <= STRETCHING else 4 * seen)
             self.zero += change
             if self.stretching:
                 self.stretching -= 1
@@ -133,6 +136,11 @@ class Boundaries:
         self.strain += STRAIN_MAX
         self._low, self._high = -self.lengths.most, self.lengths.most
 
+    def use(self, lengths: Lengths) -> None:
+        """Go on with other lengths."""
+        self.lengths = lengths
+        self._low, self._high = -lengths.most, lengths.most
+
     def _astray(self, bit: int, low: int, high: int, half: int) -> None:
         """A bit ends where noise alone does not put it."""
         lengths = self.lengths
@@ -158,18 +166,20 @@ class Boundaries:
 
 
 def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
-    """The lengths that explain durations best, and whether they explain them well.
+    """The lengths that explain durations best, and whether others explain them clearly worse.
 
     :param durations: ns, a preamble and a packet behind it or more.
     """
     one = 2 * (_run(durations, limits) or limits.one_nominal)
     late = limits.latency_max
-    tries = [(one, 2 * limits.zero_nominal), *((one, one * part // ZERO_PARTS) for part in ZEROS)]
-    cost, strain, stretched, zero = min((*_cost(Lengths(one, zero, late), durations), zero) for one, zero in tries)
+    zeros = (2 * limits.zero_nominal, *(one * part // ZERO_PARTS for part in ZEROS))
+    tries = [(*_cost(Lengths(one, zero, late), durations), zero) for zero in zeros]
+    cost, strain, stretched, zero = min(tries)
+    rival = min((cost for cost, _, _, other in tries if abs(other - zero) > one // 8), default=cost)
     lengths = Lengths(one, zero, late)
     if stretched > len(durations) // 64:
         lengths.stretching = STRETCHING_MAX
-    return lengths, strain <= SURE
+    return lengths, strain <= SURE and rival >= cost + CLEARLY
 
 
 def _cost(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:

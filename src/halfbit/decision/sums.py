@@ -33,6 +33,8 @@ NEVER = -1  # a difference no two halves keep: with fixed phases, the core is no
 LEARN = 240
 #: Half-bits that are kept at most while they cannot.
 LEARN_MAX = 4 * LEARN
+#: Looks back, one every 240 half-bits, without a packet after which the lengths are learned anew, at most.
+PATIENCE_MAX = 15
 #: A packet's own strain, at most.
 OWN_MAX = 60
 #: By how much its own time must speak for its lane, at least; and with what was seen before.
@@ -109,7 +111,8 @@ class SumReceiver:
         self._start = self._settled = start  # how far the events given reach
         self._read = start  # how far durations are read
         self._halves: list[int] = []
-        self._keep = max(Ledger.history(limits), LEARN)
+        # How often to look back before learning anew, and how often that was done.
+        self._patience = self._looked = 0
         self._turn = 0
         self._before: int | None = None
         self._given: _Lane | None = None  # the lane that gave the last packet
@@ -168,6 +171,8 @@ class SumReceiver:
         self._read += duration
         halves = self._halves
         halves.append(duration)
+        if len(halves) == 2 * LEARN:
+            self._look_back(halves, lanes)
         before, self._before = self._before, duration
         if before is None:
             return ()
@@ -176,8 +181,6 @@ class SumReceiver:
         answer, event = lanes[turn].feed(before, duration, self._read, halves)
         if answer == core.MORE:
             return ()
-        if len(halves) > 8 * self._keep:
-            del halves[: -self._keep]
         lane, other = lanes[turn], lanes[1 - turn]
         if answer == core.START:
             self._mark(turn, lane, other)
@@ -186,6 +189,19 @@ class SumReceiver:
         elif event is not None:
             lane.lose(event)
         return ()
+
+    def _look_back(self, halves: list[int], lanes: tuple[_Lane, _Lane]) -> None:
+        """From time to time: forget what is old; learn anew if no packet has come for long."""
+        del halves[:-LEARN]
+        self._looked += 1
+        if self._looked <= self._patience:
+            return
+        self._looked, self._patience = 0, min(2 * self._patience + 1, PATIENCE_MAX)
+        lengths, sure = learned(halves, self._limits)
+        if sure:
+            self._level = lanes[1].boundaries.strain - lanes[0].boundaries.strain
+            for lane in lanes:
+                lane.boundaries.use(lengths)
 
     def _mark(self, turn: int, lane: _Lane, other: _Lane) -> None:
         """A packet begins in a lane."""
@@ -222,6 +238,7 @@ class SumReceiver:
             each.held.clear()
             each.lost = None
         self._given = lane
+        self._looked, self._patience = 0, 1
         return out
 
     def _give(self, lost: Fault | Cutout | None, packet: Packet) -> tuple[PacketEvent, ...]:
