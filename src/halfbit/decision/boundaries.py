@@ -16,12 +16,14 @@ from itertools import accumulate
 from .. import core
 from ..limits import US, Limits
 
-__all__ = ["STRAIN_MAX", "Boundaries", "Lengths", "learned"]
+__all__ = ["CLEARLY", "Boundaries", "Lengths", "cost_of", "learned"]
 
 #: Strain is counted in quarters of the variance of the noise. A bit adds at most:
 STRAIN_MAX = 64
 #: Uniform noise is never further from its middle than the root of 3 variances: up to here there is no strain.
 FREE = 13
+#: A bit that nearly was the other adds:
+DOUBT = 32
 #: How far a change may be from its place beside the loop's lateness, ns: a station's halves are not all alike.
 SLACK = 2 * US
 #: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
@@ -62,15 +64,24 @@ class Lengths:
     def __init__(self, one: int, zero: int, late: int) -> None:
         self.one = one
         self.zero = zero
+        self.late = late
         self.one_and_zero = one + zero
         #: How often zeros are stretched.
         self.stretching = 0
         #: How far a bit's end may be from its place without strain.
         self.most = late // 2 + SLACK
+        #: Twice how near to the middle between a one's end and a zero's an end is doubtful.
+        self.doubt = self.most // 2
         self.variance = self.most**2 // 3
         #: Who teaches: the phase that has shown less strain.
         self.teacher: Boundaries | None = None
         self._ones, self._zeros = LEARNED
+
+    def copied(self) -> Lengths:
+        """The same, without a teacher."""
+        copied = Lengths(self.one, self.zero, self.late)
+        copied.stretching = self.stretching
+        return copied
 
     def learn(self, bit: int, off: int) -> int:
         """Take by how much a bit was longer than expected, ns; give how much of it is the length's."""
@@ -108,12 +119,15 @@ class Boundaries:
         duration = first + last
         low = self._low + duration
         high = self._high + duration
-        if low + high <= lengths.one_and_zero:
+        beyond = low + high - lengths.one_and_zero
+        if beyond <= 0:
             bit = core.ONE
             length = lengths.one
         else:
             bit = core.ZERO
             length = lengths.zero
+        if -lengths.doubt < beyond < lengths.doubt:
+            self.strain += DOUBT
         low -= length + CREEP
         high -= length - CREEP
         most = lengths.most
@@ -173,7 +187,7 @@ def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
     one = 2 * (_run(durations, limits) or limits.one_nominal)
     late = limits.latency_max
     zeros = (2 * limits.zero_nominal, *(one * part // ZERO_PARTS for part in ZEROS))
-    tries = [(*_cost(Lengths(one, zero, late), durations), zero) for zero in zeros]
+    tries = [(*cost_of(Lengths(one, zero, late), durations), zero) for zero in zeros]
     cost, strain, stretched, zero = min(tries)
     rival = min((cost for cost, _, _, other in tries if abs(other - zero) > one // 8), default=cost)
     lengths = Lengths(one, zero, late)
@@ -182,7 +196,7 @@ def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
     return lengths, strain <= SURE and rival >= cost + CLEARLY
 
 
-def _cost(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
+def cost_of(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
     """What lengths cost: in all; the strain; the stretched zeros. Piece by piece the better phase counts."""
     phases = Boundaries(lengths), Boundaries(lengths)
     cost = strain = stretched = 0
@@ -201,19 +215,25 @@ def _cost(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
 
 
 def _run(durations: Sequence[int], limits: Limits) -> int:
-    """A one's half, ns, from a run of halves that are alike. 0 if there is no run."""
+    """A one's half, ns, from the runs of halves that are alike. 0 if there is no run."""
     times = list(accumulate(durations, initial=0))
     spans = sorted((end - start, index) for index, (start, end) in enumerate(zip(times, times[RUN:])))
+    total = weights = 0
+    reached: list[int] = []
     for _, start in spans[:RUNS]:
         end = start + RUN
-        if not _slope(times, start, end, limits):
+        if any(abs(start - other) < 2 * RUN for other in reached) or not _slope(times, start, end, limits):
             continue
+        reached.append(start)
         while start > 1 and _slope(times, start - 2, end, limits):
             start -= 2
         while end < len(durations) - 1 and _slope(times, start, end + 2, limits):
             end += 2
-        return _slope(times, start, end, limits)
-    return 0
+        # How sure a line's slope is goes with the cube of its length.
+        weight = (end - start) ** 3
+        total += weight * _slope(times, start, end, limits)
+        weights += weight
+    return total // weights if weights else 0
 
 
 def _slope(times: Sequence[int], start: int, end: int, limits: Limits) -> int:

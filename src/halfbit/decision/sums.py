@@ -23,7 +23,7 @@ from .. import core
 from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent
 from ..ledger import Element, Ledger, long_as_cutout
 from ..limits import US, Limits
-from .boundaries import STRAIN_MAX, Boundaries, Lengths, learned
+from .boundaries import CLEARLY, Boundaries, Lengths, cost_of, learned
 
 __all__ = ["SumReceiver"]
 
@@ -198,7 +198,8 @@ class SumReceiver:
             return
         self._looked, self._patience = 0, min(2 * self._patience + 1, PATIENCE_MAX)
         lengths, sure = learned(halves, self._limits)
-        if sure:
+        known = lanes[0].boundaries.lengths.copied()
+        if sure and cost_of(known, halves)[0] >= cost_of(lengths.copied(), halves)[0] + CLEARLY:
             self._level = lanes[1].boundaries.strain - lanes[0].boundaries.strain
             for lane in lanes:
                 lane.boundaries.use(lengths)
@@ -238,7 +239,7 @@ class SumReceiver:
             each.held.clear()
             each.lost = None
         self._given = lane
-        self._looked, self._patience = 0, 1
+        self._looked, self._patience = 0, 3
         return out
 
     def _give(self, lost: Fault | Cutout | None, packet: Packet) -> tuple[PacketEvent, ...]:
