@@ -23,7 +23,7 @@ STRAIN_MAX = 64
 #: Uniform noise is never further from its middle than the root of 3 variances: up to here there is no strain.
 FREE = 13
 #: A bit that nearly was the other adds:
-DOUBT = 32
+DOUBT = 52
 #: How far a change may be from its place beside the loop's lateness, ns: a station's halves are not all alike.
 SLACK = 2 * US
 #: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
@@ -36,8 +36,9 @@ LEARN_MAX = 500
 RUN = 20
 #: By how much a place followed gets less sure with each bit, ns: the lengths are not known exactly.
 CREEP = 250
-#: From here on any zero may be a stretched one.
-STRETCHING, STRETCHING_MAX = 64, 256
+#: The share of stretched zeros is counted in parts of so many. From the second on any zero may be a stretched one; from
+#: the third on most are.
+WHOLE, SOME, MOST = 1 << 16, 2000, 52000
 #: So many are tried.
 RUNS = 30
 #: Zeros tried at the start, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
@@ -66,7 +67,7 @@ class Lengths:
         self.zero = zero
         self.late = late
         self.one_and_zero = one + zero
-        #: How often zeros are stretched.
+        #: Which share of the zeros is stretched.
         self.stretching = 0
         #: How far a bit's end may be from its place without strain.
         self.most = late // 2 + SLACK
@@ -76,6 +77,16 @@ class Lengths:
         #: Who teaches: the phase that has shown less strain.
         self.teacher: Boundaries | None = None
         self._ones, self._zeros = LEARNED
+
+    @property
+    def stretches(self) -> bool:
+        """True if any zero may be a stretched one."""
+        return self.stretching > SOME
+
+    @property
+    def mostly_stretches(self) -> bool:
+        """True if most zeros are stretched, so that little is known of them."""
+        return self.stretching > MOST
 
     def copied(self) -> Lengths:
         """The same, without a teacher."""
@@ -91,11 +102,10 @@ class Lengths:
             self.one += change
         else:
             self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
-            # Some may be stretched a little.
-            change = off // (seen + 1 if off < 0 or self.stretching <= STRETCHING else 4 * seen)
+            # Most may be stretched, by little or much: what is shortest counts.
+            change = off // (seen + 1 if off < 0 or not self.mostly_stretches else 4 * seen)
             self.zero += change
-            if self.stretching:
-                self.stretching -= 1
+            self.stretching -= self.stretching >> 5
         self.one_and_zero = self.one + self.zero
         return change
 
@@ -138,7 +148,7 @@ class Boundaries:
             change = lengths.learn(bit, (low + high) >> 1)
             low -= change
             high -= change
-        if bit == core.ZERO and lengths.stretching > STRETCHING:
+        if bit == core.ZERO and lengths.stretching > SOME:
             low = -most
         self._low = low if low > -most else -most
         self._high = high if high < most else most
@@ -162,6 +172,8 @@ class Boundaries:
         if bit == core.ONE or low < 0:
             over = low - most if low > 0 else -most - high
             self.strain += min((16 * over // most) ** 2, STRAIN_MAX)
+            if bit == core.ZERO and lengths.teacher is self and lengths.mostly_stretches:
+                lengths.learn(bit, -8 * over)
             if low > 0:
                 self._low, self._high = most // 2, most
             else:
@@ -170,7 +182,7 @@ class Boundaries:
         # A stretched zero. How late its end was seen is not known.
         self.stretched += 1
         if lengths.teacher is self:
-            lengths.stretching = min(lengths.stretching + 32, STRETCHING_MAX)
+            lengths.stretching += (WHOLE - lengths.stretching) >> 5
         self._low, self._high = -most, most
         # Its shorter half is as long as that of other zeros. In the wrong phase it may be half of a one.
         one, zero = lengths.one // 2, lengths.zero // 2
@@ -192,8 +204,8 @@ def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
     rival = min((cost for cost, _, _, other in tries if abs(other - zero) > one // 8), default=cost)
     lengths = Lengths(one, zero, late)
     if stretched > len(durations) // 64:
-        lengths.stretching = STRETCHING_MAX
-    return lengths, strain <= SURE and rival >= cost + CLEARLY
+        lengths.stretching = WHOLE // 2
+    return lengths, strain <= SURE and 2 * rival >= 3 * cost + 2 * CLEARLY
 
 
 def cost_of(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:

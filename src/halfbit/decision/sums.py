@@ -36,9 +36,9 @@ LEARN_MAX = 4 * LEARN
 #: Looks back, one every 240 half-bits, without a packet after which the lengths are learned anew, at most.
 PATIENCE_MAX = 15
 #: A packet's own strain, at most.
-OWN_MAX = 60
+OWN_MAX = 100
 #: By how much its own time must speak for its lane, at least; and with what was seen before.
-OWN_CLEAR, CLEAR = 0, 100
+OWN_CLEAR, CLEAR = 8, 100
 #: What was seen before counts for no more than this: it is never enough, and the phase may have turned.
 PAST_MAX = 110
 #: From here on a lane teaches the lengths.
@@ -223,7 +223,7 @@ class SumReceiver:
         own = lane.boundaries.strain - own_before
         clear = other.boundaries.strain - others_before - own
         DEBUG.append((packet, own, clear, past))
-        if own > OWN_MAX or clear < OWN_CLEAR:
+        if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
             lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
         if clear + past < CLEAR:
