@@ -38,7 +38,7 @@ RUN = 20
 CREEP = 250
 #: The share of stretched zeros is counted in parts of so many. From the second on any zero may be a stretched one; from
 #: the third on most are.
-WHOLE, SOME, MOST = 1 << 16, 2000, 52000
+WHOLE, SOME, MOST = 1 << 16, 2000, 36000
 #: So many are tried.
 RUNS = 30
 #: Zeros tried at the start, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
@@ -169,11 +169,9 @@ class Boundaries:
         """A bit ends where noise alone does not put it."""
         lengths = self.lengths
         most = lengths.most
-        if bit == core.ONE or low < 0:
+        if bit == core.ONE or low < 0 and not lengths.mostly_stretches:
             over = low - most if low > 0 else -most - high
             self.strain += min((16 * over // most) ** 2, STRAIN_MAX)
-            if bit == core.ZERO and lengths.teacher is self and lengths.mostly_stretches:
-                lengths.learn(bit, -8 * over)
             if low > 0:
                 self._low, self._high = most // 2, most
             else:

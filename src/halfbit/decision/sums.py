@@ -38,11 +38,11 @@ PATIENCE_MAX = 15
 #: A packet's own strain, at most.
 OWN_MAX = 100
 #: By how much its own time must speak for its lane, at least; and with what was seen before.
-OWN_CLEAR, CLEAR = 8, 100
+OWN_CLEAR, CLEAR = 1, 50
 #: What was seen before counts for no more than this: it is never enough, and the phase may have turned.
-PAST_MAX = 110
+PAST_MAX = 60
 #: From here on a lane teaches the lengths.
-TEACHER = 40
+TEACHER = 30
 #: Longest that a packet is held, ns.
 HELD_MAX = 60_000 * US
 
