@@ -102,8 +102,10 @@ class Lengths:
             self.one += change
         else:
             self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
-            # Most may be stretched, by little or much: what is shortest counts.
-            change = off // (seen + 1 if off < 0 or not self.mostly_stretches else 4 * seen)
+            if off > 0:
+                # Some of these are zeros stretched a little, the more the more zeros are stretched.
+                off = off * (WHOLE - self.stretching) // WHOLE
+            change = off // (seen + 1)
             self.zero += change
             self.stretching -= self.stretching >> 5
         self.one_and_zero = self.one + self.zero
