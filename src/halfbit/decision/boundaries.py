@@ -29,7 +29,7 @@ SLACK = 2 * US
 #: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
 SHARES = tuple(256 // (seen + 2) for seen in range(7))
 #: For how many ones and zeros the lengths count that they start with.
-LEARNED = (16, 8)
+LEARNED = (40, 30)
 #: Bits after which the learned lengths change no faster than by this part of what is seen.
 LEARN_MAX = 500
 #: Halves of ones in a row that every packet has before it, with its last end bit: 14 one-bits (S-9.2 A); ten behind a cutout.
@@ -146,7 +146,7 @@ class Boundaries:
         if low > most or high < -most:
             self._astray(bit, low, high, min(first, last))
             return bit
-        if lengths.teacher is self:
+        if lengths.teacher is self and high - low <= most:
             change = lengths.learn(bit, (low + high) >> 1)
             low -= change
             high -= change

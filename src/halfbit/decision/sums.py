@@ -222,7 +222,6 @@ class SumReceiver:
         own_before, others_before, past = self._marks[turn]
         own = lane.boundaries.strain - own_before
         clear = other.boundaries.strain - others_before - own
-        DEBUG.append((packet, own, clear, past))
         if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
             lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
@@ -261,7 +260,6 @@ class SumReceiver:
         return (attrs.evolve(lost, start=start, end=self._settled, at=max(lost.at, start)),)
 
 
-DEBUG: list = []
 
 
 def _joined(lost: Fault | Cutout | None, event: Fault | Cutout) -> Fault | Cutout:
