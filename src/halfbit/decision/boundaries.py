@@ -18,39 +18,40 @@ from ..limits import US, Limits
 
 __all__ = ["CLEARLY", "Boundaries", "Lengths", "cost_of", "learned"]
 
-#: Strain is counted in quarters of the variance of the noise. A bit adds at most:
+# Strain. A bit that ends outside of what the lateness allows adds the square of how far outside, in 16ths of half the
+# lateness; never more than STRAIN_MAX, so that one change gone wrong does not decide alone.
 STRAIN_MAX = 64
-#: Uniform noise is never further from its middle than the root of 3 variances: up to here there is no strain.
-FREE = 13
-#: A bit that nearly was the other adds:
+#: A bit that nearly was the other adds this. Two of them are too many for a packet: the error byte may miss both.
 DOUBT = 52
-#: How far a change may be from its place beside the loop's lateness, ns: a station's halves are not all alike.
+#: How far a change may be from its place beside the loop's lateness, ns: a timer's steps, halves not quite alike.
 SLACK = 2 * US
-#: The share of each new time in the place followed, in 256ths: a mean at first, then with a memory of 8 bits.
-SHARES = tuple(256 // (seen + 2) for seen in range(7))
-#: For how many ones and zeros the lengths count that they start with.
-LEARNED = (40, 30)
-#: Bits after which the learned lengths change no faster than by this part of what is seen.
-LEARN_MAX = 500
-#: Halves of ones in a row that every packet has before it, with its last end bit: 14 one-bits (S-9.2 A); ten behind a cutout.
-RUN = 20
-#: By how much a place followed gets less sure with each bit, ns: the lengths are not known exactly.
+#: By how much the place of a bit's end gets less sure with each bit, ns: the lengths are not known exactly.
 CREEP = 250
-#: The share of stretched zeros is counted in parts of so many. From the second on any zero may be a stretched one; from
-#: the third on most are.
+
+# What is learned as bits come.
+#: For how many ones and zeros the lengths count that are learned at the start.
+LEARNED = (40, 30)
+#: From so many bits of a kind on, each changes the length by the same part of what it is off.
+LEARN_MAX = 500
+#: The share of stretched zeros is counted in parts of WHOLE. From SOME on any zero may be stretched, from MOST on most
+#: are.
 WHOLE, SOME, MOST = 1 << 16, 2000, 36000
-#: So many are tried.
+
+# What is learned at the start.
+#: Halves of ones in a row that come before every packet: 14 one-bits (S-9.2 A), ten behind a cutout.
+RUN = 20
+#: Places tried for such a run, likeliest first.
 RUNS = 30
-#: Zeros tried at the start, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
+#: Zeros tried, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
 ZERO_PARTS = 32
 ZEROS = range(48, 73)
-#: Half-bits for which a phase is chosen there.
+#: Half-bits after which the phase is chosen anew: a tear turns it.
 PIECE = 40
-#: Strain that lengths may leave and be right: that of a tear or two.
-SURE = 128
-#: What others must cost more.
+#: Strain that right lengths may leave: that of two tears.
+SURE = 2 * STRAIN_MAX
+#: What other lengths must cost more.
 CLEARLY = 64
-#: What a zero that can only be a stretched one costs there, in strain.
+#: What a stretched zero costs: lengths that make all zeros stretched ones explain nothing.
 STRETCHED = 12
 
 
@@ -79,11 +80,6 @@ class Lengths:
         self._ones, self._zeros = LEARNED
 
     @property
-    def stretches(self) -> bool:
-        """True if any zero may be a stretched one."""
-        return self.stretching > SOME
-
-    @property
     def mostly_stretches(self) -> bool:
         """True if most zeros are stretched, so that little is known of them."""
         return self.stretching > MOST
@@ -107,7 +103,6 @@ class Lengths:
                 off = off * (WHOLE - self.stretching) // WHOLE
             change = off // (seen + 1)
             self.zero += change
-            self.stretching -= self.stretching >> 5
         self.one_and_zero = self.one + self.zero
         return change
 
@@ -146,10 +141,14 @@ class Boundaries:
         if low > most or high < -most:
             self._astray(bit, low, high, min(first, last))
             return bit
-        if lengths.teacher is self and high - low <= most:
-            change = lengths.learn(bit, (low + high) >> 1)
-            low -= change
-            high -= change
+        if lengths.teacher is self:
+            if bit == core.ZERO:
+                lengths.stretching -= lengths.stretching >> 5
+            if high - low <= most:
+                # A bit whose start is not known well would teach what was assumed of it.
+                change = lengths.learn(bit, (low + high) >> 1)
+                low -= change
+                high -= change
         if bit == core.ZERO and lengths.stretching > SOME:
             low = -most
         self._low = low if low > -most else -most
@@ -249,7 +248,7 @@ def _run(durations: Sequence[int], limits: Limits) -> int:
 
 
 def _slope(times: Sequence[int], start: int, end: int, limits: Limits) -> int:
-    """How far apart changes are, ns, by the line that fits them best. 0 if it does not fit them, or they are no ones."""
+    """How far apart changes are, ns, by the line that fits them best. 0 if it does not fit, or they are no ones."""
     run = [time - times[start] for time in times[start : end + 1]]
     count = end - start
     scale = count * (count + 1) * (count + 2) // 6

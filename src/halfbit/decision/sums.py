@@ -9,8 +9,9 @@ What is lost is the phase: which change starts a bit showed in single halves. So
 side by side, one for each phase, each with its :class:`~.boundaries.Boundaries` and the core's layer 4. Preamble,
 framing and error detection byte are no proof of the phase: an idle packet, FF 00 FF, reads 7F 00 7F in the wrong
 one. The strain is. A packet is given if the other lane showed so much more strain since its start bit that, together
-with what was seen before, the phase is clear. The past may help, but never against the packet's own time:
-a change lost or added turns the phase. Until it is clear a packet is held; what stays unclear is a fault.
+with what was seen before, the phase is clear. The past may help, but only a packet that shows little strain
+itself, and no more than the other lane: a change lost or added turns the phase. Until the phase is clear a packet is
+held; what stays unclear is a fault.
 """
 
 from __future__ import annotations
@@ -37,9 +38,10 @@ LEARN_MAX = 4 * LEARN
 PATIENCE_MAX = 15
 #: A packet's own strain, at most.
 OWN_MAX = 100
-#: By how much its own time must speak for its lane, at least; and with what was seen before.
+#: By how much its own time must speak for its lane where most zeros are stretched (elsewhere, never against it); and
+#: together with what was seen before.
 OWN_CLEAR, CLEAR = 1, 50
-#: What was seen before counts for no more than this: it is never enough, and the phase may have turned.
+#: What was seen before counts for no more than this: the phase may have turned.
 PAST_MAX = 60
 #: From here on a lane teaches the lengths.
 TEACHER = 30
@@ -225,9 +227,9 @@ class SumReceiver:
         if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
             lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
+        if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
+            lane.give_up()
         if clear + past < CLEAR:
-            if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
-                lane.give_up()
             lane.held.append((lane.lost, packet))
             lane.lost = None
             return ()
