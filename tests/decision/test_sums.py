@@ -6,6 +6,7 @@ import pickle
 import random
 from collections.abc import Sequence
 
+import attrs
 import pytest
 
 from halfbit.decision import SumReceiver
@@ -107,16 +108,14 @@ def test_one_tear_costs_no_more_than_the_packet_it_is_in(tear: str) -> None:
         assert found in expected, place
 
 
-def test_one_packet_alone_in_a_slow_loop_is_unclear() -> None:
-    """Nothing is known yet of the phase, and one packet does not say enough: better no packet than a wrong one."""
-    durations = station([IDLE], 61, (95, 95))
-    limits = Limits.for_sampling_period(42)
-    events = whole(durations, limits)
+def test_phases_that_cannot_be_told_apart_are_unclear() -> None:
+    """A lateness of 80 us explains either phase of such zeros: better no packet than a wrong one."""
+    packets = [IDLE] * 6
+    limits = attrs.evolve(Limits.for_sampling_period(42), latency_max=80 * US)
+    events = whole(station(packets, 61, (95, 130)), limits)
     assert [event.kind for event in events if isinstance(event, Fault)] == [FaultKind.UNCLEAR]
     assert not any(isinstance(event, Packet) for event in events)
-    # With more behind it the phase gets clear, and what was held is given.
-    more = [IDLE, *some_packets(12)]
-    assert read(station(more, 61, (95, 95)), 42) == more
+    assert read(station(packets, 61, (95, 130)), 42) == packets
 
 
 def test_what_is_kept_at_the_start_is_read_when_the_lengths_are_known() -> None:
