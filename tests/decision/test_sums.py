@@ -115,7 +115,7 @@ def test_phases_that_cannot_be_told_apart_are_unclear() -> None:
     events = whole(station(packets, 61, (95, 130)), limits)
     assert [event.kind for event in events if isinstance(event, Fault)] == [FaultKind.UNCLEAR]
     assert not any(isinstance(event, Packet) for event in events)
-    assert read(station(packets, 61, (95, 130)), 42) == packets
+    assert read(station(packets, 61, (95, 130)), 20) == packets
 
 
 def test_what_is_kept_at_the_start_is_read_when_the_lengths_are_known() -> None:
