@@ -1,18 +1,17 @@
-"""Sum decision: both halves of a bit together against the midpoint.
+"""Sum decision: both halves of a bit together.
 
 A loop that looks at the level every so often sees each change up to one period late. The time
 between two changes is then wrong by up to a period either way, and a half of a one (58 us)
 and a half of a zero (100 us) are 42 us apart: beyond periods of 21 us single halves cannot be told
-apart. Whole bits, 116 and 200 us, are 84 us apart: the change in their middle cancels out, and
-they can be told apart up to periods of 42 us.
+apart. Whole bits, 116 and 200 us, are 84 us apart: the change in their middle cancels out.
 
 What is lost is the phase: which change starts a bit showed in single halves. So two lanes run
-side by side, one for each phase, each with the core's layer 4. Preamble, framing and error
-detection byte choose between them. Where that leaves both (one time in some hundreds the wrong
-lane's bits agree by chance), drift chooses. Errors of the right lane do not add up: while its
-bits are read right, no change is seen more than one period later or earlier than any other,
-counted from where the bits say it should be. In the wrong lane a bit between a one and a zero
-lasts 158 us; whichever it is taken for, the count is 42 us off from there on.
+side by side, one for each phase, each with its :class:`~.boundaries.Boundaries` and the core's layer 4. Preamble,
+framing and error detection byte are no proof of the phase: an idle packet, FF 00 FF, reads 7F 00 7F in the wrong
+one. The strain is. A packet is given if the other lane showed so much more strain since its start bit that, together
+with what was seen before, the phase is clear. The past may help, but only a packet that shows little strain
+itself, and no more than the other lane: a change lost or added turns the phase. Until the phase is clear a packet is
+held; what stays unclear is a fault.
 """
 
 from __future__ import annotations
@@ -22,123 +21,117 @@ from collections.abc import Sequence
 import attrs
 
 from .. import core
+from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent
 from ..ledger import Element, Ledger, long_as_cutout
-from ..event import Cutout, Fault, Packet, PacketEvent
-from ..limits import Limits
+from ..limits import US, Limits
+from .boundaries import CLEARLY, Boundaries, Lengths, cost_of, learned
 
 __all__ = ["SumReceiver"]
 
 NEVER = -1  # a difference no two halves keep: with fixed phases, the core is not to look for another
 
+#: Half-bits from which the lengths are learned: whatever they start with, a preamble and a packet behind it are whole.
+LEARN = 240
+#: Half-bits that are kept at most while they cannot.
+LEARN_MAX = 4 * LEARN
+#: Looks back, one every 240 half-bits, without a packet after which the lengths are learned anew, at most.
+PATIENCE_MAX = 15
+#: A packet's own strain, at most.
+OWN_MAX = 100
+#: By how much its own time must speak for its lane where most zeros are stretched (elsewhere, never against it); and
+#: together with what was seen before.
+OWN_CLEAR, CLEAR = 1, 50
+#: What was seen before counts for no more than this: the phase may have turned.
+PAST_MAX = 60
+#: From here on a lane teaches the lengths.
+TEACHER = 30
+#: Longest that a packet is held, ns.
+HELD_MAX = 60_000 * US
+
 
 class _Lane:
     """One phase: pairs of half-bits to packets and faults."""
 
-    def __init__(self, limits: Limits, start: int) -> None:
-        self._packets = core.Packets(
-            NEVER, limits.preamble_min, limits.packet_min, limits.packet_max
-        )
+    def __init__(self, limits: Limits, start: int, lengths: Lengths) -> None:
+        self._packets = core.Packets(NEVER, limits.preamble_min, limits.packet_min, limits.packet_max)
         self.ledger = Ledger(self._packets, limits, start)
+        self.boundaries = Boundaries(lengths)
         self._shortest = 2 * limits.one_min
         self._longest = 2 * limits.zero_max
-        self._midpoint = limits.midpoint
-        self._one = 2 * limits.one_nominal
-        self._zero = 2 * limits.zero_nominal
         #: When the start bit of the packet begun last started.
         self.opened = start
-        # How late the last change is by the bits read since then, ns; and the extremes of that.
-        self._late = self._earliest = self._latest = 0
-        #: What this lane has lost since the last packet was given, as one stretch.
+        #: What this lane has lost since the last packet was given or held, as one stretch.
         self.lost: Fault | Cutout | None = None
+        #: Packets that are held, each with what was lost before it.
+        self.held: list[tuple[Fault | Cutout | None, Packet]] = []
 
-    def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[PacketEvent, ...]:
-        """Take one bit's halves; the second ends at ``end``."""
+    def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[int, PacketEvent | None]:
+        """Take one bit's halves; the second ends at ``end``. Gives the core's answer, and the event if there is one."""
         duration = first + last
-        if duration < self._shortest:
-            bit = core.SHORT
-        elif duration > self._longest:
-            bit = core.LONG
+        if self._shortest <= duration <= self._longest:
+            bit = self.boundaries.bit(first, last)
         else:
-            bit = core.ONE if duration <= self._midpoint else core.ZERO
-        self._drift(duration)
+            bit = core.SHORT if duration < self._shortest else core.LONG
+            self.boundaries.lose()
         answer = self._packets.feed(bit, first, last)
         if answer == core.MORE:
-            return ()
+            return answer, None
         start = end - duration
         if answer == core.START:
             self.opened = start
-            self._late = self._earliest = self._latest = 0
-            self._drift(duration)
-        event = self.ledger.answer(answer, Element(bit, start, end, start, duration), halves)
-        return () if event is None else (event,)
+        return answer, self.ledger.answer(answer, Element(bit, start, end, start, duration), halves)
 
-    @property
-    def drift(self) -> int:
-        """How far the changes of the packet begun last disagree about when its bits began, ns."""
-        return self._latest - self._earliest
+    def lose(self, event: Fault | Cutout) -> None:
+        """Something is lost."""
+        self.lost = _joined(self.lost, event)
 
-    def _drift(self, duration: int) -> None:
-        late = duration - (self._one if duration <= self._midpoint else self._zero)
-        if late > self._zero - self._midpoint:
-            return  # a stretched zero: by how much, only the station knows
-        self._late += late
-        self._earliest = min(self._earliest, self._late)
-        self._latest = max(self._latest, self._late)
-
-
-@attrs.frozen
-class _Candidate:
-    packet: Packet
-    lane: _Lane
-    opened: int
-    drift: int
+    def give_up(self) -> None:
+        """Packets held are lost."""
+        held, rest = self.held, self.lost
+        self.held, self.lost = [], None
+        for lost, packet in held:
+            if lost is not None:
+                self.lose(lost)
+            self.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
+        if rest is not None:
+            self.lose(rest)
 
 
 class SumReceiver:
     """Durations in; packets, and a fault for each stretch that was lost, out, by sums.
 
-    A packet comes out with its end bit, except where the other phase's reading of the same
-    stretch looks the better so far: then when that one has ended too. Memory and
-    work for one duration are bounded.
+    The first half-bits are kept until the lengths of bits can be learned from them. From then on a packet
+    comes out with its end bit if the phase is clear; if not, within 60 ms or as a fault. Memory and work for one
+    duration are bounded.
 
     :param start: the time of the first change, ns.
     """
 
     def __init__(self, limits: Limits, start: int = 0) -> None:
-        self._lanes = (_Lane(limits, start), _Lane(limits, start))
+        self._lanes: tuple[_Lane, _Lane] | None = None
+        self._limits = limits
+        self._start = self._settled = start  # how far the events given reach
+        self._read = start  # how far durations are read
+        self._halves: list[int] = []
+        # How often to look back before learning anew, and how often that was done.
+        self._patience = self._looked = 0
         self._turn = 0
         self._before: int | None = None
-        self._keep = Ledger.history(limits)
-        self._halves: list[int] = []
-        self._limits = limits
-        self._start = start
-        self._settled = start  # how far the events given reach
-        self._given = self._lanes[0]  # the lane that gave the last packet
-        self._held: _Candidate | None = None
+        self._given: _Lane | None = None  # the lane that gave the last packet
+        # By how much more strain the second lane has shown than the first up to here; the past, bounded.
+        self._level = 0
         #: The time of the last change, ns.
         self.now = start
+        # For the packet begun in each lane: own strain, other's strain, and the past, at its start bit.
+        self._marks = [(0, 0, 0), (0, 0, 0)]
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns."""
         self.now += duration
+        if self._lanes is not None:
+            return self._take(duration, self._lanes)
         self._halves.append(duration)
-        before, self._before = self._before, duration
-        if before is None:
-            return ()
-        lane, other = self._lanes[self._turn], self._lanes[1 - self._turn]
-        self._turn = 1 - self._turn
-        events = lane.feed(before, duration, self.now, self._halves)
-        if len(self._halves) > 64 * self._keep:
-            del self._halves[: -self._keep]
-        out: tuple[PacketEvent, ...] = ()
-        for event in events:
-            if isinstance(event, Packet):
-                out += self._offer(event, lane, other)
-            else:
-                lane.lost = _joined(lane.lost, event)
-        if self._held is not None:
-            out += self._resolve(self._held)
-        return out
+        return self._begin(False) if not len(self._halves) % LEARN else ()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, each of so many counts of ``scale`` ns."""
@@ -149,57 +142,115 @@ class SumReceiver:
 
     def finish(self) -> tuple[PacketEvent, ...]:
         """The capture is over: a packet that has begun is cut, a loss ends here."""
-        out: tuple[PacketEvent, ...] = ()
-        if self._held is not None:
-            out = self._give(self._held)
+        out = () if self._lanes is not None else self._begin(True)
+        assert self._lanes is not None
         for lane in self._lanes:
+            lane.give_up()
             fault = lane.ledger.finish(self.now)
             if fault is not None:
-                lane.lost = _joined(lane.lost, fault)
+                lane.lose(fault)
         # Before the first packet no lane is known to be right: the one that lost less speaks.
-        lane = self._given
-        if self._settled == self._start:
-            lane = min(self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start)
-        return out + self._losses(lane, self.now)
+        lane = self._given or min(
+            self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start
+        )
+        return out + self._losses(lane.lost, self.now)
 
-    def _offer(self, packet: Packet, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
+    def _begin(self, now: bool) -> tuple[PacketEvent, ...]:
+        """Learn the lengths, if that can be done yet, then read what was kept."""
+        halves = self._halves
+        lengths, sure = learned(halves[-LEARN:], self._limits)
+        if not (sure or now or len(halves) >= LEARN_MAX):
+            return ()
+        self._halves = []
+        self._lengths = lengths
+        lanes = self._lanes = (
+            _Lane(self._limits, self._start, lengths),
+            _Lane(self._limits, self._start, lengths),
+        )
+        return tuple(event for duration in halves for event in self._take(duration, lanes))
+
+    def _take(self, duration: int, lanes: tuple[_Lane, _Lane]) -> tuple[PacketEvent, ...]:
+        self._read += duration
+        halves = self._halves
+        halves.append(duration)
+        if len(halves) == 2 * LEARN:
+            self._look_back(halves, lanes)
+        before, self._before = self._before, duration
+        if before is None:
+            return ()
+        turn = self._turn
+        self._turn = 1 - turn
+        answer, event = lanes[turn].feed(before, duration, self._read, halves)
+        if answer == core.MORE:
+            return ()
+        lane, other = lanes[turn], lanes[1 - turn]
+        if answer == core.START:
+            self._mark(turn, lane, other)
+        elif isinstance(event, Packet):
+            return self._offer(event, turn, lane, other)
+        elif event is not None:
+            lane.lose(event)
+        return ()
+
+    def _look_back(self, halves: list[int], lanes: tuple[_Lane, _Lane]) -> None:
+        """From time to time: forget what is old; learn anew if no packet has come for long."""
+        del halves[:-LEARN]
+        self._looked += 1
+        if self._looked <= self._patience:
+            return
+        self._looked, self._patience = 0, min(2 * self._patience + 1, PATIENCE_MAX)
+        lengths, sure = learned(halves, self._limits)
+        known = lanes[0].boundaries.lengths.copied()
+        if sure and cost_of(known, halves)[0] >= cost_of(lengths.copied(), halves)[0] + CLEARLY:
+            self._level = lanes[1].boundaries.strain - lanes[0].boundaries.strain
+            for lane in lanes:
+                lane.boundaries.use(lengths)
+
+    def _mark(self, turn: int, lane: _Lane, other: _Lane) -> None:
+        """A packet begins in a lane."""
+        own, others = lane.boundaries, other.boundaries
+        past = (others.strain_before - own.strain_before) * (1 - 2 * turn) - self._level
+        if abs(past) > PAST_MAX:
+            bounded = PAST_MAX if past > 0 else -PAST_MAX
+            self._level += past - bounded
+            past = bounded
+        own.lengths.teacher = None if abs(past) < TEACHER else (own, others)[(past < 0) != bool(turn)]
+        self._marks[turn] = (own.strain_before, others.strain_before, past * (1 - 2 * turn))
+
+    def _offer(self, packet: Packet, turn: int, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
+        """A packet is complete in a lane: give it, hold it, or lose it."""
         if lane.opened < self._settled:
             return ()  # the other phase's chance hit on a packet that was given
-        candidate = _Candidate(packet, lane, lane.opened, lane.drift)
-        out: tuple[PacketEvent, ...] = ()
-        held = self._held
-        if held is not None:
-            if held.packet.end <= candidate.opened:
-                out = self._give(held)
-            elif held.drift <= candidate.drift:
-                return self._give(held)
-            self._held = None
-        if other.ledger.inside and other.drift < candidate.drift:
-            self._held = candidate
-            return out
-        return out + self._give(candidate)
-
-    def _resolve(self, held: _Candidate) -> tuple[PacketEvent, ...]:
-        """Give the packet held back, once the other phase's reading has failed or begun anew."""
-        other = self._lanes[self._lanes[0] is held.lane]
-        if other.ledger.inside and other.opened < held.packet.end:
+        own_before, others_before, past = self._marks[turn]
+        own = lane.boundaries.strain - own_before
+        clear = other.boundaries.strain - others_before - own
+        if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
+            lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
-        return self._give(held)
-
-    def _give(self, candidate: _Candidate) -> tuple[PacketEvent, ...]:
-        self._held = None
-        packet, lane = candidate.packet, candidate.lane
-        losses = self._losses(lane, packet.start)
+        if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
+            lane.give_up()
+        if clear + past < CLEAR:
+            lane.held.append((lane.lost, packet))
+            lane.lost = None
+            return ()
+        out: tuple[PacketEvent, ...] = ()
+        for lost, held in (*lane.held, (lane.lost, packet)):
+            out += self._give(lost, held)
+        for each in (lane, other):
+            each.held.clear()
+            each.lost = None
         self._given = lane
+        self._looked, self._patience = 0, 3
+        return out
+
+    def _give(self, lost: Fault | Cutout | None, packet: Packet) -> tuple[PacketEvent, ...]:
+        losses = self._losses(lost, packet.start)
         start = max(packet.start, self._settled) if losses else self._settled
         self._settled = packet.end
         return (*losses, attrs.evolve(packet, start=start))
 
-    def _losses(self, lane: _Lane, end: int) -> tuple[PacketEvent, ...]:
-        """What the lane lost since the last packet, without what the other lane made of it."""
-        lost = lane.lost
-        for each in self._lanes:
-            each.lost = None
+    def _losses(self, lost: Fault | Cutout | None, end: int) -> tuple[PacketEvent, ...]:
+        """What a lane lost since the last packet, without what the other lane made of it."""
         if lost is None or min(lost.end, end) <= self._settled:
             return ()
         start = max(lost.start, self._settled)
@@ -209,6 +260,8 @@ class SumReceiver:
         if isinstance(lost, Cutout) or behind_packet and long_as_cutout(self._settled - start, self._limits):
             return (Cutout(start, self._settled),)
         return (attrs.evolve(lost, start=start, end=self._settled, at=max(lost.at, start)),)
+
+
 
 
 def _joined(lost: Fault | Cutout | None, event: Fault | Cutout) -> Fault | Cutout:
