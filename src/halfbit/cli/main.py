@@ -11,12 +11,9 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, Protocol
+from importlib import import_module
 
-from . import audit as cli_audit, decode as cli_decode, follow as cli_follow, inspect as cli_inspect
-from . import registry as cli_registry, survey as cli_survey, traffic as cli_traffic
 from ..error import HalfbitError
-from . import vectors as cli_vectors
 
 __all__ = ["COMMANDS", "main"]
 
@@ -24,37 +21,34 @@ INTERRUPTED = 130  # 128 + SIGINT
 CLOSED = 141  # 128 + SIGPIPE
 
 
-class Command(Protocol):
-    """What a command's module has."""
-
-    def add_parser(self, subparsers: Any) -> argparse.ArgumentParser: ...
-
-    def run(self, args: argparse.Namespace) -> int: ...
-
-
-#: The commands, in the order in which help lists them. A new one is a module here.
-COMMANDS: tuple[Command, ...] = (
-    cli_decode,
-    cli_survey,
-    cli_inspect,
-    cli_traffic,
-    cli_follow,
-    cli_audit,
-    cli_registry,
-    cli_vectors,
-)
+#: The commands, in the order in which help lists them, with the line it has for each. A new one is a module here. A
+#: module is loaded when its command is chosen, so that help comes at once.
+COMMANDS = {
+    "decode": "packets, instructions and faults of a capture",
+    "survey": "what a capture looks like, and which limits read it best",
+    "inspect": "a stretch of a capture at all layers, to see why a packet was lost",
+    "traffic": "who is on the track, and what changes",
+    "follow": "what a decoder with an address and CVs would have done",
+    "audit": "how the station that sent a capture keeps to the standards",
+    "registry": "the instructions that are known, with their sources",
+    "vectors": "signals with what a decoder must make of them; runs a port against them",
+}
 
 
-def parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line."""
+def parser(chosen: str) -> argparse.ArgumentParser:
+    """The parser of the whole command line; of the commands other than ``chosen`` it knows the name and the line."""
     top = argparse.ArgumentParser(
         prog="halfbit",
         description="Decodes the digital track signal of model railways.",
         allow_abbrev=False,
     )
     subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for command in COMMANDS:
-        command.add_parser(subparsers).set_defaults(run=command.run)
+    for name, line in COMMANDS.items():
+        if name == chosen:
+            command = import_module(f".{name}", __package__)
+            command.add_parser(subparsers).set_defaults(run=command.run)
+        else:
+            subparsers.add_parser(name, help=line)
     return top
 
 
@@ -63,7 +57,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     :param arguments: the words after the program's name; those of this process if left out.
     """
-    args = parser().parse_args(arguments)
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    # The options of halfbit itself take no values, so the first word that is none is the command.
+    chosen = next((word for word in words if not word.startswith("-")), "")
+    args = parser(chosen).parse_args(words)
     try:
         status: int = args.run(args)
         sys.stdout.flush()
