@@ -39,7 +39,7 @@ ROWS, LINES = 200, 400
 #: So many lines of 0 and 1 alone are levels, not durations or times.
 FEWEST_LEVELS = 16
 
-_VALUE = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
+_VALUE = re.compile(r"([+-]?[\d.,]*[\d.](?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
 _UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
 #: A number with groups of three digits, or with as many places behind a decimal comma.
 _GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..error import HalfbitError
 from ..inspect.strips import Mark, Strip
+from ..limits import RECEIVE, Limits
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["draw_band", "plot_strips"]
@@ -35,7 +36,7 @@ _FACES: dict[Callable[[str], bool], str] = {
 _CHARACTER = 0.068
 
 
-def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
+def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: Limits = RECEIVE) -> None:
     """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
 
     :raises HalfbitError: where there is none, or the file cannot be written.
