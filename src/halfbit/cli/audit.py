@@ -11,7 +11,8 @@ from typing import Any
 from ..decoder import Audit, Finding, Verdict, audit
 from .columns import Columns, milliseconds
 from .input import Measured, input_at
-from .options import add_capture_options, edges_of
+from .opening import opened_for
+from .options import PRESETS, add_capture_options
 from .progress import Progress
 from .width import terminal_width
 
@@ -31,19 +32,20 @@ Exit status: 0 no rule is broken, 1 one is, or no packet was decoded, 2 the inpu
 _WORDS = {Verdict.KEPT: "kept", Verdict.BROKEN: "BROKEN", Verdict.UNCLEAR: "cannot tell"}
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "audit",
         help="how the station that sent a capture keeps to the standards",
-        description="Holds a capture against what the standards ask of a station: times, preambles, sequences.",
+        description="Holds a capture against what the standards ask of a station: times, preambles, repeats, sequences.",
+        usage="halfbit audit FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
     parser.add_argument("--json", action="store_true", help="a JSON object instead of text")
-    add_capture_options(parser)
+    add_capture_options(parser, everything)
     return parser
 
 
@@ -51,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     """Audit, and give the exit status."""
     source = input_at(args.capture)
     progress = Progress(source)
-    measured = Measured(edges_of(args, source), source, progress.update)
+    measured = Measured(opened_for(args, source, PRESETS["receive"]).edges, source, progress.update)
     try:
         found = audit(measured)
     finally:

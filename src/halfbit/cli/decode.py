@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from collections.abc import Callable
 from typing import Any, Union
 
+from .addresses import address_of
 from .csv_rows import CsvRows
-from .input import Measured, Watched, input_at
+from .input import Measured, input_at
 from .json_lines import JsonLines
+from .opening import opened
 from .options import (
     Group,
     add_capture_options,
@@ -20,7 +21,6 @@ from .options import (
     context_of,
     limits_of,
     notes_on,
-    reading_of,
     time,
 )
 from .progress import Progress
@@ -30,7 +30,6 @@ from .width import shows_color, terminal_width
 from ..error import CaptureError, HalfbitError
 from ..event import Fault
 from ..inspect.diagnosis import Diagnoser
-from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
 from ..stream import decode
 
@@ -77,7 +76,9 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
     group = Group(parser, "what is shown", everything)
     group.add("--every", action="store_true", help="all packets, also those that say nothing new")
-    group.add("--address", action="append", metavar="ADDRESS", help="only this address: 55, or as it is shown: 'short 55'")
+    group.add(
+        "--address", type=address_of, action="append", metavar="ADDRESS", help="only this one: 7, 2604 or 'accessory 9 pair 2'"
+    )
     group.add("--from", dest="start", type=time, metavar="TIME", help="only from here on: 12.5ms, 1.2s")
     group.add("--to", dest="end", type=time, metavar="TIME", help="only up to here")
     group.add("--lost", action="store_true", help="only what was lost, and why")
@@ -143,20 +144,6 @@ def run(args: argparse.Namespace) -> int:
     return 0 if summary.packets else 1
 
 
-def opened(args: argparse.Namespace, source: Watched) -> Reading:
-    """The capture, read as the options say or as it is found out, which is written to standard error."""
-    if source.live:
-        source.on_quiet(lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True))
-    try:
-        reading = reading_of(args, source)
-    except CaptureError:
-        if source.interrupted:  # before the first number came: an empty capture, but by the user's will
-            raise KeyboardInterrupt from None
-        raise
-    print(f"halfbit: {source.name}: read as: {reading.words}", file=sys.stderr, flush=True)
-    return reading
-
-
 def _output(args: argparse.Namespace, write: Callable[[str], None]) -> _Output:
     if args.json:
         return JsonLines(write)
@@ -183,13 +170,9 @@ def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
             return False
         if args.lost and not isinstance(event, Fault):
             return False
-        return args.address is None or isinstance(event, Instruction) and _is_one_of(str(event.address), args.address)
+        return args.address is None or isinstance(event, Instruction) and event.address in args.address
 
     return wanted
-
-
-def _is_one_of(address: str, wanted: list[str]) -> bool:
-    return any(each == address or each in re.findall(r"\d+", address)[:1] for each in wanted)
 
 
 def nothing(summary: Summary) -> str:

@@ -10,8 +10,8 @@ from typing import Any
 
 import attrs
 
-from .decode import opened
 from .input import Measured, input_at
+from .opening import opened
 from .options import (
     Group,
     add_capture_options,

@@ -35,7 +35,6 @@ __all__ = [
     "milliseconds_of",
     "notes_on",
     "number",
-    "reading_of",
     "time",
 ]
 
@@ -121,11 +120,6 @@ def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> No
         "--filter", more=True, type=_microseconds, metavar="US",
         help="level changes closer together than this are noise; 0 for no filter; else one is used if it is needed",
     )  # fmt: skip
-
-
-def reading_of(args: argparse.Namespace, source: Source) -> Reading:
-    """The capture, read as the options say; what they do not say is found out."""
-    return captured(args, source, limits_of(args))
 
 
 def captured(args: argparse.Namespace, source: Source, limits: Limits | None) -> Reading:

@@ -9,9 +9,10 @@ import attrs
 from ..capture.filter import Removed
 from ..event import Cutout, Fault, FaultKind, Packet
 from ..inspect.diagnosis import Cause, Diagnosis
+from .columns import milliseconds
 from ..instruction import Event, Instruction
 
-__all__ = ["Summary", "Tally", "milliseconds", "summary_lines"]
+__all__ = ["Summary", "Tally", "summary_lines"]
 
 
 @attrs.frozen(slots=True)
@@ -131,11 +132,6 @@ class Tally:
             remarks=remarks,
             removed=removed,
         )
-
-
-def milliseconds(nanoseconds: int) -> str:
-    """A time in ms, to the ns' thousand, exactly."""
-    return f"{nanoseconds // 1_000_000}.{nanoseconds // 1000 % 1000:03d}"
 
 
 def summary_lines(summary: Summary) -> list[str]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from typing import Any
 
 from .input import Measured, input_at
-from .options import PRESETS, add_capture_options, captured
+from .opening import opened_for
+from .options import PRESETS, add_capture_options
 from .progress import Progress
 from .width import terminal_width
 from ..survey import look_ahead, survey
@@ -60,8 +60,7 @@ def run(args: argparse.Namespace) -> int:
         check_plot(args.plot)
     source = input_at(args.capture)
     progress = Progress(source)
-    reading = captured(args, source, PRESETS["receive"])  # which limits fit is what is asked
-    print(f"halfbit: {source.name}: read as: {reading.words}", file=sys.stderr)
+    reading = opened_for(args, source, PRESETS["receive"])  # which limits fit is what is asked
     measured = Measured(reading.edges, source, progress.update)
     try:
         found = look_ahead(measured, seconds=args.seconds, thorough=True)[0] if source.live else survey(measured)

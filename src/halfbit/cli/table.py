@@ -6,9 +6,21 @@ import textwrap
 from collections.abc import Callable, Hashable
 
 from ..event import Cutout, Fault
-from ..inspect.diagnosis import Diagnosis
-from ..instruction import Context, Event, Instruction
-from .summary import Summary, milliseconds, summary_lines
+from ..inspect.diagnosis import Cause, Diagnosis
+from ..instruction import (
+    AnalogFunction,
+    BinaryStateLong,
+    BinaryStateShort,
+    Context,
+    Event,
+    FunctionControl,
+    Idle,
+    Instruction,
+    RestrictedSpeedStep,
+    SpeedControl,
+)
+from .columns import milliseconds
+from .summary import Summary, summary_lines
 
 __all__ = ["Table"]
 
@@ -18,9 +30,7 @@ _TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
 _NARROWEST = 60
 
 #: Instructions that say how something is from now on: sent again, they say nothing new.
-_STATES = {"SpeedControl", "SpeedAndDirection", "SpeedControl128", "SpeedDirectionFunctions", "RestrictedSpeedStep"} | {
-    "FunctionControl", "FunctionGroupOne", "FunctionGroupTwo", "FunctionExpansion", "BinaryStateLong", "BinaryStateShort", "AnalogFunction", "Idle"
-}  # fmt: skip
+_STATES = (SpeedControl, RestrictedSpeedStep, FunctionControl, BinaryStateLong, BinaryStateShort, AnalogFunction, Idle)
 #: Fields that say what of an address an instruction is about.
 _PARTS = ("first", "cv", "register", "output", "sub_address", "position")
 #: Others count as sent again only if the same came so shortly before, ns.
@@ -104,12 +114,12 @@ class Table:
         self._known[key] = instruction, start
         if before is None or before[0] != instruction or before[0].repetition is not instruction.repetition:
             return True
-        return type(instruction).__name__ not in _STATES and start - before[1] > _AGAIN
+        return not isinstance(instruction, _STATES) and start - before[1] > _AGAIN
 
     def _instruction(self, instruction: Instruction) -> None:
         packet = instruction.packet
         start = "" if packet is None else milliseconds(packet.start)
-        text = str(instruction) if self._room is None else getattr(instruction, "brief", str(instruction))
+        text = str(instruction) if self._room is None else instruction.brief
         notes = []
         if instruction.context is Context.SERVICE:
             notes.append("service mode")
@@ -121,8 +131,8 @@ class Table:
         length = f"{(event.end - event.start) / 1e6:.1f} ms"
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
-        elif self._room is None or diagnosis is None:
-            text = str(event) if diagnosis is None else f"{event}; {diagnosis}"
+        elif self._room is None or diagnosis is None or diagnosis.cause in (Cause.CUT, Cause.NOT_FOUND):
+            text = _lost(event, diagnosis)
             self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
         else:
             room = self._text_room()
@@ -137,8 +147,7 @@ class Table:
             self._titled = True
             self._row("time ms", "address", "bytes", "instruction", [], _BOLD)
         room = self._text_room()
-        if len(address) > _ADDRESS:  # the words below have room for what is too long
-            text, address = f"{address}: {text}", ""
+        room -= max(len(address) - _ADDRESS, 0)
         for note in notes:
             if len(text) + len(note) + 2 <= room:
                 text += "; " + note
@@ -154,6 +163,13 @@ class Table:
             return
         for part in textwrap.wrap(line, self._room, subsequent_indent=" " * 9, drop_whitespace=True, replace_whitespace=False) or [""]:
             self._write(part)
+
+
+def _lost(event: Fault | Cutout, diagnosis: Diagnosis | None) -> str:
+    """What was found, and the cause if one is known."""
+    if diagnosis is None or diagnosis.cause is Cause.CUT:
+        return str(event)
+    return f"{event}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
 
 def _cut(text: str, room: int) -> str:

@@ -13,7 +13,7 @@ from ..decoder import Change, Item, Seen, TrackState
 from .addresses import address_of
 from .columns import Columns, milliseconds
 from .events import add_event_options, end_of, events_of
-from .options import milliseconds_of
+from .options import time
 from .width import terminal_width
 
 __all__ = ["add_parser", "run"]
@@ -37,12 +37,13 @@ Exit status: 0 at least one packet was decoded, 1 no packet was, 2 the input can
 """
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "traffic",
         help="who is on the track, and what changes",
         description="Shows every address on the track: its last state, how often it is refreshed, and all changes.",
+        usage="halfbit traffic FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -56,14 +57,12 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         metavar="ADDRESS",
         help="only this one, as 7 or 2604, or 'accessory 9 pair 2'; may be given several times",
     )
-    parser.add_argument("--from", dest="start", type=milliseconds_of, metavar="MS", help="only changes from here on")
-    parser.add_argument(
-        "--to", dest="stop", type=milliseconds_of, metavar="MS", help="nothing that ends later than here"
-    )
+    parser.add_argument("--from", dest="start", type=time, metavar="TIME", help="only changes from here on")
+    parser.add_argument("--to", dest="stop", type=time, metavar="TIME", help="nothing that ends later than here")
     parser.add_argument(
         "--plot", metavar="IMAGE", help="draw time against address to a file: .svg, .png or .pdf (needs matplotlib)"
     )
-    add_event_options(parser)
+    add_event_options(parser, everything)
     return parser
 
 
