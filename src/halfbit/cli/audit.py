@@ -16,7 +16,7 @@ from .options import PRESETS, add_capture_options
 from .progress import Progress
 from .width import terminal_width
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_parser", "audit_rows", "run"]
 
 _EPILOG = """\
 The scatter of the capture is measured first, on its one-bits, and allowed for: what lies out of bounds by no more is
@@ -85,24 +85,25 @@ def lines(found: Audit, width: int | None) -> list[str]:
             text.append(table.row((_WORDS[one.verdict], f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})")))
             text.append(table.row(("", f"kept {one.kept}, broken {one.broken}, unclear {one.unclear}; {_worst(one)}")))
     else:
-        titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
-        table = Columns(titles, (11, -7, -6, -7, -11, -11), width)
-        text += table.rows(
-            (
-                _WORDS[one.verdict],
-                str(one.kept),
-                str(one.broken),
-                str(one.unclear),
-                *_place(one),
-                f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})",
-            )
-            for one in shown
-        )
+        titles, rows = audit_rows(found)
+        text += Columns(titles, (11, -7, -6, -7, -11, -11), width).rows(rows)
     never = [one.rule.words for one in found.findings if one not in shown]
     if never:
         words = "Nothing came of: " + "; ".join(never) + "."
         text += ["", *textwrap.wrap(words, width or 120)]
     return text
+
+
+def audit_rows(found: Audit) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Titles, and a row for each rule of which something came; broken ones first."""
+    titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
+    shown = [one for one in found.findings if one.kept or one.broken or one.unclear]
+    shown.sort(key=lambda one: one.verdict is not Verdict.BROKEN)
+    return titles, [
+        (_WORDS[one.verdict], str(one.kept), str(one.broken), str(one.unclear), *_place(one),
+         f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})")
+        for one in shown
+    ]  # fmt: skip
 
 
 def _rule(one: Finding) -> str:

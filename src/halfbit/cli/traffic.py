@@ -10,13 +10,14 @@ from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
+from ..instruction import Address
 from .addresses import address_of
 from .columns import Columns, milliseconds
 from .events import add_event_options, end_of, events_of
 from .options import time
 from .width import terminal_width
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_parser", "run", "traffic_rows"]
 
 _EPILOG = """\
 First a row for each address: its packets, the time from one to the next (median to 3 %, longest), the share of the
@@ -144,12 +145,17 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
     return found
 
 
+def traffic_rows(track: TrackState, wanted: Sequence[Address] | None = None) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Titles, and a row for each address."""
+    titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
+    rows = [row for row in track.seen.values() if wanted is None or row.address in wanted]
+    return titles, [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
+
+
 def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) -> None:
     narrow = _narrow(width)
-    titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
     widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
-    rows = [row for row in track.seen.values() if args.address is None or row.address in args.address]
-    cells = [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
+    titles, cells = traffic_rows(track, args.address)
     if narrow:  # the state below, for there is no room beside
         lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
         print(lines.head.rstrip())
@@ -159,7 +165,10 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
                 print(Columns((), (2,), width).row(("", one[-1])))
     else:
         print("\n".join(Columns(titles, widths, width).rows(cells)))
-    print(f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; {track.losses} losses that match no address")
+    print(
+        f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; "
+        f"{track.losses} losses look like none of them"
+    )
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
