@@ -43,7 +43,7 @@ def test_words() -> None:
     assert str(found_) == (
         "a change was missed near 240.377 ms: with it, this is 2C 70 5C, as sent 9 ms before and 9 ms after"
     )
-    assert found_.brief(80) == "a change was missed: 2C 70 5C, sent 9 ms before and 9 ms after"
+    assert found_.brief(80) == "a change was missed: 2C 70 5C as 9 ms before and 9 ms after"
     assert [len(found_.brief(room)) <= room for room in range(20, 90)] == [True] * 70
     several = Diagnosis(fault, Cause.SEVERAL, 240_377_000, several=(Cause.SPIKE, Cause.ADDED_CHANGE))
     assert str(several) == "several causes fit near 240.377 ms: a spike, or a change too many"

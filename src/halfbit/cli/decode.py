@@ -36,17 +36,24 @@ from ..stream import decode
 __all__ = ["add_parser", "run"]
 
 _EPILOG = """\
-Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot be read or the use was wrong.
+Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot
+be read or the use was wrong.
 """
 _MORE = """\
-How the file is to be read is found out, and written to standard error in one line: what its numbers are, their unit, which
-channel is the track, whether single halves of bits can be told apart. Where two ways fit, both are named with the options that choose.
+How the file is to be read is found out, and written to standard error in one
+line: what its numbers are, their unit, which channel is the track, whether
+single halves of bits can be told apart. Where two ways fit, both are named
+with the options that choose.
 
-A packet that says again what is known is counted, not listed. A lost stretch is listed with its cause, if one is found. From a pipe, a
-terminal or a serial line a line appears as soon as its packet is complete. Ctrl-C there ends the capture: the summary is still written.
+A packet that says again what is known is counted, not listed. A lost stretch
+is listed with its cause, if one is found. From a pipe, a terminal or a serial
+line a line appears as soon as its packet is complete. Ctrl-C there ends the
+capture: the summary is still written.
 
-With --json each line is an event as the library's as_dict() gives it (key type: instruction, fault, diagnosis, cutout), times in ns; the last
-line, of type summary, comes only if the input could be read to its end. With --csv the names of the columns come first.
+With --json each line is an event as the library's as_dict() gives it (its key
+type: instruction, fault, diagnosis, cutout), times in ns; the last line, of
+type summary, comes only if the input could be read to its end. With --csv the
+names of the columns come first.
 
 A text capture may say what its numbers are in a line at its head:
   # halfbit: durations us

@@ -36,9 +36,11 @@ __all__ = ["add_parser", "run"]
 REACH = 44
 
 _EPILOG = """\
-Times are from the capture's first level change: 12.5ms, 1.2s, 800us; without a unit ms, as decode writes them.
+Times are from the capture's first level change: 12.5ms, 1.2s, 800us; without a
+unit ms, as decode writes them.
 
-Exit status: 0 something is shown, 1 there is nothing to show, 2 the input cannot be read or the use was wrong.
+Exit status: 0 something is shown, 1 there is nothing to show, 2 the input
+cannot be read or the use was wrong.
 """
 
 

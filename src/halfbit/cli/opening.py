@@ -29,5 +29,8 @@ def opened_for(args: argparse.Namespace, source: Watched, limits: Limits | None)
         if source.interrupted:  # before the first number came: an empty capture, but by the user's will
             raise KeyboardInterrupt from None
         raise
-    print(f"halfbit: {source.name}: read as: {reading.words}", file=sys.stderr, flush=True)
+    words = f"read as: {reading.words}"
+    if not sys.stderr.isatty():
+        words = f"halfbit: {source.name}: {words}"  # several commands may write to one file
+    print(words, file=sys.stderr, flush=True)
     return reading

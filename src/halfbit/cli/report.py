@@ -11,7 +11,7 @@ from typing import Any
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
-from ..inspect.diagnosis import Diagnoser, Diagnosis
+from ..inspect.diagnosis import Cause, Diagnoser, Diagnosis
 from ..inspect.reading import Reading
 from ..inspect.strips import strips
 from ..inspect.text import explained
@@ -39,7 +39,7 @@ h1 { font-size: 1.5rem } h2 { font-size: 1.2rem; margin-top: 2rem } h3 { font-si
 pre { font: 13px/1.4 ui-monospace, monospace; overflow-x: auto; margin: .5rem 0 }
 .wide { overflow-x: auto } .wide svg { min-width: 56rem; width: 100%; height: auto; background: white }
 table { border-collapse: collapse; font-size: .9rem } th, td { text-align: left; padding: .2rem .8rem .2rem 0; vertical-align: top }
-th { border-bottom: 1px solid } td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
+th { border-bottom: 1px solid } th, td { white-space: nowrap } td:last-child { white-space: normal; min-width: 16rem } td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
 """
 
 
@@ -130,6 +130,7 @@ def _survey_part(reading: Reading) -> list[str]:
 
 
 def _loss_part(reading: Reading, losses: Sequence[Diagnosis]) -> list[str]:
+    losses = [each for each in losses if each.cause is not Cause.CUT]
     if not losses:
         return ["<h2>Losses</h2>", "<p>Nothing was lost.</p>"]
     more = f" The first {PICTURES} have a picture." if len(losses) > PICTURES else ""

@@ -26,6 +26,8 @@ __all__ = ["Table"]
 
 #: Columns of the time, the address and the packet's bytes, and between two of them.
 _TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
+#: The address's column from this width on.
+_WIDE, _WIDE_ADDRESS = 100, 28
 #: Without a terminal a line is as long as it needs, and its instruction in full.
 _NARROWEST = 60
 
@@ -65,6 +67,7 @@ class Table:
         self._write = write
         self._every = every
         self._room = None if width is None else max(width, _NARROWEST)
+        self._address = _ADDRESS if width is not None and width < _WIDE else _WIDE_ADDRESS
         self._color = color
         self._bytes = bytes
         self._lost = lost
@@ -131,7 +134,7 @@ class Table:
         length = f"{(event.end - event.start) / 1e6:.1f} ms"
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
-        elif self._room is None or diagnosis is None or diagnosis.cause in (Cause.CUT, Cause.NOT_FOUND):
+        elif self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
             text = _lost(event, diagnosis)
             self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
         else:
@@ -139,7 +142,7 @@ class Table:
             self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED)
 
     def _text_room(self) -> int:
-        used = _TIME + _ADDRESS + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
+        used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
         return 10_000 if self._room is None else self._room - used
 
     def _row(self, time: str, address: str, data: str, text: str, notes: list[str], color: str = "") -> None:
@@ -147,11 +150,11 @@ class Table:
             self._titled = True
             self._row("time ms", "address", "bytes", "instruction", [], _BOLD)
         room = self._text_room()
-        room -= max(len(address) - _ADDRESS, 0)
+        room -= max(len(address) - self._address, 0)
         for note in notes:
             if len(text) + len(note) + 2 <= room:
                 text += "; " + note
-        cells = [time.rjust(_TIME), address.ljust(_ADDRESS), *[data.ljust(_BYTES)] * self._bytes, _cut(text, room)]
+        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, _cut(text, room)]
         self._put(_GAP.join(cells).rstrip(), color)
 
     def _put(self, line: str, color: str) -> None:
@@ -161,7 +164,7 @@ class Table:
         if self._room is None:
             self._write(line)
             return
-        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * 9, drop_whitespace=True, replace_whitespace=False) or [""]:
+        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * max(9, len(line) - len(line.lstrip()))) or [""]:
             self._write(part)
 
 

@@ -118,10 +118,11 @@ class Diagnosis:
         """The same in at most so many characters."""
         cause = self.cause.value
         if self.packet is None:
-            return cause
+            kind = self.fault.kind.name.lower().replace("_", " ")
+            return f"{cause} ({kind})" if self.cause is Cause.NOT_FOUND else cause
         text = f"{cause}: {self.packet.hex(' ').upper()}"
         near = [f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None]
-        longer = [f"{text}, sent {' and '.join(near)}", f"{text}, sent {near[0]}" if near else text, text]
+        longer = [f"{text} as {' and '.join(near)}", f"{text} as {near[0]}", text]
         return next((each for each in longer if len(each) <= room), cause[:room])
 
     def as_dict(self) -> dict[str, object]:

@@ -125,6 +125,8 @@ class _Drawing:
             "packet": self._marks(strip.parts, start, end, low, high),
             "meaning": self._marks(strip.meanings, start, end, low, high),
         }
+        if not any(start <= fault.at < end for fault in strip.faults) and first:
+            rows["meaning"] = "" if any(mark.text.startswith("lost: ") for mark in strip.meanings) else rows["meaning"]
         for name, row in rows.items():
             if row.strip():
                 yield f"{name:<{MARGIN}}{row}".rstrip()
