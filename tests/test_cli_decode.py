@@ -85,8 +85,13 @@ def test_filters(capture: Path, capsys: Captured) -> None:
     capture.write_bytes(text_of([STEP, IDLE, packet("38 74"), packet("83 F9"), STEP]))
     step = sum(durations_of([STEP])) / 1000
     assert [row[1] for row in rows(decoded(capsys, capture, "--address", "55")[1])] == ["short"]
-    assert [row[2] for row in rows(decoded(capsys, capture, "--address", "short 56", "--address", "55")[1])] == ["55", "56"]
-    assert [row[1] for row in rows(decoded(capsys, capture, "--from", f"{step + 0.1}ms", "--to", f"{step + 0.2}")[1])] == ["idle"]
+    assert [row[2] for row in rows(decoded(capsys, capture, "--address", "short 56", "--address", "55")[1])] == [
+        "55",
+        "56",
+    ]
+    assert [
+        row[1] for row in rows(decoded(capsys, capture, "--from", f"{step + 0.1}ms", "--to", f"{step + 0.2}")[1])
+    ] == ["idle"]
     assert decoded(capsys, capture, "--lost")[1][0] == ""
 
 
@@ -261,7 +266,14 @@ def test_rows_beside_the_signal_for_a_viewer(capture: Path, tmp_path: Path, caps
             elif token.kind.name in ("CHANGE_STRING", "CHANGE_SCALAR"):
                 change = token.string_change if token.kind.name == "CHANGE_STRING" else token.scalar_change
                 values.setdefault(names[change.id_code], []).append(change.value)
-    assert [value for value in values["packet"] if value in ("37", "74", "43", "FF", "00")] == ["37", "74", "43", "FF", "00", "FF"]
+    assert [value for value in values["packet"] if value in ("37", "74", "43", "FF", "00")] == [
+        "37",
+        "74",
+        "43",
+        "FF",
+        "00",
+        "FF",
+    ]
     # A row turns over with each bit: 14 one-bits, nine for each byte, and the end bit (S-9.2 A), for each of two packets.
     assert len(values["bit_start"]) == 2 * (14 + 3 * 9 + 1)
     assert sum(str(value).startswith("short") for value in values["meaning"]) == 1

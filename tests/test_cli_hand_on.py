@@ -126,7 +126,7 @@ class Parsed(HTMLParser):
             self.headings.append(data)
 
 
-@pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
+@pytest.mark.parametrize("shell", ["bash", "zsh"])
 def test_completion_knows_commands_and_options(shell: str, capsys: Captured) -> None:
     assert main(["completion", shell]) == 0
     script = capsys.readouterr().out

@@ -11,8 +11,10 @@ from collections.abc import Callable, Sequence
 import attrs
 
 from halfbit.decision import receiver_for
-from halfbit.event import Fault, Packet
-from halfbit.inspect.diagnosis import Cause, Diagnoser, Diagnosis, Durations, diagnosed
+from halfbit.edge import edges_from_durations
+from halfbit.event import Fault
+from halfbit.inspect.diagnosis import Cause, Diagnosis
+from halfbit.inspect.losses import diagnosed_events
 from halfbit.limits import RECEIVE, US
 
 __all__ = ["Loss", "MAKERS", "found", "losses"]
@@ -128,15 +130,5 @@ def losses(cause: Cause, count: int, seed: int, repeated: bool = True) -> list[L
 
 def found(loss: Loss) -> list[Diagnosis]:
     """The diagnoses of a signal."""
-    receiver = receiver_for(RECEIVE)
-    durations = Durations()
-    durations.add(loss.durations, 1)
-    events = [*receiver.feed_many(loss.durations), *receiver.finish()]
-    pairs = diagnosed(events, Diagnoser(RECEIVE, durations))
-    return [diagnosis for event, diagnosis in pairs if diagnosis is not None]
-
-
-def packets(loss: Loss) -> list[bytes]:
-    """The packets that are read."""
-    receiver = receiver_for(RECEIVE)
-    return [event.data for event in (*receiver.feed_many(loss.durations), *receiver.finish()) if isinstance(event, Packet)]
+    edges = edges_from_durations(loss.durations, "ns")
+    return [diagnosis for _, diagnosis in diagnosed_events(edges, RECEIVE) if diagnosis is not None]

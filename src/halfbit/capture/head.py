@@ -285,4 +285,6 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"
-    return "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
+    return (
+        "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
+    )

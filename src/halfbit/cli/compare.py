@@ -46,7 +46,17 @@ def run(args: argparse.Namespace) -> int:
         for each in found.differences:
             cause = None if each.cause is None else each.cause.as_dict()
             other = None if each.other is None else each.other.as_dict()
-            print(json.dumps({"side": each.side, "packet": each.packet.as_dict(), "differs": each.differs.value, "cause": cause, "other": other}))
+            print(
+                json.dumps(
+                    {
+                        "side": each.side,
+                        "packet": each.packet.as_dict(),
+                        "differs": each.differs.value,
+                        "cause": cause,
+                        "other": other,
+                    }
+                )
+            )
     else:
         lines = Columns(("time in A, ms", "", "packet"), (-13, 16), terminal_width())
         for number, each in enumerate(found.differences):
@@ -56,7 +66,10 @@ def run(args: argparse.Namespace) -> int:
             why = each.other or each.cause
             text = str(each.packet) + (f": {why}" if why is not None else "")
             print(lines.row((milliseconds(start), f"{each.differs.value} in {each.side}"[:16], text)))
-        counts = ", ".join(f"{sum(each.side == side for each in found.differences)} only in {whole}" for side, whole in (("B", "A"), ("A", "B")))
+        counts = ", ".join(
+            f"{sum(each.side == side for each in found.differences)} only in {whole}"
+            for side, whole in (("B", "A"), ("A", "B"))
+        )
         print(f"{found.same} packets are in both, {counts}; B's clock is {milliseconds(abs(found.offset))} ms "
               f"{'ahead of' if found.offset >= 0 else 'behind'} A's")  # fmt: skip
     sys.stdout.flush()

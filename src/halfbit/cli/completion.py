@@ -18,7 +18,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
         description="Writes a script for a shell. For bash: halfbit completion bash > ~/.local/share/bash-completion/completions/halfbit",
         allow_abbrev=False,
     )
-    parser.add_argument("shell", choices=["bash", "zsh", "tcsh"])
+    parser.add_argument("shell", choices=["bash", "zsh"])
     return parser
 
 

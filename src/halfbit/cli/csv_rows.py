@@ -31,7 +31,9 @@ class CsvRows:
         if isinstance(event, Instruction):
             packet = event.packet
             assert packet is not None  # it was decoded, not built by hand
-            self._put(packet.start, packet.end, "instruction", event.address, event.name, packet, packet.preamble, "", event)
+            self._put(
+                packet.start, packet.end, "instruction", event.address, event.name, packet, packet.preamble, "", event
+            )
         elif isinstance(event, Fault):
             cause = "" if diagnosis is None else diagnosis.cause.value
             text = str(event) if diagnosis is None else f"{event}; {diagnosis}"

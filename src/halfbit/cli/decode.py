@@ -29,7 +29,7 @@ from .table import Table
 from .width import shows_color, terminal_width
 from ..error import CaptureError, HalfbitError
 from ..event import Fault
-from ..inspect.diagnosis import Diagnoser
+from ..inspect.losses import Diagnoser
 from ..instruction import Event, Instruction
 from ..stream import decode
 
@@ -84,7 +84,11 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     group = Group(parser, "what is shown", everything)
     group.add("--every", action="store_true", help="all packets, also those that say nothing new")
     group.add(
-        "--address", type=address_of, action="append", metavar="ADDRESS", help="only this one: 7, 2604 or 'accessory 9 pair 2'"
+        "--address",
+        type=address_of,
+        action="append",
+        metavar="ADDRESS",
+        help="only this one: 7, 2604 or 'accessory 9 pair 2'",
     )
     group.add("--from", dest="start", type=time, metavar="TIME", help="only from here on: 12.5ms, 1.2s")
     group.add("--to", dest="end", type=time, metavar="TIME", help="only up to here")
@@ -92,7 +96,12 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     group.add("--bytes", more=True, action="store_true", help="with each packet's bytes")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
     group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
-    group.add("--vcd", more=True, metavar="OUT", help="write bits, bytes and packets beside the signal to a VCD file (needs pyvcd)")
+    group.add(
+        "--vcd",
+        more=True,
+        metavar="OUT",
+        help="write bits, bytes and packets beside the signal to a VCD file (needs pyvcd)",
+    )
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
     add_reading_options(parser, everything)
@@ -157,7 +166,13 @@ def _output(args: argparse.Namespace, write: Callable[[str], None]) -> _Output:
     if args.csv:
         return CsvRows(write)
     return Table(
-        write, every=args.every, width=terminal_width(), color=shows_color(), bytes=args.bytes, lost=args.lost, wanted=_wanted(args)
+        write,
+        every=args.every,
+        width=terminal_width(),
+        color=shows_color(),
+        bytes=args.bytes,
+        lost=args.lost,
+        wanted=_wanted(args),
     )
 
 
@@ -173,7 +188,9 @@ def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
 
     def wanted(event: Event) -> bool:
         carrier = event.packet if isinstance(event, Instruction) else event
-        if carrier is not None and (args.start is not None and carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
+        if carrier is not None and (
+            args.start is not None and carrier.end <= args.start or args.end is not None and carrier.start >= args.end
+        ):
             return False
         if args.lost and not isinstance(event, Fault):
             return False

@@ -10,7 +10,7 @@ from ..capture import Source, source_of
 from ..capture.source import StreamSource
 from ..edge import Edge, Edges
 from ..error import CaptureError
-from ..inspect.diagnosis import Durations
+from ..inspect.losses import Durations
 
 __all__ = ["Measured", "Watched", "input_at"]
 

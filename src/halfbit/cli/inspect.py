@@ -26,7 +26,9 @@ from .options import (
 from .progress import Progress
 from .width import terminal_width
 from ..event import Fault
-from ..inspect.diagnosis import Diagnosis, losses
+from ..inspect.diagnosis import Diagnosis
+from ..inspect.losses import diagnosed_events
+from ..inspect.reading import Reading
 from ..inspect.strips import Strip, strips
 from ..inspect.text import drawn, explained
 
@@ -60,8 +62,12 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     group = Group(parser, "what is shown", everything)
     group.add("--at", type=time, metavar="TIME", help="begin with the packet or fault at this time")
     group.add("--around", type=time, metavar="TIME", help="what is around this time, within its packet or fault")
-    group.add("--packets", type=number, metavar="N", help="how many packets and faults to show; 1 if not said, with --at 2")
-    group.add("--json", action="store_true", help="JSON Lines instead of text: times, marks of each layer and faults, in ns")
+    group.add(
+        "--packets", type=number, metavar="N", help="how many packets and faults to show; 1 if not said, with --at 2"
+    )
+    group.add(
+        "--json", action="store_true", help="JSON Lines instead of text: times, marks of each layer and faults, in ns"
+    )
     group.add("--plot", metavar="IMAGE", help="draw it to a file, too: .svg, .png or .pdf (needs matplotlib)")
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
@@ -86,7 +92,9 @@ def run(args: argparse.Namespace) -> int:
         count = args.packets if args.packets is not None else 1 if args.at is None else 2
         reach = REACH if args.at is None and args.packets is None else None
         found = list(
-            strips(measured, reading.limits, at=at, events=count, reach=reach, configuration=configuration, context=context)
+            strips(
+                measured, reading.limits, at=at, events=count, reach=reach, configuration=configuration, context=context
+            )
         )
         shown = {fault.start for strip in found for fault in [strip.event] if isinstance(fault, Fault)}
         causes = [] if source.live or not shown else _causes(reading, shown)
@@ -115,13 +123,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _causes(reading: Any, shown: set[int]) -> list[Diagnosis]:
+def _causes(reading: Reading, shown: set[int]) -> list[Diagnosis]:
     """The causes of the losses that begin at these times."""
     found = []
-    for diagnosis in losses(reading.edges, reading.limits):
-        if diagnosis.fault.start in shown:
+    for _, diagnosis in diagnosed_events(reading.edges, reading.limits):
+        if diagnosis is not None and diagnosis.fault.start in shown:
             found.append(diagnosis)
-        if diagnosis.fault.start >= max(shown):
+        if diagnosis is not None and diagnosis.fault.start >= max(shown):
             break
     return found
 

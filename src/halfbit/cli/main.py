@@ -23,7 +23,21 @@ INTERRUPTED = 130  # 128 + SIGINT
 CLOSED = 141  # 128 + SIGPIPE
 
 #: The commands' modules, in the order in which help lists them. A new one is a name here.
-COMMANDS = ("decode", "survey", "inspect", "traffic", "follow", "audit", "clip", "compare", "report", "registry", "vectors", "completion", "manual")
+COMMANDS = (
+    "decode",
+    "survey",
+    "inspect",
+    "traffic",
+    "follow",
+    "audit",
+    "clip",
+    "compare",
+    "report",
+    "registry",
+    "vectors",
+    "completion",
+    "manual",
+)
 
 
 class Command(Protocol):

@@ -22,7 +22,9 @@ def opened(args: argparse.Namespace, source: Watched) -> Reading:
 def opened_for(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
     """The capture, to be held against limits; ``None`` to find those that fit."""
     if source.live:
-        source.on_quiet(lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True))
+        source.on_quiet(
+            lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True)
+        )
     try:
         reading = captured(args, source, limits)
     except CaptureError:

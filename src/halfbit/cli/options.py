@@ -90,15 +90,28 @@ def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> No
     group.add("--unit", type=_unit, help="ns, us, ms, s, or how many counts there are in a second: 2MHz, 250kHz")
     endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
     group.add(
-        "--format", more=True, choices=[format.name for format in FORMATS], help=f"instead of looking at the file's ending and contents ({endings})"
+        "--format",
+        more=True,
+        choices=[format.name for format in FORMATS],
+        help=f"instead of looking at the file's ending and contents ({endings})",
     )
     group.add("--wrap", more=True, type=number, metavar="N", help="how many counts the timer has before it starts over")
     group.add(
-        "--time-column", more=True, type=_column, metavar="COLUMN", help="of a table, with times or durations: its name, or its number from 1"
+        "--time-column",
+        more=True,
+        type=_column,
+        metavar="COLUMN",
+        help="of a table, with times or durations: its name, or its number from 1",
     )
-    group.add("--level-column", more=True, type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts")
     group.add(
-        "--delimiter", more=True, type=_delimiter, metavar="D", help=f"between the values of a line: a character, or {', '.join(_DELIMITERS)}"
+        "--level-column", more=True, type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts"
+    )
+    group.add(
+        "--delimiter",
+        more=True,
+        type=_delimiter,
+        metavar="D",
+        help=f"between the values of a line: a character, or {', '.join(_DELIMITERS)}",
     )
     group.add("--decimal", more=True, choices=["point", "comma"], help="with point, commas in numbers part thousands")
     group.add(
@@ -108,13 +121,25 @@ def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> No
     group.add("--signal", more=True, metavar="NAME", help="of a VCD file; bus[3] is a bit of a vector")
     group.add("--channel", more=True, type=number, metavar="N", help="of a WAV file, from 1")
     group.add(
-        "--other-rail", more=True, type=_column, metavar="NAME", help="column, signal or channel of the other rail: the difference counts"
+        "--other-rail",
+        more=True,
+        type=_column,
+        metavar="NAME",
+        help="column, signal or channel of the other rail: the difference counts",
     )
     group.add(
-        "--threshold", more=True, type=float, metavar="V", help="between the levels of a signal in volts (WAV: full scale is 1); else it is found"
+        "--threshold",
+        more=True,
+        type=float,
+        metavar="V",
+        help="between the levels of a signal in volts (WAV: full scale is 1); else it is found",
     )
     group.add(
-        "--hysteresis", more=True, type=float, metavar="V", help="how far the signal must cross it, half to either side; else it is found"
+        "--hysteresis",
+        more=True,
+        type=float,
+        metavar="V",
+        help="how far the signal must cross it, half to either side; else it is found",
     )
     group.add(
         "--filter", more=True, type=_microseconds, metavar="US",
@@ -135,18 +160,25 @@ def notes_on(reading: Reading) -> tuple[tuple[str, ...], Removed | None]:
 
 def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the options of :func:`limits_of`."""
-    group = Group(parser, "limits", everything, "what the signal is held against; each can be set on top of those chosen by name")
+    group = Group(
+        parser, "limits", everything, "what the signal is held against; each can be set on top of those chosen by name"
+    )
     group.add(
         "--limits", choices=[AUTO, *PRESETS],
         help="what fits the capture (auto, the default), what a decoder must accept, or what a station must keep to (S-9.1, S-9.2)",
     )  # fmt: skip
     for name, (words, may_be_off) in _TIMES.items():
         type_ = _microseconds_or_off if may_be_off else _microseconds
-        group.add(_option(name), more=True, type=type_, metavar="US", help=f"{words}, us" + (", or off" if may_be_off else ""))
+        group.add(
+            _option(name), more=True, type=type_, metavar="US", help=f"{words}, us" + (", or off" if may_be_off else "")
+        )
     for name, words in _COUNTS.items():
         group.add(_option(name), more=True, type=number, metavar="N", help=words)
     group.add(
-        "--decision", more=True, choices=DECISIONS, help="how bits are told apart: each half in its window, both together, or the likeliest of a packet"
+        "--decision",
+        more=True,
+        choices=DECISIONS,
+        help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
     )
     group.add(
         "--one-edge", more=True, action="store_const", const=True,
@@ -167,7 +199,9 @@ def limits_of(args: argparse.Namespace) -> Limits | None:
     if said.get("one_edge") and "decision" not in said:
         said["decision"] = "sequence"  # no other can read it
     if args.limits == AUTO and said:
-        raise HalfbitError(f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive")
+        raise HalfbitError(
+            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
+        )
     if args.limits in (None, AUTO) and not said:
         return None
     return attrs.evolve(PRESETS[args.limits or "receive"], **said)
@@ -176,8 +210,16 @@ def limits_of(args: argparse.Namespace) -> Limits | None:
 def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the options of :func:`configuration_of` and :func:`context_of`."""
     group = Group(parser, "what the packets cannot tell", everything)
-    group.add("--cv29", more=True, type=number, metavar="N", help="the decoders' CV 29: then speed steps and FL have one reading")
-    group.add("--context", more=True, choices=list(_CONTEXTS), help="read all packets so, instead of telling by those before")
+    group.add(
+        "--cv29",
+        more=True,
+        type=number,
+        metavar="N",
+        help="the decoders' CV 29: then speed steps and FL have one reading",
+    )
+    group.add(
+        "--context", more=True, choices=list(_CONTEXTS), help="read all packets so, instead of telling by those before"
+    )
 
 
 def configuration_of(args: argparse.Namespace) -> Configuration | None:
@@ -193,7 +235,13 @@ def context_of(args: argparse.Namespace) -> Context | None:
 def as_options(text: str) -> str:
     """An error of the library with its parameters written as options."""
     names: Mapping[str, str] = {
-        name: _option(name) for name in ("format", "limits", "filter", *(field.name for each in (Options, Limits) for field in attrs.fields(each)))
+        name: _option(name)
+        for name in (
+            "format",
+            "limits",
+            "filter",
+            *(field.name for each in (Options, Limits) for field in attrs.fields(each)),
+        )
     }
     listed = "|".join(names)
     text = re.sub(rf"(?<![\w-])({listed})=(?=\S)", lambda match: f"{names[match[1]]} ", text)

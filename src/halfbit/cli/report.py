@@ -11,7 +11,8 @@ from typing import Any
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
-from ..inspect.diagnosis import Cause, Diagnoser, Diagnosis
+from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.losses import Diagnoser
 from ..inspect.reading import Reading
 from ..inspect.strips import strips
 from ..inspect.text import explained
@@ -109,7 +110,9 @@ def _page(name: str, reading: Reading, measured: Measured) -> str:
     title = f"Report on {escape(name)}"
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head><body><h1>{title}</h1>\n" + "\n".join(filter(None, parts)) + "\n</body></html>\n"
+        f"<title>{title}</title><style>{_STYLE}</style></head><body><h1>{title}</h1>\n"
+        + "\n".join(filter(None, parts))
+        + "\n</body></html>\n"
     )
 
 

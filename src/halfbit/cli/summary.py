@@ -106,7 +106,12 @@ class Tally:
             self._cutouts += 1
 
     def summary(
-        self, half_bits: int, length: int, remarks: tuple[str, ...] = (), removed: Removed | None = None, decision: str = "halves"
+        self,
+        half_bits: int,
+        length: int,
+        remarks: tuple[str, ...] = (),
+        removed: Removed | None = None,
+        decision: str = "halves",
     ) -> Summary:
         """The figures.
 

@@ -102,7 +102,9 @@ class Table:
             return
         self._write("")
         if self._again:
-            self._lines(f"again    {self._again} more instructions say nothing new and are not listed (--every lists them)")
+            self._lines(
+                f"again    {self._again} more instructions say nothing new and are not listed (--every lists them)"
+            )
         for line in summary_lines(summary):
             self._lines(line)
 
@@ -139,7 +141,9 @@ class Table:
             self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
         else:
             room = self._text_room()
-            self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED)
+            self._row(
+                milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED
+            )
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -164,7 +168,9 @@ class Table:
         if self._room is None:
             self._write(line)
             return
-        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * max(9, len(line) - len(line.lstrip()))) or [""]:
+        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * max(9, len(line) - len(line.lstrip()))) or [
+            ""
+        ]:
             self._write(part)
 
 

@@ -13,12 +13,12 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
-from ..decision import receiver_for
 from ..edge import Edges
 from ..error import HalfbitError
-from ..event import Fault, Packet, PacketEvent
+from ..event import Packet
 from ..limits import Limits
-from .diagnosis import Diagnoser, Diagnosis, Durations, diagnosed
+from .diagnosis import Diagnosis
+from .losses import diagnosed_events
 
 __all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]
 
@@ -78,19 +78,9 @@ class Comparison:
 
 def side_of(edges: Edges, limits: Limits) -> Side:
     """What a capture holds, each loss with its cause."""
-    receiver = receiver_for(limits)
-    durations = Durations()
-    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, most=300)
     packets: list[Packet] = []
     losses: list[Diagnosis] = []
-
-    def events() -> Iterator[PacketEvent]:
-        for row, scale in edges._rows():
-            durations.add(row, scale)
-            yield from receiver.feed_many(row, scale)
-        yield from receiver.finish()
-
-    for event, diagnosis in diagnosed(events(), diagnoser):
+    for event, diagnosis in diagnosed_events(edges, limits):
         if isinstance(event, Packet):
             packets.append(event)
         elif diagnosis is not None:
@@ -142,7 +132,11 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
     for index, packet in enumerate(first):
         due = packet.end + offset
         at = max(at, bisect_left(ends, due - NEAR))
-        near = [other for other in range(at, min(bisect_left(ends, due + NEAR), len(second))) if second[other].data == packet.data]
+        near = [
+            other
+            for other in range(at, min(bisect_left(ends, due + NEAR), len(second)))
+            if second[other].data == packet.data
+        ]
         if near:
             other = min(near, key=lambda each: abs(ends[each] - due))
             pairs.append((index, other))

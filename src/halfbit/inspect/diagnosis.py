@@ -10,21 +10,17 @@ from __future__ import annotations
 
 import enum
 from bisect import bisect_left
-from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from statistics import median_low
-from typing import Generic, TypeVar, Union
 
 import attrs
 
 from ..decision import receiver_for
-from ..edge import Edges
-from ..event import Fault, FaultKind, Layer, Packet, PacketEvent
-from ..instruction import Instruction
+from ..event import Fault, FaultKind, Layer, Packet
 from ..limits import US, Limits
 
-__all__ = ["Cause", "Diagnoser", "Diagnosis", "Durations", "diagnose", "diagnosed", "losses"]
+__all__ = ["LEAD", "NEAR", "WAIT", "Cause", "Diagnosis", "diagnose"]
 
 #: Packets before and after a loss that are compared, and for how long those after are waited for, ns.
 NEAR = 64
@@ -39,10 +35,6 @@ LEAD = 60
 #: How far a duration that was made of others may be off, ns, and a change that came early or late.
 CLOSE = 9 * US
 MOVED = 45 * US
-
-
-#: What can be diagnosed: the events of the receiver, or those of :func:`halfbit.decode`.
-AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
 
 
 class Cause(enum.Enum):
@@ -108,7 +100,9 @@ class Diagnosis:
             return f"{self.cause.value} ({where})"
         if self.packet is None:
             return f"{self.cause.value} {where}; nothing nearby says which packet it was"
-        times = [f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None]
+        times = [
+            f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None
+        ]
         undone = "with it" if self.cause in (Cause.MISSED_CHANGE, Cause.SHORT_PREAMBLE) else "without it"
         if self.cause is Cause.SHORT_PREAMBLE:
             undone = "with a longer one"
@@ -121,7 +115,9 @@ class Diagnosis:
             kind = self.fault.kind.name.lower().replace("_", " ")
             return f"{cause} ({kind})" if self.cause is Cause.NOT_FOUND else cause
         text = f"{cause}: {self.packet.hex(' ').upper()}"
-        near = [f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None]
+        near = [
+            f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None
+        ]
         longer = [f"{text} as {' and '.join(near)}", f"{text} as {near[0]}", text]
         return next((each for each in longer if len(each) <= room), cause[:room])
 
@@ -163,7 +159,12 @@ class _Sound:
 
 
 def diagnose(
-    fault: Fault, durations: Sequence[int], start: int, limits: Limits, before: Sequence[Packet] = (), after: Sequence[Packet] = ()
+    fault: Fault,
+    durations: Sequence[int],
+    start: int,
+    limits: Limits,
+    before: Sequence[Packet] = (),
+    after: Sequence[Packet] = (),
 ) -> Diagnosis:
     """Find out why a stretch was lost.
 
@@ -188,7 +189,9 @@ def diagnose(
         return Diagnosis(fault, unknown, fault.at)
     at = times[first + chosen.undoing.index]
     if not confirmed:
-        causes = tuple(dict.fromkeys(sound.undoing.cause for sound in sorted(found, key=lambda sound: sound.undoing.off)))
+        causes = tuple(
+            dict.fromkeys(sound.undoing.cause for sound in sorted(found, key=lambda sound: sound.undoing.off))
+        )
         if len(causes) > 1:
             return Diagnosis(fault, Cause.SEVERAL, fault.at, several=causes)
         return Diagnosis(fault, chosen.undoing.cause, at)
@@ -201,9 +204,7 @@ def diagnose(
     packet = chosen.packets[0]
     earlier = [fault.start - each.start for each in before if each.data == packet]
     later = [each.start - fault.start for each in after if each.data == packet]
-    return Diagnosis(
-        fault, chosen.undoing.cause, at, packet, min(earlier, default=None), min(later, default=None)
-    )
+    return Diagnosis(fault, chosen.undoing.cause, at, packet, min(earlier, default=None), min(later, default=None))
 
 
 def _tried(
@@ -307,122 +308,3 @@ def _misplaced(stretch: Sequence[int], index: int, one: int, zero: int, limits: 
 def _nominal(stretch: Sequence[int], low: int, high: int, otherwise: int) -> int:
     """The usual duration within a window."""
     return median_low([duration for duration in stretch if low <= duration <= high] or [otherwise])
-
-
-class Durations:
-    """The durations that have passed, as far back as a loss may need them."""
-
-    def __init__(self, kept: int = 1 << 13) -> None:
-        self._rows: deque[tuple[int, Sequence[int], int]] = deque()
-        self._kept = kept
-        self._count = 0
-        #: The time of the last change, ns.
-        self.now = 0
-        self._spread: tuple[int, list[int]] = (-1, [])
-
-    def add(self, durations: Sequence[int], scale: int) -> None:
-        """Take a row of counts of ``scale`` ns."""
-        self._rows.append((self.now, durations, scale))
-        self._count += len(durations)
-        self.now += sum(durations) * scale
-        while len(self._rows) > 1 and self._count - len(self._rows[0][1]) > self._kept:
-            self._count -= len(self._rows.popleft()[1])
-
-    def between(self, start: int, end: int) -> tuple[list[int], int]:
-        """Those that cover a time and some one-bits around it, ns, and the time of the change before the first."""
-        start, end = start - LEAD * 64 * US, end + LEAD * 64 * US
-        found: list[int] = []
-        first = end
-        for at, durations, scale in self._rows:
-            if at >= end:
-                break
-            times = self._times(at, durations, scale)
-            low, high = max(bisect_left(times, start), 0), bisect_left(times, end)
-            if low < len(durations) and high > low:
-                first = min(first, times[low])
-                found += [duration * scale for duration in durations[low:high]]
-        return found, first
-
-    def _times(self, at: int, durations: Sequence[int], scale: int) -> list[int]:
-        if self._spread[0] != at or len(self._spread[1]) != len(durations) + 1:
-            self._spread = at, list(accumulate((duration * scale for duration in durations), initial=at))
-        return self._spread[1]
-
-
-class Diagnoser(Generic[AnyEvent]):
-    """Events in; events out with a diagnosis of each loss, once enough packets have come after it.
-
-    :param durations: those decoded so far.
-    :param most: only so many losses are diagnosed.
-    :param wait: whether events are held back until the packets after a loss are there. A live signal is not.
-    """
-
-    def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
-        self._limits = limits
-        self._durations = durations
-        self._left = most
-        self._wait = wait
-        self._before: deque[Packet] = deque(maxlen=NEAR)
-        self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
-
-    def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """Take the next event."""
-        stretch: tuple[list[int], int] = [], 0
-        if isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
-            self._left -= 1
-            stretch = self._durations.between(event.start, event.end)
-        self._held.append((event, *stretch))
-        while self._held and (not self._wait or self._ready()):
-            yield self._released()
-
-    def finish(self) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """No event will come."""
-        while self._held:
-            yield self._released()
-
-    def _ready(self) -> bool:
-        first, last = self._held[0][0], self._held[-1][0]
-        return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
-
-    def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
-        event, stretch, start = self._held.popleft()
-        packet = _packet_of(event)
-        if packet is not None:
-            self._before.append(packet)
-        if not isinstance(event, Fault):
-            return event, None
-        after = [packet for each, _, _ in self._held if (packet := _packet_of(each)) is not None]
-        return event, diagnose(event, stretch, start, self._limits, tuple(self._before), after)
-
-
-def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
-    return event if isinstance(event, Packet) else event.packet if isinstance(event, Instruction) else None
-
-
-def _end(event: PacketEvent | Instruction) -> int:
-    carrier = event.packet if isinstance(event, Instruction) else event
-    return 0 if carrier is None else carrier.end
-
-
-def losses(edges: Edges, limits: Limits, *, most: int = 300) -> Iterator[Diagnosis]:
-    """The losses of a capture, each with its cause."""
-    receiver = receiver_for(limits)
-    durations = Durations()
-    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, most=most)
-
-    def events() -> Iterator[PacketEvent]:
-        for row, scale in edges._rows():
-            durations.add(row, scale)
-            yield from receiver.feed_many(row, scale)
-        yield from receiver.finish()
-
-    for _, diagnosis in diagnosed(events(), diagnoser):
-        if diagnosis is not None:
-            yield diagnosis
-
-
-def diagnosed(events: Iterable[AnyEvent], diagnoser: Diagnoser[AnyEvent]) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-    """Events with the diagnosis of each loss."""
-    for event in events:
-        yield from diagnoser.feed(event)
-    yield from diagnoser.finish()

@@ -75,7 +75,9 @@ class _Trial:
     packets: list[bytes]
 
 
-def read_capture(location: Location, *, limits: Limits | None = None, minimum: int | None = None, **options: Any) -> Reading:
+def read_capture(
+    location: Location, *, limits: Limits | None = None, minimum: int | None = None, **options: Any
+) -> Reading:
     """Open a capture and find out how to read it.
 
     :param location: as :func:`halfbit.open_capture` takes it.
@@ -154,8 +156,14 @@ def _units(durations: Sequence[int]) -> list[Unit]:
     totals = list(accumulate(durations, initial=0))
     means = list(map(sub, totals[RUN:], totals))
     pulse = Fraction(min(means, default=0), RUN * US)  # counts
-    named = [unit for unit in ("us", "ns", "ms", "s") if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)]
-    rates: list[Unit] = [1000 * rate for rate in RATES if int(pulse * US * US / rate) in TIMED and rate not in (1, 1000, 1_000_000)]
+    named = [
+        unit
+        for unit in ("us", "ns", "ms", "s")
+        if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)
+    ]
+    rates: list[Unit] = [
+        1000 * rate for rate in RATES if int(pulse * US * US / rate) in TIMED and rate not in (1, 1000, 1_000_000)
+    ]
     return [*named, *rates] or ["us"]
 
 
@@ -171,12 +179,16 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     fitting = [trial for trial in trials if trial.packets and len(trial.packets) >= most / 10]
     if not fitting:
         _raise_if_unreadable(guesses)
-        raise UnsaidError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(source.name)
+        raise UnsaidError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(
+            source.name
+        )
     best, *others = fitting
     differing = [trial for trial in others if trial.packets != best.packets]
     if differing:
         ways = _ways([trial.guess for trial in (best, *differing)])
-        raise UnsaidError(f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}", "holds").within(source.name)
+        raise UnsaidError(
+            f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}", "holds"
+        ).within(source.name)
     return best.guess
 
 
@@ -194,8 +206,15 @@ def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
 
 
 def _ways(guesses: Sequence[_Guess]) -> str:
-    keys = {key for guess in guesses for key, value in guess.said.items() if any(other.said.get(key) != value for other in guesses)}
-    return " or ".join(" ".join(f"{key}={unit_text(value)}" for key, value in guess.said.items() if key in keys) for guess in guesses)
+    keys = {
+        key
+        for guess in guesses
+        for key, value in guess.said.items()
+        if any(other.said.get(key) != value for other in guesses)
+    }
+    return " or ".join(
+        " ".join(f"{key}={unit_text(value)}" for key, value in guess.said.items() if key in keys) for guess in guesses
+    )
 
 
 def _trial(guess: _Guess) -> _Trial:
@@ -207,7 +226,11 @@ def _trial(guess: _Guess) -> _Trial:
 def _packets(durations: Sequence[int], limits: Limits, minimum: int = 0) -> list[bytes]:
     edges = edges_from_durations(durations, "ns")
     receiver = receiver_for(limits)
-    events = [event for row, scale in (filtered(edges, minimum, "ns") if minimum else edges)._rows() for event in receiver.feed_many(row, scale)]
+    events = [
+        event
+        for row, scale in (filtered(edges, minimum, "ns") if minimum else edges)._rows()
+        for event in receiver.feed_many(row, scale)
+    ]
     return [event.data for event in (*events, *receiver.finish()) if isinstance(event, Packet)]
 
 
@@ -244,7 +267,13 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
 
 def _words(edges: CaptureEdges, said: dict[str, Any]) -> str:
     unit = "us (nothing says so)" if edges.unit is None else unit_text(edges.unit)
-    words = edges.words if edges.words == "value changes" else f"{edges.words} in {unit}" if isinstance(edges.unit, str) or edges.unit is None else f"{edges.words} at {unit}"
+    words = (
+        edges.words
+        if edges.words == "value changes"
+        else f"{edges.words} in {unit}"
+        if isinstance(edges.unit, str) or edges.unit is None
+        else f"{edges.words} at {unit}"
+    )
     for key in ("signal", "channel", "level_column"):
         if key in said and str(said[key]) not in words:
             words += f" of {key.replace('_', ' ')} {said[key]}"

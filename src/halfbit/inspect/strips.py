@@ -234,9 +234,7 @@ def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tu
     return low, min(low + MOST, last)
 
 
-def _layers(
-    durations: Sequence[int], start: int, limits: Limits
-) -> tuple[list[Mark], list[Mark], list[Fault]]:
+def _layers(durations: Sequence[int], start: int, limits: Limits) -> tuple[list[Mark], list[Mark], list[Fault]]:
     """Layers 2 and 3 one by one, as their own machines see them."""
     halves: list[Mark] = []
     pairs: list[Mark] = []

@@ -33,7 +33,9 @@ def allowed(fault: Fault, limits: Limits) -> str:
     zeros = f"{_us(limits.zero_min)} to {_us(limits.zero_max)} us"
     duration = fault.duration
     if fault.kind in (FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG) and duration is not None:
-        bound = min((limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration))
+        bound = min(
+            (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration)
+        )
         return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(abs(bound - duration))} us"
     if fault.kind in (FaultKind.UNPAIRED_ONE, FaultKind.UNPAIRED_ZERO):
         return f"allowed: a second half of the same kind: {ones if fault.kind is FaultKind.UNPAIRED_ONE else zeros}"
@@ -136,7 +138,9 @@ class _Drawing:
         for fault in faults:
             text = "; ".join(filter(None, (f"{fault.at / 1e6:.3f} ms: {fault}", allowed(fault, self._limits))))
             indent = " " * MARGIN
-            yield from textwrap.wrap(text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  ")
+            yield from textwrap.wrap(
+                text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  "
+            )
 
     def _times(self, first: int, after: int) -> str:
         row = ""

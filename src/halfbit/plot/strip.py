@@ -86,7 +86,9 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
     axes.set_xlim(start / 1e6, end / 1e6)
     axes.set_ylim(_BOTTOM, _TOP)
     axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
-    axes.set_yticklabels(["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=_TYPE)
+    axes.set_yticklabels(
+        ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=_TYPE
+    )
     axes.tick_params(left=False)
     axes.spines["left"].set_visible(False)
     times = [time / 1e6 for time in strip.times]
@@ -97,8 +99,20 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
         axes.step(times, levels, where="post", color="black", linewidth=1)
     for index, duration in enumerate(strip.durations):
         text = f"{duration / 1000:.0f}"
-        if strip.times[index] >= start and strip.times[index + 1] <= end and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8:
-            axes.text((times[index] + times[index + 1]) / 2, _DURATION, text, ha="center", va="center", fontsize=_SMALL, color=GREY)
+        if (
+            strip.times[index] >= start
+            and strip.times[index + 1] <= end
+            and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
+        ):
+            axes.text(
+                (times[index] + times[index + 1]) / 2,
+                _DURATION,
+                text,
+                ha="center",
+                va="center",
+                fontsize=_SMALL,
+                color=GREY,
+            )
     for mark in _inside(strip.bits, start, end):
         if mark.start >= start:
             axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
@@ -133,7 +147,14 @@ def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
             (limits.one_min, limits.one_max, BLUE),
             (limits.zero_min, limits.zero_min + _ZERO, ORANGE),
         ):
-            axes.fill_between([at + low / 1e6, at + high / 1e6], _LEVEL[0] - 0.15, _LEVEL[1] + 0.15, color=color, alpha=0.25, linewidth=0)
+            axes.fill_between(
+                [at + low / 1e6, at + high / 1e6],
+                _LEVEL[0] - 0.15,
+                _LEVEL[1] + 0.15,
+                color=color,
+                alpha=0.25,
+                linewidth=0,
+            )
 
 
 def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
