@@ -117,7 +117,10 @@ class Table:
         before = self._known.get(key)
         start = 0 if instruction.packet is None else instruction.packet.start
         self._known[key] = instruction, start
-        if before is None or before[0] != instruction or before[0].repetition is not instruction.repetition:
+        if before is None or before[0] != instruction or (before[0].repetition, before[0].context) != (
+            instruction.repetition,
+            instruction.context,
+        ):
             return True
         return not isinstance(instruction, _STATES) and start - before[1] > _AGAIN
 
