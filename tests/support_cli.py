@@ -43,7 +43,7 @@ def text_of(packets: Iterable[bytes]) -> bytes:
 
 def problems(errors: str) -> str:
     """What standard error says beside how the capture was read."""
-    return "".join(line for line in errors.splitlines(True) if ": read as: " not in line)
+    return "".join(line for line in errors.splitlines(True) if "read as: " not in line)
 
 
 def run(*arguments: str, stdin: bytes = b"") -> subprocess.CompletedProcess[bytes]:

@@ -135,7 +135,7 @@ def test_service_mode_and_which_packet_acts_are_said(capture: Path, capsys: Capt
     _, lines, _ = decoded(capsys, capture)
     reset, first, repeat = lines[1:4]
     assert "reset" in reset
-    assert "first sight" in first and "service mode" in first and "CV 1" in first
+    assert "; first" in first and "service mode" in first and "CV 1" in first
     assert "repeat" in repeat
     assert lines[4] == ""
 
