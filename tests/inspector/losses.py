@@ -81,12 +81,20 @@ def _flipped(halves: list[int], at: int, rng: random.Random) -> list[int]:
     return [*halves[:at], half, half, *halves[at + 2 :]]
 
 
+def _silent(halves: list[int], at: int, rng: random.Random) -> list[int]:
+    """So long that some changes are missed in a row, an even number, after which the level is what it was."""
+    count = min(2 * rng.randint(2, 8) + 1, len(halves) - at - 1)
+    count -= 1 - count % 2
+    return [*halves[:at], sum(halves[at : at + count]), *halves[at + count :]]
+
+
 MAKERS: dict[Cause, Maker] = {
     Cause.MISSED_CHANGE: _missed,
     Cause.ADDED_CHANGE: _added,
     Cause.SPIKE: _spiked,
     Cause.STRETCHED_HALF: _stretched,
     Cause.FLIPPED_BIT: _flipped,
+    Cause.NO_CONTACT: _silent,
 }
 
 
@@ -105,7 +113,7 @@ def _signal(cause: Cause, rng: random.Random, repeated: bool) -> Loss:
             preamble = rng.randint(3, 8)
         halves = _halves(_bits(data, preamble), rng)
         if number == lost:
-            at = rng.randrange(2 * preamble, len(halves) - 3)
+            at = rng.randrange(2 * preamble, len(halves) - 6)
             place = sum(durations) + sum(halves[:at])
             if cause is Cause.SHORT_PREAMBLE:
                 place = sum(durations)

@@ -19,6 +19,7 @@ import attrs
 from ..decision import receiver_for
 from ..event import Fault, FaultKind, Layer, Packet
 from ..limits import US, Limits
+from ..simulate.signal import packet_bits
 
 __all__ = ["LEAD", "NEAR", "WAIT", "Cause", "Diagnosis", "diagnose"]
 
@@ -28,6 +29,8 @@ WAIT = 500_000_000
 #: So many durations before the place of a fault may hold its cause, and so many after: halves of zeros in a row hide a
 #: change that is missing.
 BEFORE, AFTER = 64, 8
+#: Most halves that a silence may hide.
+SILENT = 17
 #: Longer stretches are not tried.
 LONGEST = 1500
 #: One-bits before and after the stretch that the receiver needs to find its preamble, in halves.
@@ -45,6 +48,7 @@ class Cause(enum.Enum):
     SPIKE = "a spike"
     MOVED_CHANGE = "a change came early or late"
     STRETCHED_HALF = "a half-bit was stretched"
+    NO_CONTACT = "contact was lost for a while"
     SHORTENED_HALF = "a half-bit was cut short"
     FLIPPED_BIT = "a bit was turned over"
     SHORT_PREAMBLE = "the preamble was too short"
@@ -67,6 +71,7 @@ _ADVICE = {
     Cause.SPIKE: "short pulses: use --filter 5, keep the leads away from motors, filter the input",
     Cause.MOVED_CHANGE: "changes are noted late now and then: a busy loop, or a slow optocoupler",
     Cause.STRETCHED_HALF: "bad contact: clean the wheels, the track and the pick-up, check the plugs",
+    Cause.NO_CONTACT: "bad contact: clean the wheels, the track and the pick-up, check the plugs",
     Cause.SHORTENED_HALF: "the input misses time: look for a busy loop or a timer that is reset",
     Cause.FLIPPED_BIT: "single bits are wrong: measure the halves' lengths with halfbit survey",
     Cause.SHORT_PREAMBLE: "the station sends too few one-bits, or their beginning is lost: capture at the station",
@@ -213,7 +218,8 @@ def _tried(
     """What makes the stretch sound, and those of it whose packets came nearby; the best fitting first, up to where one is clear."""
     found: list[_Sound] = []
     confirmed: list[_Sound] = []
-    for undoing in sorted(set(_undoings(stretch, at, fault, limits)), key=lambda undoing: undoing.off):
+    tried = {*_undoings(stretch, at, fault, limits), *_no_contact(stretch, limits, near)}
+    for undoing in sorted(tried, key=lambda undoing: undoing.off):
         if confirmed and undoing.off >= confirmed[0].undoing.off + CLOSE:
             break
         for sound in _sound(stretch, undoing, limits):
@@ -303,6 +309,39 @@ def _misplaced(stretch: Sequence[int], index: int, one: int, zero: int, limits: 
             off = min(abs(rest - one), abs(rest - zero))
             if CLOSE // 2 < abs(duration - half) <= MOVED and off <= CLOSE:
                 yield _Undoing(Cause.MOVED_CHANGE, index, 2, (half, rest), 4 * US + off)
+
+
+def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Iterator[_Undoing]:
+    """A silence, filled with what is missing there of the packets nearby.
+
+    Two packets of the same length differ in the same bit of two bytes at least, or their error detection byte would be
+    wrong (S-9.2 A): nine bits apart or more. So a silence of no more than :data:`SILENT` halves cannot hide which it was.
+    """
+    one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
+    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
+    index = max(range(len(stretch)), key=stretch.__getitem__)
+    silence = stretch[index]
+    start = next(
+        (
+            at
+            for at in range(20, index + 1)
+            if stretch[at] > limits.one_max and max(stretch[at - 20 : at]) <= limits.one_max
+        ),
+        None,
+    )
+    if start is None or silence < 3 * zero:
+        return
+    for data in near:
+        halves = [one if bit else zero for bit in packet_bits(data, 0) for _ in (0, 1)]
+        seen = index - start
+        if [half > limits.one_max for half in stretch[start:index]] != [half == zero for half in halves[:seen]]:
+            continue
+        total = 0
+        for count, half in enumerate(halves[seen:], 1):
+            total += half
+            off = abs(total - silence)
+            if 2 < count <= SILENT and off <= CLOSE + count * US:
+                yield _Undoing(Cause.NO_CONTACT, index, 1, tuple(halves[seen : seen + count]), 14 * US + off)
 
 
 def _nominal(stretch: Sequence[int], low: int, high: int, otherwise: int) -> int:
