@@ -30,7 +30,7 @@ WAIT = 500_000_000
 #: change that is missing.
 BEFORE, AFTER = 64, 8
 #: Most halves that a silence may hide.
-SILENT = 17
+SILENT = 19
 #: Longer stretches are not tried.
 LONGEST = 1500
 #: One-bits before and after the stretch that the receiver needs to find its preamble, in halves.
@@ -104,7 +104,12 @@ class Diagnosis:
         if self.cause in (Cause.NOT_FOUND, Cause.CUT):
             return f"{self.cause.value} ({where})"
         if self.packet is None:
-            return f"{self.cause.value} {where}; nothing nearby says which packet it was"
+            why = (
+                "it hides which packet this was"
+                if self.cause is Cause.NO_CONTACT
+                else "nothing nearby says which packet it was"
+            )
+            return f"{self.cause.value} {where}; {why}"
         times = [
             f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None
         ]
@@ -206,6 +211,8 @@ def diagnose(
         if min(rivals) < chosen.undoing.off + CLOSE:
             causes = tuple(dict.fromkeys(sound.undoing.cause for sound in confirmed))
             return Diagnosis(fault, Cause.SEVERAL if len(causes) > 1 else chosen.undoing.cause, at, several=causes)
+    if chosen.undoing.cause is Cause.NO_CONTACT and len(chosen.undoing.by) > SILENT:
+        return Diagnosis(fault, Cause.NO_CONTACT, at)
     packet = chosen.packets[0]
     earlier = [fault.start - each.start for each in before if each.data == packet]
     later = [each.start - fault.start for each in after if each.data == packet]
@@ -315,7 +322,8 @@ def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Ite
     """A silence, filled with what is missing there of the packets nearby.
 
     Two packets of the same length differ in the same bit of two bytes at least, or their error detection byte would be
-    wrong (S-9.2 A): nine bits apart or more. So a silence of no more than :data:`SILENT` halves cannot hide which it was.
+    wrong (S-9.2 A): nine bits apart or more. So a silence of no more than :data:`SILENT` halves cannot hide both bits,
+    and so not which packet it was; a longer one can, and then none is proposed.
     """
     one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
     zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
@@ -340,7 +348,7 @@ def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Ite
         for count, half in enumerate(halves[seen:], 1):
             total += half
             off = abs(total - silence)
-            if 2 < count <= SILENT and off <= CLOSE + count * US:
+            if count > 2 and off <= CLOSE + count * US:
                 yield _Undoing(Cause.NO_CONTACT, index, 1, tuple(halves[seen : seen + count]), 14 * US + off)
 
 
