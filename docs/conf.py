@@ -1,4 +1,4 @@
-"""Sphinx's settings for the documentation of halfbit, and what its pages are made from the code with."""
+"""Sphinx's settings for the documentation of halfbit."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from sphinx.application import Sphinx
 from sphinx.environment import BuildEnvironment
 
 DOCS = Path(__file__).resolve().parent
-sys.path.insert(0, str(DOCS.parent / "src"))
+sys.path[:0] = [str(DOCS.parent / "src"), str(DOCS)]
 
 from halfbit.decoder import MULTI_FUNCTION, RULES  # noqa: E402
 from halfbit.instruction import listing, render
@@ -24,10 +24,16 @@ author = "the halfbit contributors"
 copyright = f"2026, {author}"
 html_title = "halfbit"
 
-extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest"]
+extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest", "sphinx_copybutton", "pictures", "made"]
 exclude_patterns = ["_build"]
-html_theme = "alabaster"
-html_theme_options = {"page_width": "66em", "description": "The track signal, half-bit by half-bit"}
+html_theme = "furo"
+html_static_path = ["_static"]
+html_css_files = ["pictures.css"]
+html_copy_source = False
+html_show_sphinx = False
+#: The copy button leaves out prompts and what commands print.
+copybutton_prompt_text = r"\$ |>>> |\.\.\. "
+copybutton_prompt_is_regexp = True
 
 autodoc_member_order = "bysource"
 autodoc_default_options = {"show-inheritance": True}
