@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from halfbit import core
 
 from .svg import Drawing
@@ -127,7 +129,7 @@ def _eighth(drawing: Drawing, steps: Steps) -> None:
     drawing.text(CENTRE - 36, TOP["BYTE"] + HEIGHT + 24, "SHIFT, on the eighth bit", 12, "end")
 
 
-_LAYOUT = {
+_LAYOUT: dict[tuple[str, str], Callable[[Drawing, Steps], None]] = {
     ("LOST", "IDLE"): lambda d, t: _between(d, "LOST", "IDLE", -1, t),
     ("IDLE", "LOST"): lambda d, t: _between(d, "IDLE", "LOST", 1, t),
     ("IDLE", "BYTE"): lambda d, t: _between(d, "IDLE", "BYTE", 1, t),
