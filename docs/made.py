@@ -1,21 +1,33 @@
-"""A Sphinx extension: parts of pages made from the code. The command line comes from its parsers.
+"""A Sphinx extension: parts of pages made from the code.
 
-    .. command:: decode
+    .. commands::
+
+A section for each command of the command line, from its parser.
+
+    .. api:: halfbit.instruction
+       :from: speed function
+
+Every public name of a package that the named modules in it define.
 """
 
 from __future__ import annotations
 
 import argparse
 import inspect
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
+from importlib import import_module
+from pathlib import Path
+from typing import Any, ClassVar
 
 from docutils import nodes
+from docutils.parsers.rst import directives
 from sphinx.application import Sphinx
 from sphinx.util.docutils import SphinxDirective
 
 from halfbit.cli.main import parser
 
-__all__ = ["command_page", "commands", "setup"]
+__all__ = ["api_part", "command_part", "commands", "setup", "sources"]
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -31,7 +43,7 @@ def _below(top: argparse.ArgumentParser, words: str) -> Iterator[tuple[str, argp
                 yield from _below(below, f"{words} {name}".strip())
 
 
-def command_page(words: str) -> str:
+def command_part(words: str) -> str:
     """A command's part of the reference, as reStructuredText."""
     one = commands()[words]
     lines = [f".. program:: halfbit {words}", "", ".. code-block:: text", ""]
@@ -39,8 +51,12 @@ def command_page(words: str) -> str:
     lines += [f"   {line}".rstrip() for line in usage.splitlines()] + [""]
     lines += [_plain(one.description or ""), ""]
     for group in one._action_groups:
-        actions = [action for action in group._group_actions if not isinstance(action, argparse._SubParsersAction)]
-        shown = [action for action in actions if action.help is not argparse.SUPPRESS]
+        shown = [
+            action
+            for action in group._group_actions
+            if not isinstance(action, (argparse._SubParsersAction, argparse._HelpAction))
+            and action.help is not argparse.SUPPRESS
+        ]
         if not shown:
             continue
         if group.title not in ("positional arguments", "options"):
@@ -71,17 +87,74 @@ def _plain(text: str) -> str:
     return inspect.cleandoc(text).replace("\\", "\\\\").replace("*", "\\*").replace("`", "\\`").replace("|", "\\|").replace("_ ", "\\_ ")
 
 
-class CommandDirective(SphinxDirective):
-    """``.. command:: decode``: usage, options and notes, from the parser."""
-
-    required_arguments = 1
-    final_argument_whitespace = True
+class CommandsDirective(SphinxDirective):
+    """``.. commands::``: a section for each command with usage, options and notes, from its parser."""
 
     def run(self) -> list[nodes.Node]:
-        return self.parse_text_to_nodes(command_page(self.arguments[0]))
+        text = ""
+        for words, one in commands().items():
+            if any(isinstance(action, argparse._SubParsersAction) for action in one._actions):
+                continue  # each command below it has its section
+            text += f"halfbit {words}\n{'-' * (8 + len(words))}\n\n{command_part(words)}\n\n"
+        return self.parse_text_to_nodes(text, allow_section_headings=True)
+
+
+def api_part(package: str, modules: list[str]) -> str:
+    """The public names of a package that some of its modules define, as autodoc directives."""
+    public = list(import_module(package).__all__)
+    lines = []
+    for module in modules:
+        path = f"{package}.{module}" if module != "." else package
+        defined = import_module(path)
+        for name in defined.__all__:
+            if name not in public and module != ".":
+                continue
+            value = getattr(defined, name)
+            if inspect.isclass(value):
+                lines += [f".. autoclass:: {package}.{name}", "   :members:", "   :undoc-members:", ""]
+            elif inspect.isroutine(value):
+                lines += [f".. autofunction:: {package}.{name}", ""]
+            else:
+                lines += [f".. autodata:: {path}.{name}", "   :no-value:", ""]
+    return "\n".join(lines)
+
+
+class ApiDirective(SphinxDirective):
+    """``.. api:: package``: the public names of some of its modules; ``.`` stands for the package itself."""
+
+    required_arguments = 1
+    option_spec: ClassVar[dict[str, Callable[[str], Any]] | None] = {"from": directives.unchanged_required}
+
+    def run(self) -> list[nodes.Node]:
+        return self.parse_text_to_nodes(api_part(self.arguments[0], self.options.get("from", ".").split()))
+
+
+TESTS = Path(__file__).parent.parent / "tests"
+_SOURCE = re.compile(r"\b(S-9\.\d(?:\.\d)*|RCN-\d{3}|IEEE \d+)(?![\d.]*\d)")
+
+
+def sources() -> dict[str, list[str]]:
+    """Each document that the tests name, and the test files that do."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(TESTS.rglob("*.py")):
+        for source in sorted(set(_SOURCE.findall(path.read_text("utf-8")))):
+            found.setdefault(source, []).append(path.relative_to(TESTS).as_posix())
+    return dict(sorted(found.items()))
+
+
+class SourcesDirective(SphinxDirective):
+    """``.. sources::``: a table of the documents that the tests name."""
+
+    def run(self) -> list[nodes.Node]:
+        lines = [".. list-table::", "   :header-rows: 1", "   :widths: 15 85", "", "   * - document", "     - named in (below ``tests/``)"]
+        for source, files in sources().items():
+            lines += [f"   * - {source}", "     - " + ", ".join(f"``{name}``" for name in files)]
+        return self.parse_text_to_nodes("\n".join(lines))
 
 
 def setup(app: Sphinx) -> dict[str, bool]:
     """Sphinx's way in."""
-    app.add_directive("command", CommandDirective)
+    app.add_directive("commands", CommandsDirective)
+    app.add_directive("api", ApiDirective)
+    app.add_directive("sources", SourcesDirective)
     return {"parallel_read_safe": True, "parallel_write_safe": True}

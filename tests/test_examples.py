@@ -40,9 +40,9 @@ SAYS = {
     "annotations.py": [
         "    58 to   4269  losses        the capture starts or ends inside a packet",
         "  4269 to  10761  packets       FF 00 FF",
+        " 10761 to  10875  bits          1",
         " 10761 to  17293  packets       07 90 97",
         " 10761 to  17293  instructions  short 7: function group one: FL on or no FL, F1 off, F2 off, F3 off, F4 off",
-        " 17293 to  17408  bits          1",
     ],
     "batch.py": [
         "programming_track.txt: 83 packets, 1 losses of 6.2 ms, decided by halves",
