@@ -15,8 +15,7 @@ from sphinx.environment import BuildEnvironment
 DOCS = Path(__file__).resolve().parent
 sys.path[:0] = [str(DOCS.parent / "src"), str(DOCS)]
 
-from halfbit.instruction import render  # noqa: E402
-from halfbit.instruction import listing
+from halfbit.instruction.listing import listing, render  # noqa: E402
 
 project = "halfbit"
 author = "the halfbit contributors"
@@ -58,6 +57,12 @@ _MODULES = (
     "halfbit.instruction",
     "halfbit.instruction.address",
     "halfbit.instruction.standard",
+    "halfbit.instruction.field",
+    "halfbit.decoder",
+    "halfbit.decoder.effect",
+    "halfbit.decoder.cv",
+    "halfbit.decoder.base",
+    "halfbit.capture.unsaid",
     "halfbit.limits",
     "halfbit.stream",
     "halfbit.survey",

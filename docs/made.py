@@ -26,8 +26,9 @@ from sphinx.application import Sphinx
 from sphinx.util.docutils import SphinxDirective
 
 from halfbit.cli.main import parser
+from halfbit.decoder import ACCESSORY, MULTI_FUNCTION, CvRow
 
-__all__ = ["api_part", "command_part", "commands", "setup", "sources"]
+__all__ = ["api_part", "command_part", "commands", "cv_part", "setup", "sources"]
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -110,6 +111,8 @@ def api_part(package: str, modules: list[str]) -> str:
             if name not in public and module != ".":
                 continue
             value = getattr(defined, name)
+            if module != "." and getattr(value, "__module__", path) not in (path, "typing", "collections.abc"):
+                continue  # another module's
             if inspect.isclass(value):
                 lines += [f".. autoclass:: {package}.{name}", "   :members:", "   :undoc-members:", ""]
             elif inspect.isroutine(value):
@@ -127,6 +130,31 @@ class ApiDirective(SphinxDirective):
 
     def run(self) -> list[nodes.Node]:
         return self.parse_text_to_nodes(api_part(self.arguments[0], self.options.get("from", ".").split()))
+
+
+def cv_part(rows: tuple[CvRow, ...]) -> str:
+    """A table of CVs."""
+    lines = [".. list-table::", "   :header-rows: 1", "   :widths: 12 38 12 14 24", ""]
+    lines += _row("CV", "name", "default", "values", "source")
+    for row in rows:
+        numbers = f"{row.first}" if row.first == row.last else f"{row.first} to {row.last}"
+        values = "read only" if row.read_only else f"{row.least} to {row.most}"
+        lines += _row(numbers, row.name, str(row.default), values, row.source)
+    return "\n".join(lines)
+
+
+def _row(first: str, *others: str) -> list[str]:
+    return [f"   * - {first}", *(f"     - {_plain(text)}" for text in others)]
+
+
+class CvsDirective(SphinxDirective):
+    """``.. cvs:: MULTI_FUNCTION``: the table of a model's CVs."""
+
+    required_arguments = 1
+
+    def run(self) -> list[nodes.Node]:
+        rows = {"MULTI_FUNCTION": MULTI_FUNCTION, "ACCESSORY": ACCESSORY}[self.arguments[0]]
+        return self.parse_text_to_nodes(cv_part(rows))
 
 
 TESTS = Path(__file__).parent.parent / "tests"
@@ -157,4 +185,5 @@ def setup(app: Sphinx) -> dict[str, bool]:
     app.add_directive("commands", CommandsDirective)
     app.add_directive("api", ApiDirective)
     app.add_directive("sources", SourcesDirective)
+    app.add_directive("cvs", CvsDirective)
     return {"parallel_read_safe": True, "parallel_write_safe": True}
