@@ -21,9 +21,10 @@ from sphinx.util.docutils import SphinxDirective
 
 from .histograms import histogram
 from .signals import FAULTS, fault, five_layers, one_and_zero
-from .states import states
+from .state_diagram import states
 from .svg import Drawing
-from .wiring import wiring
+from .traffic_plot import traffic
+from .wiring_sketch import wiring
 
 __all__ = ["PICTURES", "setup"]
 
@@ -39,6 +40,7 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
     "states": states,
     "histogram": lambda: histogram("shunting_turn.txt"),
     "histogram_polled": lambda: histogram("shunting_turn_polled.txt"),
+    "traffic": traffic,
     "wiring": wiring,
     **{f"fault_{name.lower()}": _fault(name) for name in FAULTS},
 }

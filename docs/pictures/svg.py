@@ -20,6 +20,7 @@ _STYLE = """\
 .halfbit-picture text{fill:currentColor}
 .halfbit-picture .ink{stroke:currentColor;fill:none;stroke-width:1.4}
 .halfbit-picture .faint{stroke:currentColor;fill:none;stroke-width:1;opacity:.35}
+.halfbit-picture .speed{stroke:#2f80ed;fill:none;stroke-width:2}
 .halfbit-picture .solid{fill:currentColor;stroke:none}
 .halfbit-picture .plain{stroke:currentColor;fill:#8883;stroke-width:1}
 .halfbit-picture .one{stroke:#2f80ed;fill:#2f80ed44;stroke-width:1}

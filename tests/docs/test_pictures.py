@@ -17,7 +17,7 @@ sys.path.insert(0, str(DOCS))
 
 from pictures import PICTURES  # noqa: E402
 from pictures.__main__ import FILES  # noqa: E402
-from pictures.states import INPUTS, STATES, moves, states  # noqa: E402
+from pictures.state_diagram import INPUTS, STATES, moves, states  # noqa: E402
 from pictures.svg import Box, Drawing  # noqa: E402
 
 

@@ -59,7 +59,7 @@ def wiring() -> Drawing:
     drawing.line((560, 96), (560, 88))
     drawing.box(552, 66, 16, 22, "plain", 2)
     drawing.line((560, 66), (560, 61), (640, 61))
-    drawing.text(544, 82, "pull-up", 12, "end")
+    drawing.text(576, 83, "pull-up", 12)
     drawing.circle(560, 96, 3, "solid")
     # Nothing crosses here but light.
     drawing.path("M406,24 L406,336", "mark dashed-mark")
