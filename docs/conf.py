@@ -15,7 +15,7 @@ from sphinx.environment import BuildEnvironment
 DOCS = Path(__file__).resolve().parent
 sys.path[:0] = [str(DOCS.parent / "src"), str(DOCS)]
 
-from halfbit.instruction.listing import listing, render  # noqa: E402
+from halfbit.instruction import listing, render  # noqa: E402
 
 project = "halfbit"
 author = "the halfbit contributors"
@@ -62,6 +62,7 @@ _MODULES = (
     "halfbit.decoder.effect",
     "halfbit.decoder.cv",
     "halfbit.decoder.base",
+    "halfbit.decoder.acts",
     "halfbit.capture.unsaid",
     "halfbit.limits",
     "halfbit.stream",

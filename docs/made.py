@@ -26,7 +26,7 @@ from sphinx.application import Sphinx
 from sphinx.util.docutils import SphinxDirective
 
 from halfbit.cli.main import parser
-from halfbit.decoder import ACCESSORY, MULTI_FUNCTION, CvRow
+from halfbit.decoder import ACCESSORY, MULTI_FUNCTION, RULES, CvRow
 
 __all__ = ["api_part", "command_part", "commands", "cv_part", "setup", "sources"]
 
@@ -157,6 +157,16 @@ class CvsDirective(SphinxDirective):
         return self.parse_text_to_nodes(cv_part(rows))
 
 
+class RulesDirective(SphinxDirective):
+    """``.. rules::``: the table of the rules that an audit holds a station against."""
+
+    def run(self) -> list[nodes.Node]:
+        lines = [".. list-table::", "   :header-rows: 1", "   :widths: 50 25 25", "", *_row("rule", "bounds", "source")]
+        for rule in RULES:
+            lines += _row(_plain(rule.words), rule.bounds, rule.source)
+        return self.parse_text_to_nodes("\n".join(lines))
+
+
 TESTS = Path(__file__).parent.parent / "tests"
 _SOURCE = re.compile(r"\b(S-9\.\d(?:\.\d)*|RCN-\d{3}|IEEE \d+)(?![\d.]*\d)")
 
@@ -186,4 +196,5 @@ def setup(app: Sphinx) -> dict[str, bool]:
     app.add_directive("api", ApiDirective)
     app.add_directive("sources", SourcesDirective)
     app.add_directive("cvs", CvsDirective)
+    app.add_directive("rules", RulesDirective)
     return {"parallel_read_safe": True, "parallel_write_safe": True}

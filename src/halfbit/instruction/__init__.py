@@ -54,10 +54,8 @@ else:
         if name in __all__:
             for module in _LATER:
                 found = import_module(f".{module}", __name__)
-                # All of its names, since one of them is the module's own: listing.
-                globals().update({public: getattr(found, public) for public in found.__all__})
                 if name in found.__all__:
-                    return globals()[name]
+                    return globals().setdefault(name, getattr(found, name))
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
     def __dir__() -> list[str]:
