@@ -34,7 +34,6 @@ copybutton_prompt_text = r"\$ |>>> |\.\.\. "
 copybutton_prompt_is_regexp = True
 
 autodoc_member_order = "bysource"
-autodoc_default_options = {"show-inheritance": True}
 autodoc_inherit_docstrings = False
 autodoc_preserve_defaults = True
 python_maximum_signature_line_length = 88

@@ -48,7 +48,7 @@ def command_part(words: str) -> str:
     """A command's part of the reference, as reStructuredText."""
     one = commands()[words]
     lines = [f".. program:: halfbit {words}", "", ".. code-block:: text", ""]
-    usage = one.format_usage().removeprefix("usage: ")
+    usage = inspect.cleandoc(" " * 7 + one.format_usage().removeprefix("usage: "))
     lines += [f"   {line}".rstrip() for line in usage.splitlines()] + [""]
     lines += [_plain(one.description or ""), ""]
     for group in one._action_groups:
@@ -114,7 +114,9 @@ def api_part(package: str, modules: list[str]) -> str:
             if module != "." and getattr(value, "__module__", path) not in (path, "typing", "collections.abc"):
                 continue  # another module's
             if inspect.isclass(value):
-                lines += [f".. autoclass:: {package}.{name}", "   :members:", "   :undoc-members:", ""]
+                lines += [f".. autoclass:: {package}.{name}", "   :members:", "   :undoc-members:"]
+                lines += ["   :show-inheritance:"] if value.__bases__ != (object,) else []
+                lines.append("")
             elif inspect.isroutine(value):
                 lines += [f".. autofunction:: {package}.{name}", ""]
             else:

@@ -90,7 +90,7 @@ def _strip(durations: list[int], limits: Limits = RECEIVE) -> Strip:
 def five_layers() -> Drawing:
     """The worked packet of S-9.2 from its last preamble bits on, at the five layers."""
     strip = _strip(PACKET)
-    return strip_drawing(strip, 2 * 13, len(strip.times) - 1, width=860)
+    return strip_drawing(strip, 2 * 12, len(strip.times) - 1, width=860)
 
 
 def _at(durations: list[int], place: int, value: int) -> list[int]:

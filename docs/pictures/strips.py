@@ -105,7 +105,7 @@ def _mark(drawing: Drawing, scale: _Scale, mark: Mark, y: float, row: str) -> No
     if row == "half-bits" and kind != "bad":
         return
     text = mark.text
-    for size in (13, 12, 11, 10):
+    for size in (13, 12, 11, 10, 9):
         if text_width(text, size) <= right - left - 2:
             break
     else:
