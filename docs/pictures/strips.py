@@ -106,7 +106,7 @@ def _mark(drawing: Drawing, scale: _Scale, mark: Mark, y: float, row: str) -> No
         return
     text = mark.text
     for size in (13, 12, 11, 10, 9):
-        if text_width(text, size) <= right - left - 2:
+        if text_width(text, size) <= right - left - 1.5:
             break
     else:
         if row in ("half-bits", "bits") or right - left < 30:
