@@ -36,7 +36,7 @@ def _lacking(cls: type) -> Iterator[str]:
             inherited = any(inspect.getdoc(getattr(base, name, None)) for base in cls.__mro__[1:-1])
             if not words and not inherited:
                 yield f"{cls.__name__}.{name}"
-        elif isinstance(member, enum.Enum) and (cls.__name__, name) not in _comments(cls.__module__):
+        elif isinstance(member, cls) and issubclass(cls, enum.Enum) and (cls.__name__, name) not in _comments(cls.__module__):
             yield f"{cls.__name__}.{name}"
 
 
