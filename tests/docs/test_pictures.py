@@ -48,8 +48,8 @@ def test_no_words_cover_others_or_leave_the_picture(name: str) -> None:
 def test_no_line_of_the_states_crosses_words_or_another_line() -> None:
     svg = ElementTree.fromstring(states().render("states"))
     lines = []
-    for line in svg.iter("{http://www.w3.org/2000/svg}polyline"):
-        points = [tuple(map(float, point.split(","))) for point in line.attrib["points"].split()]
+    for drawn in svg.iter("{http://www.w3.org/2000/svg}polyline"):
+        points = [(float(x), float(y)) for x, y in (point.split(",") for point in drawn.attrib["points"].split())]
         lines.append([(min(a, b), max(a, b)) for a, b in zip(points, points[1:])])
     assert len(lines) == 8
     for line in lines:

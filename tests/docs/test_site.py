@@ -85,7 +85,7 @@ def test_every_link_leads_somewhere(site: Path) -> None:
 def test_every_public_name_has_its_place(site: Path) -> None:
     with open(site / "objects.inv", "rb") as file:
         inventory = InventoryFile.load(file, "", lambda base, path: path)
-    known = {name.rpartition(".")[2] for kind, names in inventory.data.items() if kind.startswith("py:") for name in names}
+    known = {name.rpartition(".")[2] for kind, names in inventory.items() if kind.startswith("py:") for name in names}
     for package in PUBLIC:
         public = importlib.import_module(package).__all__
         assert public
