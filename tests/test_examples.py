@@ -40,7 +40,7 @@ SAYS = {
     "annotations.py": [
         "    58 to   4269  losses        the capture starts or ends inside a packet",
         "  4269 to  10761  packets       FF 00 FF",
-        " 10761 to  10875  bits          1",
+        " 10761 to  10878  bits          1",
         " 10761 to  17293  packets       07 90 97",
         " 10761 to  17293  instructions  short 7: function group one: FL on or no FL, F1 off, F2 off, F3 off, F4 off",
     ],

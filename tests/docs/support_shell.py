@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import textwrap
@@ -61,7 +62,12 @@ def pages() -> list[Path]:
 
 def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
     """Run a command in a shell; the lines it prints, errors included, and its status."""
-    path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"]))
+    path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"], str(folder / "bin")))
+    if shutil.which("cc") is None:
+        compiler = folder / "bin" / "cc"
+        compiler.parent.mkdir(exist_ok=True)
+        compiler.write_text(f'#!/bin/sh\nexec {sys.executable} -m ziglang cc "$@"\n', "utf-8")
+        compiler.chmod(0o755)
     done = subprocess.run(
         ["bash", "-o", "pipefail", "-c", words],
         cwd=folder,
