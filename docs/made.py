@@ -33,7 +33,7 @@ __all__ = ["api_part", "command_part", "commands", "cv_part", "setup", "sources"
 
 def commands() -> dict[str, argparse.ArgumentParser]:
     """Each command's parser by its words: ``"decode"``, ``"vectors check"``."""
-    return dict(_below(parser(), ""))
+    return dict(_below(parser(everything=True), ""))
 
 
 def _below(top: argparse.ArgumentParser, words: str) -> Iterator[tuple[str, argparse.ArgumentParser]]:
@@ -47,6 +47,7 @@ def _below(top: argparse.ArgumentParser, words: str) -> Iterator[tuple[str, argp
 def command_part(words: str) -> str:
     """A command's part of the reference, as reStructuredText."""
     one = commands()[words]
+    one.prog = f"halfbit {words}"
     lines = [f".. program:: halfbit {words}", "", ".. code-block:: text", ""]
     usage = inspect.cleandoc(" " * 7 + one.format_usage().removeprefix("usage: "))
     lines += [f"   {line}".rstrip() for line in usage.splitlines()] + [""]

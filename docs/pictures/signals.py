@@ -16,11 +16,11 @@ from halfbit import (
     edges_from_durations,
     half_bits,
 )
-from halfbit.inspect import Mark, Strip, strips
+from halfbit.inspect import Mark, strips
 from halfbit.simulate.distort import lost_edge, spike
 from halfbit.simulate.signal import NOMINAL, bit_durations, packet_durations, with_error_byte
 
-from .strips import strip_drawing
+from .strips import Layers, strip_drawing
 from .svg import Drawing
 
 __all__ = ["FAULTS", "fault", "five_layers", "one_and_zero"]
@@ -71,19 +71,18 @@ def one_and_zero() -> Drawing:
     return drawing
 
 
-def _strip(durations: list[int], limits: Limits = RECEIVE) -> Strip:
+def _strip(durations: list[int], limits: Limits = RECEIVE) -> Layers:
     """The whole of a short signal at all layers."""
     edges = edges_from_durations(durations, "ns")
     halves = list(half_bits(edges, limits))
     parts = list(strips(edges, limits, at=0, events=len(durations)))
-    return Strip(
+    return Layers(
         [edge.time for edge in edges],
         0,
         [Mark(one.start, one.end, "?" if isinstance(one, Fault) else str(int(one.kind is HalfBitKind.ONE))) for one in halves],
         [Mark(one.start, one.end, "?" if isinstance(one, Fault) else str(one.value)) for one in bits(halves, limits)],
         [mark for part in parts for mark in part.parts],
         [mark for part in parts for mark in part.meanings],
-        [],
     )
 
 

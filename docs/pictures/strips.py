@@ -6,11 +6,13 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import accumulate
 
-from halfbit.inspect import Mark, Strip
+import attrs
+
+from halfbit.inspect import Mark
 
 from .svg import Drawing, text_width
 
-__all__ = ["ROWS", "strip_drawing"]
+__all__ = ["ROWS", "Layers", "strip_drawing"]
 
 ROWS = ("level", "half-bits", "bits", "packet", "instruction")
 MARGIN = 92
@@ -19,6 +21,19 @@ SMALL = 9.5
 #: Durations longer than this, ns, are drawn this long, with a break in the line.
 LONGEST = 260_000
 HEIGHTS = {"level": 62, "half-bits": 32, "bits": 32, "packet": 32, "instruction": 34}
+
+
+@attrs.frozen
+class Layers:
+    """A signal at its layers. Times are ns."""
+
+    times: Sequence[int]
+    #: After the first change.
+    level: int
+    half_bits: Sequence[Mark]
+    bits: Sequence[Mark]
+    packets: Sequence[Mark]
+    instructions: Sequence[Mark]
 
 
 class _Scale:
@@ -41,23 +56,23 @@ class _Scale:
         return MARGIN + self._places[index] + part * (self._places[index + 1] - self._places[index])
 
 
-def strip_drawing(strip: Strip, low: int, high: int, width: float = 760, rows: Sequence[str] = ROWS) -> Drawing:
-    """The changes ``low`` to ``high`` of a strip, a row for each layer.
+def strip_drawing(layers: Layers, low: int, high: int, width: float = 760, rows: Sequence[str] = ROWS) -> Drawing:
+    """The changes ``low`` to ``high`` of a signal, a row for each layer.
 
     :param rows: some of :data:`ROWS`.
     """
-    times = strip.times[low : high + 1]
+    times = layers.times[low : high + 1]
     scale = _Scale(times, width - MARGIN - 12)
-    shown = [row for row in rows if row != "half-bits" or strip.half_bits]
+    shown = [row for row in rows if row != "half-bits" or layers.half_bits]
     heights = HEIGHTS if _labels(scale) else {**HEIGHTS, "level": 46}
     drawing = Drawing(width, sum(heights[row] for row in shown) + 12)
     y = 8.0
     for row in shown:
         drawing.text(4, y + (26 if row == "level" else 17), row, 13, faint=True)
         if row == "level":
-            _level(drawing, scale, strip, low, y)
+            _level(drawing, scale, layers, low, y)
         else:
-            marks = {"half-bits": strip.half_bits, "bits": strip.bits, "packet": strip.parts, "instruction": strip.meanings}
+            marks = {"half-bits": layers.half_bits, "bits": layers.bits, "packet": layers.packets, "instruction": layers.instructions}
             for mark in marks[row]:
                 _mark(drawing, scale, mark, y, row)
         y += heights[row]
@@ -71,10 +86,10 @@ def _labels(scale: _Scale) -> list[str]:
     return texts if all(text_width(text, SMALL) + 2.5 <= room for text, room in zip(texts, rooms)) else []
 
 
-def _level(drawing: Drawing, scale: _Scale, strip: Strip, low: int, y: float) -> None:
+def _level(drawing: Drawing, scale: _Scale, layers: Layers, low: int, y: float) -> None:
     """The level as a line, and under it how long it stays."""
     top, bottom = y + 6, y + 34
-    level = ((strip.level or 0) + low) % 2
+    level = (layers.level + low) % 2
     line = []
     labels = _labels(scale)
     for index, (before, after) in enumerate(zip(scale.times, scale.times[1:])):
