@@ -1,9 +1,8 @@
-"""Sphinx's settings for the documentation of halfbit, and what its pages are made from the code with."""
+"""Sphinx's settings for the documentation of halfbit."""
 
 from __future__ import annotations
 
 import builtins
-import csv
 import re
 import sys
 from pathlib import Path
@@ -14,23 +13,27 @@ from sphinx.application import Sphinx
 from sphinx.environment import BuildEnvironment
 
 DOCS = Path(__file__).resolve().parent
-sys.path.insert(0, str(DOCS.parent / "src"))
+sys.path[:0] = [str(DOCS.parent / "src"), str(DOCS)]
 
-from halfbit.decoder import MULTI_FUNCTION, RULES  # noqa: E402
-from halfbit.instruction import listing, render
+from halfbit.instruction import listing, render  # noqa: E402
 
 project = "halfbit"
 author = "the halfbit contributors"
 copyright = f"2026, {author}"
 html_title = "halfbit"
 
-extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest"]
+extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest", "sphinx_copybutton", "pictures", "made"]
 exclude_patterns = ["_build"]
-html_theme = "alabaster"
-html_theme_options = {"page_width": "66em", "description": "The track signal, half-bit by half-bit"}
+html_theme = "furo"
+html_static_path = ["_static"]
+html_css_files = ["pictures.css"]
+html_copy_source = False
+html_show_sphinx = False
+#: The copy button leaves out prompts and what commands print.
+copybutton_prompt_text = r"\$ |>>> |\.\.\. "
+copybutton_prompt_is_regexp = True
 
 autodoc_member_order = "bysource"
-autodoc_default_options = {"show-inheritance": True}
 autodoc_inherit_docstrings = False
 autodoc_preserve_defaults = True
 python_maximum_signature_line_length = 88
@@ -40,23 +43,26 @@ nitpick_ignore_regex = [
     (r"py:mod", r"halfbit(\.\w+)+"),
     (r"py:data", r"[A-Z_]+"),
     (r"py:class", r"(list|dict)\[.*JsonValue\]"),
-    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.block\.Batch|halfbit\.survey\.trial\.Stretch"),
-    (r"py:class", r"halfbit\.decoder\.acts\.Acts"),
-    (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|json|os|random|types|typing)\..*"),
+    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.batch\.Batch|halfbit\.survey\.trial\.Stretch"),
+    (r"py:class", r"halfbit\.edge\.RawEdges"),
+    (r"py:(class|obj)", r"halfbit\.machine\.(In|Out)(_contra|_co)"),
+    (r"py:.*", r"(abc|attr|attrs|collections|enum|fractions|io|json|os|pathlib|random|types|typing)\..*"),
     (r"py:.*", "|".join(name for name in dir(builtins) if name[0] != "_")),
 ]
 
 
 _MODULES = (
     "halfbit",
-    "halfbit.decoder",
-    "halfbit.decoder.cv",
-    "halfbit.decoder.effect",
-    "halfbit.decoder.rules",
-    "halfbit.decoder.seen",
     "halfbit.instruction",
     "halfbit.instruction.address",
     "halfbit.instruction.standard",
+    "halfbit.instruction.field",
+    "halfbit.decoder",
+    "halfbit.decoder.effect",
+    "halfbit.decoder.cv",
+    "halfbit.decoder.base",
+    "halfbit.decoder.acts",
+    "halfbit.capture.unsaid",
     "halfbit.limits",
     "halfbit.stream",
     "halfbit.survey",
@@ -101,23 +107,5 @@ def signature(
 def setup(app: Sphinx) -> None:
     """Make the generated pages, and the references work."""
     (DOCS / "registry.csv").write_text(render(listing(), "csv"), encoding="utf-8", newline="\n")
-    _write("rules.csv", [("rule", "bounds", "source"), *((rule.words, rule.bounds, rule.source) for rule in RULES)])
-    cvs = [
-        (
-            str(row.first) if row.first == row.last else f"{row.first} to {row.last}",
-            row.name,
-            str(row.default),
-            "read-only" if row.read_only else f"{row.least} to {row.most}",
-            row.source,
-        )
-        for row in MULTI_FUNCTION
-    ]
-    _write("cvs.csv", [("CV", "what", "default", "takes", "source"), *cvs])
     app.connect("autodoc-process-signature", signature)
     app.connect("missing-reference", resolve)
-
-
-def _write(name: str, rows: list[tuple[str, ...]]) -> None:
-    """Write a generated table."""
-    with open(DOCS / name, "w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\n").writerows(rows)

@@ -12,10 +12,14 @@ import os
 import re
 import subprocess
 import sys
+import tarfile
+import zipfile
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hatchling.builders.sdist import SdistBuilder
+from hatchling.builders.wheel import WheelBuilder
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -86,7 +90,7 @@ def _imports(path: Path) -> set[str]:
 def test_the_test_extra_has_all_that_the_tests_import(place: str) -> None:
     files = [path for path in (ROOT / place).rglob("*.py") if "benchmarks" not in path.parts]
     assert files
-    own = {"halfbit", "tests", "tomli", *(path.stem for path in (ROOT / "examples").rglob("*.py"))}
+    own = {"halfbit", "tests", "tomli", "made", "pictures", *(path.stem for path in (ROOT / "examples").rglob("*.py"))}
     foreign = set().union(*map(_imports, files)) - own - set(sys.stdlib_module_names)
     providers = importlib.metadata.packages_distributions()
     needed = _needed("test")
@@ -117,7 +121,6 @@ def test_the_pythons_named_are_those_promised() -> None:
 
 def test_it_says_that_it_is_typed() -> None:
     assert (SOURCES / "py.typed").read_bytes() == b""
-    assert "py.typed" in PROJECT["tool"]["setuptools"]["package-data"]["halfbit"]
     assert "Typing :: Typed" in PROJECT["project"]["classifiers"]
 
 
@@ -127,11 +130,31 @@ def test_every_directory_of_modules_is_a_package() -> None:
     assert [directory for directory in directories if not (directory / "__init__.py").exists()] == []
 
 
-def test_every_other_file_of_the_package_goes_into_the_wheel() -> None:
-    patterns = PROJECT["tool"]["setuptools"]["package-data"]["halfbit"]
-    packed = {path for pattern in patterns for path in SOURCES.glob(pattern)}
-    others = {path for path in SOURCES.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")}
-    assert others == packed
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, set[str]]:
+    """The names in the wheel and in the source distribution, as built from here."""
+    out = str(tmp_path_factory.mktemp("dist"))
+    (wheel,) = WheelBuilder(str(ROOT)).build(directory=out)
+    (source,) = SdistBuilder(str(ROOT)).build(directory=out)
+    with tarfile.open(source) as packed:
+        names = {name.partition("/")[2] for name in packed.getnames()}
+    return {"wheel": set(zipfile.ZipFile(wheel).namelist()), "source": names}
+
+
+def test_the_whole_package_and_nothing_else_goes_into_the_wheel(built: dict[str, set[str]]) -> None:
+    files = {path.relative_to(SOURCES.parent).as_posix() for path in SOURCES.rglob("*") if path.is_file()}
+    files = {name for name in files if "__pycache__" not in name}
+    assert {name for name in built["wheel"] if ".dist-info/" not in name} == files
+
+
+def test_the_source_distribution_has_all_that_is_checked_in(built: dict[str, set[str]]) -> None:
+    if not (ROOT / ".git").exists():
+        pytest.skip("this is no checkout")
+    done = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True)
+    checked_in = {name for name in done.stdout.splitlines() if (ROOT / name).exists()}
+    assert len(checked_in) > 300
+    assert checked_in - built["source"] == set()
+    assert {"tests/test_packaging.py", "docs/conf.py", "docs/index.rst", "examples/railway.py"} <= built["source"]
 
 
 def test_the_command_is_there() -> None:

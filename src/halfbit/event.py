@@ -104,8 +104,11 @@ class Packet:
 class Layer(enum.IntEnum):
     """The layers that find faults."""
 
+    #: Layer 2: a half-bit by itself.
     HALF_BIT = 2
+    #: Layer 3: two halves of a bit.
     BIT = 3
+    #: Layer 4: bits of a packet.
     PACKET = 4
 
 

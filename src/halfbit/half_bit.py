@@ -20,7 +20,9 @@ __all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
 class HalfBitKind(enum.IntEnum):
     """The bit that a half-bit belongs to, by its duration. The numbers are the core's answers."""
 
+    #: Half of a one-bit.
     ONE = core.ONE
+    #: Half of a zero-bit.
     ZERO = core.ZERO
 
 

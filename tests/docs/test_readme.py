@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+import sys
 from pathlib import Path
 
 import mypy.api
@@ -12,7 +13,13 @@ import pytest
 
 from halfbit.cli.main import main
 
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
 ROOT = Path(__file__).parent.parent.parent
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 README = (ROOT / "README.md").read_text("utf-8")
 
 
@@ -38,45 +45,48 @@ def test_the_code_is_typed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
     assert status == 0, out + errors
 
 
-def test_the_command_line_shows_this(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    command, *shown = blocks("text")[1].splitlines()
-    words = command.split()
-    assert words[:2] == ["$", ".venv/bin/halfbit"]
-    monkeypatch.chdir(ROOT)
-    assert main(words[2:]) == 0
-    lines = iter(capsys.readouterr().out.splitlines())
-    assert shown.count("...") == 1 and len(shown) > 10
-    for expected in shown:
-        if expected != "...":
-            assert expected in lines, f"{expected!r} is not, or not in this place, what is written"
+#: Every command of halfbit that the README shows or speaks of.
+COMMANDS = re.findall(r"^\.venv/bin/halfbit (.+)$|`halfbit ([^`]+)`", README, re.MULTILINE)
 
 
-@pytest.mark.parametrize("words", [words for words in re.findall(r"`halfbit ([^`]+)`", README) if "COMMAND" not in words])
-def test_the_commands_it_speaks_of_run(
-    words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+@pytest.mark.parametrize("words", ["".join(found) for found in COMMANDS])
+def test_the_commands_it_shows_run(
+    words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(ROOT)
-    capture = "examples/captures/shunting_turn.txt"
-    words = words.replace("FILE", capture).replace("A B", f"{capture} {capture}").replace("report.html", str(tmp_path / "report.html"))
-    assert main(words.split()) == 0
-    written = len(capsys.readouterr().out.splitlines())
-    assert written > (0 if words.startswith("compare") else 10) or (tmp_path / "report.html").exists()
+    assert main(words.replace("FILE", "examples/captures/shunting_turn.txt").split()) == 0
+    assert len(capsys.readouterr().out.splitlines()) > 10
+
+
+def test_it_shows_the_commands_that_one_begins_with() -> None:
+    shown = {"".join(found).split()[0] for found in COMMANDS}
+    assert {"survey", "decode", "inspect", "traffic", "audit"} <= shown
+
+
+def test_it_is_short_and_begins_with_the_job() -> None:
+    assert len(README.splitlines()) < 100
+    first = README.split("\n\n")[1]
+    assert "halfbit" not in first and "decoder" in first and "board" in first
 
 
 def test_every_command_stands_for_itself() -> None:
     commands = [command.strip() for command in blocks("sh")]
-    assert len(commands) == 3  # the two of the set-up, and how the site is built
-    for command in commands:
-        assert "\n" not in command
+    alone = [command for command in commands if "\n" not in command]
+    assert len(commands) == 4 and len(alone) == 3  # the two of the set-up, and how the site is built
+    for command in alone:
         assert command.startswith("python3 -m venv .venv && .venv/bin/pip install ")
-    assert commands[0].endswith(".venv/bin/halfbit decode examples/captures/shunting_turn.txt")
-    assert commands[1].endswith(".venv/bin/pytest")
+    assert alone[0].endswith(".venv/bin/halfbit decode examples/captures/shunting_turn.txt")
+    assert alone[1].endswith(".venv/bin/pytest")
 
 
 def test_ci_runs_the_test_command_of_the_readme() -> None:
     assert blocks("sh")[1].strip() in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
-@pytest.mark.parametrize("name", re.findall(r"`([\w./-]+\.(?:md|txt))`|`((?:docs|examples)/)`|`(LICENSE)`", README))
+@pytest.mark.parametrize("name", re.findall(r"\]\(([\w./-]+)\)|`((?:[\w./-]+\.md)|(?:docs|examples)/|LICENSE)`", README))
 def test_what_it_points_to_is_there(name: tuple[str, ...]) -> None:
     assert (ROOT / "".join(name)).exists()
+
+
+def test_it_can_be_cited_with_the_version_there_is() -> None:
+    assert f"the halfbit contributors, 2026, version {PROJECT['project']['version']}" in README

@@ -33,7 +33,9 @@ class Unit(enum.Enum):
 class Verdict(enum.Enum):
     """What a capture tells about a rule."""
 
+    #: It was kept each time.
     KEPT = "kept"
+    #: It was broken at least once.
     BROKEN = "broken"
     #: Nothing the rule speaks of came, it came beside a loss, or the capture is not exact enough.
     UNCLEAR = "this capture cannot tell"

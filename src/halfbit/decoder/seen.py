@@ -19,22 +19,29 @@ _TOP = (1 << _FINE) - 1
 class Item(enum.Enum):
     """What can change."""
 
+    #: The speed asked for.
     SPEED = "speed"
     #: True: forward, as the packet says; what CV 29 and CV 19 make of it is the decoder's business.
     DIRECTION = "direction"
     #: Number 0 is FL.
     FUNCTION = "function"
+    #: Which consist it belongs to.
     CONSIST = "consist"
     #: Output 0 or 1 of a pair of an accessory decoder.
     OUTPUT = "output"
+    #: What a signal shows.
     ASPECT = "aspect"
     #: A CV was written.
     CV = "CV"
     #: A register was written of which the packets do not say which CV it is, or the page register.
     REGISTER = "register"
+    #: A binary state, by its number.
     BINARY_STATE = "binary state"
+    #: An analog output, by its number.
     ANALOG = "analog output"
+    #: The highest speed allowed.
     RESTRICTION = "speed restriction"
+    #: A reset or a hard reset.
     RESET = "reset"
     #: Operations or service mode, for the whole track.
     MODE = "mode"

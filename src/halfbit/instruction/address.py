@@ -25,7 +25,9 @@ JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]
 class DecoderKind(enum.Enum):
     """The two kinds of decoder, whose CVs differ (S-9.2.2)."""
 
+    #: In a vehicle.
     MULTI_FUNCTION = "multi-function"
+    #: Beside the track: turnouts, signals.
     ACCESSORY = "accessory"
 
 

@@ -20,12 +20,19 @@ class Place(enum.Enum):
     packet but for the error detection byte.
     """
 
+    #: Behind 00000000 (S-9.2.1 A).
     BROADCAST = "behind the broadcast address"
+    #: Behind 0AAAAAAA, 1 to 127 (S-9.2.1 A).
     SHORT = "behind a short address"
+    #: Behind 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
     LONG = "behind a long address"
+    #: First byte 10AAAAAA (S-9.2.1 A).
     ACCESSORY = "accessory packet"
+    #: First byte 232 to 254 (S-9.2.1 A).
     RESERVED = "reserved address"
+    #: First byte 11111111 (S-9.2.1 A).
     IDLE = "idle address"
+    #: No address: first byte 0111xxxx in service mode (S-9.2.3 E).
     SERVICE = "service mode"
 
     @property
