@@ -1,0 +1,75 @@
+"""What makes a reading of the times less likely, and by how much.
+
+A cost is the negative logarithm of how likely something is, in nepers. Costs order readings: how often each thing happens
+need only be about right. The figures are those with which ``tests/trial`` read most and gave nothing that was not sent.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+
+import attrs
+
+__all__ = ["ADRIFT", "BEAM", "Costs", "How", "NARROW", "SURELY", "costs_of"]
+
+#: Readings followed at most.
+BEAM = 14
+#: Readings this much costlier than the best are dropped.
+SURELY = 14.0
+#: A preamble that starts although the best reading is amid a packet.
+ADRIFT = 8.0
+#: A change that fits, but leaves less than this of the lateness possible so far, may be another one.
+NARROW = 1.0
+
+
+class How(enum.IntFlag):
+    """What a reading assumes beside the bits."""
+
+    MISSED = 1
+    DOUBLED = 2
+    SPIKE = 4
+    LATE = 8
+    TURN = 16
+    STRETCHED = 32
+    CUTOUT = 64
+
+
+@attrs.frozen
+class Costs:
+    """The cost of each thing, nepers."""
+
+    #: A change that is not in the capture.
+    missed: float = 6.0
+    #: A change that was noted twice, and one of a spike's two.
+    doubled: float = 5.0
+    spike: float = 7.0
+    #: A change seen earlier or later than changes are.
+    late: float = 6.0
+    #: The same where the time since the change before is too short for a long turn.
+    late_short: float = 6.0
+    #: Two changes missing between two that are seen, and four: in one long turn of a loop, or in two.
+    turn: float = 11.0
+    turns: float = math.inf
+    #: Three halves in one duration that ends late.
+    turn_late: float = math.inf
+    #: A stretched zero.
+    stretched: float = 8.0
+    #: The end bit's last half runs into a cutout.
+    cutout: float = 3.0
+
+
+def costs_of(late_rare: int, stretched: float) -> Costs:
+    """The costs for a capture.
+
+    :param late_rare: of a loop with long turns, ns; else 0. A loop sees no change twice, and misses them in twos.
+    :param stretched: share of the zeros that are stretched, 0 to 1.
+    """
+    stretch = min(max(-math.log(max(stretched, 1e-9)), 0.7), 8.0)
+    if not late_rare:
+        return Costs(stretched=stretch)
+    never = math.inf
+    return Costs(
+        missed=never, doubled=never, spike=never,
+        late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, stretched=stretch,
+    )  # fmt: skip
