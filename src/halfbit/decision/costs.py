@@ -59,17 +59,21 @@ class Costs:
     cutout: float = 3.0
 
 
-def costs_of(late_rare: int, stretched: float) -> Costs:
+#: Lateness from which on a capture is one of a loop that polls, ns: interrupts and timers see changes sooner.
+POLLED = 25_000
+
+
+def costs_of(rare: int, late: int, stretched: float) -> Costs:
     """The costs for a capture.
 
-    :param late_rare: of a loop with long turns, ns; else 0. A loop sees no change twice, and misses them in twos.
+    :param rare: the lateness in a loop's long turns, ns; 0 if there are none.
+    :param late: the usual lateness, ns. A loop that polls sees no change twice, and misses them in twos.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """
     stretch = min(max(-math.log(max(stretched, 1e-9)), 0.7), 8.0)
-    if not late_rare:
+    if not rare and late < POLLED:
         return Costs(stretched=stretch)
-    never = math.inf
-    return Costs(
-        missed=never, doubled=never, spike=never,
-        late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, stretched=stretch,
-    )  # fmt: skip
+    polled = Costs(missed=math.inf, doubled=math.inf, spike=math.inf, late=9.0, late_short=9.0, stretched=stretch)
+    if not rare:
+        return polled
+    return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5)

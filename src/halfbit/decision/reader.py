@@ -23,7 +23,7 @@ from operator import itemgetter, xor
 from typing import NamedTuple
 
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, NARROW, SURELY, Costs, How, costs_of
+from .costs import ADRIFT, BEAM, NARROW, POLLED, SURELY, How, costs_of
 from .lengths import Lengths
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps, steps_of
 
@@ -36,15 +36,16 @@ BEGUN = 8
 #: So much costlier than the best must every other packet be.
 MARGIN = 4.0
 #: A reading with a wrong error byte may be likelier by so much.
-REFUSED = 7.0
+REFUSED = 5.0
+#: A change that leaves as little of the lateness possible so far as makes it less likely than so much more than that it is
+#: late, may be late.
+PERHAPS = 3.0
 #: What a packet may cost, and what more for each half-bit of it; and for a loop with long turns.
 COST = 12.0
 COST_HALF = 0.3
 COST_HALF_TURNS = 0.8
 #: Changes after which a packet is given, or not, though readings that may become others are left.
 WAIT = 24
-#: Single changes are missed by inputs that see changes within this, ns; slower loops miss them in twos.
-EXACT = 25 * US
 #: Shortest time in which two changes can lie, ns.
 TWO = 95 * US
 #: A change is noted twice within this, a spike lasts no longer, and no change is seen later, ns.
@@ -107,17 +108,19 @@ class SequenceReader:
     :param lengths: of the station's half-bits.
     :param late: from a change to when it is seen, the longest time less the shortest, ns.
     :param start: the time of the first change, ns.
+    :param slack: how far a half-bit may be from these lengths, ns.
     """
 
-    def __init__(self, limits: Limits, lengths: Lengths, late: int, start: int = 0) -> None:
+    def __init__(self, limits: Limits, lengths: Lengths, late: int, start: int = 0, slack: int = SLACK) -> None:
         #: Halves in each duration.
         self._each = 2 if limits.one_edge else 1
         self._late = late + abs(lengths.one_difference) // 2
         self._rare = limits.late_rare
+        self._exact = self._late < POLLED and not self._rare
         self._need = 2 * limits.preamble_min
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
-        self._slack = SLACK * self._each
+        self._slack = slack * self._each
         self._readings: list[_Reading] = []
         self._before: list[_Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
@@ -135,7 +138,8 @@ class SequenceReader:
         """Go on with other lengths."""
         each = self._each
         self._one, self._unit = lengths.one, each * lengths.one
-        self._costs = costs_of(self._rare, lengths.stretched)
+        self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._perhaps_late = self._costs.late - PERHAPS
         self._steps = steps_of(each, lengths)
         self._missed = steps_of(2 * each, lengths)
         self._missed_twice = steps_of(3 * each, lengths) if each == 1 else ()
@@ -159,13 +163,13 @@ class SequenceReader:
                 if low > now or high < early:
                     continue
                 width = high - low
-                if low < early:
-                    low = early
                 if high > now:
                     high = now
-                narrower = _log(width) - _log(high - low)
+                narrower = _log(width) - _log(high - max(low, early))
                 if narrower < NARROW:
                     fits = True
+                if low < early and narrower < self._perhaps_late:
+                    low = early
                 if place and then < END:
                     bits |= value << shift
                     if bits < too_long:
@@ -174,7 +178,7 @@ class SequenceReader:
                     self._leave(after, (cost + narrower, place, value, low, high, trail), then, shift, bits, ones)
             if not fits:
                 surprised.append(reading)
-            elif self._late < EXACT and now - was_low >= 2 * self._unit - slack:
+            elif self._exact and now - was_low >= 2 * self._unit - slack:
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
         if surprised:
             self._assume(after, surprised)
@@ -257,7 +261,7 @@ class SequenceReader:
         :param surprised: these readings.
         """
         costs, now = self._costs, self.now
-        least = min(min(map(_by_cost, after.values()), default=inf), surprised[0][0] + costs.doubled)
+        least = min(min(map(_by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
         limit = least + SURELY
         duration = self._duration
         for reading in surprised:
