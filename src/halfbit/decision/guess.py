@@ -6,20 +6,18 @@ guess within 2 us reads enough to learn the rest.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate, product
 from operator import sub
 
 import attrs
 
 from ..limits import US, Limits
-from .costs import How
-from .lengths import Lengths, Span, learned, spread
-from .reader import MARGIN, SLACK, Found, SequenceReader
+from .lengths import Lengths, learned, pieces_of, spread
+from .reader import MARGIN, SLACK, SequenceReader
 
-__all__ = ["Learned", "guessed", "spans_of"]
+__all__ = ["Learned", "guessed"]
 
 #: Halves of ones in a row that are a preamble: as many as a decoder may rest on (S-9.2 A: 10 one-bits).
 RUN = 20
@@ -33,13 +31,15 @@ LEAST = 36 * US
 STRETCHED = (0.0, 0.25)
 #: While lengths are guessed: how far half-bits may be off, and how much later changes may be seen, ns.
 ROUGH_SLACK = 2 * US
-ROUGH_LATE = 12 * US
+ROUGH_LATENCY = 12 * US
 #: Up to this lateness durations of a kind stand out, ns; where at least so many of all are in a group.
 CLEAR = 20 * US
 GROUP = 0.03
 GROUPS = 4
 #: Durations that guesses are tried on: some six packets.
 FIRST = 800
+#: Durations of a packet that show how late its changes are.
+WHOLE = 40
 #: Share of the preambles behind which packets must be read for a guess to be right at once.
 ENOUGH = 0.7
 #: Fewest packets to learn from.
@@ -52,98 +52,76 @@ class Learned:
 
     lengths: Lengths
     #: How much later than others changes are seen, ns.
-    late: int
+    latency: int
     #: Packets that say so.
     packets: int
 
 
-def guessed(durations: Sequence[int], limits: Limits, late: int) -> Learned | None:
+def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned | None:
     """The lengths behind some hundreds of durations; None if no guess reads packets.
 
-    :param late: from a change to when it is seen, the longest time less the shortest, ns.
+    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
     """
     each = 2 if limits.one_edge else 1
-    one, preambles = _ones(durations[:FIRST], late, each)
+    one, preambles = _ones(durations[:FIRST], latency, each)
     if not preambles:
         return None
     best: Learned | None = None
-    for lengths in _guesses(durations[:FIRST], one, late, each):
-        found = _tried(durations[:FIRST], limits, lengths, late + ROUGH_LATE, ROUGH_SLACK)
+    for lengths in _guesses(durations[:FIRST], one, latency, each):
+        found = _tried(durations[:FIRST], limits, lengths, latency + ROUGH_LATENCY, ROUGH_SLACK)
         if found is not None and (best is None or found.packets > best.packets):
             best = found
             if found.packets >= ENOUGH * preambles:
                 break
-    # With what was learned, twice, since the guess may have been 2 us off.
+    if best is None:
+        return None
+    # Once more with what was learned, on all; and again, since the guess may have been 2 us off.
+    better = None
     for _ in range(2):
-        again = best and _tried(durations, limits, best.lengths, max(late, best.late), SLACK)
-        best = again or best
-    return best
+        again = _tried(durations, limits, (better or best).lengths, max(latency, (better or best).latency), SLACK)
+        if again is None or better is not None and again.packets < better.packets:
+            break
+        better = again
+    return better
 
 
-def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, late: int, slack: int) -> Learned | None:
+def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, slack: int) -> Learned | None:
     """Read with some lengths, and learn from the packets."""
-    reader = SequenceReader(limits, lengths, late, slack=slack)
+    reader = SequenceReader(limits, lengths, latency, slack=slack)
     for duration in durations:
         reader.feed(duration)
     reader.finish()
     found = [packet for packet in reader.found if packet.margin >= MARGIN]
-    spans = list(spans_of(found, durations, lengths, 2 if limits.one_edge else 1))
-    if len(spans) < FEWEST:
+    if len(found) < FEWEST:
         return None
-    better = learned(spans, late)
+    times = list(accumulate(durations, initial=0))
+    pieces = [
+        piece
+        for packet in found
+        for piece in pieces_of(packet.data, packet.end, times, lengths, latency, limits.one_edge)
+    ]
+    better = learned(pieces, latency)
     if better is None:
         return None
-    spreads = sorted(spread(span, better, late) for span in spans)
-    return Learned(better, spreads[len(spreads) * 9 // 10], len(found))
+    spreads = sorted(spread(piece, better, latency) for piece in pieces if len(piece) >= WHOLE)
+    return Learned(better, spreads[len(spreads) // 2] if spreads else 0, len(found))
 
 
-def spans_of(
-    found: Iterable[Found], durations: Sequence[int], lengths: Lengths, each: int, start: int = 0
-) -> Iterator[Span]:
-    """The packets in which nothing went wrong, with their durations.
-
-    :param start: of the durations, ns.
-    """
-    times = list(accumulate(durations, initial=start))
-    for packet in found:
-        if packet.how & ~How.STRETCHED:
-            continue
-        # The preamble's first bits may be half a bit off.
-        bits = [1] * (RUN // 2)
-        for byte in packet.data:
-            bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
-        bits.append(1)
-        last = bisect_left(times, packet.end)
-        offsets = (0,) if each == 1 else (0, 1)
-        spans = []
-        for offset in offsets:
-            count = (2 * len(bits) - offset) // each
-            # Where a change in the middle of the end bit is the last one seen of it, it lies before its end.
-            end = last - offset
-            if count <= end < len(times):
-                spans.append(Span(bits, durations[end - count : end], each, offset))
-        yield from sorted(spans, key=lambda span: _misfit(span, lengths))[:1]
-
-
-def _misfit(span: Span, lengths: Lengths) -> int:
-    """How badly lengths fit, ns."""
-    return sum(
-        min(abs(duration - sum(lengths.half(kind, bool(last)) for kind, last in halves)), 50 * US)
-        for duration, halves in span.steps()
-    )
-
-
-def _ones(durations: Sequence[int], late: int, each: int) -> tuple[int, int]:
+def _ones(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:
     """Half of a one-bit, ns, and the number of preambles; 0 where there are none."""
     count = RUN // each
     totals = list(accumulate(durations, initial=0))
     if len(totals) <= count:
         return 0, 0
-    one = min(map(sub, totals[count:], totals)) // RUN
+    if latency <= CLEAR:
+        near = [duration for duration in durations if duration // each in ONES]
+        one = next(iter(_groups(near, 0, latency)), 0) // each
+    else:
+        one = min(map(sub, totals[count:], totals)) // RUN
     if one not in ONES:
         return 0, 0
     halves = total = preambles = 0
-    for run in _runs(durations, one * each, late, each):
+    for run in _runs(durations, one * each, latency, each):
         if len(run) >= count:
             # A zero's half next to it may look like the run's last one, or its first.
             inner = run[2:-2]
@@ -151,26 +129,26 @@ def _ones(durations: Sequence[int], late: int, each: int) -> tuple[int, int]:
     return (total // halves, preambles) if halves else (one, preambles)
 
 
-def _runs(durations: Sequence[int], nominal: int, late: int, each: int) -> Iterator[list[int]]:
+def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> Iterator[list[int]]:
     """Durations in a row whose changes can all be as far apart as this, ns."""
     run: list[int] = []
-    low, high = 0, late
+    low, high = 0, latency
     for duration in durations:
         low = max(low + duration - nominal - each * ROUGH_SLACK, 0)
-        high = min(high + duration - nominal + each * ROUGH_SLACK, late)
+        high = min(high + duration - nominal + each * ROUGH_SLACK, latency)
         if low <= high:
             run.append(duration)
             continue
         yield run
-        run, low, high = [], 0, late
+        run, low, high = [], 0, latency
     yield run
 
 
-def _guesses(durations: Sequence[int], one: int, late: int, each: int) -> Iterator[Lengths]:
+def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Iterator[Lengths]:
     """Lengths to try, the likelier ones first."""
     pairs: list[tuple[int, int]] = []
-    if late <= CLEAR:
-        groups = _groups(durations, one * each + late + CLEAR // 2, late)
+    if latency <= CLEAR:
+        groups = _groups(durations, one * each + latency + CLEAR // 2, latency)
         if each == 1:
             pairs = [(first, last) for first, last in product(groups, groups)]
         else:
@@ -185,9 +163,9 @@ def _guesses(durations: Sequence[int], one: int, late: int, each: int) -> Iterat
     yield Lengths(one, one + LEAST, one + LEAST, 0, 1.0)
 
 
-def _groups(durations: Sequence[int], least: int, late: int) -> list[int]:
+def _groups(durations: Sequence[int], least: int, latency: int) -> list[int]:
     """Lengths beyond ``least`` that are frequent, ns, the most frequent first."""
-    width = late // 2 + 4 * US
+    width = latency // 2 + 4 * US
     bins = Counter(duration // US for duration in durations if duration >= least)
     groups: list[int] = []
     while bins and len(groups) < GROUPS:

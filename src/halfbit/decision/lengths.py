@@ -1,107 +1,217 @@
 """How long the station's half-bits are: learned from packets that were read, never assumed.
 
 A sound station's ones last 55 to 61 us a half, its zeros 95 us and more, and the halves of a bit may differ (S-9.1 A,
-table 1); a capture's clock may be off on top.
+table 1). A capture's clock may be off on top.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate
-from statistics import fmean
+from statistics import fmean, median_low
 from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["Lengths", "Span", "learned", "spread"]
+__all__ = ["Lengths", "Piece", "learned", "pieces_of", "spread"]
 
-#: By how much more than lateness explains a zero's half is longer than a typical one, to count as stretched, ns.
+#: By how much more than latency explains a zero's half is longer than a typical one, to count as stretched, ns.
 STRETCHED = 8 * US
+#: Totals further off than this beside latency are left out, ns.
+OFF = 4 * US
+#: One-bits before the start bit that are looked at.
+PREAMBLE = 13
+
+#: Half-bits in one duration: 1 or 0, and 1 for the last half of its bit.
+Halves = tuple[tuple[int, int], ...]
+#: Durations in a row, ns, each with the half-bits in it.
+Piece = list[tuple[int, Halves]]
 
 
 class Lengths(NamedTuple):
     """Half-bits as this station sends them and this clock counts them, ns."""
 
-    #: Half of a one-bit, the mean of both. ``one_difference``: the first less the last.
+    #: Half of a one-bit, the mean of both.
     one: int
     zero_first: int
     zero_last: int
+    #: A one-bit's first half less its last one.
     one_difference: int = 0
     #: Share of the zeros that are stretched beyond that, 0 to 1.
     stretched: float = 0.0
 
-    def half(self, kind: int, last: bool) -> int:
-        """A half-bit of a kind, 1 or 0, the first or the last of its bit."""
+    def half(self, kind: int, last: int) -> int:
+        """A half-bit of a kind, 1 or 0, the first (0) or the last (1) of its bit."""
         if kind:
             return self.one
         return self.zero_last if last else self.zero_first
 
+    def towards(self, other: Lengths) -> Lengths:
+        """The mean of these, which many packets gave, and those that a few gave."""
+        return Lengths(
+            *((3 * old + new) // 4 for old, new in zip(self[:4], other[:4])), (3 * self.stretched + other.stretched) / 4
+        )
 
-class Span(NamedTuple):
-    """A packet's bits from its preamble to its end bit, and the durations they last."""
-
-    bits: Sequence[int]
-    #: Of their half-bits, ns; or of twos of them, where only every second change was captured.
-    durations: Sequence[int]
-    #: Half-bits in each duration; and the first duration's first half-bit, 1 if it is a bit's last one.
-    each: int = 1
-    offset: int = 0
-
-    def steps(self) -> Iterator[tuple[int, tuple[tuple[int, int], ...]]]:
-        """Each duration, with the half-bits in it: kind, and 1 for the last of its bit."""
-        halves = [(bit, last) for bit in self.bits for last in (0, 1)][self.offset :]
-        return zip(self.durations, zip(*(halves[place :: self.each] for place in range(self.each))))
+    def of(self, halves: Halves) -> int:
+        """Some half-bits together."""
+        return sum(self.half(kind, last) for kind, last in halves)
 
 
-def learned(spans: Iterable[Span], late: int) -> Lengths | None:
-    """The lengths of the half-bits of some packets; None if they do not tell.
+def pieces_of(
+    data: bytes, end: int, times: Sequence[int], lengths: Lengths, latency: int, one_edge: bool
+) -> list[Piece]:
+    """The durations of a packet whose half-bits are plain to see, from about its preamble on.
 
-    :param late: from a change to when it is seen, the longest time less the shortest, ns.
+    :param end: of the packet, ns.
+    :param times: of the changes around it, ns.
+    :param lengths: about those of the half-bits.
+    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
     """
-    by_halves: dict[tuple[tuple[int, int], ...], list[int]] = {}
-    for span in spans:
-        for duration, halves in span.steps():
+    bits = [1] * PREAMBLE
+    for byte in data:
+        bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
+    halves = [(bit, last) for bit in (*bits, 1) for last in (0, 1)]
+    if not one_edge:
+        return _aligned([(half,) for half in halves], end, times, lengths, latency)
+    whole = list(zip(halves[::2], halves[1::2]))
+    split = list(zip(halves[1::2], halves[2::2]))
+    # Only every second change is there: those between bits, or those within.
+    readings = (_aligned(whole, end, times, lengths, latency), _aligned(split, end - lengths.one, times, lengths, latency))
+    return max(readings, key=lambda pieces: sum(map(len, pieces)))
+
+
+def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:
+    """Lay half-bits beside changes, from the last one back; leave out what does not fit."""
+    near = latency + STRETCHED
+    at = bisect_left(times, end - near)
+    while at + 1 < len(times) and abs(times[at + 1] - end) <= abs(times[at] - end):
+        at += 1
+    pieces: list[Piece] = [[]]
+    seen = at < len(times) and abs(times[at] - end) <= near
+    now = times[at] if seen else end
+    for place in range(len(groups) - 1, -1, -1):
+        halves = groups[place]
+        expected = now - lengths.of(halves)
+        while at > 0 and times[at - 1] > expected + near:
+            at, seen = at - 1, False  # one change too many, or too late
+        if at == 0:
+            break
+        before = times[at - 1]
+        fits = before >= expected - near
+        if not fits and not all(kind for kind, _ in halves):
+            # A stretched zero, unless the change is where the one before is expected.
+            further = lengths.of(groups[place - 1]) if place else 0
+            fits = abs(before - expected + further) > near
+        if fits and seen:
+            pieces[-1].append((now - before, halves))
+        elif pieces[-1]:
+            pieces.append([])
+        at, now, seen = (at - 1, before, True) if fits else (at, expected, False)
+    return [piece[::-1] for piece in pieces if piece]
+
+
+def learned(pieces: Iterable[Piece], latency: int) -> Lengths | None:
+    """The lengths of half-bits, from packets; None if they do not tell.
+
+    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    """
+    pieces = list(pieces)
+    by_halves: dict[Halves, list[int]] = {}
+    for piece in pieces:
+        for duration, halves in piece:
             by_halves.setdefault(halves, []).append(duration)
-    most = round(1.5 * late) + STRETCHED
-    means = {}
-    plain = zeros = 0
-    for halves, durations in by_halves.items():
-        if all(kind for kind, _ in halves):
-            means[halves] = fmean(durations)
-            continue
-        limit = sorted(durations)[len(durations) // 4] + most
-        kept = [duration for duration in durations if duration <= limit]
-        means[halves] = fmean(kept)
-        plain, zeros = plain + len(kept), zeros + len(durations)
-    return _lengths(means, 1 - plain / zeros) if zeros else None
-
-
-def _lengths(means: dict[tuple[tuple[int, int], ...], float], stretched: float) -> Lengths | None:
-    """The lengths, from the means of durations."""
-    if ((1, 0),) in means:  # single half-bits
-        ones = [means.get(((1, last),), 0.0) for last in (0, 1)]
-        zeros = [means.get(((0, last),), 0.0) for last in (0, 1)]
-        one, difference = fmean(ones), ones[0] - ones[1]
-    else:
-        split = ((1, 1), (1, 0)) in means  # each last half-bit with the next bit's first
-        bits = means.get(((1, 1), (1, 0)) if split else ((1, 0), (1, 1)), 0.0)
-        one, difference = bits / 2, 0.0
-        if split:
-            zeros = [means.get(((1, 1), (0, 0)), 0.0) - one, means.get(((0, 1), (1, 0)), 0.0) - one]
-        else:
-            zeros = [means.get(((0, 0), (0, 1)), 0.0) / 2] * 2
-    if one <= 0 or min(zeros) <= one:
+    middles = {halves: median_low(durations) for halves, durations in by_halves.items()}
+    means = {
+        halves: fmean(d for d in durations if abs(d - middles[halves]) <= latency + OFF)
+        for halves, durations in by_halves.items()
+    }
+    most = {halves: middle + latency + STRETCHED for halves, middle in middles.items()}
+    of_zeros = [duration > most[halves] for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)]
+    if not of_zeros or not any(map(_ones, by_halves)):
         return None
-    return Lengths(round(one), round(zeros[0]), round(zeros[1]), round(difference), stretched)
+    one, zero = _fitted(list(_totals(pieces, most)), means, latency)
+    if not 0 < one < zero:
+        return None
+    first, last = _apart(means, zero)
+    ones = [means.get(((1, last),), one) for last in (0, 1)]
+    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), fmean(of_zeros))
 
 
-def spread(span: Span, lengths: Lengths, late: int) -> int:
-    """By how much more some change of a packet is late than another, ns; behind a stretched zero that starts anew."""
+def _ones(halves: Halves) -> int:
+    """How many are of ones, if all are; else 0."""
+    return len(halves) if all(kind for kind, _ in halves) else 0
+
+
+def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], latency: int) -> tuple[float, float]:
+    """Half of a one and half of a zero: what fits totals best, without those that fit badly; 0 if there are too few.
+
+    They fit badly if a zero is stretched by little, or a change was taken for another one.
+    """
+    one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
+    zero = fmean(
+        (mean - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
+        for halves, mean in means.items()
+        if not _ones(halves)
+    )
+    for each in (US, US // 4):
+        one, zero = _least_squares(
+            (ones, zeros, total)
+            for ones, zeros, total in totals
+            if abs(total - ones * one - zeros * zero) <= latency + OFF + each * (ones + zeros)
+        )
+    return one, zero
+
+
+def _totals(pieces: Iterable[Piece], most: dict[Halves, float]) -> Iterator[tuple[int, int, int]]:
+    """Of preambles, and of what is between stretched zeros: halves of ones, halves of zeros, and how long they last, ns.
+
+    Over many half-bits latency adds next to nothing.
+    """
+    for piece in pieces:
+        ones = zeros = total = 0
+        preamble = True
+        for duration, halves in piece:
+            kinds = sum(kind for kind, _ in halves)
+            stretched = duration > most[halves]
+            if stretched or preamble and kinds < len(halves):
+                yield ones, zeros, total
+                ones = zeros = total = 0
+                preamble = False
+            if not stretched:
+                ones, zeros, total = ones + kinds, zeros + len(halves) - kinds, total + duration
+        yield ones, zeros, total
+
+
+def _least_squares(totals: Iterable[tuple[int, int, int]]) -> tuple[float, float]:
+    """Half of a one and half of a zero that fit totals best; 0 if there are too few."""
+    aa = ab = bb = at = bt = 0
+    for ones, zeros, total in totals:
+        aa, ab, bb = aa + ones * ones, ab + ones * zeros, bb + zeros * zeros
+        at, bt = at + ones * total, bt + zeros * total
+    determinant = aa * bb - ab * ab
+    if determinant <= 0:
+        return 0.0, 0.0
+    return (at * bb - bt * ab) / determinant, (bt * aa - at * ab) / determinant
+
+
+def _apart(means: dict[Halves, float], zero: float) -> tuple[float, float]:
+    """Both halves of a zero, from the mean of them and the means of durations."""
+    for first, last in ((((0, 0),), ((0, 1),)), (((1, 1), (0, 0)), ((0, 1), (1, 0)))):
+        if first in means and last in means:
+            difference = means[first] - means[last]
+            return zero + difference / 2, zero - difference / 2
+    return zero, zero
+
+
+def spread(piece: Piece, lengths: Lengths, latency: int) -> int:
+    """By how much more some change is late than another, ns; behind a stretched zero that starts anew."""
     runs = [[0]]
-    for duration, halves in span.steps():
-        off = duration - sum(lengths.half(kind, bool(last)) for kind, last in halves)
-        if off > late + STRETCHED and not all(kind for kind, _ in halves):
-            runs.append([])
-        runs[-1].append(off)
-    totals = [list(accumulate(run, initial=0)) for run in runs]
+    for duration, halves in piece:
+        off = duration - lengths.of(halves)
+        if off <= latency + STRETCHED:
+            runs[-1].append(off)
+        else:
+            runs.append([0])
+    totals = [list(accumulate(run)) for run in runs]
     return max(max(total) - min(total) for total in totals)

@@ -115,7 +115,7 @@ class SequenceReader:
         #: Halves in each duration.
         self._each = 2 if limits.one_edge else 1
         self._late = late + abs(lengths.one_difference) // 2
-        self._rare = limits.late_rare
+        self._rare = limits.latency_rare
         self._exact = self._late < POLLED and not self._rare
         self._need = 2 * limits.preamble_min
         self._shortest = limits.packet_min
@@ -194,13 +194,14 @@ class SequenceReader:
             self._waited = WAIT
             self._decide()
 
-    @property
-    def idle_from(self) -> int:
-        """Where the one-bits start that reach up to now, ns."""
-        for reading in self._readings[:1]:
-            if reading[1] == RUN and not reading[5].how:
-                return reading[5].run_start
-        return self._run_start
+    def rest(self) -> tuple[int, bool]:
+        """Where the one-bits start that reach up to now, ns; and whether it is inside a packet that no one-bits do."""
+        for _, place, _, _, _, trail in self._readings[:1]:
+            if place != RUN:
+                return self.now, True
+            if not trail.how:
+                return trail.run_start, False
+        return self._run_start, False
 
     def _follow_run(self, now: int, early: int) -> None:
         """Count the halves of ones in a row, whatever the readings make of them."""
@@ -353,13 +354,12 @@ class SequenceReader:
 
     def _decide(self) -> None:
         """Give the best reading's packet, or drop it, once no other may still become one."""
-        best = self._readings[0]
-        trail = best[5]
-        self._waited += 1
-        if not trail.found:
+        best = self._readings[0] if self._readings else None
+        if best is None or not best[5].found:
             self._waited = 0
             return
-        packet = trail.found[0]
+        self._waited += 1
+        packet = best[5].found[0]
         margin, open_still = SURELY, False
         for reading in self._readings:
             if not _has(reading, packet):

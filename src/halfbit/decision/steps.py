@@ -69,8 +69,8 @@ def _half_bits(place: int) -> tuple[tuple[int, int, int | None], ...]:
     return ((kind, END if kind else before(1), None),)
 
 
-def _is_last(place: int) -> bool:
-    return _WITHIN <= place < END
+def _is_last(place: int) -> int:
+    return int(_WITHIN <= place < END)
 
 
 def _steps(place: int, count: int, lengths: Lengths) -> list[Step]:
