@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, product
 from operator import sub
+from typing import NamedTuple
 
 import attrs
 
@@ -27,13 +28,24 @@ ONES = range(48 * US, 70 * US)
 BEYOND = tuple(us * US for us in (42, 46, 38, 50, 54, 58, 34, 62, 66, 30))
 #: What they are at least, if all zeros are stretched.
 LEAST = 36 * US
-#: Shares of stretched zeros that are tried.
-STRETCHED = (0.0, 0.25)
-#: While lengths are guessed: how far half-bits may be off, and how much later changes may be seen, ns.
-ROUGH_SLACK = 2 * US
-ROUGH_LATENCY = 12 * US
+#: Shares of stretched zeros that are tried: where durations of a kind stand out, and else.
+STRETCHED = (0.15, 0.0, 0.25)
+
+
+class _Rough(NamedTuple):
+    """How much later changes may be seen, and how far half-bits may be off, as long as lengths are not exact, ns."""
+
+    latency: int
+    slack: int
+
+
+#: Lengths that stand out among the durations, and others.
+SEEN = _Rough(3 * US, US // 2)
+GUESSED = _Rough(12 * US, 2 * US)
 #: Up to this lateness durations of a kind stand out, ns; where at least so many of all are in a group.
-CLEAR = 20 * US
+CLEAR = 8 * US
+#: Distance between durations of different kinds, beside latency, ns.
+NEAR = 10 * US
 GROUP = 0.03
 GROUPS = 4
 #: Durations that guesses are tried on: some six packets.
@@ -42,6 +54,8 @@ FIRST = 800
 WHOLE = 40
 #: Share of the preambles behind which packets must be read for a guess to be right at once.
 ENOUGH = 0.7
+#: Durations without a packet after which a guess is given up: some three packets.
+VAIN = 350
 #: Fewest packets to learn from.
 FEWEST = 2
 
@@ -67,8 +81,8 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
     if not preambles:
         return None
     best: Learned | None = None
-    for lengths in _guesses(durations[:FIRST], one, latency, each):
-        found = _tried(durations[:FIRST], limits, lengths, latency + ROUGH_LATENCY, ROUGH_SLACK)
+    for lengths, rough in _guesses(durations[:FIRST], one, latency, each):
+        found = _tried(durations[:FIRST], limits, lengths, latency + rough.latency, rough.slack)
         if found is not None and (best is None or found.packets > best.packets):
             best = found
             if found.packets >= ENOUGH * preambles:
@@ -88,8 +102,11 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
 def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, slack: int) -> Learned | None:
     """Read with some lengths, and learn from the packets."""
     reader = SequenceReader(limits, lengths, latency, slack=slack)
-    for duration in durations:
+    vain = VAIN * (1 + bool(limits.latency_rare))
+    for at, duration in enumerate(durations):
         reader.feed(duration)
+        if at == vain and not reader.found:
+            return None
     reader.finish()
     found = [packet for packet in reader.found if packet.margin >= MARGIN]
     if len(found) < FEWEST:
@@ -100,7 +117,7 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
         for packet in found
         for piece in pieces_of(packet.data, packet.end, times, lengths, latency, limits.one_edge)
     ]
-    better = learned(pieces, latency)
+    better = learned(pieces, latency, limits.latency_rare)
     if better is None:
         return None
     spreads = sorted(spread(piece, better, latency) for piece in pieces if len(piece) >= WHOLE)
@@ -113,20 +130,29 @@ def _ones(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:
     totals = list(accumulate(durations, initial=0))
     if len(totals) <= count:
         return 0, 0
-    if latency <= CLEAR:
-        near = [duration for duration in durations if duration // each in ONES]
-        one = next(iter(_groups(near, 0, latency)), 0) // each
-    else:
-        one = min(map(sub, totals[count:], totals)) // RUN
+    near = [duration for duration in durations if duration // each in ONES]
+    frequent = next(iter(_groups(near, 0, latency)), 0) // each
+    shortest = min(map(sub, totals[count:], totals)) // RUN
+    # Changes noted twice make a row too short. With a loop's latency several lengths are frequent.
+    for one in (frequent, shortest) if latency <= CLEAR else (shortest, frequent):
+        found = _preambles(durations, one, latency, each)
+        if found[1]:
+            return found
+    return 0, 0
+
+
+def _preambles(durations: Sequence[int], one: int, latency: int, each: int) -> tuple[int, int]:
+    """Half of a one-bit, if ``one`` is about that, and the number of preambles, ns; 0 if there are none."""
     if one not in ONES:
         return 0, 0
+    count = RUN // each
     halves = total = preambles = 0
     for run in _runs(durations, one * each, latency, each):
         if len(run) >= count:
             # A zero's half next to it may look like the run's last one, or its first.
             inner = run[2:-2]
             halves, total, preambles = halves + len(inner) * each, total + sum(inner), preambles + 1
-    return (total // halves, preambles) if halves else (one, preambles)
+    return (total // halves, preambles) if halves else (0, 0)
 
 
 def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> Iterator[list[int]]:
@@ -134,8 +160,8 @@ def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> It
     run: list[int] = []
     low, high = 0, latency
     for duration in durations:
-        low = max(low + duration - nominal - each * ROUGH_SLACK, 0)
-        high = min(high + duration - nominal + each * ROUGH_SLACK, latency)
+        low = max(low + duration - nominal - each * GUESSED.slack, 0)
+        high = min(high + duration - nominal + each * GUESSED.slack, latency)
         if low <= high:
             run.append(duration)
             continue
@@ -144,23 +170,27 @@ def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> It
     yield run
 
 
-def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Iterator[Lengths]:
+def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Iterator[tuple[Lengths, _Rough]]:
     """Lengths to try, the likelier ones first."""
     pairs: list[tuple[int, int]] = []
-    if latency <= CLEAR:
-        groups = _groups(durations, one * each + latency + CLEAR // 2, latency)
+    clear = latency <= CLEAR
+    if clear:
+        groups = _groups(durations, one * each + latency + NEAR, latency)
         if each == 1:
-            pairs = [(first, last) for first, last in product(groups, groups)]
+            pairs = list(product(groups, repeat=2))
         else:
             pairs = [(group // 2, group // 2) for group in groups]
-            pairs += [(first - one, last - one) for first, last in product(groups, groups)]
-    for stretched in STRETCHED:
+            split = [(first - one, last - one) for first, last in product(groups, repeat=2)]
+            # Two zeros in a row last as long as both halves.
+            split.sort(key=lambda pair: min(abs(sum(pair) - group) for group in groups) > latency + NEAR)
+            pairs += split
+        pairs = [pair for pair in pairs if min(pair) > one]
+    for stretched in (STRETCHED[:1] if clear else STRETCHED[1:]):
         for first, last in pairs:
-            if min(first, last) > one:
-                yield Lengths(one, first, last, 0, stretched)
+            yield Lengths(one, first, last, 0, stretched), SEEN
         for beyond in BEYOND:
-            yield Lengths(one, one + beyond, one + beyond, 0, stretched)
-    yield Lengths(one, one + LEAST, one + LEAST, 0, 1.0)
+            yield Lengths(one, one + beyond, one + beyond, 0, stretched), GUESSED
+    yield Lengths(one, one + LEAST, one + LEAST, 0, 1.0), GUESSED
 
 
 def _groups(durations: Sequence[int], least: int, latency: int) -> list[int]:

@@ -18,6 +18,12 @@ __all__ = ["Lengths", "Piece", "learned", "pieces_of", "spread"]
 
 #: By how much more than latency explains a zero's half is longer than a typical one, to count as stretched, ns.
 STRETCHED = 8 * US
+#: Share of stretched zeros up to which they are rather changes that are late.
+SOME = 0.01
+#: How far lengths that are about right may be off, ns.
+NEAR = 3 * US
+#: Changes in a row that may be missing.
+MISSING = 4
 #: Totals further off than this beside latency are left out, ns.
 OFF = 4 * US
 #: One-bits before the start bit that are looked at.
@@ -83,7 +89,7 @@ def pieces_of(
 
 def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:
     """Lay half-bits beside changes, from the last one back; leave out what does not fit."""
-    near = latency + STRETCHED
+    near = latency + NEAR
     at = bisect_left(times, end - near)
     while at + 1 < len(times) and abs(times[at + 1] - end) <= abs(times[at] - end):
         at += 1
@@ -100,9 +106,9 @@ def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: 
         before = times[at - 1]
         fits = before >= expected - near
         if not fits and not all(kind for kind, _ in halves):
-            # A stretched zero, unless the change is where the one before is expected.
-            further = lengths.of(groups[place - 1]) if place else 0
-            fits = abs(before - expected + further) > near
+            # A stretched zero, unless the change is where one before it is expected.
+            further = accumulate(map(lengths.of, groups[place - 1 : max(place - MISSING, 0) - 1 : -1]), initial=0)
+            fits = all(abs(expected - before - length) > near for length in further)
         if fits and seen:
             pieces[-1].append((now - before, halves))
         elif pieces[-1]:
@@ -111,10 +117,11 @@ def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: 
     return [piece[::-1] for piece in pieces if piece]
 
 
-def learned(pieces: Iterable[Piece], latency: int) -> Lengths | None:
+def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | None:
     """The lengths of half-bits, from packets; None if they do not tell.
 
     :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param rare: the same in a loop's long turns, ns; 0 if there are none.
     """
     pieces = list(pieces)
     by_halves: dict[Halves, list[int]] = {}
@@ -127,7 +134,7 @@ def learned(pieces: Iterable[Piece], latency: int) -> Lengths | None:
         for halves, durations in by_halves.items()
     }
     most = {halves: middle + latency + STRETCHED for halves, middle in middles.items()}
-    of_zeros = [duration > most[halves] for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)]
+    of_zeros = [duration > most[halves] + rare for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)]
     if not of_zeros or not any(map(_ones, by_halves)):
         return None
     one, zero = _fitted(list(_totals(pieces, most)), means, latency)
@@ -135,7 +142,8 @@ def learned(pieces: Iterable[Piece], latency: int) -> Lengths | None:
         return None
     first, last = _apart(means, zero)
     ones = [means.get(((1, last),), one) for last in (0, 1)]
-    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), fmean(of_zeros))
+    share = fmean(of_zeros)
+    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share if share > SOME else 0.0)
 
 
 def _ones(halves: Halves) -> int:

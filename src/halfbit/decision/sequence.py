@@ -45,7 +45,7 @@ class SequenceReceiver:
 
     def __init__(self, limits: Limits, start: int = 0) -> None:
         self._limits = limits
-        self._latency = max(limits.latency_max, LEAST_LATENCY)
+        self._latency = max(limits.latency_max, LEAST_LATENCY) + US
         self._tiles = Tiles(limits, start)
         self._reader: SequenceReader | None = None
         self._recent: list[int] = []  # the last durations, ns
@@ -133,6 +133,7 @@ class SequenceReceiver:
                 for piece in pieces_of(packet.data, packet.end, times, self._learned, latency, one_edge)
             ),
             latency,
+            self._limits.latency_rare,
         )
         del self._found[:-LAST]
         if new is not None:
