@@ -6,7 +6,6 @@ need only be about right. The figures are those with which ``tests/trial`` read 
 
 from __future__ import annotations
 
-import enum
 import math
 
 import attrs
@@ -23,8 +22,8 @@ ADRIFT = 8.0
 NARROW = 1.0
 
 
-class How(enum.IntFlag):
-    """What a reading assumes beside the bits."""
+class How:
+    """What a reading assumes beside the bits: flags, plain numbers since thousands are joined."""
 
     MISSED = 1
     DOUBLED = 2

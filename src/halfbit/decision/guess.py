@@ -15,10 +15,10 @@ from typing import NamedTuple
 import attrs
 
 from ..limits import US, Limits
-from .lengths import Lengths, learned, pieces_of, spread
-from .reader import MARGIN, SLACK, SequenceReader
+from .lengths import SLACK, Lengths, learned, pieces_of, spread
+from .reader import MARGIN, SequenceReader
 
-__all__ = ["Learned", "guessed"]
+__all__ = ["Learned", "guessed", "ones_of"]
 
 #: Halves of ones in a row that are a preamble: as many as a decoder may rest on (S-9.2 A: 10 one-bits).
 RUN = 20
@@ -77,7 +77,7 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
     :param latency: from a change to when it is seen, the longest time less the shortest, ns.
     """
     each = 2 if limits.one_edge else 1
-    one, preambles = _ones(durations[:FIRST], latency, each)
+    one, preambles = ones_of(durations[:FIRST], latency, each)
     if not preambles:
         return None
     best: Learned | None = None
@@ -124,7 +124,7 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
     return Learned(better, spreads[len(spreads) // 2] if spreads else 0, len(found))
 
 
-def _ones(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:
+def ones_of(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:
     """Half of a one-bit, ns, and the number of preambles; 0 where there are none."""
     count = RUN // each
     totals = list(accumulate(durations, initial=0))
@@ -177,10 +177,10 @@ def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Ite
     if clear:
         groups = _groups(durations, one * each + latency + NEAR, latency)
         if each == 1:
-            pairs = list(product(groups, repeat=2))
+            pairs = list(product(groups, groups))
         else:
             pairs = [(group // 2, group // 2) for group in groups]
-            split = [(first - one, last - one) for first, last in product(groups, repeat=2)]
+            split = [(first - one, last - one) for first, last in product(groups, groups)]
             # Two zeros in a row last as long as both halves.
             split.sort(key=lambda pair: min(abs(sum(pair) - group) for group in groups) > latency + NEAR)
             pairs += split

@@ -14,8 +14,10 @@ from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["Lengths", "Piece", "learned", "pieces_of", "spread"]
+__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "pieces_of", "spread"]
 
+#: How far a half-bit may be from what was learned, ns.
+SLACK = 300
 #: By how much more than latency explains a zero's half is longer than a typical one, to count as stretched, ns.
 STRETCHED = 8 * US
 #: Share of stretched zeros up to which they are rather changes that are late.
@@ -55,13 +57,24 @@ class Lengths(NamedTuple):
 
     def towards(self, other: Lengths) -> Lengths:
         """The mean of these, which many packets gave, and those that a few gave."""
-        return Lengths(
-            *((3 * old + new) // 4 for old, new in zip(self[:4], other[:4])), (3 * self.stretched + other.stretched) / 4
-        )
+        one, first, last, difference = ((3 * old + new) // 4 for old, new in zip(self[:4], other[:4]))
+        return Lengths(one, first, last, difference, (3 * self.stretched + other.stretched) / 4)
 
     def of(self, halves: Halves) -> int:
         """Some half-bits together."""
         return sum(self.half(kind, last) for kind, last in halves)
+
+
+#: Until some are learned: nominal values (S-9.1 A, table 1).
+NOMINAL = Lengths(58 * US, 100 * US, 100 * US)
+
+
+def bits_of(data: bytes) -> list[int]:
+    """The bits of a packet from its start bit to its end bit (S-9.2 A)."""
+    bits = []
+    for byte in data:
+        bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
+    return [*bits, 1]
 
 
 def pieces_of(
@@ -74,10 +87,7 @@ def pieces_of(
     :param lengths: about those of the half-bits.
     :param latency: from a change to when it is seen, the longest time less the shortest, ns.
     """
-    bits = [1] * PREAMBLE
-    for byte in data:
-        bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
-    halves = [(bit, last) for bit in (*bits, 1) for last in (0, 1)]
+    halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
     if not one_edge:
         return _aligned([(half,) for half in halves], end, times, lengths, latency)
     whole = list(zip(halves[::2], halves[1::2]))
@@ -171,7 +181,7 @@ def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], late
     return one, zero
 
 
-def _totals(pieces: Iterable[Piece], most: dict[Halves, float]) -> Iterator[tuple[int, int, int]]:
+def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[int, int, int]]:
     """Of preambles, and of what is between stretched zeros: halves of ones, halves of zeros, and how long they last, ns.
 
     Over many half-bits latency adds next to nothing.
@@ -223,3 +233,24 @@ def spread(piece: Piece, lengths: Lengths, latency: int) -> int:
             runs.append([0])
     totals = [list(accumulate(run)) for run in runs]
     return max(max(total) - min(total) for total in totals)
+
+
+def fits(bits: Sequence[int], durations: Sequence[int], lengths: Lengths, latency: int) -> bool:
+    """Whether all changes of some bits can have been seen within ``latency``, ns.
+
+    :param durations: of the bits' half-bits, ns.
+    """
+    low, high = 0, latency
+    stretches = lengths.stretched > 0
+    for place, duration in enumerate(durations):
+        kind = bits[place // 2]
+        off = duration - lengths.half(kind, place & 1)
+        low, high = max(low + off - SLACK, 0), min(high + off + SLACK, latency)
+        if low <= high:
+            if stretches and not kind:
+                low = 0  # by how much this zero is stretched, only the station knows
+        elif kind or off < 0:
+            return False
+        else:
+            low, high = 0, latency  # a stretched zero
+    return True

@@ -23,14 +23,12 @@ from operator import itemgetter, xor
 from typing import NamedTuple
 
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, NARROW, POLLED, SURELY, How, costs_of
-from .lengths import Lengths
+from .costs import ADRIFT, BEAM, NARROW, SURELY, How, costs_of
+from .lengths import SLACK, Lengths
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps, steps_of
 
 __all__ = ["Found", "SequenceReader"]
 
-#: How far a half-bit may be from what was learned, ns.
-SLACK = 300
 #: Halves of ones in a row after which a preamble may have begun, though the best reading is amid a packet.
 BEGUN = 8
 #: So much costlier than the best must every other packet be.
@@ -46,6 +44,8 @@ COST_HALF = 0.3
 COST_HALF_TURNS = 0.8
 #: Changes after which a packet is given, or not, though readings that may become others are left.
 WAIT = 24
+#: Latency up to which one missed change is looked for even where the times fit without, ns.
+EXACT = 8 * US
 #: Shortest time in which two changes can lie, ns.
 TWO = 95 * US
 #: A change is noted twice within this, a spike lasts no longer, and no change is seen later, ns.
@@ -116,7 +116,7 @@ class SequenceReader:
         self._each = 2 if limits.one_edge else 1
         self._late = late + abs(lengths.one_difference) // 2
         self._rare = limits.latency_rare
-        self._exact = self._late < POLLED and not self._rare
+        self._exact = self._late < EXACT and not self._rare
         self._need = 2 * limits.preamble_min
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
@@ -310,7 +310,7 @@ class SequenceReader:
             elif low > now > was_low and not rare and late <= limit:
                 self._move(after, late, reading, step, low, high, How.LATE)
 
-    def _skip(self, after: _Readings, reading: _Reading, steps: Steps, cost: float, how: How) -> None:
+    def _skip(self, after: _Readings, reading: _Reading, steps: Steps, cost: float, how: int) -> None:
         """Changes are missing before this one, or the one before it counts for nothing."""
         now, early, slack = self.now, self.now - self._late, 2 * self._slack
         for step in steps[reading[1]]:
@@ -329,7 +329,7 @@ class SequenceReader:
                 self._move(after, reading[0] + self._costs.turn_late, reading, step, low, high, How.TURN | How.LATE)
 
     def _move(
-        self, after: _Readings, cost: float, reading: _Reading, step: Step, low: int, high: int, how: How
+        self, after: _Readings, cost: float, reading: _Reading, step: Step, low: int, high: int, how: int
     ) -> None:
         """Keep a reading that went a step on, with something assumed."""
         _, place, value, _, _, trail = reading
@@ -400,12 +400,12 @@ def _best_of(after: _Readings) -> list[_Reading]:
     return readings
 
 
-def _and(trail: _Trail, how: How) -> _Trail:
-    return trail._replace(how=trail.how | how)
+def _and(trail: _Trail, how: int) -> _Trail:
+    return _Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found)
 
 
 def _without_first(trail: _Trail) -> _Trail:
-    return trail._replace(found=trail.found[1:])
+    return _Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
 
 
 def _has(reading: _Reading, packet: Found) -> bool:

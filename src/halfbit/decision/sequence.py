@@ -12,7 +12,7 @@ from itertools import accumulate
 from ..event import PacketEvent
 from ..limits import US, Limits
 from .guess import guessed
-from .lengths import Lengths, learned, pieces_of
+from .lengths import NOMINAL, learned, pieces_of
 from .reader import MARGIN, Found, SequenceReader
 from .tiles import Tiles, recovery_of
 
@@ -31,8 +31,6 @@ LAST = 12
 MORE_LATENCY = 12 * US
 #: What changes can be late by at least, ns: a timer counts in steps, a crossing takes time.
 LEAST_LATENCY = 3 * US
-#: Lengths until some are learned: nominal values (S-9.1 A, table 1).
-NOMINAL = Lengths(58 * US, 100 * US, 100 * US)
 
 
 class SequenceReceiver:
