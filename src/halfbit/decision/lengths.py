@@ -6,7 +6,7 @@ table 1). A capture's clock may be off on top.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate
 from statistics import fmean, median_low
@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "pieces_of", "spread"]
+__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread"]
 
 #: How far a half-bit may be from what was learned, ns.
 SLACK = 300
@@ -75,6 +75,12 @@ def bits_of(data: bytes) -> list[int]:
     for byte in data:
         bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
     return [*bits, 1]
+
+
+def piece_of(bits: Sequence[int], durations: Iterable[int]) -> Piece:
+    """Bits with the durations of their half-bits, all of which are there."""
+    halves = ((bit, last) for bit in bits for last in (0, 1))
+    return [(duration, (half,)) for duration, half in zip(durations, halves)]
 
 
 def pieces_of(
@@ -138,7 +144,7 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     for piece in pieces:
         for duration, halves in piece:
             by_halves.setdefault(halves, []).append(duration)
-    middles = {halves: median_low(durations) for halves, durations in by_halves.items()}
+    middles = {halves: _middle(durations, latency) for halves, durations in by_halves.items()}
     means = {
         halves: fmean(d for d in durations if abs(d - middles[halves]) <= latency + OFF)
         for halves, durations in by_halves.items()
@@ -154,6 +160,14 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     ones = [means.get(((1, last),), one) for last in (0, 1)]
     share = fmean(of_zeros)
     return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share if share > SOME else 0.0)
+
+
+def _middle(durations: list[int], latency: int) -> int:
+    """The middle of durations of a kind, but for stretched ones; the least, if most are stretched."""
+    ordered = sorted(durations)
+    least = ordered[len(ordered) // 20]
+    plain = ordered[: bisect_right(ordered, least + 2 * latency + STRETCHED)]
+    return median_low(plain) if 2 * len(plain) > len(ordered) else least
 
 
 def _ones(halves: Halves) -> int:

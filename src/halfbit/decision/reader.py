@@ -25,7 +25,7 @@ from typing import NamedTuple
 from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, NARROW, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
-from .steps import END, RUN, WITHIN_END_BIT, Step, Steps, steps_of
+from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
 
@@ -121,18 +121,28 @@ class SequenceReader:
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
         self._slack = slack * self._each
-        self._readings: list[_Reading] = []
+        #: Packets, for whoever reads this to take.
+        self.found: list[Found] = []
+        self.learn(lengths)
+        self.restart(start)
+
+    def restart(self, start: int, after_packet: bool = False) -> None:
+        """Read on from a change, with nothing known of what was before.
+
+        :param start: when it was, ns.
+        :param after_packet: whether a packet ended there: its end bit counts for the next preamble (S-9.2 A).
+        """
+        #: The time of the last change, ns.
+        self.now = start
+        # A run of one-bits that is in no reading yet: halves, when the last change was, where it starts.
+        self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
+        after = (0.0, RUN, 2, self._low, self._high, _Trail(start))
+        self._readings: list[_Reading] = [after] if after_packet else []
         self._before: list[_Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
         self._waited = 0
         self._refused = (inf, start)  # the least cost with a wrong error byte, and when
-        # A run of one-bits that is in no reading yet: halves, when the last change was, where it starts.
-        self._run, self._low, self._high, self._run_start = 0, start - late, start, start
-        self.learn(lengths)
-        #: The time of the last change, ns.
-        self.now = start
-        #: Packets, for whoever reads this to take.
-        self.found: list[Found] = []
+        self.found.clear()
 
     def learn(self, lengths: Lengths) -> None:
         """Go on with other lengths."""
@@ -140,10 +150,10 @@ class SequenceReader:
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._perhaps_late = self._costs.late - PERHAPS
-        self._steps = steps_of(each, lengths)
-        self._missed = steps_of(2 * each, lengths)
-        self._missed_twice = steps_of(3 * each, lengths) if each == 1 else ()
-        self._turns = steps_of(5, lengths) if self._rare and each == 1 else ()
+        self._steps = Steps(each, lengths)
+        self._missed = Steps(2 * each, lengths)
+        self._missed_twice = Steps(3 * each, lengths) if each == 1 else None
+        self._turns = Steps(5, lengths) if self._rare and each == 1 else None
 
     def feed(self, duration: int) -> None:
         """Take one duration, ns."""
@@ -277,12 +287,12 @@ class SequenceReader:
             # One, two or four changes missing before it.
             if cost + costs.missed <= limit:
                 self._skip(after, reading, self._missed, costs.missed, How.MISSED)
-            if self._missed_twice and cost + costs.turn <= limit:
+            if self._missed_twice is not None and cost + costs.turn <= limit:
                 how = How.TURN if self._rare else How.MISSED
                 self._skip(after, reading, self._missed_twice, costs.turn, how)
-                if self._turns and cost + costs.turns <= limit:
+                if self._turns is not None and cost + costs.turns <= limit:
                     self._skip(after, reading, self._turns, costs.turns, how)
-                    self._skip_late(after, reading)
+                    self._skip_late(after, reading, self._missed_twice)
             if place == WITHIN_END_BIT:
                 self._cut_out(after, reading)
         if surprised[0] is not self._readings[0]:
@@ -320,10 +330,10 @@ class SequenceReader:
                 narrower = _log(high - low) - _log(inside[1] - inside[0])
                 self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
 
-    def _skip_late(self, after: _Readings, reading: _Reading) -> None:
+    def _skip_late(self, after: _Readings, reading: _Reading, steps: Steps) -> None:
         """Two changes fell into a long turn, and one into another long turn right behind."""
         early, slack = self.now - self._late, 3 * self._slack
-        for step in self._missed_twice[reading[1]]:
+        for step in steps[reading[1]]:
             low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
             if early - self._rare < high < early:
                 self._move(after, reading[0] + self._costs.turn_late, reading, step, low, high, How.TURN | How.LATE)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from .lengths import Lengths
 
-__all__ = ["END", "RUN", "WITHIN_END_BIT", "Step", "Steps", "steps_of"]
+__all__ = ["END", "RUN", "WITHIN_END_BIT", "Step", "Steps"]
 
 RUN = 0
 _BEFORE = 1
@@ -51,8 +51,17 @@ class Step(NamedTuple):
     zeros: bool
 
 
-#: For each place, what may come.
-Steps = tuple[tuple[Step, ...], ...]
+class Steps(dict[int, tuple[Step, ...]]):
+    """For each place, the ways in which so many half-bits can follow; worked out when a place is first asked for."""
+
+    def __init__(self, count: int, lengths: Lengths) -> None:
+        super().__init__()
+        self._count = count
+        self._lengths = lengths
+
+    def __missing__(self, place: int) -> tuple[Step, ...]:
+        self[place] = steps = tuple(_steps(place, self._count, self._lengths))
+        return steps
 
 
 def _half_bits(place: int) -> tuple[tuple[int, int, int | None], ...]:
@@ -86,8 +95,3 @@ def _steps(place: int, count: int, lengths: Lengths) -> list[Step]:
             length = lengths.half(kind, _is_last(place)) + rest.length
             steps.append(Step(length, rest.place, shift, bits, outside + rest.ones, not kind or rest.zeros))
     return steps
-
-
-def steps_of(count: int, lengths: Lengths) -> Steps:
-    """For each place, the ways in which so many half-bits can follow."""
-    return tuple(tuple(_steps(place, count, lengths)) for place in range(END))

@@ -22,14 +22,16 @@ import attrs
 from ..event import Cutout, Packet, PacketEvent
 from ..ledger import Ledger, long_as_cutout
 from ..limits import US, Limits
-from .guess import ones_of
+from .guess import guessed, ones_of
 from .lane import Lane
-from .lengths import NOMINAL, Lengths, Piece, bits_of, fits, learned, pieces_of
+from .lengths import NOMINAL, Lengths, Piece, bits_of, fits, learned, piece_of, pieces_of
 
 __all__ = ["SumReceiver"]
 
 #: Durations from which lengths are learned: some twelve packets.
 FIRST = 1500
+#: Durations without a packet after which lengths are taken to be wrong. Twice as many each time that does not help.
+NO_PACKET = 3000
 #: Of so many packets one teaches; after so many these are learned from.
 SOME = 4
 MANY = 64
@@ -80,6 +82,7 @@ class SumReceiver:
         self._held: _Held | None = None
         self._packets = 0
         self._pieces: list[Piece] = []
+        self._since, self._again = 0, NO_PACKET  # durations since the last packet or guess, and after how many to guess
         #: The time of the last change, ns.
         self.now = start
 
@@ -91,6 +94,9 @@ class SumReceiver:
             return self._begin() if len(self._halves) >= FIRST else []
         if len(self._halves) > 2 * KEPT:
             del self._halves[:-KEPT]
+        self._since += 1
+        if self._since > self._again:
+            self._guess_again()
         return self._read()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
@@ -116,9 +122,23 @@ class SumReceiver:
     def _begin(self) -> list[PacketEvent]:
         """Learn the lengths from what has come so far, then read it."""
         durations, self._halves, self.now = self._halves, [], self._start
-        self.lengths = first_lengths(durations, self._limits) or NOMINAL
+        self.lengths = self._guess(durations) or NOMINAL
         self._lanes = tuple(Lane(self._limits, self.lengths, self._start) for _ in range(2))
         return self.feed_many(durations)
+
+    def _guess(self, durations: Sequence[int]) -> Lengths | None:
+        lengths = first_lengths(durations, self._limits)
+        found = None if lengths else guessed(durations, self._limits, self._limits.latency_max)
+        return lengths if found is None else found.lengths
+
+    def _guess_again(self) -> None:
+        """No packet for long: the lengths may be wrong."""
+        self._since, self._again = 0, 2 * self._again
+        lengths = self._guess(self._halves[-FIRST:])
+        if lengths is not None:
+            self.lengths = lengths
+            for lane in self._lanes:
+                lane.learn(lengths)
 
     def _read(self) -> list[PacketEvent]:
         """Take the last two durations as a bit of the lane whose turn it is."""
@@ -170,6 +190,7 @@ class SumReceiver:
 
     def _give(self, held: _Held) -> list[PacketEvent]:
         self._held = None
+        self._since, self._again = 0, NO_PACKET
         packet, lane = held.packet, self._lanes[held.turn]
         events = self._losses(lane, packet.start)
         start = max(packet.start, self._settled) if events else self._settled
@@ -241,8 +262,7 @@ def _read_by(lengths: Lengths, durations: Sequence[int], limits: Limits) -> Iter
             bits = [1] * (limits.preamble_min - 1) + bits_of(packet.data)
             start = at + 1 - 2 * len(bits)
             if start >= 0:
-                halves = ((bit, last) for bit in bits for last in (0, 1))
-                yield [(duration, (half,)) for duration, half in zip(durations[start : at + 1], halves)]
+                yield piece_of(bits, durations[start : at + 1])
 
 
 def _fit(piece: Piece, lengths: Lengths, latency: int) -> bool:

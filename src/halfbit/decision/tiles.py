@@ -38,7 +38,8 @@ class Tiles:
         self._limits = limits
         #: Everything up to here is accounted for, ns.
         self.settled = start
-        self._after_packet = after_packet
+        #: Whether a packet ends there.
+        self.after_packet = after_packet
         self._any = after_packet
 
     def take(self, found: Found, recovered: Recovery | None) -> list[PacketEvent]:
@@ -49,7 +50,7 @@ class Tiles:
         margin = None if recovered is None else round(math.exp(found.margin))
         events.append(Packet(found.data, found.preamble, self.settled, found.end, recovered, margin))
         self.settled = found.end
-        self._after_packet = self._any = True
+        self.after_packet = self._any = True
         return events
 
     def lose(self, end: int, inside: bool = False) -> list[PacketEvent]:
@@ -61,7 +62,7 @@ class Tiles:
         if end <= start:
             return []
         self.settled = end
-        after_packet, self._after_packet = self._after_packet, False
+        after_packet, self.after_packet = self.after_packet, False
         if after_packet and long_as_cutout(end - start, self._limits):
             return [Cutout(start, end)]
         kind = FaultKind.CUT if inside or not self._any else FaultKind.UNCLEAR

@@ -180,7 +180,7 @@ def _pairs(durations: Sequence[int], halves: Sequence[int]) -> list[_Step]:
 
 def _misfit(span: _Span, limits: Limits) -> float:
     return sum(
-        min(abs(step.duration - step.sent(limits.one_nominal, limits.zero_nominal)), FAR) for step in span.steps
+        min(abs(step.duration - step.sent(58 * US, 100 * US)), FAR) for step in span.steps
     )
 
 
