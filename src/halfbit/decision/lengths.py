@@ -22,6 +22,8 @@ SLACK = 300
 STRETCHED = 8 * US
 #: Share of stretched zeros up to which they are rather changes that are late.
 SOME = 0.01
+#: Where zeros are stretched, they may be shorter by so much than it seems, ns.
+LESS = 1 * US
 #: How far lengths that are about right may be off, ns.
 NEAR = 3 * US
 #: Changes in a row that may be missing.
@@ -159,7 +161,11 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     first, last = _apart(means, zero)
     ones = [means.get(((1, last),), one) for last in (0, 1)]
     share = fmean(of_zeros)
-    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share if share > SOME else 0.0)
+    if share <= SOME:
+        return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
+    # Zeros that are stretched by little are taken for plain ones: those are shorter than it seems.
+    least = latency // 16
+    return Lengths(round(one), round(first) - least, round(last) - least, round(ones[0] - ones[1]), share)
 
 
 def _middle(durations: list[int], latency: int) -> int:
@@ -186,13 +192,25 @@ def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], late
         for halves, mean in means.items()
         if not _ones(halves)
     )
+    # A preamble has ones only; what is left of a total without its ones is zeros.
+    preambles = [(ones, total) for ones, zeros, total in totals if not zeros]
     for each in (US, US // 4):
-        one, zero = _least_squares(
-            (ones, zeros, total)
-            for ones, zeros, total in totals
-            if abs(total - ones * one - zeros * zero) <= latency + OFF + each * (ones + zeros)
-        )
+        one = _mean(preambles, one, latency, each)
+        zero = _mean([(zeros, total - ones * one) for ones, zeros, total in totals if zeros], zero, latency, each)
     return one, zero
+
+
+def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each: int) -> float:
+    """The length of one of several, from their number and how long they last, ns; 0 if nothing fits.
+
+    :param about: what it is about.
+    :param each: how far each of them may be off that, ns.
+    """
+    squares = products = 0.0
+    for number, total in totals:
+        if abs(total - number * about) <= latency + OFF + each * number:
+            squares, products = squares + number * number, products + number * total
+    return products / squares if squares else 0.0
 
 
 def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[int, int, int]]:
@@ -213,18 +231,6 @@ def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[
             if not stretched:
                 ones, zeros, total = ones + kinds, zeros + len(halves) - kinds, total + duration
         yield ones, zeros, total
-
-
-def _least_squares(totals: Iterable[tuple[int, int, int]]) -> tuple[float, float]:
-    """Half of a one and half of a zero that fit totals best; 0 if there are too few."""
-    aa = ab = bb = at = bt = 0
-    for ones, zeros, total in totals:
-        aa, ab, bb = aa + ones * ones, ab + ones * zeros, bb + zeros * zeros
-        at, bt = at + ones * total, bt + zeros * total
-    determinant = aa * bb - ab * ab
-    if determinant <= 0:
-        return 0.0, 0.0
-    return (at * bb - bt * ab) / determinant, (bt * aa - at * ab) / determinant
 
 
 def _apart(means: dict[Halves, float], zero: float) -> tuple[float, float]:
@@ -259,6 +265,8 @@ def fits(bits: Sequence[int], durations: Sequence[int], lengths: Lengths, latenc
     for place, duration in enumerate(durations):
         kind = bits[place // 2]
         off = duration - lengths.half(kind, place & 1)
+        if stretches and not kind:
+            off += LESS
         low, high = max(low + off - SLACK, 0), min(high + off + SLACK, latency)
         if low <= high:
             if stretches and not kind:

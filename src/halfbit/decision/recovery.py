@@ -21,7 +21,7 @@ from .guess import guessed
 from .lengths import NOMINAL, Lengths, Piece, bits_of, learned, piece_of, spread
 from .reader import SequenceReader
 from .sequence import LEAST_LATENCY, MORE_LATENCY
-from .sums import SumReceiver
+from .sums import ONES, SumReceiver
 from .tiles import Tiles, recovery_of
 
 __all__ = ["RecoveringReceiver"]
@@ -230,7 +230,7 @@ class RecoveringReceiver:
         self._packets = 0
         times, pieces = self._times, []
         for packet in packets:
-            bits = [1] * (self._limits.preamble_min - 1) + bits_of(packet.data)
+            bits = [1] * (min(packet.preamble, ONES) - 1) + bits_of(packet.data)
             last = bisect_left(times, packet.end)
             if last >= 2 * len(bits):
                 piece = piece_of(bits, [b - a for a, b in pairwise(times[last - 2 * len(bits) : last + 1])])

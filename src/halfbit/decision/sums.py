@@ -41,6 +41,8 @@ FEWEST = 2
 BEYOND = 42 * US
 #: How badly lengths that a single packet taught may fit another one, beside latency, ns.
 ROUGH = 15 * US
+#: One-bits of a preamble that are looked at.
+ONES = 24
 #: Half-bits of a byte, and of what is looked at before a packet.
 PER_BYTE = 18
 PREAMBLE = 40
@@ -259,7 +261,7 @@ def _read_by(lengths: Lengths, durations: Sequence[int], limits: Limits) -> Iter
         now += durations[at]
         packet = lanes[at & 1].feed(durations[at - 1], durations[at], now, durations[max(at - reach, 0) : at + 1])
         if packet is not None:
-            bits = [1] * (limits.preamble_min - 1) + bits_of(packet.data)
+            bits = [1] * (min(packet.preamble, ONES) - 1) + bits_of(packet.data)
             start = at + 1 - 2 * len(bits)
             if start >= 0:
                 yield piece_of(bits, durations[start : at + 1])
