@@ -7,7 +7,7 @@ guess within 2 us reads enough to learn the rest.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate, product
 from operator import sub
 from typing import NamedTuple
@@ -15,10 +15,11 @@ from typing import NamedTuple
 import attrs
 
 from ..limits import US, Limits
-from .lengths import SLACK, Lengths, learned, pieces_of, spread
-from .reader import MARGIN, SequenceReader
+from .costs import How
+from .lengths import SLACK, Lengths, Piece, learned, pieces_of, spread, whole_piece
+from .reader import MARGIN, Found, SequenceReader
 
-__all__ = ["Learned", "guessed", "ones_of"]
+__all__ = ["Learned", "guessed", "learned_from", "ones_of"]
 
 #: Halves of ones in a row that are a preamble: as many as a decoder may rest on (S-9.2 A: 10 one-bits).
 RUN = 20
@@ -112,16 +113,30 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
     if len(found) < FEWEST:
         return None
     times = list(accumulate(durations, initial=0))
-    pieces = [
-        piece
-        for packet in found
-        for piece in pieces_of(packet.data, packet.end, times, lengths, latency, limits.one_edge)
-    ]
-    better = learned(pieces, latency, limits.latency_rare)
+    better, pieces = learned_from(found, times, lengths, limits, latency)
     if better is None:
         return None
-    spreads = sorted(spread(piece, better, latency) for piece in pieces if len(piece) >= WHOLE)
+    # A zero that is stretched by little looks like a change that is late.
+    whole = [] if better.stretched else [piece for piece in pieces if len(piece) >= WHOLE]
+    spreads = sorted(spread(piece, better, latency) for piece in whole)
     return Learned(better, spreads[len(spreads) // 2] if spreads else 0, len(found))
+
+
+def learned_from(
+    found: Iterable[Found], times: Sequence[int], lengths: Lengths, limits: Limits, latency: int
+) -> tuple[Lengths | None, list[Piece]]:
+    """The lengths behind packets, and their durations.
+
+    :param times: of the changes, ns.
+    :param lengths: about those of the half-bits.
+    """
+    pieces: list[Piece] = []
+    for packet in found:
+        if packet.how & ~How.STRETCHED or limits.one_edge:
+            pieces += pieces_of(packet.data, packet.end, times, lengths, latency, limits.one_edge)
+        else:
+            pieces += whole_piece(packet.data, packet.preamble, packet.end, times)
+    return learned(pieces, latency, limits.latency_rare), pieces
 
 
 def ones_of(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from statistics import fmean, median_low
 from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread"]
+__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
 
 #: How far a half-bit may be from what was learned, ns.
 SLACK = 300
@@ -83,6 +83,20 @@ def piece_of(bits: Sequence[int], durations: Iterable[int]) -> Piece:
     """Bits with the durations of their half-bits, all of which are there."""
     halves = ((bit, last) for bit in bits for last in (0, 1))
     return [(duration, (half,)) for duration, half in zip(durations, halves)]
+
+
+def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> list[Piece]:
+    """A packet's durations, if all its changes are among ``times``, ns; none if it begins before them.
+
+    :param preamble: one-bits before the start bit; of long ones some are enough.
+    :param end: of the packet, ns.
+    """
+    bits = [1] * min(preamble - 1, PREAMBLE) + bits_of(data)
+    last = bisect_left(times, end)
+    first = last - 2 * len(bits)
+    if first < 0 or last == len(times) or times[last] != end:
+        return []
+    return [piece_of(bits, [after - before for before, after in pairwise(times[first : last + 1])])]
 
 
 def pieces_of(

@@ -18,10 +18,10 @@ from ..event import Cutout, Fault, Packet, PacketEvent, Recovery
 from ..limits import US, Limits
 from ..receiver import Receiver
 from .guess import guessed
-from .lengths import NOMINAL, Lengths, Piece, bits_of, learned, piece_of, spread
+from .lengths import NOMINAL, Lengths, Piece, learned, spread, whole_piece
 from .reader import SequenceReader
 from .sequence import LEAST_LATENCY, MORE_LATENCY
-from .sums import ONES, SumReceiver
+from .sums import SumReceiver
 from .tiles import Tiles, recovery_of
 
 __all__ = ["RecoveringReceiver"]
@@ -228,14 +228,10 @@ class RecoveringReceiver:
     def _learn(self, packets: Iterable[Packet]) -> None:
         """Learn from packets of the base, in which each half-bit is plain."""
         self._packets = 0
-        times, pieces = self._times, []
+        times = self._times
+        pieces: list[Piece] = []
         for packet in packets:
-            bits = [1] * (min(packet.preamble, ONES) - 1) + bits_of(packet.data)
-            last = bisect_left(times, packet.end)
-            if last >= 2 * len(bits):
-                piece = piece_of(bits, [b - a for a, b in pairwise(times[last - 2 * len(bits) : last + 1])])
-                if _apart(piece):
-                    pieces.append(piece)
+            pieces += filter(_apart, whole_piece(packet.data, packet.preamble, packet.end, times))
         limits = self._limits
         new = learned(pieces, limits.latency_max)
         if new is not None:

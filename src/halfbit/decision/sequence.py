@@ -11,8 +11,8 @@ from itertools import accumulate
 
 from ..event import PacketEvent
 from ..limits import US, Limits
-from .guess import guessed
-from .lengths import NOMINAL, learned, pieces_of
+from .guess import guessed, learned_from
+from .lengths import NOMINAL
 from .reader import MARGIN, Found, SequenceReader
 from .tiles import Tiles, recovery_of
 
@@ -123,16 +123,7 @@ class SequenceReceiver:
     def _learn(self, reader: SequenceReader) -> None:
         """Learn from the last packets."""
         times = list(accumulate(self._recent, initial=self.now - sum(self._recent)))
-        latency, one_edge = self._latency, self._limits.one_edge
-        new = learned(
-            (
-                piece
-                for packet in self._found[-LAST:]
-                for piece in pieces_of(packet.data, packet.end, times, self._learned, latency, one_edge)
-            ),
-            latency,
-            self._limits.latency_rare,
-        )
+        new = learned_from(self._found[-LAST:], times, self._learned, self._limits, self._latency)[0]
         del self._found[:-LAST]
         if new is not None:
             self._learned = self._learned.towards(new)

@@ -24,7 +24,7 @@ from ..ledger import Ledger, long_as_cutout
 from ..limits import US, Limits
 from .guess import guessed, ones_of
 from .lane import Lane
-from .lengths import NOMINAL, Lengths, Piece, bits_of, fits, learned, piece_of, pieces_of
+from .lengths import NOMINAL, PREAMBLE, Lengths, Piece, bits_of, fits, learned, piece_of, whole_piece
 
 __all__ = ["SumReceiver"]
 
@@ -41,15 +41,13 @@ FEWEST = 2
 BEYOND = 42 * US
 #: How badly lengths that a single packet taught may fit another one, beside latency, ns.
 ROUGH = 15 * US
-#: One-bits of a preamble that are looked at.
-ONES = 24
-#: Half-bits of a byte, and of what is looked at before a packet.
-PER_BYTE = 18
-PREAMBLE = 40
 #: By how much more than they may changes are late, as long as lengths are not exact, ns.
 TOLERANCE = 5 * US
 #: Durations that are kept: a packet of the longest kind lasts 274 half-bits.
 KEPT = 2048
+#: Half-bits of a byte, and of a preamble, and those that may come until a packet is given.
+PER_BYTE = 18
+BACK = 80
 
 
 @attrs.frozen
@@ -222,9 +220,9 @@ class SumReceiver:
         self._packets += 1
         if self._packets % SOME or self.lengths is None:
             return
-        recent = self._halves[-PREAMBLE - PER_BYTE * len(packet.data) - PREAMBLE :]
+        recent = self._halves[-BACK - PER_BYTE * len(packet.data) :]
         times = list(accumulate(recent, initial=self.now - sum(recent)))
-        self._pieces += pieces_of(packet.data, packet.end, times, self.lengths, self._latency, False)
+        self._pieces += whole_piece(packet.data, packet.preamble, packet.end, times)
         if self._packets % MANY == 0:
             new = learned(self._pieces, self._latency)
             self._pieces.clear()
@@ -261,7 +259,7 @@ def _read_by(lengths: Lengths, durations: Sequence[int], limits: Limits) -> Iter
         now += durations[at]
         packet = lanes[at & 1].feed(durations[at - 1], durations[at], now, durations[max(at - reach, 0) : at + 1])
         if packet is not None:
-            bits = [1] * (min(packet.preamble, ONES) - 1) + bits_of(packet.data)
+            bits = [1] * min(packet.preamble - 1, PREAMBLE) + bits_of(packet.data)
             start = at + 1 - 2 * len(bits)
             if start >= 0:
                 yield piece_of(bits, durations[start : at + 1])
