@@ -16,7 +16,7 @@ import attrs
 
 from ..limits import US, Limits
 from .costs import How
-from .lengths import SLACK, Lengths, Piece, learned, pieces_of, spread, whole_piece
+from .lengths import ALL, BETWEEN, SLACK, WITHIN, Lengths, Piece, learned, pieces_of, spread, whole_piece
 from .reader import MARGIN, Found, SequenceReader
 
 __all__ = ["Learned", "guessed", "learned_from", "ones_of"]
@@ -43,6 +43,8 @@ class _Rough(NamedTuple):
 #: Lengths that stand out among the durations, and others.
 SEEN = _Rough(3 * US, US // 2)
 GUESSED = _Rough(12 * US, 2 * US)
+#: Lengths that were learned.
+EXACT = _Rough(0, SLACK)
 #: Up to this lateness durations of a kind stand out, ns; where at least so many of all are in a group.
 CLEAR = 8 * US
 #: Distance between durations of different kinds, beside latency, ns.
@@ -78,31 +80,39 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
     :param latency: from a change to when it is seen, the longest time less the shortest, ns.
     """
     each = 2 if limits.one_edge else 1
-    one, preambles = ones_of(durations[:FIRST], latency, each)
-    if not preambles:
+    few = durations[:FIRST]
+    one, some = ones_of(few, latency, each)
+    if not some:
         return None
+    preambles = ones_of(durations, latency, each)[1]
     best: Learned | None = None
-    for lengths, rough in _guesses(durations[:FIRST], one, latency, each):
-        found = _tried(durations[:FIRST], limits, lengths, latency + rough.latency, rough.slack)
-        if found is not None and (best is None or found.packets > best.packets):
-            best = found
-            if found.packets >= ENOUGH * preambles:
-                break
-    if best is None:
-        return None
-    # Once more with what was learned, on all; and again, since the guess may have been 2 us off.
-    better = None
-    for _ in range(2):
-        again = _tried(durations, limits, (better or best).lengths, max(latency, (better or best).latency), SLACK)
-        if again is None or better is not None and again.packets < better.packets:
+    most = 0
+    for lengths, rough in _guesses(few, one, latency, each):
+        found = _tried(few, limits, lengths, latency, rough)
+        if found is None or found.packets <= most:
+            continue
+        most = found.packets
+        better = _refined(durations, limits, found, latency)
+        if best is None or better.packets > best.packets:
+            best = better
+        if best.packets >= ENOUGH * preambles:
             break
-        better = again
-    return better
+    return best
 
 
-def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, slack: int) -> Learned | None:
+def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency: int) -> Learned:
+    """Once more with what was learned, on all; and again, since the guess may have been 2 us off."""
+    for rough in (SEEN, EXACT):
+        again = _tried(durations, limits, learned.lengths, max(latency, learned.latency), rough)
+        if again is None:
+            return attrs.evolve(learned, packets=0)
+        learned = again
+    return learned
+
+
+def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, rough: _Rough) -> Learned | None:
     """Read with some lengths, and learn from the packets."""
-    reader = SequenceReader(limits, lengths, latency, slack=slack)
+    reader = SequenceReader(limits, lengths, latency + rough.latency, slack=rough.slack)
     vain = VAIN * (1 + bool(limits.latency_rare))
     for at, duration in enumerate(durations):
         reader.feed(duration)
@@ -119,7 +129,8 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
     # A zero that is stretched by little looks like a change that is late.
     whole = [] if better.stretched else [piece for piece in pieces if len(piece) >= WHOLE]
     spreads = sorted(spread(piece, better, latency) for piece in whole)
-    return Learned(better, spreads[len(spreads) // 2] if spreads else 0, len(found))
+    seen = spreads[len(spreads) // 2] if spreads else 0
+    return Learned(better, seen if seen <= latency + GUESSED.latency else 0, len(found))
 
 
 def learned_from(
@@ -130,12 +141,16 @@ def learned_from(
     :param times: of the changes, ns.
     :param lengths: about those of the half-bits.
     """
+    found = list(found)
     pieces: list[Piece] = []
-    for packet in found:
-        if packet.how & ~How.STRETCHED or limits.one_edge:
-            pieces += pieces_of(packet.data, packet.end, times, lengths, latency, limits.one_edge)
-        else:
-            pieces += whole_piece(packet.data, packet.preamble, packet.end, times)
+    for changes in (BETWEEN, WITHIN) if limits.one_edge else (ALL,):
+        tried: list[Piece] = []
+        for packet in found:
+            if packet.how & ~How.STRETCHED or limits.one_edge:
+                tried += pieces_of(packet.data, packet.end, times, lengths, latency, changes)
+            else:
+                tried += whole_piece(packet.data, packet.preamble, packet.end, times)
+        pieces = max(pieces, tried, key=lambda pieces: sum(map(len, pieces)))
     return learned(pieces, latency, limits.latency_rare), pieces
 
 

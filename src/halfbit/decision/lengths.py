@@ -7,14 +7,14 @@ table 1). A capture's clock may be off on top.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import accumulate, pairwise
 from statistics import fmean, median_low
 from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
+__all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
 
 #: How far a half-bit may be from what was learned, ns.
 SLACK = 300
@@ -32,6 +32,9 @@ MISSING = 4
 OFF = 4 * US
 #: One-bits before the start bit that are looked at.
 PREAMBLE = 13
+
+#: Which changes a capture holds.
+ALL, BETWEEN, WITHIN = range(3)
 
 #: Half-bits in one duration: 1 or 0, and 1 for the last half of its bit.
 Halves = tuple[tuple[int, int], ...]
@@ -100,7 +103,7 @@ def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> l
 
 
 def pieces_of(
-    data: bytes, end: int, times: Sequence[int], lengths: Lengths, latency: int, one_edge: bool
+    data: bytes, end: int, times: Sequence[int], lengths: Lengths, latency: int, changes: int = ALL
 ) -> list[Piece]:
     """The durations of a packet whose half-bits are plain to see, from about its preamble on.
 
@@ -108,15 +111,14 @@ def pieces_of(
     :param times: of the changes around it, ns.
     :param lengths: about those of the half-bits.
     :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param changes: which changes there are: ``ALL``, those BETWEEN bits, or those WITHIN bits.
     """
     halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
-    if not one_edge:
+    if changes == ALL:
         return _aligned([(half,) for half in halves], end, times, lengths, latency)
-    whole = list(zip(halves[::2], halves[1::2]))
-    split = list(zip(halves[1::2], halves[2::2]))
-    # Only every second change is there: those between bits, or those within.
-    readings = (_aligned(whole, end, times, lengths, latency), _aligned(split, end - lengths.one, times, lengths, latency))
-    return max(readings, key=lambda pieces: sum(map(len, pieces)))
+    if changes == BETWEEN:
+        return _aligned(list(zip(halves[::2], halves[1::2])), end, times, lengths, latency)
+    return _aligned(list(zip(halves[1::2], halves[2::2])), end - lengths.one, times, lengths, latency)
 
 
 def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:
@@ -177,9 +179,14 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     share = fmean(of_zeros)
     if share <= SOME:
         return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
-    # Zeros that are stretched by little are taken for plain ones: those are shorter than it seems.
-    least = latency // 16
-    return Lengths(round(one), round(first) - least, round(last) - least, round(ones[0] - ones[1]), share)
+    # Zeros that are stretched by little are taken for plain ones: those are shorter than the mean.
+    zero = fmean(
+        (middle - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
+        for halves, middle in middles.items()
+        if not _ones(halves)
+    )
+    first, last = _apart(means, zero - latency // 16)
+    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share)
 
 
 def _middle(durations: list[int], latency: int) -> int:
@@ -247,7 +254,7 @@ def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[
         yield ones, zeros, total
 
 
-def _apart(means: dict[Halves, float], zero: float) -> tuple[float, float]:
+def _apart(means: Mapping[Halves, float], zero: float) -> tuple[float, float]:
     """Both halves of a zero, from the mean of them and the means of durations."""
     for first, last in ((((0, 0),), ((0, 1),)), (((1, 1), (0, 0)), ((0, 1), (1, 0)))):
         if first in means and last in means:

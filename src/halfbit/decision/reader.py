@@ -38,10 +38,11 @@ REFUSED = 5.0
 #: A change that leaves as little of the lateness possible so far as makes it less likely than so much more than that it is
 #: late, may be late.
 PERHAPS = 3.0
-#: What a packet may cost, and what more for each half-bit of it; and for a loop with long turns.
+#: What a packet may cost, and what more for each half-bit of it; in a loop with long turns; and more if zeros are stretched.
 COST = 12.0
 COST_HALF = 0.3
 COST_HALF_TURNS = 0.8
+COST_HALF_STRETCHED = 0.3
 #: Changes after which a packet is given, or not, though readings that may become others are left.
 WAIT = 24
 #: Latency up to which one missed change is looked for even where the times fit without, ns.
@@ -147,6 +148,7 @@ class SequenceReader:
     def learn(self, lengths: Lengths) -> None:
         """Go on with other lengths."""
         each = self._each
+        self._stretches = lengths.stretched > 0
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._perhaps_late = self._costs.late - PERHAPS
@@ -379,7 +381,7 @@ class SequenceReader:
             return
         self._waited = 0
         refused, when = self._refused
-        per_half = COST_HALF_TURNS if self._rare else COST_HALF
+        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches
         if (
             packet.cost > COST + per_half * (18 * len(packet.data) + 2)
             or abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED
