@@ -123,7 +123,7 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
     if len(found) < FEWEST:
         return None
     times = list(accumulate(durations, initial=0))
-    better, pieces = learned_from(found, times, lengths, limits, latency)
+    better, pieces = learned_from(found, times, lengths, limits, latency, rough.latency)
     if better is None:
         return None
     # A zero that is stretched by little looks like a change that is late.
@@ -134,12 +134,13 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
 
 
 def learned_from(
-    found: Iterable[Found], times: Sequence[int], lengths: Lengths, limits: Limits, latency: int
+    found: Iterable[Found], times: Sequence[int], lengths: Lengths, limits: Limits, latency: int, off: int = 0
 ) -> tuple[Lengths | None, list[Piece]]:
     """The lengths behind packets, and their durations.
 
     :param times: of the changes, ns.
     :param lengths: about those of the half-bits.
+    :param off: how far they may be off, ns.
     """
     found = list(found)
     pieces: list[Piece] = []
@@ -147,7 +148,7 @@ def learned_from(
         tried: list[Piece] = []
         for packet in found:
             if packet.how & ~How.STRETCHED or limits.one_edge:
-                tried += pieces_of(packet.data, packet.end, times, lengths, latency, changes)
+                tried += pieces_of(packet.data, packet.end, times, lengths, latency + off, changes)
             else:
                 tried += whole_piece(packet.data, packet.preamble, packet.end, times)
         pieces = max(pieces, tried, key=lambda pieces: sum(map(len, pieces)))
