@@ -10,10 +10,12 @@ import math
 
 import attrs
 
-__all__ = ["ADRIFT", "BEAM", "Costs", "How", "NARROW", "SURELY", "costs_of"]
+__all__ = ["ADRIFT", "BEAM", "Costs", "How", "MOST", "NARROW", "RIVAL", "SURELY", "costs_of"]
 
-#: Readings followed at most.
+#: Readings followed; more, up to ``MOST``, as long as they are nearly as likely as the best: up to ``RIVAL`` costlier.
 BEAM = 14
+MOST = 64
+RIVAL = 5.0
 #: Readings this much costlier than the best are dropped.
 SURELY = 14.0
 #: A preamble that starts although the best reading is amid a packet.
@@ -69,7 +71,7 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
     :param late: the usual lateness, ns. A loop that polls sees no change twice, and misses them in twos.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """
-    stretch = min(max(-math.log(max(stretched, 1e-9)), 0.7), 8.0)
+    stretch = min(max(-math.log(max(stretched, 1e-9)), 0.1), 8.0)
     if not rare and late < POLLED:
         return Costs(stretched=stretch)
     polled = Costs(missed=math.inf, doubled=math.inf, spike=math.inf, late=9.0, late_short=9.0, stretched=stretch)

@@ -17,13 +17,14 @@ assume too much.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from functools import reduce
 from math import inf, log
 from operator import itemgetter, xor
 from typing import NamedTuple
 
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, NARROW, SURELY, How, costs_of
+from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -142,6 +143,7 @@ class SequenceReader:
         self._before: list[_Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
         self._waited = 0
+        self._dropped = SURELY  # how near to the best a reading was that had to be dropped since the last packet
         self._refused = (inf, start)  # the least cost with a wrong error byte, and when
         self.found.clear()
 
@@ -195,7 +197,7 @@ class SequenceReader:
         if surprised:
             self._assume(after, surprised)
         self._before = readings
-        self._readings = _best_of(after)
+        self._readings = self._best_of(after)
         self._begin()
         if self._waited or self._readings and self._readings[0][5].found:
             self._decide()
@@ -364,6 +366,19 @@ class SequenceReader:
                 trail = _Trail(self.now, found=(*trail.found, found))
                 _keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
 
+    def _best_of(self, after: _Readings) -> list[_Reading]:
+        """The likeliest readings, the best first."""
+        readings = sorted(after.values(), key=_by_cost)
+        if len(readings) > 1:
+            least = readings[0][0]
+            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=_by_cost)
+            if len(readings) > BEAM:
+                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=_by_cost))
+            if kept < len(readings):
+                self._dropped = min(self._dropped, readings[kept][0] - least)
+                del readings[kept:]
+        return readings
+
     def _decide(self) -> None:
         """Give the best reading's packet, or drop it, once no other may still become one."""
         best = self._readings[0] if self._readings else None
@@ -372,26 +387,31 @@ class SequenceReader:
             return
         self._waited += 1
         packet = best[5].found[0]
-        margin, open_still = SURELY, False
+        margin, open_still = self._dropped, False
         for reading in self._readings:
             if not _has(reading, packet):
                 margin = min(margin, reading[0] - best[0])
                 open_still |= reading[1] != RUN
         if margin < MARGIN and open_still and self._waited < WAIT:
             return
-        self._waited = 0
-        refused, when = self._refused
-        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches
-        if (
-            packet.cost > COST + per_half * (18 * len(packet.data) + 2)
-            or abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED
-        ):
+        self._waited, self._dropped = 0, SURELY
+        if self._is_doubtful(packet):
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin >= MARGIN:
             self._readings = [reading for reading in self._readings if _has(reading, packet)]
         self._readings = [(*reading[:5], _without_first(reading[5])) for reading in self._readings]
         self._before = []
+
+    def _is_doubtful(self, packet: Found) -> bool:
+        """Whether a packet assumes too much, or a reading with a wrong error byte was much likelier."""
+        refused, when = self._refused
+        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
+            return True
+        if self._stretches and self._each > 1 and packet.how & ~How.STRETCHED:
+            return True  # of one edge, stretched zeros alone leave many readings
+        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches
+        return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
 
 
 def _keep(after: _Readings, reading: _Reading) -> None:
@@ -401,15 +421,6 @@ def _keep(after: _Readings, reading: _Reading) -> None:
     other = after.get(key)
     if other is None or reading[0] < other[0]:
         after[key] = reading
-
-
-def _best_of(after: _Readings) -> list[_Reading]:
-    """The likeliest readings, the best first."""
-    readings = sorted(after.values(), key=_by_cost)
-    if len(readings) > 1:
-        most = readings[0][0] + SURELY
-        readings = [reading for reading in readings[:BEAM] if reading[0] <= most]
-    return readings
 
 
 def _and(trail: _Trail, how: int) -> _Trail:
