@@ -166,6 +166,12 @@ def add_limit_options(parser: argparse.ArgumentParser) -> None:
         help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
     )
     group.add_argument(
+        "--recover",
+        action="store_const",
+        const=True,
+        help="read again by sequence what halves or sums lose: changes that are missing, noted twice or late",
+    )
+    group.add_argument(
         "--one-edge",
         action="store_const",
         const=True,

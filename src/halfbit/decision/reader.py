@@ -100,7 +100,14 @@ class _Trail(NamedTuple):
 #: One reading of the changes so far: its cost; its place; in a run the halves of ones, in a packet its bits so far behind a
 #: one; when the last change was, earliest and latest, ns; and the trail. A plain tuple: thousands are made for a packet.
 _Reading = tuple[float, int, int, int, int, _Trail]
-_Readings = dict[tuple[int, int, bytes], _Reading]
+
+class _Readings(dict[tuple[int, int, bytes, bool], _Reading]):
+    """Readings after a change; of those that are the same but for what they assume, the likeliest."""
+
+    #: The earliest a change seen now can have been, ns. A change that was before that is seen too late.
+    early = 0
+
+
 _by_cost = itemgetter(0)
 
 
@@ -166,7 +173,8 @@ class SequenceReader:
         early = now - self._late
         self._follow_run(now, early)
         readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
-        after: _Readings = {}
+        after = _Readings()
+        after.early = early
         surprised: list[_Reading] = []
         for reading in readings:
             cost, place, value, was_low, was_high, trail = reading
@@ -417,7 +425,7 @@ class SequenceReader:
 def _keep(after: _Readings, reading: _Reading) -> None:
     """Keep a reading, if none that is the same but for what it assumes is as likely."""
     found = reading[5].found
-    key = reading[1], reading[2], found[-1].data if found else b""
+    key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
     other = after.get(key)
     if other is None or reading[0] < other[0]:
         after[key] = reading
