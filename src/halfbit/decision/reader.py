@@ -34,6 +34,8 @@ __all__ = ["Found", "SequenceReader"]
 BEGUN = 8
 #: So much costlier than the best must every other packet be.
 MARGIN = 4.0
+#: The same of one edge, where zeros are stretched: there many readings fit.
+MARGIN_ONE_EDGE = 5.0
 #: A reading with a wrong error byte may be likelier by so much.
 REFUSED = 5.0
 #: A change that leaves as little of the lateness possible so far as makes it less likely than so much more than that it is
@@ -190,14 +192,18 @@ class SequenceReader:
                 narrower = _log(width) - _log(high - max(low, early))
                 if narrower < NARROW:
                     fits = True
-                if low < early and narrower < self._perhaps_late:
-                    low = early
+                path = trail
+                if low < early:
+                    if narrower < self._perhaps_late:
+                        low = early
+                    else:
+                        path = _and(trail, How.LATE)
                 if place and then < END:
                     bits |= value << shift
                     if bits < too_long:
-                        _keep(after, (cost + narrower, then, bits, low, high, trail))
+                        _keep(after, (cost + narrower, then, bits, low, high, path))
                 else:
-                    self._leave(after, (cost + narrower, place, value, low, high, trail), then, shift, bits, ones)
+                    self._leave(after, (cost + narrower, place, value, low, high, path), then, shift, bits, ones)
             if not fits:
                 surprised.append(reading)
             elif self._exact and now - was_low >= 2 * self._unit - slack:
@@ -403,7 +409,7 @@ class SequenceReader:
         if margin < MARGIN and open_still and self._waited < WAIT:
             return
         self._waited, self._dropped = 0, SURELY
-        if self._is_doubtful(packet):
+        if self._is_doubtful(packet) or self._stretches and self._each > 1 and margin < MARGIN_ONE_EDGE:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin >= MARGIN:
