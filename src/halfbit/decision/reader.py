@@ -45,7 +45,9 @@ PERHAPS = 3.0
 COST = 12.0
 COST_HALF = 0.3
 COST_HALF_TURNS = 0.8
-COST_HALF_STRETCHED = 0.3
+COST_HALF_STRETCHED = 0.6
+#: Share of stretched zeros that are many, 0 to 1.
+MANY = 0.1
 #: Changes after which a packet is given, or not, though readings that may become others are left.
 WAIT = 24
 #: Latency up to which one missed change is looked for even where the times fit without, ns.
@@ -160,6 +162,8 @@ class SequenceReader:
         """Go on with other lengths."""
         each = self._each
         self._stretches = lengths.stretched > 0
+        # Of one edge, many stretched zeros alone leave many readings.
+        self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._perhaps_late = self._costs.late - PERHAPS
@@ -409,7 +413,7 @@ class SequenceReader:
         if margin < MARGIN and open_still and self._waited < WAIT:
             return
         self._waited, self._dropped = 0, SURELY
-        if self._is_doubtful(packet) or self._stretches and self._each > 1 and margin < MARGIN_ONE_EDGE:
+        if self._is_doubtful(packet) or self._ambiguous and margin < MARGIN_ONE_EDGE:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin >= MARGIN:
@@ -422,9 +426,9 @@ class SequenceReader:
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
             return True
-        if self._stretches and self._each > 1 and packet.how & ~How.STRETCHED:
-            return True  # of one edge, stretched zeros alone leave many readings
-        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches
+        if self._ambiguous and packet.how & ~How.STRETCHED:
+            return True
+        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
 
 
