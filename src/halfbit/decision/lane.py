@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from .. import core
 from ..event import Cutout, Fault, FaultKind, Packet
 from ..ledger import CUTOUT_MAX, CUTOUT_MIN, Element, Ledger
-from ..limits import Limits
-from .lengths import Lengths
+from ..limits import US, Limits
+from .lengths import MOST, Lengths
 
 __all__ = ["Lane", "joined"]
 
+#: Middle between ones and zeros if nearly all zeros are stretched, ns beyond a one: latency of a loop of 42 us leaves it.
+BEYOND = 42 * US
 NEVER = -1  # a difference no two halves keep: with fixed phases, the core is not to look for another
 
 
@@ -34,6 +36,8 @@ class Lane:
         """Go on with other lengths."""
         self._one = lengths.one
         self._middle = lengths.one + (lengths.zero_first + lengths.zero_last) // 2
+        if lengths.stretched > MOST:
+            self._middle = 2 * lengths.one + BEYOND  # hardly a zero is as short as that
 
     @property
     def inside(self) -> bool:

@@ -22,6 +22,10 @@ SLACK = 300
 STRETCHED = 8 * US
 #: Share of stretched zeros up to which they are rather changes that are late.
 SOME = 0.01
+#: Share of stretched zeros from which on nothing says how long the others are: then as short as a station may make them
+#: (S-9.1 A, table 1: 95 us, against ones of up to 61 us), ns beyond a one's half.
+MOST = 0.6
+LEAST = 34 * US
 #: Where zeros are stretched, they may be shorter by so much than it seems, ns.
 LESS = 1 * US
 #: How far lengths that are about right may be off, ns.
@@ -186,6 +190,8 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
         if not _ones(halves)
     )
     first, last = _apart(means, zero - latency // 16)
+    if share > MOST:
+        first, last = min(first, one + LEAST), min(last, one + LEAST)
     return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share)
 
 
