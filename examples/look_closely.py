@@ -6,6 +6,8 @@ The layers one by one, where decoding all at once would only say what was lost.
 import sys
 from pathlib import Path
 
+from ending import quietly
+
 from halfbit import Bit, Fault, bits, half_bits, open_capture, packets
 
 CAPTURE = Path(__file__).parent / "captures" / "shunting_turn.txt"
@@ -32,4 +34,5 @@ def _words(event: Bit | Fault) -> str:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)
+    with quietly():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)

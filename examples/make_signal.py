@@ -2,6 +2,8 @@
 
 import random
 
+from ending import quietly
+
 from halfbit import STANDARD, Fault, Instruction, decode, edges_from_durations
 from halfbit.simulate.distort import jittered, lost_edge
 from halfbit.instruction import FunctionGroupOne, LongAddress, ShortAddress, SpeedAndDirection, SpeedControl128
@@ -35,4 +37,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with quietly():
+        main()

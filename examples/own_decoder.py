@@ -9,6 +9,8 @@ from pathlib import Path
 
 import attrs
 
+from ending import quietly
+
 from halfbit import Configuration, Instruction, decode, open_capture
 from halfbit.instruction import (
     Broadcast,
@@ -70,4 +72,5 @@ def main(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)
+    with quietly():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)

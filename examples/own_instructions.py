@@ -13,6 +13,8 @@ from typing import ClassVar
 
 import attrs
 
+from ending import quietly
+
 from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, render
 from halfbit.instruction import listing
 from halfbit.packet import Packet
@@ -60,4 +62,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with quietly():
+        main()

@@ -7,6 +7,8 @@ of a zero look alike. Whole bits do not: the change in their middle cancels out 
 import sys
 from pathlib import Path
 
+from ending import quietly
+
 from halfbit import RECEIVE, Fault, Instruction, Limits, auto_limits, decode, open_capture
 
 CAPTURE = Path(__file__).parent / "captures" / "shunting_turn_polled.txt"
@@ -32,4 +34,5 @@ def main(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)
+    with quietly():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)

@@ -7,6 +7,8 @@ answered cannot be told: its answer is a pulse of current, not on this signal.
 import sys
 from pathlib import Path
 
+from ending import quietly
+
 from halfbit import Context, Instruction, Repetition, decode, open_capture
 from halfbit.instruction import DirectVerifyByte, DirectWriteByte, RegisterAccess
 
@@ -37,4 +39,5 @@ def main(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)
+    with quietly():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)

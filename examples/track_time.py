@@ -6,6 +6,8 @@ A decoder with a packet time-out (S-9.2.2, CV 11) stops after too long a silence
 import sys
 from pathlib import Path
 
+from ending import quietly
+
 from halfbit import Instruction, Packet, decode, open_capture
 
 CAPTURE = Path(__file__).parent / "captures" / "shunting_turn.txt"
@@ -30,4 +32,5 @@ def main(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)
+    with quietly():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else CAPTURE)

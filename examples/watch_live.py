@@ -9,6 +9,8 @@ the packet before to the same address, is left out.
 import sys
 from collections.abc import Iterable
 
+from ending import quietly
+
 from halfbit import Address, Fault, Instruction, StreamDecoder, edges_from_durations
 from halfbit.instruction import Idle
 
@@ -32,4 +34,5 @@ def watch(lines: Iterable[str]) -> None:
 
 
 if __name__ == "__main__":
-    watch(sys.stdin)
+    with quietly():
+        watch(sys.stdin)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 
 # No deadline and no check for slow examples: the machine may be shared, and slow is not wrong. In CI the
 # examples are the same each time, so that a red run is the change's doing.
@@ -14,4 +14,8 @@ settings.register_profile(
 settings.register_profile("ci", parent=settings.get_profile("local"), derandomize=True)
 # For long searches: pytest --hypothesis-profile=deep
 settings.register_profile("deep", parent=settings.get_profile("local"), max_examples=5000)
+# For tests.mutation: a failure is all it asks for, not its smallest example.
+settings.register_profile(
+    "mutants", parent=settings.get_profile("ci"), database=None, phases=(Phase.explicit, Phase.generate)
+)
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")

@@ -15,7 +15,7 @@ from pathlib import Path
 import halfbit
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
-__all__ = ["COMMAND", "ENVIRONMENT", "Process", "durations_of", "packet", "run", "text_of"]
+__all__ = ["COMMAND", "ENVIRONMENT", "Process", "durations_of", "packet", "problems", "run", "text_of"]
 
 COMMAND = (sys.executable, "-m", "halfbit")
 
@@ -39,6 +39,11 @@ def text_of(packets: Iterable[bytes]) -> bytes:
     """A text capture of packets in a row; a few one-bits follow, as on any track."""
     durations = durations_of(packets) + [duration // 1000 for duration in bit_durations([1] * 4)]
     return b"# halfbit: durations us\n" + b"".join(b"%d\n" % duration for duration in durations)
+
+
+def problems(errors: str) -> str:
+    """What standard error says beside how the capture was read."""
+    return "".join(line for line in errors.splitlines(True) if "read as: " not in line)
 
 
 def run(*arguments: str, stdin: bytes = b"") -> subprocess.CompletedProcess[bytes]:

@@ -43,8 +43,10 @@ def option(name: str) -> str:
 
 def limits(*arguments: str) -> Limits:
     parser = argparse.ArgumentParser()
-    add_limit_options(parser)
-    return limits_of(parser.parse_args(arguments))
+    add_limit_options(parser, everything=True)
+    found = limits_of(parser.parse_args(arguments))
+    assert found is not None
+    return found
 
 
 @pytest.mark.parametrize("name", [field.name for field in attrs.fields(Limits)])
@@ -58,7 +60,7 @@ def test_an_option_sets_its_limit_and_no_other(name: str) -> None:
 
 
 def test_limits_by_name_and_on_top_of_them() -> None:
-    assert limits() == RECEIVE
+    assert limits("--limits", "receive") == RECEIVE
     assert {name: limits("--limits", name) for name in PRESETS} == {"receive": RECEIVE, "transmit": TRANSMIT}
     assert limits("--limits", "transmit", "--one-difference", "6") == attrs.evolve(TRANSMIT, one_difference=6_000)
     assert limits("--limits", "transmit", "--zero-total-max", "off").zero_total_max is None
@@ -95,7 +97,8 @@ KEEPS_OUT = {
 
 def status(path: Path, halves: list[int], *arguments: str) -> int:
     path.write_text("".join(f"{half}\n" for half in halves))
-    return main(["decode", str(path), "--holds", "durations", *arguments])
+    limits = () if "--limits" in arguments else ("--limits", "receive")
+    return main(["decode", str(path), "--holds", "durations", *limits, *arguments])
 
 
 @pytest.mark.parametrize("name", LETS_THROUGH)
@@ -103,6 +106,11 @@ def test_a_limit_lets_through(name: str, tmp_path: Path, capsys: pytest.CaptureF
     value, halves = LETS_THROUGH[name]
     assert status(tmp_path / "capture.txt", halves) == 1
     assert status(tmp_path / "capture.txt", halves, name, value) == 0
+
+
+def test_auto_finds_all_limits_or_none(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["decode", "capture.txt", "--limits", "auto", "--one-min", "50"]) == 2
+    assert "leave out --one-min, or say --limits receive" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", KEEPS_OUT)
@@ -115,12 +123,12 @@ def test_a_limit_keeps_out(name: str, tmp_path: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--one-min", "x"], "'x' is no number of us"),
-        (["--one-min", "-1"], "'-1' us is no whole number of ns"),
-        (["--one-min", "0.0005"], "'0.0005' us is no whole number of ns"),
-        (["--one-min", "off"], "'off' is no number of us"),
+        (["--one-min", "x"], "'x' is not a number of us"),
+        (["--one-min", "-1"], "'-1' us is not a whole number of ns"),
+        (["--one-min", "0.0005"], "'0.0005' us is not a whole number of ns"),
+        (["--one-min", "off"], "'off' is not a number of us"),
         (["--limits", "decoder"], "invalid choice: 'decoder'"),
-        (["--preamble-min", "2.5"], "invalid int value"),
+        (["--preamble-min", "2.5"], "'2.5' is not a whole number"),
     ],
 )
 def test_values_that_are_none(arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -135,8 +143,8 @@ def test_values_that_are_none(arguments: list[str], words: str, capsys: pytest.C
     [
         (["--one-max", "95"], "one_max 95000 reaches zero_min 90000"),
         (["--one-min", "65"], "one_min 65000 is above one_max 64000"),
-        (["--preamble-min", "9"], "preamble_min: 9 is not a count from 10"),
-        (["--packet-max", "256"], "packet_max: 256"),
+        (["--preamble-min", "9"], "--preamble-min: 9 is not a count from 10"),
+        (["--packet-max", "256"], "--packet-max: 256"),
     ],
 )
 def test_limits_that_contradict_one_another(

@@ -83,7 +83,7 @@ SAYS = {
     ],
 }
 #: What examples share, or make captures with; and what another test runs.
-OTHERS = {"make_captures.py", "own_instructions.py", "railway.py"}
+OTHERS = {"ending.py", "make_captures.py", "own_instructions.py", "railway.py"}
 
 
 def test_the_captures_are_those_the_scenes_make() -> None:
@@ -213,6 +213,14 @@ def test_an_example_runs_and_says_what_it_should(example: str) -> None:
     lines = iter(done.stdout.splitlines())
     for expected in SAYS[example]:
         assert expected in lines, f"{expected!r} is not in, or not in this place of\n{done.stdout}"
+
+
+def test_an_example_whose_reader_goes_away_ends_without_a_traceback() -> None:
+    command = f"{sys.executable} {EXAMPLES / 'decode_capture.py'} | head -1"
+    done = subprocess.run(
+        ["bash", "-c", command], capture_output=True, text=True, timeout=120, env={**os.environ, "PYTHONPATH": str(ROOT / "src")}
+    )
+    assert (len(done.stdout.splitlines()), done.stderr) == (1, "")
 
 
 def test_all_examples_are_run() -> None:

@@ -187,7 +187,7 @@ def result(signal: Sent, durations: Sequence[int], limits: Limits, minimum: int 
     receiver = receiver_for(limits)
     events = []
     if minimum:
-        for block, scale in filtered(edges_from_durations(durations, "ns"), minimum, "ns").durations():
+        for block, scale in filtered(edges_from_durations(durations, "ns"), minimum, "ns")._rows():
             events += receiver.feed_many(block, scale)
     else:
         events += receiver.feed_many(durations)

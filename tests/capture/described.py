@@ -114,9 +114,7 @@ def _wav_rf64() -> bytes:
     data = b"".join(struct.pack("<h", 20_000 * value) for value in samples)
     head = struct.pack("<HHIIHH", 1, 1, rate, rate * 2, 2, 16)
     sizes = struct.pack("<QQQI", 4 + 36 + 24 + 8 + len(data), len(data), len(samples), 0)
-    return (
-        b"RF64\xff\xff\xff\xffWAVE" + _chunk(b"ds64", sizes) + _chunk(b"fmt ", head) + b"data\xff\xff\xff\xff" + data
-    )
+    return b"RF64\xff\xff\xff\xffWAVE" + _chunk(b"ds64", sizes) + _chunk(b"fmt ", head) + b"data\xff\xff\xff\xff" + data
 
 
 def _vcd(head: bytes = b"", extra: bool = False) -> bytes:
@@ -166,49 +164,83 @@ def described() -> list[Described]:
         ("durations", "a.txt", lambda: _lines(durations), "durations in microseconds, a number a line", ()),
         ("times", "b.txt", lambda: _lines(late), "times in microseconds, a number a line", ()),
         (
-            "polled", "c.txt", lambda: _lines([f"{time / 1e6:.6f}" for time in _polled(40)]),
-            "times in seconds, seen by a polled loop of about 38 us", (),
+            "polled",
+            "c.txt",
+            lambda: _lines([f"{time / 1e6:.6f}" for time in _polled(40)]),
+            "times in seconds, seen by a polled loop of about 38 us",
+            (),
         ),
         (
-            "heading", "d.csv",
-            lambda: "Branch line, upper yard\nrecorded on the bench\nnine volts\n\ntime_ms,level\n"
-            + _lines([f"{time / 1000:.3f},{number % 2}" for number, time in enumerate(times)]),
-            "heading lines above the table", (),
+            "heading",
+            "d.csv",
+            lambda: (
+                "Branch line, upper yard\nrecorded on the bench\nnine volts\n\ntime_ms,level\n"
+                + _lines([f"{time / 1000:.3f},{number % 2}" for number, time in enumerate(times)])
+            ),
+            "heading lines above the table",
+            (),
         ),
         (
-            "heading_numbers", "e.txt", lambda: "Shuttle at the depot\nwidths of the pulses\n" + _lines(durations),
-            "heading lines above the numbers", (),
+            "heading_numbers",
+            "e.txt",
+            lambda: "Shuttle at the depot\nwidths of the pulses\n" + _lines(durations),
+            "heading lines above the numbers",
+            (),
         ),
         ("comments", "f.txt", lambda: "; pulse widths\n; bench 2\n" + _lines(durations), "; comments", ()),
         (
-            "units_row", "g.csv",
-            lambda: "moment,rail\ns,\n" + _lines([f"{time / 1e6:.6f},{number % 2}" for number, time in enumerate(times)]),
-            "a second heading row with units", (),
+            "units_row",
+            "g.csv",
+            lambda: (
+                "moment,rail\ns,\n" + _lines([f"{time / 1e6:.6f},{number % 2}" for number, time in enumerate(times)])
+            ),
+            "a second heading row with units",
+            (),
         ),
         (
-            "trailing_comma", "h.csv",
+            "trailing_comma",
+            "h.csv",
             lambda: "time_us,level,\n" + _lines([f"{time},{number % 2}," for number, time in enumerate(times)]),
-            "a trailing comma", (),
+            "a trailing comma",
+            (),
         ),
-        ("trailing_alone", "i.csv", lambda: _lines([f"{each}," for each in durations]), "a trailing comma after a number", ()),
-        ("with_unit", "j.txt", lambda: _lines([f"{each:.1f} us" for each in durations]), "numbers with their unit (12.3 us)", ()),
         (
-            "several", "k.txt",
+            "trailing_alone",
+            "i.csv",
+            lambda: _lines([f"{each}," for each in durations]),
+            "a trailing comma after a number",
+            (),
+        ),
+        (
+            "with_unit",
+            "j.txt",
+            lambda: _lines([f"{each:.1f} us" for each in durations]),
+            "numbers with their unit (12.3 us)",
+            (),
+        ),
+        (
+            "several",
+            "k.txt",
             lambda: _lines([" ".join(map(str, durations[at : at + 16])) for at in range(0, len(durations), 16)]),
-            "several numbers a line", (),
+            "several numbers a line",
+            (),
         ),
         (
-            "several_commas", "l.txt",
+            "several_commas",
+            "l.txt",
             lambda: _lines([", ".join(map(str, durations[at : at + 12])) for at in range(0, len(durations), 12)]),
-            "several numbers a line, with commas between", (),
+            "several numbers a line, with commas between",
+            (),
         ),
         ("cr", "m.txt", lambda: _lines(durations, "\r"), "CR line ends", ()),
         ("vcd_bom", "n.vcd", lambda: _vcd(b"\xef\xbb\xbf"), "BOM in VCD", ()),
         ("no_line_end", "o.txt", lambda: _lines(durations)[:-1], "a last line without line end", ()),
         (
-            "gz", "p.csv.gz",
+            "gz",
+            "p.csv.gz",
             lambda: gzip.compress(_lines(["time_us,level", *(f"{t},{n % 2}" for n, t in enumerate(times))]).encode()),
-            ".gz of any of them", (),
+            ".gz of any of them",
+            (),
         ),
         ("gz_vcd", "q.vcd.gz", lambda: gzip.compress(_vcd()), ".gz of a VCD", ()),
         ("wav_float", "r.wav", _wav_float, "float WAV", ()),
@@ -218,27 +250,44 @@ def described() -> list[Described]:
         ("vcd_two", "v.vcd", lambda: _vcd(extra=True), "which channel is the track, in a VCD", ()),
         ("volts", "w.csv", _volts, "a table of volts", ()),
         (
-            "decimal_comma", "x.csv",
-            lambda: "time [ms];level\n"
-            + _lines([f"{time / 1000:.3f}".replace(".", ",") + f";{number % 2}" for number, time in enumerate(times)]),
-            "decimal commas", (),
+            "decimal_comma",
+            "x.csv",
+            lambda: (
+                "time [ms];level\n"
+                + _lines(
+                    [f"{time / 1000:.3f}".replace(".", ",") + f";{number % 2}" for number, time in enumerate(times)]
+                )
+            ),
+            "decimal commas",
+            (),
         ),
         (
-            "two_megahertz", "y.txt", lambda: _lines([2 * each for each in durations]),
+            "two_megahertz",
+            "y.txt",
+            lambda: _lines([2 * each for each in durations]),
             "durations in ticks of 2 MHz: whole bits in us look the same",
             (("--unit", "2MHz"),),
         ),
         (
-            "thousands", "z.txt", lambda: _lines(_counted([10_000 + time for time in times])),
-            "thousands separators are not decimal commas", (),
+            "thousands",
+            "z.txt",
+            lambda: _lines(_counted([10_000 + time for time in times])),
+            "thousands separators are not decimal commas",
+            (),
         ),
         (
-            "thousands_ambiguous", "aa.txt", lambda: _lines(_counted([100_000 + time for time in times])),
-            "thousands separators where a decimal comma fits too", (),
+            "thousands_ambiguous",
+            "aa.txt",
+            lambda: _lines(_counted([100_000 + time for time in times])),
+            "thousands separators where a decimal comma fits too",
+            (),
         ),
         (
-            "levels", "bb.txt", lambda: _lines([(value + 1) // 2 for value in _samples(6, 250_000)]),
-            "levels at a rate that nothing names", (("--unit", "250kHz"),),
+            "levels",
+            "bb.txt",
+            lambda: _lines([(value + 1) // 2 for value in _samples(6, 250_000)]),
+            "levels at a rate that nothing names",
+            (("--unit", "250kHz"),),
         ),
     ]
     result = []

@@ -290,4 +290,4 @@ def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert "packets  7" in out
     assert "capture  signal track.left.rail\n" in out
     assert main(["decode", str(path), "--signal", "wheel"]) == 2
-    assert f"{path}: signal: there is no signal 'wheel'; there are track.left.rail" in capsys.readouterr().err
+    assert f"{path}: --signal: there is no signal 'wheel'; there are track.left.rail" in capsys.readouterr().err

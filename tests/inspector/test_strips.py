@@ -106,7 +106,9 @@ def test_a_fault_is_shown_where_it_is(name: str) -> None:
         marked = next(mark for mark in strip.bits if mark.text == "?")
         assert marked.start <= strip.faults[0].at <= marked.end
     shown = "\n".join(drawn([strip], 100))
-    assert str(strip.faults[0]) in " ".join(shown.split())
+    words = " ".join(shown.split())
+    assert str(strip.faults[0]) in words
+    assert "allowed: " in words or "would be" in words
     assert "^" in shown
 
 
@@ -120,7 +122,8 @@ bit     |      0      |      0      | ?  |      0      |      0
 meaning .lost: half-bit of 78 us is too long for a one and too short f..
 fault                               ^ gap
         ^ 8.020 ms: half-bit of 78 us is too long for a one and too
-          short for a zero
+          short for a zero; allowed: 52 to 64 us (half of a one), 90 to
+          10000 us (of a zero); missed by 12 us
 """
 
 

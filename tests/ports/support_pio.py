@@ -73,7 +73,7 @@ def assembled(program: types.FunctionType) -> list[int]:
 
 
 def timer_module(memory: dict[int, int] | None = None) -> Any:
-    """examples/ports/rp2040/half_bit_timer.py, its program assembled; board modules are stand-ins."""
+    """half_bit_timer.py, its program assembled; board modules are stand-ins."""
 
     class Pio:
         JOIN_RX, SHIFT_LEFT = 2, 0

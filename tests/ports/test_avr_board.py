@@ -103,6 +103,12 @@ def model_of(durations: Sequence[int], cvs: dict[int, int]) -> tuple[MultiFuncti
     return model, pulses
 
 
+def test_it_fits() -> None:
+    """What docs/porting.rst says: 8 KiB of flash, and half of the 2 KiB of RAM, the stack not counted."""
+    text, data, bss = map(int, subprocess.check_output(["avr-size", str(program())], text=True).splitlines()[1].split()[:3])
+    assert 7_000 < text + data < 9_000 and 500 < data + bss < 1_024
+
+
 def test_the_first_start_writes_the_makers_cvs() -> None:
     eeprom = made()
     assert {cv: eeprom[cv - 1] for cv in range(1, 257) if eeprom[cv - 1]} == FIRST

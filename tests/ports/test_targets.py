@@ -107,6 +107,7 @@ def test_other_limits(target: str, settings: Settings, values: dict[str, int]) -
     ("flags", "words"),
     [
         (("-DHALFBIT_ONE_MAX=91",), "windows_fit"),
+        (("-DHALFBIT_TOLERANCE=13",), "windows_fit"),
         (("-DHALFBIT_TICKS_PER_US=1024",), "shelves_fit"),
         (("-DHALFBIT_PREAMBLE_MIN=9",), "counts_fit"),
         (("-DHALFBIT_TICKS_PER_US=214749",), "do not fit 32 bits"),

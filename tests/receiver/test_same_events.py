@@ -11,7 +11,6 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from halfbit import core
 from halfbit.event import PacketEvent
 from halfbit.bit import bits
 from halfbit.edge import edges_from_durations, edges_from_times
@@ -23,7 +22,7 @@ from halfbit.event import Packet
 from halfbit.receiver import Receiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
-from tests.benchmarks.speed_signals import HOSTILE, clean, torn
+from tests.benchmarks.speed_signals import HOSTILE
 from tests.support import flat
 from tests.support_any import by_the_core, decoded_by_the_core, durations_of_all_sorts, seeded, some_limits
 
@@ -119,24 +118,3 @@ def test_what_no_station_sends(name: str) -> None:
     receiver = Receiver()
     assert receiver.feed_many(durations, US) == flat(expected)
     assert list(receiver.finish()) == rest
-
-
-@pytest.fixture
-def fed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """The half-bits that are fed to the core."""
-    found: list[int] = []
-    feed = core.Receiver.feed
-
-    def noted(self: core.Receiver, duration: int) -> int:
-        found.append(duration)
-        return feed(self, duration)
-
-    monkeypatch.setattr(core.Receiver, "feed", noted)
-    return found
-
-
-def test_sound_packets_do_not_go_through_the_core(fed: list[int]) -> None:
-    """Else that way would be a detour. One packet in some hundred is torn."""
-    durations = torn(clean(100_000, 2), 0.0001)
-    assert len(Receiver().feed_many(array("L", durations), US)) > 1000
-    assert len(fed) < len(durations) / 20

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.benchmarks.simulated import CAPTURES, sent
-from tests.support_cli import run
+from tests.support_cli import problems, run
 
 PACKETS = 40
 
@@ -31,7 +31,7 @@ def polled(tmp_path_factory: pytest.TempPathFactory) -> str:
 def test_text_says_all_there_is_to_say(polled: str) -> None:
     done = run("survey", polled)
     text = done.stdout.decode()
-    assert done.returncode == 0 and done.stderr == b""
+    assert done.returncode == 0 and problems(done.stderr.decode()) == ""
     lines = text.splitlines()
     durations = CAPTURES["loop of 30 to 40 us"].durations(sent(PACKETS))
     assert lines[0] == f"{len(durations)} durations, {sum(durations) / 1e9:.3f} s"
@@ -73,9 +73,10 @@ def test_decode_finds_its_limits_by_itself(name: str, tmp_path: Path) -> None:
     from_file = run("decode", "--limits", "auto", "--json", path)
     piped = run("decode", "--limits", "auto", "--json", "-", stdin=Path(path).read_bytes())
     assert from_file.returncode == piped.returncode == 0
-    assert from_file.stdout == piped.stdout
+    assert from_file.stdout.splitlines()[:-1] == piped.stdout.splitlines()[:-1]
     events = [json.loads(line) for line in from_file.stdout.splitlines()]
-    bytes_of = [event["bytes"] for event in events if event["event"] == "instruction" and event["part"] == 0]
+    rows = run("decode", "--csv", path).stdout.decode().splitlines()[1:]
+    bytes_of = [row.split(",")[5].replace(" ", "").lower() for row in rows if ",instruction," in row]
     assert bytes_of == [data.hex() for data in sent(PACKETS).packets]
     assert events[-1]["half_bits"] == len(CAPTURES[name].durations(sent(PACKETS)))
     assert from_file.stderr.startswith(b"halfbit: ")
@@ -95,7 +96,7 @@ def test_noise_is_told_with_the_filter_that_helps(tmp_path: Path) -> None:
     found = json.loads(done.stdout)
     assert (done.returncode, found["finding"], found["filter"]) == (0, "noise", 5000)
     warned = run("decode", "--limits", "auto", path)
-    assert b"--filter 5" in warned.stderr
+    assert b"noise shorter than 5 us filtered" in warned.stderr
     helped = run("decode", "--limits", "auto", "--filter", "5", "--json", path)
     assert b"--filter" not in helped.stderr
     assert json.loads(helped.stdout.splitlines()[-1])["packets"] == PACKETS

@@ -59,7 +59,8 @@ def board(*, late: float = 0.0, chatter: bytes = b"", deaf_after: int = 10**9, e
     try:
         yield os.ttyname(outer)
     finally:
-        os.close(outer)
+        os.close(outer)  # ends the board's loop, before the number of its end is used again
+        thread.join(10)
         os.close(inner)
 
 

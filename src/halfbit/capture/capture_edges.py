@@ -32,7 +32,9 @@ class CaptureEdges(RawEdges):
         level: int = 1,
         remarks: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:
-        super().__init__(batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level)
+        super().__init__(
+            batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level
+        )
         #: What the file holds.
         self.words = words
         #: As the file or the caller says it.

@@ -39,7 +39,7 @@ ROWS, LINES = 200, 400
 #: So many lines of 0 and 1 alone are levels, not durations or times.
 FEWEST_LEVELS = 16
 
-_VALUE = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
+_VALUE = re.compile(r"([+-]?[\d.,]*[\d.](?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
 _UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
 #: A number with groups of three digits, or with as many places behind a decimal comma.
 _GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
@@ -285,4 +285,6 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"
-    return "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
+    return (
+        "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
+    )

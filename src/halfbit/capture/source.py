@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
+import select
 import stat
 import zlib
 from abc import ABC, abstractmethod
-from collections.abc import Generator, Iterable
+from collections.abc import Callable, Generator, Iterable
 from typing import BinaryIO, Union
 
 from ..error import CaptureError, HalfbitError
@@ -81,6 +82,26 @@ class StreamSource(Source):
         self._close = close
         self._looked_at: list[bytes] = []
         self._taken = False
+        self._quiet: Callable[[float], None] | None = None
+        self._patience = 0.0
+
+    def on_quiet(self, call: Callable[[float], None], patience: float = 5.0) -> None:
+        """Have a function called each time nothing has come for a while, with the seconds since something came.
+
+        :param patience: seconds. A stream without a file of the system's is not watched.
+        """
+        self._quiet = call
+        self._patience = patience
+
+    def _wait(self) -> None:
+        try:
+            file = self._stream.fileno()
+        except (OSError, ValueError, AttributeError):
+            return
+        waited = 0.0
+        while self._quiet is not None and not select.select([file], [], [], self._patience)[0]:
+            waited += self._patience
+            self._quiet(waited)
 
     def chunks(self) -> Generator[bytes, None, None]:
         if self._taken:
@@ -106,6 +127,8 @@ class StreamSource(Source):
         # a raw stream has no read1(), and its read() does not wait.
         read = getattr(self._stream, "read1", self._stream.read)
         try:
+            if self._quiet is not None:
+                self._wait()
             chunk: object = read(SIZE)
         except (OSError, ValueError) as error:  # ValueError: it has been closed
             raise unreadable(error, self.name) from error

@@ -71,7 +71,9 @@ def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[byte
         if name == b"data":
             if form is None:
                 raise CaptureError("is a damaged WAV file: its samples come before their form")
-            return _with_frames(form, size if size < 0xFFFFFFFF or long_size is None else long_size), _rest(source, size, long_size)
+            return _with_frames(form, size if size < 0xFFFFFFFF or long_size is None else long_size), _rest(
+                source, size, long_size
+            )
         body = source.take(size + size % 2)
         if len(body) < size:
             break
@@ -100,7 +102,9 @@ def _form(body: bytes) -> Form:
 
 
 def _with_frames(form: Form, size: int) -> Form:
-    return form if size >= _UNKNOWN and size < 1 << 32 else attrs.evolve(form, frames=size // (form.width * form.channels))
+    return (
+        form if size >= _UNKNOWN and size < 1 << 32 else attrs.evolve(form, frames=size // (form.width * form.channels))
+    )
 
 
 def _rest(source: _Bytes, size: int, long_size: int | None) -> Iterator[bytes]:

@@ -11,11 +11,12 @@ from typing import Any
 from ..decoder import Audit, Finding, Verdict, audit
 from .columns import Columns, milliseconds
 from .input import Measured, input_at
-from .options import add_capture_options, edges_of
+from .opening import opened_for
+from .options import PRESETS, add_capture_options
 from .progress import Progress
 from .width import terminal_width
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_parser", "audit_rows", "run"]
 
 _EPILOG = """\
 The scatter of the capture is measured first, on its one-bits, and allowed for: what lies out of bounds by no more is
@@ -31,19 +32,20 @@ Exit status: 0 no rule is broken, 1 one is, or no packet was decoded, 2 the inpu
 _WORDS = {Verdict.KEPT: "kept", Verdict.BROKEN: "BROKEN", Verdict.UNCLEAR: "cannot tell"}
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "audit",
         help="how the station that sent a capture keeps to the standards",
-        description="Holds a capture against what the standards ask of a station: times, preambles, sequences.",
+        description="Holds a capture against what the standards ask of a station: times, preambles, repeats, sequences.",
+        usage="halfbit audit FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
     parser.add_argument("--json", action="store_true", help="a JSON object instead of text")
-    add_capture_options(parser)
+    add_capture_options(parser, everything)
     return parser
 
 
@@ -51,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     """Audit, and give the exit status."""
     source = input_at(args.capture)
     progress = Progress(source)
-    measured = Measured(edges_of(args, source), source, progress.update)
+    measured = Measured(opened_for(args, source, PRESETS["receive"]).edges, source, progress.update)
     try:
         found = audit(measured)
     finally:
@@ -83,24 +85,25 @@ def lines(found: Audit, width: int | None) -> list[str]:
             text.append(table.row((_WORDS[one.verdict], f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})")))
             text.append(table.row(("", f"kept {one.kept}, broken {one.broken}, unclear {one.unclear}; {_worst(one)}")))
     else:
-        titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
-        table = Columns(titles, (11, -7, -6, -7, -11, -11), width)
-        text += table.rows(
-            (
-                _WORDS[one.verdict],
-                str(one.kept),
-                str(one.broken),
-                str(one.unclear),
-                *_place(one),
-                f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})",
-            )
-            for one in shown
-        )
+        titles, rows = audit_rows(found)
+        text += Columns(titles, (11, -7, -6, -7, -11, -11), width).rows(rows)
     never = [one.rule.words for one in found.findings if one not in shown]
     if never:
         words = "Nothing came of: " + "; ".join(never) + "."
         text += ["", *textwrap.wrap(words, width or 120)]
     return text
+
+
+def audit_rows(found: Audit) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Titles, and a row for each rule of which something came; broken ones first."""
+    titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
+    shown = [one for one in found.findings if one.kept or one.broken or one.unclear]
+    shown.sort(key=lambda one: one.verdict is not Verdict.BROKEN)
+    return titles, [
+        (_WORDS[one.verdict], str(one.kept), str(one.broken), str(one.unclear), *_place(one),
+         f"{_rule(one)}: {one.rule.bounds} ({one.rule.source})")
+        for one in shown
+    ]  # fmt: skip
 
 
 def _rule(one: Finding) -> str:

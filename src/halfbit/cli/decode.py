@@ -4,73 +4,107 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from typing import Any, Union
 
-from .auto import chosen_limits
+from .addresses import address_of
+from .csv_rows import CsvRows
 from .input import Measured, input_at
 from .json_lines import JsonLines
+from .opening import opened
 from .options import (
+    Group,
     add_capture_options,
     add_limit_options,
     add_reading_options,
     configuration_of,
     context_of,
-    edges_of,
     limits_of,
     notes_on,
+    time,
 )
 from .progress import Progress
-from .table import Table
-from .width import terminal_width
-from ..error import CaptureError
 from .summary import Summary, Tally
+from .table import Table
+from .width import shows_color, terminal_width
+from ..error import CaptureError, HalfbitError
+from ..event import Fault
+from ..inspect.losses import Diagnoser
+from ..instruction import Event, Instruction
 from ..stream import decode
 
 __all__ = ["add_parser", "run"]
 
 _EPILOG = """\
-The same packet several times in a row is one line with a count. From a pipe, a terminal or a serial line a
-packet's line appears as soon as the packet is complete, and a line with the number of repeats follows. Ctrl-C there ends
-the capture: what is pending and the summary are still written.
+Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot
+be read or the use was wrong.
+"""
+_MORE = """\
+How the file is to be read is found out, and written to standard error in one
+line: what its numbers are, their unit, which channel is the track, whether
+single halves of bits can be told apart. Where two ways fit, both are named
+with the options that choose.
 
-With --json each line is an object. Its first key, event, tells the others; times are integer ns:
-  instruction  start end preamble bytes part instruction{name address ... context repetition too_soon_after_reset ... long_preamble}
-  fault        start end at kind layer detail count bytes words
-  cutout       start end
-  summary      length half_bits packets distinct_packets share_decoded packet_time fault_time cutout_time cutouts faults{} remarks[] removed{}
-               (last, and only when the input could be read to its end)
+A packet that says again what is known is counted, not listed. A lost stretch
+is listed with its cause, if one is found. From a pipe, a terminal or a serial
+line a line appears as soon as its packet is complete. Ctrl-C there ends the
+capture: the summary is still written.
 
-A text capture holds a number a line; # starts a comment. A line such as
+With --json each line is an event as the library's as_dict() gives it (its key
+type: instruction, fault, diagnosis, cutout), times in ns; the last line, of
+type summary, comes only if the input could be read to its end. With --csv the
+names of the columns come first.
+
+A text capture may say what its numbers are in a line at its head:
   # halfbit: durations us
   # halfbit: times ticks=1000000 wrap=4294967296
-at its head says what the numbers are. In a CSV table the column names may: time, duration, a unit at the end.
-Volts in a table are read with --format volts, levels at a fixed rate with --format levels --unit RATE.
+So may the column names of a table: time, duration, a unit at the end.
 
-Exit status: 0 at least one packet was decoded, 1 none was, 2 the input cannot be read or the use was wrong.
 """
 
 #: What the average half-bit of a signal can be, ns: 58 us if all are ones, some 100 us with zeros, more if
 #: zeros are stretched (S-9.1 A, table 1).
 _PLAUSIBLE = range(40_000, 2_000_000)
 
+_Output = Union[Table, JsonLines, CsvRows]
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "decode",
-        help="packets, instructions and faults of a capture",
-        description="Decodes a capture: its packets and their instructions, the faults among them, and a summary.",
-        epilog=_EPILOG,
+        help="packets, instructions and losses of a capture",
+        description="Decodes a capture: what its packets say, what was lost and why, and a summary.",
+        usage="halfbit decode FILE [options]",
+        epilog=_MORE + _EPILOG if everything else _EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    form = parser.add_mutually_exclusive_group()
-    form.add_argument("--json", action="store_true", help="JSON Lines instead of a table")
-    form.add_argument("--every", action="store_true", help="a line for each packet, also for repeats in a row")
-    add_capture_options(parser)
-    add_limit_options(parser)
-    add_reading_options(parser)
+    group = Group(parser, "what is shown", everything)
+    group.add("--every", action="store_true", help="all packets, also those that say nothing new")
+    group.add(
+        "--address",
+        type=address_of,
+        action="append",
+        metavar="ADDRESS",
+        help="only this one: 7, 2604 or 'accessory 9 pair 2'",
+    )
+    group.add("--from", dest="start", type=time, metavar="TIME", help="only from here on: 12.5ms, 1.2s")
+    group.add("--to", dest="end", type=time, metavar="TIME", help="only up to here")
+    group.add("--lost", action="store_true", help="only what was lost, and why")
+    group.add("--bytes", more=True, action="store_true", help="with each packet's bytes")
+    group.add("--json", action="store_true", help="JSON Lines instead of a table")
+    group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
+    group.add(
+        "--vcd",
+        more=True,
+        metavar="OUT",
+        help="write bits, bytes and packets beside the signal to a VCD file (needs pyvcd)",
+    )
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    add_reading_options(parser, everything)
     return parser
 
 
@@ -79,50 +113,90 @@ def run(args: argparse.Namespace) -> int:
     limits_of(args)  # what contradicts itself is refused before anything is read
     configuration, context = configuration_of(args), context_of(args)
     source = input_at(args.capture)
+    if args.vcd is not None and source.live:
+        raise HalfbitError(f"{source.name}: --vcd needs a file, which can be read again")
     progress = Progress(source)
 
     def write(line: str) -> None:
         progress.clear()
         sys.stdout.write(line + "\n")
 
-    output: Union[Table, JsonLines]
-    if args.json:
-        output = JsonLines(write)
-    else:
-        output = Table(write, fold=not args.every, live=source.live, width=terminal_width())
+    output = _output(args, write)
+    reading = opened(args, source)
 
     def before_more() -> None:
-        output.pause()
         if source.live:
             sys.stdout.flush()
         progress.update()
 
-    try:
-        edges = edges_of(args, source)
-    except CaptureError:
-        if source.interrupted:  # before the first number came: an empty capture, but by the user's will
-            raise KeyboardInterrupt from None
-        raise
-    measured = Measured(edges, source, before_more)
+    measured = Measured(reading.edges, source, before_more)
     tally = Tally()
+    wanted = _wanted(args)
+    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, most=300, wait=not source.live)
     try:
-        limits, measured_edges = chosen_limits(args, source, edges, measured)
-        for event in decode(measured_edges, limits, configuration=configuration, context=context):
-            tally.add(event)
-            output.event(event)
+        for event in decode(measured, reading.limits, configuration=configuration, context=context):
+            for each, diagnosis in diagnoser.feed(event):
+                tally.add(each, diagnosis)
+                if isinstance(output, Table) or wanted(each):
+                    output.event(each, diagnosis)
     except CaptureError:
+        _rest(diagnoser, tally, output, wanted)
         output.end(None)  # what came before it is sound
         raise
     finally:
         progress.clear()
-    summary = tally.summary(measured.half_bits, measured.length, *notes_on(edges))
+    _rest(diagnoser, tally, output, wanted)
+    summary = tally.summary(measured.half_bits, measured.length, *notes_on(reading), reading.limits.decision)
     output.end(summary)
+    if args.vcd is not None:
+        from .vcd_out import write_vcd  # pyvcd need not be there
+
+        write_vcd(args.vcd, reading)
     if not summary.packets:
         sys.stdout.flush()
         print(f"halfbit: {source.name}: {nothing(summary)}", file=sys.stderr)
     if source.interrupted:
         return 130
     return 0 if summary.packets else 1
+
+
+def _output(args: argparse.Namespace, write: Callable[[str], None]) -> _Output:
+    if args.json:
+        return JsonLines(write)
+    if args.csv:
+        return CsvRows(write)
+    return Table(
+        write,
+        every=args.every,
+        width=terminal_width(),
+        color=shows_color(),
+        bytes=args.bytes,
+        lost=args.lost,
+        wanted=_wanted(args),
+    )
+
+
+def _rest(diagnoser: Diagnoser[Event], tally: Tally, output: _Output, wanted: Callable[[Event], bool]) -> None:
+    for event, diagnosis in diagnoser.finish():
+        tally.add(event, diagnosis)
+        if isinstance(output, Table) or wanted(event):
+            output.event(event, diagnosis)
+
+
+def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
+    """Says whether an event is to be shown."""
+
+    def wanted(event: Event) -> bool:
+        carrier = event.packet if isinstance(event, Instruction) else event
+        if carrier is not None and (
+            args.start is not None and carrier.end <= args.start or args.end is not None and carrier.start >= args.end
+        ):
+            return False
+        if args.lost and not isinstance(event, Fault):
+            return False
+        return args.address is None or isinstance(event, Instruction) and event.address in args.address
+
+    return wanted
 
 
 def nothing(summary: Summary) -> str:
@@ -132,4 +206,4 @@ def nothing(summary: Summary) -> str:
     average = summary.length // summary.half_bits
     if average not in _PLAUSIBLE:
         return f"no packets: half-bits of {average / 1000:g} us on average; is the unit right (--unit)?"
-    return "no packets: the faults say what is wrong with the signal"
+    return "no packets: halfbit survey says what the signal looks like"

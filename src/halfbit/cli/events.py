@@ -6,18 +6,16 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 
-from ..error import CaptureError
 from ..instruction import Event, Instruction
 from ..stream import decode
-from .auto import chosen_limits
 from .input import Measured, Watched, input_at
+from .opening import opened
 from .options import (
     add_capture_options,
     add_limit_options,
     add_reading_options,
     configuration_of,
     context_of,
-    edges_of,
     limits_of,
 )
 from .progress import Progress
@@ -25,11 +23,11 @@ from .progress import Progress
 __all__ = ["add_event_options", "end_of", "events_of"]
 
 
-def add_event_options(parser: argparse.ArgumentParser) -> None:
+def add_event_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the options of :func:`events_of`."""
-    add_capture_options(parser)
-    add_limit_options(parser)
-    add_reading_options(parser)
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    add_reading_options(parser, everything)
 
 
 def events_of(args: argparse.Namespace) -> tuple[Watched, Callable[[], Iterator[Event]]]:
@@ -49,14 +47,9 @@ def events_of(args: argparse.Namespace) -> tuple[Watched, Callable[[], Iterator[
 
     def events() -> Iterator[Event]:
         try:
-            edges = edges_of(args, source)
-        except CaptureError:
-            if source.interrupted:  # before the first number came: an empty capture, but by the user's will
-                raise KeyboardInterrupt from None
-            raise
-        try:
-            limits, measured = chosen_limits(args, source, edges, Measured(edges, source, before_more))
-            for event in decode(measured, limits, configuration=configuration, context=context):
+            reading = opened(args, source)
+            measured = Measured(reading.edges, source, before_more)
+            for event in decode(measured, reading.limits, configuration=configuration, context=context):
                 progress.clear()
                 yield event
         finally:

@@ -33,12 +33,13 @@ Exit status: 0 the decoder did something, 1 it did nothing, 2 the input cannot b
 """
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "follow",
         help="what a decoder with an address and CVs would have done",
         description="Lets a decoder follow a capture, and shows what it would have done, in the order of time.",
+        usage="halfbit follow FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -60,7 +61,7 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         help="a CV's value at the start; may be given several times",
     )
     parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
-    add_event_options(parser)
+    add_event_options(parser, everything)
     return parser
 
 

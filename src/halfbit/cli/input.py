@@ -10,6 +10,7 @@ from ..capture import Source, source_of
 from ..capture.source import StreamSource
 from ..edge import Edge, Edges
 from ..error import CaptureError
+from ..inspect.losses import Durations
 
 __all__ = ["Measured", "Watched", "input_at"]
 
@@ -29,6 +30,11 @@ class Watched(Source):
         #: Whether Ctrl-C ended it.
         self.interrupted = False
 
+    def on_quiet(self, call: Callable[[float], None]) -> None:
+        """Have a function called while a live source gives nothing, as :meth:`StreamSource.on_quiet`."""
+        if isinstance(self._source, StreamSource):
+            self._source.on_quiet(call)
+
     def chunks(self) -> Generator[bytes, None, None]:
         self.count = 0
         return self._watch(self._source.chunks())
@@ -38,7 +44,7 @@ class Watched(Source):
 
     @property
     def size(self) -> int | None:
-        """Bytes in all; ``None`` where that is not known beforehand."""
+        """Bytes in all; ``None`` if that is not known beforehand."""
         return None if self.live else os.path.getsize(self.name)
 
     def _watch(self, chunks: Generator[bytes, None, None]) -> Generator[bytes, None, None]:
@@ -55,7 +61,7 @@ class Watched(Source):
 
 
 class Measured(Edges):
-    """Other edges, whose number and time are added up as they are gone through.
+    """Other edges, whose durations are added up and kept for a while as they are gone through.
 
     :param source: where they come from.
     :param before_more: called each time before more is waited for, when all there was has been taken.
@@ -67,8 +73,13 @@ class Measured(Edges):
         self._before_more = before_more
         #: Half-bits so far.
         self.half_bits = 0
-        #: ns so far.
-        self.length = 0
+        #: The last durations.
+        self.durations = Durations()
+
+    @property
+    def length(self) -> int:
+        """ns so far."""
+        return self.durations.now
 
     def __iter__(self) -> Iterator[Edge]:
         return iter(self._edges)
@@ -85,16 +96,15 @@ class Measured(Edges):
                 row = None  # Ctrl-C came inside a line, which is no fault of the capture's
             if row is None:
                 return
-            durations, scale = row
-            self.half_bits += len(durations)
-            self.length += sum(durations) * scale
+            self.half_bits += len(row[0])
+            self.durations.add(*row)
             yield row
 
 
 def input_at(path: str) -> Watched:
     """The input a command line names; ``-`` is standard input.
 
-    :raises CaptureError: where nothing can be opened there.
+    :raises CaptureError: if nothing can be opened there.
     """
     if path == "-":
         if sys.stdin is None:

@@ -4,63 +4,74 @@ from __future__ import annotations
 
 import argparse
 import json
-import re
 import sys
-from fractions import Fraction
+import textwrap
 from typing import Any
 
 import attrs
 
-from .auto import chosen_limits
 from .input import Measured, input_at
-from .json_lines import fault_object
+from .opening import opened
 from .options import (
+    Group,
     add_capture_options,
     add_limit_options,
     add_reading_options,
     configuration_of,
     context_of,
-    edges_of,
     limits_of,
+    number,
+    time,
 )
 from .progress import Progress
 from .width import terminal_width
+from ..event import Fault
+from ..inspect.diagnosis import Diagnosis
+from ..inspect.losses import diagnosed_events
+from ..inspect.reading import Reading
 from ..inspect.strips import Strip, strips
-from ..inspect.text import drawn
-from ..unit import Scale
+from ..inspect.text import drawn, explained
 
 __all__ = ["add_parser", "run"]
 
+#: Durations to either side of the place that is looked at.
+REACH = 44
+
 _EPILOG = """\
-Times are from the capture's first level change: 12.5ms, 1.2s, 800us; without a unit ms, as decode writes them.
+Times are from the capture's first level change: 12.5ms, 1.2s, 800us; without a
+unit ms, as decode writes them.
 
-With --json each packet or fault shown is an object on a line; times are integer ns:
-  times[] level half_bits[start end text] bits[...] parts[...] meanings[...]
-  faults[event start end at kind layer detail count bytes words] left_out
-
-Exit status: 0 something is shown, 1 there is nothing to show, 2 the input cannot be read or the use was wrong.
+Exit status: 0 something is shown, 1 there is nothing to show, 2 the input
+cannot be read or the use was wrong.
 """
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "inspect",
         help="a stretch of a capture at all layers, to see why a packet was lost",
         description="Shows a stretch of a capture at all layers under one another: level changes and durations, half-bits, "
-        "bits, bytes, instructions, and the faults where they are. Without --at from the first fault on.",
+        "bits, bytes, instructions, and the faults in their places. Without --at or --around: the first fault, and why.",
+        usage="halfbit inspect FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    parser.add_argument("--at", type=_time, metavar="TIME", help="begin with the packet or fault at this time")
-    parser.add_argument("--packets", type=_count, default=2, metavar="N", help="how many packets and faults to show; 2 if not said")
-    parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
-    parser.add_argument("--plot", metavar="IMAGE", help="draw it to a file, too: .svg, .png or .pdf (needs matplotlib)")
-    add_capture_options(parser)
-    add_limit_options(parser)
-    add_reading_options(parser)
+    group = Group(parser, "what is shown", everything)
+    group.add("--at", type=time, metavar="TIME", help="begin with the packet or fault at this time")
+    group.add("--around", type=time, metavar="TIME", help="what is around this time, within its packet or fault")
+    group.add(
+        "--packets", type=number, metavar="N", help="how many packets and faults to show; 1 if not said, with --at 2"
+    )
+    group.add(
+        "--json", action="store_true", help="JSON Lines instead of text: times, marks of each layer and faults, in ns"
+    )
+    group.add("--plot", metavar="IMAGE", help="draw it to a file, too: .svg, .png or .pdf (needs matplotlib)")
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    add_reading_options(parser, everything)
     return parser
 
 
@@ -74,12 +85,19 @@ def run(args: argparse.Namespace) -> int:
         check_plot(args.plot)
     source = input_at(args.capture)
     progress = Progress(source)
-    edges = edges_of(args, source)
     try:
-        limits, measured = chosen_limits(args, source, edges, Measured(edges, source, progress.update))
+        reading = opened(args, source)
+        measured = Measured(reading.edges, source, progress.update)
+        at = args.at if args.around is None else args.around
+        count = args.packets if args.packets is not None else 1 if args.at is None else 2
+        reach = REACH if args.at is None and args.packets is None else None
         found = list(
-            strips(measured, limits, at=args.at, events=args.packets, configuration=configuration, context=context)
+            strips(
+                measured, reading.limits, at=at, events=count, reach=reach, configuration=configuration, context=context
+            )
         )
+        shown = {fault.start for strip in found for fault in [strip.event] if isinstance(fault, Fault)}
+        causes = [] if source.live or not shown else _causes(reading, shown)
     finally:
         progress.clear()
     if not found:
@@ -88,15 +106,32 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         for strip in found:
             print(json.dumps(_as_dict(strip)))
+        for each in causes:
+            print(json.dumps(each.as_dict()))
     else:
         width = terminal_width() or 100
-        for line in drawn(found, width):
+        for line in drawn(found, width, reading.limits):
             print(line)
+        for each in causes:
+            print()
+            for line in explained(each.fault, each, reading.limits):
+                print("\n".join(textwrap.wrap(line, width, subsequent_indent="  ")))
     if args.plot is not None:
         from ..plot.strip import plot_strips
 
-        plot_strips(found, args.plot, title=source.name)
+        plot_strips(found, args.plot, title=source.name, limits=reading.limits)
     return 0
+
+
+def _causes(reading: Reading, shown: set[int]) -> list[Diagnosis]:
+    """The causes of the losses that begin at these times."""
+    found = []
+    for _, diagnosis in diagnosed_events(reading.edges, reading.limits):
+        if diagnosis is not None and diagnosis.fault.start in shown:
+            found.append(diagnosis)
+        if diagnosis is not None and diagnosis.fault.start >= max(shown):
+            break
+    return found
 
 
 def _as_dict(strip: Strip) -> dict[str, object]:
@@ -107,23 +142,6 @@ def _as_dict(strip: Strip) -> dict[str, object]:
         "bits": [attrs.asdict(mark) for mark in strip.bits],
         "parts": [attrs.asdict(mark) for mark in strip.parts],
         "meanings": [attrs.asdict(mark) for mark in strip.meanings],
-        "faults": [fault_object(fault) for fault in strip.faults],
+        "faults": [fault.as_dict() for fault in strip.faults],
         "left_out": strip.left_out,
     }
-
-
-def _time(text: str) -> int:
-    """A time of the command line, ns."""
-    match = re.fullmatch(r"([0-9.]+)\s*(ns|us|ms|s)?", text)
-    try:
-        if match is None:
-            raise ValueError
-        return round(Fraction(match[1]) * Scale.of(match[2] or "ms").numerator)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no time such as 12.5ms, 1.2s or 800us") from None
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number from 1 up")
-    return int(text)

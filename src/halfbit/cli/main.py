@@ -1,6 +1,6 @@
 """The command line: builds the parser from the commands' modules, and turns what happens into a status.
 
-A command is a module with ``add_parser(subparsers)``, which adds its parser and gives it back, and
+A command is a module with ``add_parser(subparsers, everything)``, which adds its parser and gives it back, and
 ``run(args)``, which gives the exit status. Status: 0 all is well, 1 there was nothing to be found, 2 the
 input cannot be read, the output not written, or the use was wrong; ended by a signal as a shell says it, 128 and its number.
 """
@@ -10,51 +10,74 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
-from typing import Any, Protocol
+from collections.abc import Collection, Sequence
+from importlib import import_module
+from typing import Any, NoReturn
 
-from . import audit as cli_audit, decode as cli_decode, follow as cli_follow, inspect as cli_inspect
-from . import registry as cli_registry, survey as cli_survey, traffic as cli_traffic
 from ..error import HalfbitError
-from . import vectors as cli_vectors
 
-__all__ = ["COMMANDS", "main"]
+__all__ = ["COMMANDS", "main", "parser"]
 
 INTERRUPTED = 130  # 128 + SIGINT
 CLOSED = 141  # 128 + SIGPIPE
 
-
-class Command(Protocol):
-    """What a command's module has."""
-
-    def add_parser(self, subparsers: Any) -> argparse.ArgumentParser: ...
-
-    def run(self, args: argparse.Namespace) -> int: ...
-
-
-#: The commands, in the order in which help lists them. A new one is a module here.
-COMMANDS: tuple[Command, ...] = (
-    cli_decode,
-    cli_survey,
-    cli_inspect,
-    cli_traffic,
-    cli_follow,
-    cli_audit,
-    cli_registry,
-    cli_vectors,
-)
+#: The commands, in the order in which help lists them, each with its line there. A new one is a module and a line here.
+#: A module is loaded when its command is chosen, so that help comes at once.
+COMMANDS = {
+    "decode": "packets, instructions and losses of a capture",
+    "survey": "what a capture looks like, and which limits read it best",
+    "inspect": "a stretch of a capture at all layers, to see why a packet was lost",
+    "traffic": "who is on the track, and what changes",
+    "follow": "what a decoder with an address and CVs would have done",
+    "audit": "how the station that sent a capture keeps to the standards",
+    "clip": "a stretch of a capture as a small text capture, to hand on",
+    "compare": "two captures of the same track: what one lost or read otherwise",
+    "report": "one file to hand on: survey, traffic, losses with pictures, audit",
+    "registry": "the instructions that are known, with their sources",
+    "vectors": "signals with what a decoder must make of them; runs a port against them",
+    "completion": "a script with which a shell completes commands and options",
+    "manual": "the manual page, made from the help",
+}
 
 
-def parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line."""
-    top = argparse.ArgumentParser(
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors are one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"halfbit: error: {message}  ({self.prog} --help)\n")
+
+
+class _Version(argparse.Action):
+    """Prints the version, which is looked up only then."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        from .. import __version__
+
+        print(f"halfbit {__version__}")
+        parser.exit()
+
+
+def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -> argparse.ArgumentParser:
+    """The parser of the whole command line.
+
+    :param everything: True if help shall show all options, not only those that matter most.
+    :param names: the commands whose options it knows; of the others it has the name and the line only.
+    """
+    top = Parser(
         prog="halfbit",
-        description="Decodes the digital track signal of model railways.",
+        description="Decodes the digital track signal of model railways. Begin with: halfbit decode FILE",
         allow_abbrev=False,
     )
-    subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for command in COMMANDS:
-        command.add_parser(subparsers).set_defaults(run=command.run)
+    top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
+    subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
+    for name, line in COMMANDS.items():
+        if name in names:
+            command = import_module(f"halfbit.cli.{name}")
+            added = command.add_parser(subparsers, everything)
+            added.add_argument("--help-all", action="help", help="show this help with all options")
+            added.set_defaults(run=command.run)
+        else:
+            subparsers.add_parser(name, help=line)
     return top
 
 
@@ -63,34 +86,49 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     :param arguments: the words after the program's name; those of this process if left out.
     """
-    args = parser().parse_args(arguments)
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    prog = "halfbit"
     try:
+        # No option of halfbit itself takes a value, so the first word that is not an option is the command.
+        names = [word for word in words if not word.startswith("-")][:1]
+        args = parser("--help-all" in words, names).parse_args(words)
+        prog = f"halfbit {args.command}"
         status: int = args.run(args)
         sys.stdout.flush()
         return status
     except HalfbitError as error:
-        return _failed(str(error))
+        from .options import as_options
+
+        return _failed(as_options(str(error)), prog)
     except BrokenPipeError:
         _give_up_output()
         return CLOSED
     except KeyboardInterrupt:
         _give_up_output()
         return INTERRUPTED
+    except AttributeError:
+        if sys.stdout is None:
+            return _failed("standard output is closed", prog)
+        raise
     except OSError as error:  # of the output: readers make errors of their own of those of the input
         _give_up_output()
-        return _failed(f"the output cannot be written: {error.strerror or error}")
+        return _failed(f"the output cannot be written: {error.strerror or error}", prog)
 
 
-def _failed(problem: str) -> int:
+def _failed(problem: str, prog: str) -> int:
     try:
-        sys.stdout.flush()  # what could be decoded stands before the error
+        if sys.stdout is not None:
+            sys.stdout.flush()  # what could be decoded stands before the error
     except OSError:
         _give_up_output()
-    print(f"halfbit: error: {problem}", file=sys.stderr)
+    if sys.stderr is not None:
+        print(f"halfbit: error: {problem}  ({prog} --help)", file=sys.stderr)
     return 2
 
 
 def _give_up_output() -> None:
     """Nobody reads on, or shall: let the interpreter's last flush go nowhere instead of failing."""
+    if sys.stdout is None:
+        return
     with open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), sys.stdout.fileno())

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import re
+from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
 import attrs
 
-from ..capture import FORMATS, CaptureEdges, Location, open_capture
-from ..edge import Edges
-from ..capture.filter import FilteredEdges, Removed, filtered
+from ..capture import FORMATS, Options
+from ..capture.filter import FilteredEdges, Removed
+from ..capture.source import Source
 from ..error import HalfbitError
+from ..inspect.reading import Reading, read_capture
 from ..instruction import Configuration, Context
 from ..limits import DECISIONS, RECEIVE, TRANSMIT, US, Limits
 from ..unit import Scale, Unit
@@ -19,15 +22,20 @@ from ..unit import Scale, Unit
 __all__ = [
     "AUTO",
     "PRESETS",
+    "Group",
     "add_capture_options",
     "add_limit_options",
     "add_reading_options",
+    "captured",
+    "as_options",
+    "captured",
     "configuration_of",
     "context_of",
-    "edges_of",
     "limits_of",
     "milliseconds_of",
     "notes_on",
+    "number",
+    "time",
 ]
 
 #: Limits by name.
@@ -59,109 +67,113 @@ _COUNTS = {
 }
 
 
-def add_capture_options(parser: argparse.ArgumentParser) -> None:
-    """Add the options of :func:`edges_of`."""
-    group = parser.add_argument_group("how the capture is read")
+class Group:
+    """A group of options in a command's help; those marked ``more`` only show with ``--help-all``."""
+
+    def __init__(self, parser: argparse.ArgumentParser, title: str, everything: bool, text: str | None = None) -> None:
+        self._group = parser.add_argument_group(title, text if everything else None)
+        self._everything = everything
+
+    def add(self, *names: str, more: bool = False, help: str, **words: Any) -> None:
+        """Add an option."""
+        shown = help if self._everything or not more else argparse.SUPPRESS
+        self._group.add_argument(*names, help=shown, **words)
+
+
+def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the options of :func:`reading_of` that say how a file is read."""
+    group = Group(parser, "how the capture is read; what is not said is found out", everything)
+    group.add("--holds", choices=["durations", "times"], help="what the numbers are")
+    group.add("--unit", type=_unit, help="ns, us, ms, s, or how many counts there are in a second: 2MHz, 250kHz")
     endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
-    group.add_argument(
+    group.add(
         "--format",
+        more=True,
         choices=[format.name for format in FORMATS],
-        help=f"instead of going by the file's ending ({endings}; standard input is text; volts and levels must be said)",
+        help=f"instead of looking at the file's ending and contents ({endings})",
     )
-    group.add_argument("--holds", choices=["durations", "times"], help="what the numbers are")
-    group.add_argument(
-        "--unit", type=_unit, help="ns, us, ms, s, or ticks per second; us where nothing says"
+    group.add("--wrap", more=True, type=number, metavar="N", help="how many counts the timer has before it starts over")
+    group.add(
+        "--time-column",
+        more=True,
+        type=_column,
+        metavar="COLUMN",
+        help="of a table, with times or durations: its name, or its number from 1",
     )
-    group.add_argument(
-        "--wrap", type=int, metavar="N", help="how many counts the timer has before it starts over"
+    group.add(
+        "--level-column", more=True, type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts"
     )
-    group.add_argument(
-        "--time-column", type=_column, metavar="COLUMN", help="of a table, with times or durations: its name, or its number from 1"
+    group.add(
+        "--delimiter",
+        more=True,
+        type=_delimiter,
+        metavar="D",
+        help=f"between the values of a line: a character, or {', '.join(_DELIMITERS)}",
     )
-    group.add_argument("--level-column", type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts")
-    group.add_argument(
-        "--delimiter", type=_delimiter, metavar="D", help=f"between a table's fields: a character, or {', '.join(_DELIMITERS)}"
+    group.add("--decimal", more=True, choices=["point", "comma"], help="with point, commas in numbers part thousands")
+    group.add(
+        "--last-line", more=True, choices=["leave", "take", "refuse"],
+        help="a last line without line end may be cut short: leave it out (the default), take it, or refuse the file",
+    )  # fmt: skip
+    group.add("--signal", more=True, metavar="NAME", help="of a VCD file; bus[3] is a bit of a vector")
+    group.add("--channel", more=True, type=number, metavar="N", help="of a WAV file, from 1")
+    group.add(
+        "--other-rail",
+        more=True,
+        type=_column,
+        metavar="NAME",
+        help="column, signal or channel of the other rail: the difference counts",
     )
-    group.add_argument(
-        "--last-line",
-        choices=["refuse", "take"],
-        help="a last line without line end may be cut short: refuse it (the default), or take it",
+    group.add(
+        "--threshold",
+        more=True,
+        type=float,
+        metavar="V",
+        help="between the levels of a signal in volts (WAV: full scale is 1); else it is found",
     )
-    group.add_argument("--signal", metavar="NAME", help="of a VCD file; bus[3] is a bit of a vector")
-    group.add_argument("--channel", type=int, metavar="N", help="of a WAV file, from 1")
-    group.add_argument(
-        "--other-rail", type=_column, metavar="NAME", help="column, signal or channel of the other rail: the difference counts"
+    group.add(
+        "--hysteresis",
+        more=True,
+        type=float,
+        metavar="V",
+        help="how far the signal must cross it, half to either side; else it is found",
     )
-    group.add_argument(
-        "--threshold", type=float, metavar="V", help="between the levels of a signal in volts (WAV: full scale is 1); else it is found"
-    )
-    group.add_argument(
-        "--hysteresis", type=float, metavar="V", help="how far the signal must cross it, half to either side; else it is found"
-    )
-    group.add_argument(
-        "--filter",
-        type=_microseconds,
-        metavar="US",
-        help="level changes closer together than this are one, or none: takes out noise at crossings and spikes",
-    )
+    group.add(
+        "--filter", more=True, type=_microseconds, metavar="US",
+        help="level changes closer together than this are noise; 0 for no filter; else one is used if it is needed",
+    )  # fmt: skip
 
 
-def edges_of(args: argparse.Namespace, location: Location) -> Edges:
-    """The edges of a capture, read as the options say."""
-    edges = _capture_of(args, location)
-    return edges if args.filter is None else filtered(edges, args.filter, "ns")
+def captured(args: argparse.Namespace, source: Source, limits: Limits | None) -> Reading:
+    """The capture, to be held against limits; ``None`` to find those that fit."""
+    said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
+    return read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
 
 
-def notes_on(edges: Edges) -> tuple[tuple[str, ...], Removed | None]:
+def notes_on(reading: Reading) -> tuple[tuple[str, ...], Removed | None]:
     """How the capture was read, in words, and what the filter took out if there was one."""
-    removed: Removed | None = None
-    if isinstance(edges, FilteredEdges):
-        removed, edges = edges.removed, edges.source
-    return edges.remarks if isinstance(edges, CaptureEdges) else (), removed
+    return reading.capture.remarks, reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None
 
 
-def _capture_of(args: argparse.Namespace, location: Location) -> Edges:
-    return open_capture(
-        location,
-        format=args.format,
-        holds=args.holds,
-        unit=args.unit,
-        wrap=args.wrap,
-        time_column=args.time_column,
-        level_column=args.level_column,
-        delimiter=args.delimiter,
-        last_line=args.last_line,
-        signal=args.signal,
-        channel=args.channel,
-        other_rail=args.other_rail,
-        threshold=args.threshold,
-        hysteresis=args.hysteresis,
-    )
-
-
-def add_limit_options(parser: argparse.ArgumentParser) -> None:
+def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the options of :func:`limits_of`."""
-    group = parser.add_argument_group(
-        "limits", "what the signal is held against; each can be set on top of those chosen by name"
+    group = Group(
+        parser, "limits", everything, "what the signal is held against; each can be set on top of those chosen by name"
     )
-    group.add_argument(
-        "--limits",
-        choices=[*PRESETS, AUTO],
-        default="receive",
-        help="what a decoder must accept (the default), what a station must keep to (S-9.1, S-9.2), or what fits the "
-        "capture best, found as by the survey command; of a live input from its first seconds",
-    )
+    group.add(
+        "--limits", choices=[AUTO, *PRESETS],
+        help="what fits the capture (auto, the default), what a decoder must accept, or what a station must keep to (S-9.1, S-9.2)",
+    )  # fmt: skip
     for name, (words, may_be_off) in _TIMES.items():
-        group.add_argument(
-            _option(name),
-            type=_microseconds_or_off if may_be_off else _microseconds,
-            metavar="US",
-            help=f"{words}, us" + (", or off" if may_be_off else ""),
+        type_ = _microseconds_or_off if may_be_off else _microseconds
+        group.add(
+            _option(name), more=True, type=type_, metavar="US", help=f"{words}, us" + (", or off" if may_be_off else "")
         )
     for name, words in _COUNTS.items():
-        group.add_argument(_option(name), type=int, metavar="N", help=words)
-    group.add_argument(
+        group.add(_option(name), more=True, type=number, metavar="N", help=words)
+    group.add(
         "--decision",
+        more=True,
         choices=DECISIONS,
         help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
     )
@@ -176,14 +188,13 @@ def add_limit_options(parser: argparse.ArgumentParser) -> None:
         action="store_const",
         const=True,
         help="the capture holds only the rising changes, or only the falling ones; by sequence",
-    )
+    )  # fmt: skip
 
 
-def limits_of(args: argparse.Namespace, auto: Limits = RECEIVE) -> Limits:
-    """The limits the options ask for.
+def limits_of(args: argparse.Namespace) -> Limits | None:
+    """The limits the options ask for; ``None`` if they are to be found.
 
-    :param auto: what ``--limits auto`` stands for.
-    :raises HalfbitError: where they contradict one another.
+    :raises HalfbitError: if they contradict one another.
     """
     said: dict[str, Any] = {}
     for field in attrs.fields(Limits):
@@ -192,28 +203,73 @@ def limits_of(args: argparse.Namespace, auto: Limits = RECEIVE) -> Limits:
             said[field.name] = None if value == "off" else value
     if said.get("one_edge") and "decision" not in said:
         said["decision"] = "sequence"  # no other can read it
-    return attrs.evolve(auto if args.limits == AUTO else PRESETS[args.limits], **said)
+    if args.limits == AUTO and said:
+        raise HalfbitError(
+            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
+        )
+    if args.limits in (None, AUTO) and not said:
+        return None
+    return attrs.evolve(PRESETS[args.limits or "receive"], **said)
 
 
-def add_reading_options(parser: argparse.ArgumentParser) -> None:
+def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the options of :func:`configuration_of` and :func:`context_of`."""
-    group = parser.add_argument_group("what the packets cannot tell")
-    group.add_argument(
-        "--cv29", type=int, metavar="N", help="the decoders' CV 29: then speed steps and FL have one reading"
+    group = Group(parser, "what the packets cannot tell", everything)
+    group.add(
+        "--cv29",
+        more=True,
+        type=number,
+        metavar="N",
+        help="the decoders' CV 29: then speed steps and FL have one reading",
     )
-    group.add_argument(
-        "--context", choices=list(_CONTEXTS), help="read all packets so, instead of telling by those before"
+    group.add(
+        "--context", more=True, choices=list(_CONTEXTS), help="read all packets so, instead of telling by those before"
     )
 
 
 def configuration_of(args: argparse.Namespace) -> Configuration | None:
-    """:raises HalfbitError: where it is no value of a CV."""
+    """:raises HalfbitError: if it is no value of a CV."""
     return None if args.cv29 is None else Configuration(args.cv29)
 
 
 def context_of(args: argparse.Namespace) -> Context | None:
     """The context the options force."""
     return None if args.context is None else _CONTEXTS[args.context]
+
+
+def as_options(text: str) -> str:
+    """An error of the library with its parameters written as options."""
+    names: Mapping[str, str] = {
+        name: _option(name)
+        for name in (
+            "format",
+            "limits",
+            "filter",
+            *(field.name for each in (Options, Limits) for field in attrs.fields(each)),
+        )
+    }
+    listed = "|".join(names)
+    text = re.sub(rf"(?<![\w-])({listed})=(?=\S)", lambda match: f"{names[match[1]]} ", text)
+    return re.sub(rf"(^|: )({listed}): ", lambda match: f"{match[1]}{names[match[2]]}: ", text)
+
+
+def number(text: str) -> int:
+    """A whole number as one writes it: 6, or 0x06."""
+    try:
+        return int(text, 0) if text.lower().startswith(("0x", "0b")) else int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number: write 6 or 0x06") from None
+
+
+def time(text: str) -> int:
+    """A time of the command line, ns."""
+    match = re.fullmatch(r"([0-9.]+)\s*(ns|us|ms|s)?", text)
+    try:
+        if match is None:
+            raise ValueError
+        return round(Fraction(match[1]) * Scale.of(match[2] or "ms").numerator)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a time: write 12.5ms, 1.2s or 800us") from None
 
 
 def _option(name: str) -> str:
@@ -224,9 +280,9 @@ def _microseconds(text: str) -> int:
     try:
         nanoseconds = Fraction(text) * US
     except (ValueError, ZeroDivisionError):
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of us") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of us") from None
     if nanoseconds.denominator != 1 or nanoseconds < 0:
-        raise argparse.ArgumentTypeError(f"{text!r} us is no whole number of ns from 0 up")
+        raise argparse.ArgumentTypeError(f"{text!r} us is not a whole number of ns from 0 up")
     return nanoseconds.numerator
 
 
@@ -246,16 +302,15 @@ def _microseconds_or_off(text: str) -> int | str:
 
 
 def _unit(text: str) -> Unit:
+    match = re.fullmatch(r"([0-9.e+]+?)\s*(hz|khz|mhz)?", text.lower())
     unit: Unit = text
     try:
-        unit = Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        pass
-    try:
+        if match is not None:
+            unit = Fraction(match[1]) * {None: 1, "hz": 1, "khz": 1000, "mhz": 1_000_000}[match[2]]
         Scale.of(unit)
-    except HalfbitError:
+    except (HalfbitError, ValueError):
         raise argparse.ArgumentTypeError(
-            f"{text!r} is none of ns, us, ms, s, nor a number of ticks per second above 0"
+            f"{text!r} is not ns, us, ms or s, nor a number of counts per second above 0 (2MHz, 250kHz)"
         ) from None
     return unit
 

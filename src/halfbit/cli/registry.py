@@ -11,7 +11,7 @@ from ..instruction.registry_listing import listing, render
 __all__ = ["add_parser", "run"]
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "registry",

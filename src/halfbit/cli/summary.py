@@ -7,12 +7,12 @@ from collections import Counter
 import attrs
 
 from ..capture.filter import Removed
-from ..event import Cutout, Fault, FaultKind
-from ..instruction import Instruction
-from ..event import Packet
-from ..instruction import Event
+from ..event import Cutout, Fault, FaultKind, Packet
+from ..inspect.diagnosis import Cause, Diagnosis
+from .columns import milliseconds
+from ..instruction import Event, Instruction
 
-__all__ = ["Summary", "Tally"]
+__all__ = ["Summary", "Tally", "summary_lines"]
 
 
 @attrs.frozen(slots=True)
@@ -26,23 +26,50 @@ class Summary:
     packets: int
     #: Packets with different bytes.
     distinct_packets: int
-    #: How many of each kind that there was.
+    #: How many stretches were lost to each kind of fault.
     faults: dict[FaultKind, int]
+    #: How many half-bits and bits were wrong in them.
+    wrong: int
+    #: How many were lost to each cause, of those that were diagnosed.
+    causes: dict[Cause, int]
     cutouts: int
     #: Time in packets, their preambles included.
     packet_time: int
     #: Time lost to faults.
     fault_time: int
     cutout_time: int
+    #: How bits were told apart.
+    decision: str = "halves"
     #: How the capture was read, in words.
     remarks: tuple[str, ...] = ()
-    #: What a filter took out, where there was one.
+    #: What a filter took out, if there was one.
     removed: Removed | None = None
 
     @property
     def share_decoded(self) -> float:
         """Time in packets as a share of the whole, 0 to 1. The rest is idle one-bits, cutouts, faults."""
         return self.packet_time / self.length if self.length else 0.0
+
+    def as_dict(self) -> dict[str, object]:
+        """As JSON has it."""
+        return {
+            "type": "summary",
+            "length": self.length,
+            "half_bits": self.half_bits,
+            "packets": self.packets,
+            "distinct_packets": self.distinct_packets,
+            "share_decoded": round(self.share_decoded, 6),
+            "packet_time": self.packet_time,
+            "fault_time": self.fault_time,
+            "cutout_time": self.cutout_time,
+            "cutouts": self.cutouts,
+            "faults": {kind.name: self.faults.get(kind, 0) for kind in FaultKind},
+            "wrong": self.wrong,
+            "causes": {cause.name: self.causes.get(cause, 0) for cause in Cause},
+            "decision": self.decision,
+            "remarks": list(self.remarks),
+            "removed": None if self.removed is None else attrs.asdict(self.removed),
+        }
 
 
 class Tally:
@@ -53,10 +80,12 @@ class Tally:
         self._packets = 0
         self._distinct: set[bytes] = set()
         self._faults: Counter[FaultKind] = Counter()
+        self._wrong = 0
+        self._causes: Counter[Cause] = Counter()
         self._cutouts = 0
         self._times = {Packet: 0, Fault: 0, Cutout: 0}
 
-    def add(self, event: Event) -> None:
+    def add(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
         """Take the next event. Several instructions of one packet count as one packet."""
         if isinstance(event, Instruction):
             packet = event.packet
@@ -70,11 +99,19 @@ class Tally:
         self._times[type(event)] += event.end - event.start
         if isinstance(event, Fault):
             self._faults[event.kind] += 1
+            self._wrong += event.count
+            if diagnosis is not None:
+                self._causes[diagnosis.cause] += 1
         else:
             self._cutouts += 1
 
     def summary(
-        self, half_bits: int, length: int, remarks: tuple[str, ...] = (), removed: Removed | None = None
+        self,
+        half_bits: int,
+        length: int,
+        remarks: tuple[str, ...] = (),
+        removed: Removed | None = None,
+        decision: str = "halves",
     ) -> Summary:
         """The figures.
 
@@ -82,6 +119,7 @@ class Tally:
         :param length: what they last together, ns.
         :param remarks: how the capture was read.
         :param removed: what a filter took out.
+        :param decision: how bits were told apart.
         """
         return Summary(
             length=length,
@@ -89,10 +127,48 @@ class Tally:
             packets=self._packets,
             distinct_packets=len(self._distinct),
             faults={kind: self._faults[kind] for kind in FaultKind if self._faults[kind]},
+            wrong=self._wrong,
+            causes={cause: self._causes[cause] for cause in Cause if self._causes[cause]},
             cutouts=self._cutouts,
             packet_time=self._times[Packet],
             fault_time=self._times[Fault],
             cutout_time=self._times[Cutout],
+            decision=decision,
             remarks=remarks,
             removed=removed,
         )
+
+
+def summary_lines(summary: Summary) -> list[str]:
+    """A summary to read."""
+    changes = "half-bits" if summary.decision != "sequence" else "durations"
+    lines = [
+        f"length   {milliseconds(summary.length)} ms, {summary.half_bits} {changes}",
+        f"packets  {summary.packets}, {summary.distinct_packets} of them distinct",
+        f"decoded  {summary.share_decoded:.2%} of the time is in packets",
+    ]
+    if summary.cutouts:
+        lines.append(f"cutouts  {summary.cutouts}, {milliseconds(summary.cutout_time)} ms")
+    count = sum(summary.faults.values())
+    wrong = "half-bits and bits" if summary.decision == "halves" else "bits"
+    lines.append(f"lost     {count} stretch{'es' * (count != 1)}, {milliseconds(summary.fault_time)} ms")
+    if count:
+        kinds = ", ".join(f"{number} {kind.name.lower().replace('_', ' ')}" for kind, number in summary.faults.items())
+        lines.append(f"         began with: {kinds}; {summary.wrong} {wrong} wrong in all")
+    for cause, number in sorted(summary.causes.items(), key=lambda each: -each[1]):
+        if cause is not Cause.CUT:
+            lines.append(f"cause    {number:>4}  {cause.value}")
+            lines.append(f"               {cause.advice}")
+    lines += [f"capture  {remark}" for remark in summary.remarks]
+    if summary.removed is not None:
+        lines.append(f"filter   {_removed(summary.removed)}")
+    return lines
+
+
+def _removed(removed: Removed) -> str:
+    if removed.first is None or removed.last is None:
+        return "nothing to take out"
+    return (
+        f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
+        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, up to {removed.longest / 1000:g} us at a time"
+    )

@@ -7,7 +7,8 @@ import json
 from typing import Any
 
 from .input import Measured, input_at
-from .options import add_capture_options, edges_of
+from .opening import opened_for
+from .options import PRESETS, add_capture_options
 from .progress import Progress
 from .width import terminal_width
 from ..survey import look_ahead, survey
@@ -27,13 +28,14 @@ Exit status: 0 limits were found that read packets, 1 none were, 2 the input can
 """
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "survey",
         help="what a capture looks like, and which limits read it best",
         description="Samples at a capture's durations: how they are distributed, how long the bits are and how exactly the "
         "changes were seen, and which limits read most of it.",
+        usage="halfbit survey FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -46,7 +48,7 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
     parser.add_argument(
         "--seconds", type=float, default=3.0, metavar="S", help="how much of a live input to look at; 3 if not said"
     )
-    add_capture_options(parser)
+    add_capture_options(parser, everything)
     return parser
 
 
@@ -58,7 +60,8 @@ def run(args: argparse.Namespace) -> int:
         check_plot(args.plot)
     source = input_at(args.capture)
     progress = Progress(source)
-    measured = Measured(edges_of(args, source), source, progress.update)
+    reading = opened_for(args, source, PRESETS["receive"])  # which limits fit is what is asked
+    measured = Measured(reading.edges, source, progress.update)
     try:
         found = look_ahead(measured, seconds=args.seconds, thorough=True)[0] if source.live else survey(measured)
     finally:

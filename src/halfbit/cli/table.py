@@ -1,198 +1,188 @@
-"""What is decoded, as a table to read."""
+"""What is decoded, as a table to read: one line for each change, within 80 columns."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Sequence
-from itertools import zip_longest
+from collections.abc import Callable, Hashable
 
-from ..capture.filter import Removed
 from ..event import Cutout, Fault
-from ..instruction import Context, Instruction
-from ..event import Packet
-from .summary import Summary
-from ..instruction import Event
+from ..inspect.diagnosis import Cause, Diagnosis
+from ..instruction import (
+    AnalogFunction,
+    BinaryStateLong,
+    BinaryStateShort,
+    Context,
+    Event,
+    FunctionControl,
+    Idle,
+    Instruction,
+    RestrictedSpeedStep,
+    SpeedControl,
+)
+from .columns import milliseconds
+from .summary import Summary, summary_lines
 
 __all__ = ["Table"]
 
-# What is as long as it likes comes last.
-_TITLES = ("time ms", "count", "address", "bytes", "instruction")
-_WIDTHS = (12, 6, 28, 17, 40)
-# On a narrow terminal width is taken from these columns in turn, down to so much.
-_SPARE = (2, 3, 4, 0, 1)
-_NARROWEST = (10, 5, 11, 11, 15)  # 60 columns in all; below that lines break
-_GAP = "  "
+#: Columns of the time, the address and the packet's bytes, and between two of them.
+_TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
+#: The address's column from this width on.
+_WIDE, _WIDE_ADDRESS = 100, 28
+#: Without a terminal a line is as long as it needs, and its instruction in full.
+_NARROWEST = 60
 
+#: Instructions that say how something is from now on: sent again, they say nothing new.
+_STATES = (SpeedControl, RestrictedSpeedStep, FunctionControl, BinaryStateLong, BinaryStateShort, AnalogFunction, Idle)
+#: Fields that say what of an address an instruction is about.
+_PARTS = ("first", "cv", "register", "output", "sub_address", "position")
+#: Others count as sent again only if the same came so shortly before, ns.
+_AGAIN = 1_000_000_000
 
-def milliseconds(nanoseconds: int) -> str:
-    """A time in ms, to the ns' thousand, exactly."""
-    return f"{nanoseconds // 1_000_000}.{nanoseconds // 1000 % 1000:03d}"
+_RED, _DIM, _BOLD, _PLAIN = "\x1b[31m", "\x1b[2m", "\x1b[1m", "\x1b[0m"
 
 
 class Table:
     """Takes events, writes lines.
 
-    The same packet several times in a row becomes one line with a count. Of a live signal a packet's
-    line is written as soon as the packet is complete, and how often it was repeated follows on another line.
-
     :param write: takes a line.
-    :param fold: whether repeats are folded.
-    :param live: whether lines must not wait for what may come.
-    :param width: columns of the terminal; ``None`` where there is none and lines may be as long as they need.
+    :param every: whether packets that say nothing new are listed, too.
+    :param width: columns of the terminal; ``None`` if there is none.
+    :param color: whether losses stand out in colour.
+    :param bytes: whether each packet's bytes are shown.
+    :param lost: whether only losses are shown.
+    :param wanted: says whether an event is listed.
     """
 
     def __init__(
-        self, write: Callable[[str], None], *, fold: bool = True, live: bool = False, width: int | None = None
+        self,
+        write: Callable[[str], None],
+        *,
+        every: bool = False,
+        width: int | None = None,
+        color: bool = False,
+        bytes: bool = False,
+        lost: bool = False,
+        wanted: Callable[[Event], bool] = lambda event: True,
     ) -> None:
         self._write = write
-        self._fold = fold
-        self._live = live
-        self._widths = None if width is None else _fitted(width)
+        self._every = every
+        self._room = None if width is None else max(width, _NARROWEST)
+        self._address = _ADDRESS if width is not None and width < _WIDE else _WIDE_ADDRESS
+        self._color = color
+        self._bytes = bytes
+        self._lost = lost
+        self._wanted = wanted
         self._titled = False
-        self._packet: Packet | None = None  # of the instructions being gathered
-        self._texts: list[tuple[str, str]] = []  # address and words of each
-        self._run: tuple[Packet, list[tuple[str, str]]] | None = None  # the first of a run
-        self._last: Packet | None = None  # the run's last
-        self._count = 0
+        self._known: dict[Hashable, tuple[Instruction, int]] = {}
+        self._again = 0
 
-    def event(self, event: Event) -> None:
+    def event(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
         """Take the next event."""
         if isinstance(event, Instruction):
-            if event.packet is not self._packet:
-                self._gathered()
-                self._packet = event.packet
-            self._texts.append((str(event.address), words(event)))
-            return
-        self.pause()
-        self._end_run()
-        self._row(milliseconds(event.start), "", "", _hex(event), _lost(event))
+            new = self._new(event)
+            if not self._wanted(event) or self._lost:
+                return
+            if new or self._every:
+                self._instruction(event)
+            else:
+                self._again += 1
+        elif self._wanted(event) and (isinstance(event, Fault) or not self._lost):
+            self._gap(event, diagnosis)
 
     def pause(self) -> None:
-        """No event is left; all of a packet's instructions are there."""
-        self._gathered()
+        """Nothing is ever held back."""
+
+    def note(self, text: str) -> None:
+        """Write a line that is no event."""
+        self._put(text, _DIM)
 
     def end(self, summary: Summary | None) -> None:
         """No event will come. Without a summary, because the input could not be read on."""
-        self._gathered()
-        self._end_run()
-        if summary is not None:
-            for line in summary_lines(summary):
-                self._write(line)
-
-    def _gathered(self) -> None:
-        packet, texts = self._packet, self._texts
-        if packet is None:
+        if summary is None:
             return
-        self._packet, self._texts = None, []
-        if self._fold and self._run is not None and self._run[0].data == packet.data and self._run[1] == texts:
-            self._count += 1
-            self._last = packet
-            return
-        self._end_run()
-        self._run, self._last, self._count = (packet, texts), packet, 1
-        if self._live or not self._fold:
-            self._packet_rows(packet, texts, 1)
+        self._write("")
+        if self._again:
+            self._lines(
+                f"again    {self._again} more instructions say nothing new and are not listed (--every lists them)"
+            )
+        for line in summary_lines(summary):
+            self._lines(line)
 
-    def _end_run(self) -> None:
-        """Another packet has come, or a fault: the run before is over."""
-        if self._run is None or self._last is None:
-            return
-        packet, texts = self._run
-        self._run = None
-        if not self._live:
-            if self._fold:
-                self._packet_rows(packet, texts, self._count)
-        elif self._count > 1:
-            address, _ = texts[0]
-            self._row(milliseconds(self._last.start), f"+{self._count - 1}", address, "", "repeated, lastly here")
+    def _new(self, instruction: Instruction) -> bool:
+        """True unless the same was said before about the same thing."""
+        parts = tuple(getattr(instruction, name, None) for name in _PARTS)
+        if hasattr(instruction, "state"):
+            parts += (getattr(instruction, "number", None),)
+        key = (str(instruction.address), type(instruction), parts)
+        before = self._known.get(key)
+        start = 0 if instruction.packet is None else instruction.packet.start
+        self._known[key] = instruction, start
+        if before is None or before[0] != instruction or (before[0].repetition, before[0].context) != (
+            instruction.repetition,
+            instruction.context,
+        ):
+            return True
+        return not isinstance(instruction, _STATES) and start - before[1] > _AGAIN
 
-    def _packet_rows(self, packet: Packet, texts: Sequence[tuple[str, str]], count: int) -> None:
-        address, first = texts[0]
-        self._row(milliseconds(packet.start), str(count), address, str(packet), first)
-        for _, text in texts[1:]:
-            self._row("", "", "", "", text)
+    def _instruction(self, instruction: Instruction) -> None:
+        packet = instruction.packet
+        start = "" if packet is None else milliseconds(packet.start)
+        text = str(instruction) if self._room is None else instruction.brief
+        notes = []
+        if instruction.context is Context.SERVICE:
+            notes.append("service mode")
+        if instruction.repetition is not None:
+            notes.append(instruction.repetition.value)
+        self._row(start, str(instruction.address), f"{packet}", text, notes)
 
-    def _row(self, *cells: str) -> None:
+    def _gap(self, event: Fault | Cutout, diagnosis: Diagnosis | None) -> None:
+        length = f"{(event.end - event.start) / 1e6:.1f} ms"
+        if isinstance(event, Cutout):
+            self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
+        elif self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
+            text = _lost(event, diagnosis)
+            self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
+        else:
+            room = self._text_room()
+            self._row(
+                milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED
+            )
+
+    def _text_room(self) -> int:
+        used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
+        return 10_000 if self._room is None else self._room - used
+
+    def _row(self, time: str, address: str, data: str, text: str, notes: list[str], color: str = "") -> None:
         if not self._titled:
             self._titled = True
-            self._row(*_TITLES)
-        if self._widths is None:
-            self._write(_line(cells, _WIDTHS))
+            self._row("time ms", "address", "bytes", "instruction", [], _BOLD)
+        room = self._text_room()
+        room -= max(len(address) - self._address, 0)
+        for note in notes:
+            if len(text) + len(note) + 2 <= room:
+                text += "; " + note
+        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, _cut(text, room)]
+        self._put(_GAP.join(cells).rstrip(), color)
+
+    def _put(self, line: str, color: str) -> None:
+        self._write(f"{color}{line}{_PLAIN}" if self._color and color else line)
+
+    def _lines(self, line: str) -> None:
+        if self._room is None:
+            self._write(line)
             return
-        columns = (
-            textwrap.wrap(cell, width) or [""] for cell, width in zip(cells, self._widths)
-        )
-        for parts in zip_longest(*columns, fillvalue=""):
-            self._write(_line(parts, self._widths))
+        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * max(9, len(line) - len(line.lstrip()))) or [
+            ""
+        ]:
+            self._write(part)
 
 
-def words(instruction: Instruction) -> str:
-    """An instruction in words, with what was known beside the packet's bytes."""
-    notes = [str(instruction)]
-    if instruction.context is Context.SERVICE:
-        notes.append("service mode")
-    if instruction.repetition is not None:
-        notes.append(instruction.repetition.value)
-    if instruction.too_soon_after_reset:
-        notes.append("too soon after a reset")
-    return "; ".join(notes)
-
-
-def summary_lines(summary: Summary) -> list[str]:
-    """A summary to read."""
-    lines = [
-        "",
-        f"length   {milliseconds(summary.length)} ms, {summary.half_bits} half-bits",
-        f"packets  {summary.packets}, {summary.distinct_packets} of them distinct",
-        f"decoded  {summary.share_decoded:.2%} of the time is in packets",
-    ]
-    if summary.cutouts:
-        lines.append(f"cutouts  {summary.cutouts}, {milliseconds(summary.cutout_time)} ms")
-    lines.append(f"faults   {sum(summary.faults.values())}, {milliseconds(summary.fault_time)} ms lost")
-    lines += [f"{count:>10} {kind.name.lower().replace('_', ' ')}" for kind, count in summary.faults.items()]
-    lines += [f"capture  {remark}" for remark in summary.remarks]
-    if summary.removed is not None:
-        lines.append(f"filter   {_removed(summary.removed)}")
-    return lines
-
-
-def _removed(removed: Removed) -> str:
-    if removed.first is None or removed.last is None:
-        return "nothing to take out"
-    return (
-        f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
-        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, up to {removed.longest / 1000:g} us at a time"
-    )
-
-
-def _lost(event: Fault | Cutout) -> str:
-    if isinstance(event, Cutout):
+def _lost(event: Fault | Cutout, diagnosis: Diagnosis | None) -> str:
+    """What was found, and the cause if one is known."""
+    if diagnosis is None or diagnosis.cause is Cause.CUT:
         return str(event)
-    more = f", {event.count} wrong in it" if event.count > 1 else ""
-    lost = milliseconds(event.end - event.start)
-    return f"FAULT at {milliseconds(event.at)}: {event}; {lost} ms lost{more}"
+    return f"{event}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
 
-def _hex(event: Fault | Cutout) -> str:
-    return event.data.hex(" ").upper() if isinstance(event, Fault) else ""
-
-
-def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
-    placed = [
-        cell.rjust(width) if column < 2 else cell.ljust(width)
-        for column, (cell, width) in enumerate(zip(cells, widths))
-    ]
-    return _GAP.join(placed).rstrip()
-
-
-def _fitted(width: int) -> list[int]:
-    """The columns' widths within a terminal's: the last one takes what is over."""
-    widths = list(_WIDTHS)
-    spare = width - sum(widths) - len(_GAP) * (len(widths) - 1)
-    if spare > 0:
-        widths[-1] += spare
-    for column in _SPARE:
-        taken = min(max(-spare, 0), widths[column] - _NARROWEST[column])
-        widths[column] -= taken
-        spare += taken
-    return widths
+def _cut(text: str, room: int) -> str:
+    return text if len(text) <= room else text[: room - 2].rstrip(" ,;") + ".."

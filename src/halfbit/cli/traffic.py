@@ -10,13 +10,14 @@ from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
+from ..instruction import Address
 from .addresses import address_of
 from .columns import Columns, milliseconds
 from .events import add_event_options, end_of, events_of
-from .options import milliseconds_of
+from .options import time
 from .width import terminal_width
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_parser", "run", "traffic_rows"]
 
 _EPILOG = """\
 First a row for each address: its packets, the time from one to the next (median to 3 %, longest), the share of the
@@ -37,12 +38,13 @@ Exit status: 0 at least one packet was decoded, 1 no packet was, 2 the input can
 """
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "traffic",
         help="who is on the track, and what changes",
         description="Shows every address on the track: its last state, how often it is refreshed, and all changes.",
+        usage="halfbit traffic FILE [options]",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -56,14 +58,12 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
         metavar="ADDRESS",
         help="only this one, as 7 or 2604, or 'accessory 9 pair 2'; may be given several times",
     )
-    parser.add_argument("--from", dest="start", type=milliseconds_of, metavar="MS", help="only changes from here on")
-    parser.add_argument(
-        "--to", dest="stop", type=milliseconds_of, metavar="MS", help="nothing that ends later than here"
-    )
+    parser.add_argument("--from", dest="start", type=time, metavar="TIME", help="only changes from here on")
+    parser.add_argument("--to", dest="stop", type=time, metavar="TIME", help="nothing that ends later than here")
     parser.add_argument(
         "--plot", metavar="IMAGE", help="draw time against address to a file: .svg, .png or .pdf (needs matplotlib)"
     )
-    add_event_options(parser)
+    add_event_options(parser, everything)
     return parser
 
 
@@ -145,12 +145,17 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
     return found
 
 
+def traffic_rows(track: TrackState, wanted: Sequence[Address] | None = None) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Titles, and a row for each address."""
+    titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
+    rows = [row for row in track.seen.values() if wanted is None or row.address in wanted]
+    return titles, [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
+
+
 def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) -> None:
     narrow = _narrow(width)
-    titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
     widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
-    rows = [row for row in track.seen.values() if args.address is None or row.address in args.address]
-    cells = [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
+    titles, cells = traffic_rows(track, args.address)
     if narrow:  # the state below, for there is no room beside
         lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
         print(lines.head.rstrip())
@@ -160,7 +165,10 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
                 print(Columns((), (2,), width).row(("", one[-1])))
     else:
         print("\n".join(Columns(titles, widths, width).rows(cells)))
-    print(f"\n{len(rows)} addresses in {milliseconds(track.length)} ms; {track.losses} losses that match no address")
+    print(
+        f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; "
+        f"{track.losses} losses look like none of them"
+    )
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:

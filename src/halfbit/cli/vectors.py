@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections import Counter
+from collections.abc import Sequence
+from difflib import get_close_matches
 from typing import Any
 
+from ..error import HalfbitError
+from ..vectors.case import Case
 from ..vectors.check import Report, check, fed
 from ..vectors.reader import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
@@ -14,7 +18,7 @@ from ..vectors.serial_line import BAUD, check_serial
 __all__ = ["add_parser", "run"]
 
 
-def add_parser(subparsers: Any) -> argparse.ArgumentParser:
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
     """Add the command's parser."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "vectors",
@@ -60,13 +64,15 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.action == "show":
         found = [case for case in chosen if case.id == args.case]
+        if not found:
+            raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{_near(args.case, chosen)}")
         for case in found:
             print(case.to_json())
-        return 0 if found else 1
+        return 0
     if args.rule is not None:
         chosen = tuple(case for case in chosen if case.rule == args.rule)
         if not chosen:
-            return 1
+            raise HalfbitError(f"there is no rule {args.rule!r}: halfbit vectors list shows them")
     if args.action == "feed":
         print(fed(chosen, args.ticks_per_us), end="")
         return 0
@@ -77,6 +83,11 @@ def run(args: argparse.Namespace) -> int:
         report = check(shlex.split(args.port), chosen, ticks_per_us=ticks, packets_only=only)
     _print(report)
     return 1 if report.differences else 0
+
+
+def _near(name: str, chosen: Sequence[Case]) -> str:
+    close = get_close_matches(name, [case.id for case in chosen], 3, 0.5)
+    return f": did you mean {' or '.join(close)}?" if close else ""
 
 
 def _print(report: Report) -> None:

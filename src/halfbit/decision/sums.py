@@ -85,10 +85,14 @@ class SumReceiver:
         self._since, self._again = 0, NO_PACKET  # durations since the last packet or guess, and after how many to guess
         #: The time of the last change, ns.
         self.now = start
+        # For the packet begun in each lane: own strain, other's strain, and the past, at its start bit.
+        self._marks = [(0, 0, 0), (0, 0, 0)]
 
     def feed(self, duration: int) -> list[PacketEvent]:
         """Take one duration, ns."""
         self.now += duration
+        if self._lanes is not None:
+            return self._take(duration, self._lanes)
         self._halves.append(duration)
         if self.lengths is None:
             return self._begin() if len(self._halves) >= FIRST else []

@@ -8,19 +8,16 @@ from itertools import accumulate
 
 import attrs
 
-from ..event import PacketEvent
 from ..bit import bits
 from ..limits import PREAMBLE_MIN, US
 from ..decision import receiver_for
 from ..edge import Edge, Edges
 from ..error import HalfbitError
-from ..event import Cutout, Fault, FaultKind, Layer
+from ..event import Cutout, Fault, FaultKind, Layer, Packet, PacketEvent
 from ..half_bit import HalfBit, HalfBitKind, half_bits
-from ..instruction import STANDARD, Configuration, Context, Instruction, InstructionMachine, Registry
-from ..limits import RECEIVE, Limits
-from ..event import Packet
+from ..instruction import STANDARD, Configuration, Context, Event, Instruction, InstructionMachine, Registry
+from ..limits import PREAMBLE_MIN, RECEIVE, Limits
 from ..simulate.signal import packet_bits
-from ..instruction import Event
 
 __all__ = ["Mark", "Strip", "strips"]
 
@@ -61,6 +58,8 @@ class Strip:
     #: Each fault of layers 2 and 3, where it is, and the packet's own; a wrong error detection byte's place is that
     #: byte. By sum and sequence, which know no faulty half-bits, what was lost.
     faults: Sequence[Fault]
+    #: The packet, fault or cutout it shows.
+    event: PacketEvent
     #: Durations of the capture between the strip before and this one that are not shown.
     left_out: int = 0
 
@@ -87,6 +86,7 @@ def strips(
     *,
     at: int | None = None,
     events: int = 2,
+    reach: int | None = None,
     level: int = 1,
     registry: Registry = STANDARD,
     configuration: Configuration | None = None,
@@ -97,6 +97,7 @@ def strips(
     :param at: ns; the packet or fault at that time is the first. Without it, the first fault after a packet, or the
         first fault there is; if there is none, the capture's first packet.
     :param events: how many, from 1 up.
+    :param reach: show only so many durations to either side of a fault's place, and of ``at``; ``None`` for all that matters.
     :param level: the level after the capture's first change.
     :raises HalfbitError: where ``events`` is less than 1, or ``at`` lies outside the capture.
     """
@@ -121,7 +122,8 @@ def strips(
         raise HalfbitError(f"at: nothing was decoded at {at / 1e6:g} ms; the last ends at {end / 1e6:g} ms")
     shown = 0
     for number, seen in enumerate(chosen or fallback):
-        strip, first = _strip(seen, limits, level)
+        place = at if at is not None and seen.event.start <= at < seen.event.end else None
+        strip, first = _strip(seen, limits, level, place, reach)
         yield attrs.evolve(strip, left_out=first - shown if number else 0)
         shown = first + len(strip.times) - 1
 
@@ -172,7 +174,7 @@ class _Record:
         self._first += number
 
 
-def _strip(seen: _Seen, limits: Limits, level: int) -> tuple[Strip, int]:
+def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: int | None) -> tuple[Strip, int]:
     """The strip of an event, clipped; and the index in the capture of its first duration."""
     event, durations = seen.event, seen.durations
     times = list(accumulate(durations, initial=seen.start))
@@ -194,6 +196,11 @@ def _strip(seen: _Seen, limits: Limits, level: int) -> tuple[Strip, int]:
         words = [f"lost: {event}"]
     meanings = [Mark(times[0], times[-1], "; ".join(words))]
     low, high = _clip(event, times, parts)
+    if place is None and isinstance(event, Fault):
+        place = event.at
+    if reach is not None and place is not None:
+        middle = bisect_left(times, place)
+        low, high = max(low, middle - reach), min(high, middle + reach + 1)
     shown = Strip(
         times[low : high + 1],
         None if limits.one_edge else (level + seen.first + low) % 2,
@@ -202,6 +209,7 @@ def _strip(seen: _Seen, limits: Limits, level: int) -> tuple[Strip, int]:
         _within(parts, times[low], times[high]),
         meanings,
         [fault for fault in faults if times[low] <= fault.at < times[high]],
+        event,
     )
     return shown, seen.first + low
 
@@ -227,9 +235,7 @@ def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tu
     return low, min(low + MOST, last)
 
 
-def _layers(
-    durations: Sequence[int], start: int, limits: Limits
-) -> tuple[list[Mark], list[Mark], list[Fault]]:
+def _layers(durations: Sequence[int], start: int, limits: Limits) -> tuple[list[Mark], list[Mark], list[Fault]]:
     """Layers 2 and 3 one by one, as their own machines see them."""
     halves: list[Mark] = []
     pairs: list[Mark] = []

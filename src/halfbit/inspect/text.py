@@ -6,10 +6,12 @@ import textwrap
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 
-from ..event import Fault
+from ..event import Fault, FaultKind
+from ..limits import RECEIVE, US, Limits
+from .diagnosis import Diagnosis
 from .strips import Mark, Strip
 
-__all__ = ["LEAST_WIDTH", "drawn"]
+__all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
 
 #: Narrower bands show nothing whole.
 LEAST_WIDTH = 40
@@ -25,10 +27,43 @@ LABELS = 24
 _LEGEND = "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
 
 
-def drawn(strips: Iterable[Strip], width: int) -> Iterator[str]:
+def allowed(fault: Fault, limits: Limits) -> str:
+    """What would have been sound in a fault's place; empty if there is no more to say."""
+    ones = f"{_us(limits.one_min)} to {_us(limits.one_max)} us"
+    zeros = f"{_us(limits.zero_min)} to {_us(limits.zero_max)} us"
+    duration = fault.duration
+    if fault.kind in (FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG) and duration is not None:
+        bound = min(
+            (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration)
+        )
+        return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(abs(bound - duration))} us"
+    if fault.kind in (FaultKind.UNPAIRED_ONE, FaultKind.UNPAIRED_ZERO):
+        return f"allowed: a second half of the same kind: {ones if fault.kind is FaultKind.UNPAIRED_ONE else zeros}"
+    if fault.difference is not None and limits.one_difference is not None:
+        return f"allowed: a difference of {_us(limits.one_difference)} us"
+    if fault.one_bits is not None:
+        return f"allowed: {limits.preamble_min} one-bits or more"
+    if fault.wrong_bits is not None and fault.data:
+        return f"the error detection byte of these bytes would be {fault.data[-1] ^ fault.wrong_bits:02X}"
+    return ""
+
+
+def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
+    """A loss in full: what was found, what would have been allowed, what can be read of it, the cause and what to do."""
+    bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
+    lines = [f"lost at {fault.at / 1e6:.3f} ms: {fault}", allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
+    return [*filter(None, lines), f"what to do: {diagnosis.cause.advice}"]
+
+
+def _us(nanoseconds: int) -> str:
+    return f"{nanoseconds / US:g}"
+
+
+def drawn(strips: Iterable[Strip], width: int, limits: Limits = RECEIVE) -> Iterator[str]:
     """The lines of some strips.
 
-    :param width: columns; taken as 40 where it is less.
+    :param width: columns; taken as 40 if it is less.
+    :param limits: what the signal was held against.
     """
     width = max(width, LEAST_WIDTH)
     yield from textwrap.wrap(_LEGEND, width)
@@ -36,14 +71,15 @@ def drawn(strips: Iterable[Strip], width: int) -> Iterator[str]:
         if strip.left_out:
             yield ""
             yield f"... {strip.left_out} durations left out ..."
-        yield from _Drawing(strip, width - MARGIN).lines()
+        yield from _Drawing(strip, width - MARGIN, limits).lines()
 
 
 class _Drawing:
     """One strip: where each time is drawn, and its bands."""
 
-    def __init__(self, strip: Strip, width: int) -> None:
+    def __init__(self, strip: Strip, width: int, limits: Limits) -> None:
         self._strip = strip
+        self._limits = limits
         self._width = width
         self._texts = [_microseconds(duration) for duration in strip.durations]
         self._columns = [0]
@@ -91,6 +127,8 @@ class _Drawing:
             "packet": self._marks(strip.parts, start, end, low, high),
             "meaning": self._marks(strip.meanings, start, end, low, high),
         }
+        if not any(start <= fault.at < end for fault in strip.faults) and first:
+            rows["meaning"] = "" if any(mark.text.startswith("lost: ") for mark in strip.meanings) else rows["meaning"]
         for name, row in rows.items():
             if row.strip():
                 yield f"{name:<{MARGIN}}{row}".rstrip()
@@ -98,9 +136,11 @@ class _Drawing:
         if faults:
             yield f"{'fault':<{MARGIN}}{self._places(faults, low, high)}".rstrip()
         for fault in faults:
-            text = f"{fault.at / 1e6:.3f} ms: {fault}"
+            text = "; ".join(filter(None, (f"{fault.at / 1e6:.3f} ms: {fault}", allowed(fault, self._limits))))
             indent = " " * MARGIN
-            yield from textwrap.wrap(text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  ")
+            yield from textwrap.wrap(
+                text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  "
+            )
 
     def _times(self, first: int, after: int) -> str:
         row = ""

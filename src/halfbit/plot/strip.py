@@ -6,17 +6,19 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from ..error import HalfbitError
+from ..event import Fault
 from ..inspect.strips import Mark, Strip
+from ..limits import RECEIVE, Limits
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["draw_band", "plot_strips"]
 
 #: How much time a band shows, ns, and how many bands a picture holds at most.
-BAND = 4_500_000
+BAND = 3_200_000
 BANDS = 24
 #: Inches across, for each band in height.
-WIDTH = 14.0
-HEIGHT = 1.75
+WIDTH = 12.0
+HEIGHT = 2.2
 
 #: Where the rows are drawn.
 _LEVEL = (3.2, 4.0)
@@ -24,7 +26,7 @@ _DURATION = 2.75
 _BIT = 2.1
 _PART = (0.95, 1.6)
 _MEANING = 0.45
-_BOTTOM, _TOP = 0.0, 4.4
+_BOTTOM, _TOP = 0.0, 4.5
 #: Parts of a packet by their text, and their colours; others are grey.
 _FACES: dict[Callable[[str], bool], str] = {
     lambda text: text.startswith("preamble"): "#dce9f5",
@@ -32,10 +34,14 @@ _FACES: dict[Callable[[str], bool], str] = {
     lambda text: len(text) == 2: "#fdebd8",
 }
 #: Inches a character of the small type takes across.
-_CHARACTER = 0.068
+_CHARACTER = 0.085
+#: Sizes of type, points: durations, and all else.
+_SMALL, _TYPE = 7.5, 10
+#: How far beyond the shortest one the window of a zero's half is drawn, ns; it goes on.
+_ZERO = 25_000
 
 
-def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
+def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: Limits = RECEIVE) -> None:
     """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
 
     :raises HalfbitError: where there is none, or the file cannot be written.
@@ -48,7 +54,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
         del bands[BANDS:]
     figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
     for place, (strip, start, end) in zip(axes, bands):
-        draw_band(place, strip, start, max(end, start + BAND))
+        draw_band(place, strip, start, max(end, start + BAND), limits)
     axes[-1].set_xlabel("time from the capture's first level change, ms")
     if title:
         figure.suptitle(title, fontsize=10)
@@ -56,12 +62,14 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "") -> None:
 
 
 def _bands(strip: Strip) -> list[tuple[int, int]]:
-    """Pieces of a strip, cut at changes."""
+    """Pieces of a strip, cut at changes, about as long as one another."""
     bands = []
     start = strip.times[0]
     before = start
+    length = strip.times[-1] - start
+    most = length / -(-length // BAND) + BAND / 40 if length else BAND
     for time in strip.times[1:]:
-        if time - start > BAND and before > start:
+        if time - start > most and before > start:
             bands.append((start, before))
             start = before
         before = time
@@ -69,13 +77,18 @@ def _bands(strip: Strip) -> list[tuple[int, int]]:
     return bands
 
 
-def draw_band(axes: Any, strip: Strip, start: int, end: int) -> None:
-    """Draw what lies between two times, ns, on axes that are ms wide."""
+def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RECEIVE) -> None:
+    """Draw what lies between two times, ns, on axes that are ms wide.
+
+    Behind the first fault the windows are shaded in which the next change would have been sound.
+    """
     scale = (end - start) / 1e6 / WIDTH  # ms an inch
     axes.set_xlim(start / 1e6, end / 1e6)
     axes.set_ylim(_BOTTOM, _TOP)
     axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
-    axes.set_yticklabels(["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=8)
+    axes.set_yticklabels(
+        ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=_TYPE
+    )
     axes.tick_params(left=False)
     axes.spines["left"].set_visible(False)
     times = [time / 1e6 for time in strip.times]
@@ -86,28 +99,62 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int) -> None:
         axes.step(times, levels, where="post", color="black", linewidth=1)
     for index, duration in enumerate(strip.durations):
         text = f"{duration / 1000:.0f}"
-        if strip.times[index] >= start and strip.times[index + 1] <= end and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8:
-            axes.text((times[index] + times[index + 1]) / 2, _DURATION, text, ha="center", va="center", fontsize=5.5, color=GREY)
+        if (
+            strip.times[index] >= start
+            and strip.times[index + 1] <= end
+            and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
+        ):
+            axes.text(
+                (times[index] + times[index + 1]) / 2,
+                _DURATION,
+                text,
+                ha="center",
+                va="center",
+                fontsize=_SMALL,
+                color=GREY,
+            )
     for mark in _inside(strip.bits, start, end):
         if mark.start >= start:
             axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
         color = RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE
-        axes.text(_middle(mark, start, end), _BIT, mark.text, ha="center", va="center", fontsize=8, color=color)
+        axes.text(_middle(mark, start, end), _BIT, mark.text, ha="center", va="center", fontsize=_TYPE, color=color)
     for mark in _inside(strip.parts, start, end):
         left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
         face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
         axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
         text = _fitted(mark.text, right - left, scale)
-        axes.text((left + right) / 2, sum(_PART) / 2, text, ha="center", va="center", fontsize=8)
+        axes.text((left + right) / 2, sum(_PART) / 2, text, ha="center", va="center", fontsize=_TYPE)
     for mark in _inside(strip.meanings, start, end):
         left, right = max(mark.start, start) / 1e6, end / 1e6
         text = _fitted(mark.text, right - left, scale)
         color = RED if mark.text.startswith("lost") else "black"
-        axes.text(left, _MEANING, " " + text, ha="left", va="center", fontsize=8, color=color)
-    for fault in strip.faults:
-        if start <= fault.at < end:
-            axes.plot([fault.at / 1e6], [_TOP - 0.15], marker="v", markersize=6, color=RED, clip_on=False)
-            axes.axvline(fault.at / 1e6, color=RED, linewidth=0.8, alpha=0.5)
+        axes.text(left, _MEANING, " " + text, ha="left", va="center", fontsize=_TYPE, color=color)
+    faults = [fault for fault in strip.faults if start <= fault.at < end]
+    for fault in faults:
+        axes.plot([fault.at / 1e6], [_TOP - 0.1], marker="v", markersize=7, color=RED, clip_on=False)
+        axes.axvline(fault.at / 1e6, color=RED, linewidth=0.8, alpha=0.5)
+    if faults:  # what went wrong first; the others mostly follow from it
+        _label(axes, faults[0], limits, (start + end) / 2)
+
+
+def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
+    at = fault.at / 1e6
+    name = fault.kind.name.lower().replace("_", " ")
+    side = "left" if fault.at < middle else "right"
+    axes.text(at, _TOP + 0.05, f"   {name}   ", ha=side, va="center", fontsize=_TYPE, color=RED, clip_on=False)
+    if fault.duration is not None and limits.decision == "halves":
+        for low, high, color in (
+            (limits.one_min, limits.one_max, BLUE),
+            (limits.zero_min, limits.zero_min + _ZERO, ORANGE),
+        ):
+            axes.fill_between(
+                [at + low / 1e6, at + high / 1e6],
+                _LEVEL[0] - 0.15,
+                _LEVEL[1] + 0.15,
+                color=color,
+                alpha=0.25,
+                linewidth=0,
+            )
 
 
 def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:

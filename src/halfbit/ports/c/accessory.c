@@ -128,7 +128,7 @@ static void switch_pair(struct halfbit_decoder *d, uint8_t second, uint32_t now)
 static void basic(struct halfbit_decoder *d, const uint8_t *data, uint8_t length, uint32_t now)
 {
     uint8_t second = data[1];
-    uint8_t everybody = data[0] == 0xBFu && (second & 0xF0u) == 0x80u;
+    uint8_t everybody = length == 3 && data[0] == 0xBFu && (second & 0xF0u) == 0x80u;
     uint16_t board = board_of(data);
     uint8_t pair = (second >> 1) & 3u;
     uint8_t whole = length == 6 && (second & 15u) == 0;
@@ -158,7 +158,7 @@ static void basic(struct halfbit_decoder *d, const uint8_t *data, uint8_t length
 static void extended(struct halfbit_decoder *d, const uint8_t *data, uint8_t length)
 {
     uint8_t second = data[1];
-    uint8_t everybody = data[0] == 0xBFu && second == 0x07u;
+    uint8_t everybody = length == 4 && data[0] == 0xBFu && second == 0x07u;
     uint16_t board = board_of(data);
     uint8_t head = (second >> 1) & 3u;
     uint8_t nop = length == 3 && (second & 9u) == 9u; /* RCN-213, from memory */
@@ -174,7 +174,7 @@ static void extended(struct halfbit_decoder *d, const uint8_t *data, uint8_t len
         return;
     if (length == 6 && ((data[2] & 0xF0u) != 0xE0u || ((data[2] & 0x0Cu) == 8u && (data[4] & 0xE0u) != 0xE0u)))
         return;
-    if (!(everybody && !nop) && !reaches(d, board, head))
+    if (!everybody && !reaches(d, board, head))
         return;
     repeated = halfbit_second(d, data, length);
     if (length == 4) {

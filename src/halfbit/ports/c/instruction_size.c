@@ -23,7 +23,7 @@ static uint8_t size_of(uint8_t broadcast, const uint8_t *body, uint8_t left)
     }
     if (byte < 0x40u) {
         if (byte == 0x3Cu)
-            return left < 3 ? REST : left < 6 ? left : 6;
+            return left < 3 || left > 6 ? REST : left; /* up to four bytes of functions, to the end of the packet */
         return byte >= 0x3Eu ? 2 : byte == 0x3Du ? 3 : REST;
     }
     if (byte >= 0xE0u) {
@@ -42,7 +42,7 @@ static uint8_t size_of(uint8_t broadcast, const uint8_t *body, uint8_t left)
     if (broadcast && byte == 0xC1u && left >= 4 /* model time and date (RCN-211, from memory) */
         && ((body[1] < 0x40u && (body[3] & 0x40u) == 0) || body[1] >> 5 == 2))
         return 4;
-    return broadcast && byte == 0xC2u && left >= 3 ? 3 : REST;
+    return byte == 0xC2u && left >= 3 ? 3 : REST; /* system time */
 }
 
 uint8_t halfbit_instruction_size(uint8_t broadcast, const uint8_t *body, uint8_t left, uint8_t *classes)

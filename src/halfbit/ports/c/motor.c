@@ -17,18 +17,19 @@ static uint32_t between(const uint8_t *points, uint8_t lines, uint16_t step, uin
     return (uint32_t)points[at] * (uint32_t)(spans - place) + (uint32_t)points[at + 1u] * place;
 }
 
-uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
+/* The level of one step. */
+static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t steps)
 {
-    uint16_t spans = (uint16_t)(d->steps - 1u);
+    uint16_t spans = (uint16_t)(steps - 1u);
     uint32_t level;
     uint32_t whole = spans;
 
-    if (d->step == 0)
+    if (step == 0)
         return 0;
     if (halfbit_cv(d, 29) & TABLE) {
         uint8_t trim = halfbit_cv(d, halfbit_forward(d) ? 66 : 95);
 
-        level = between(d->cvs + 66, 27, d->step, spans) * (trim ? trim : 128u);
+        level = between(d->cvs + 66, 27, step, spans) * (trim ? trim : 128u);
         whole *= 128u;
     } else {
         uint8_t points[3];
@@ -37,10 +38,27 @@ uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
         points[0] = halfbit_cv(d, 2);
         points[1] = halfbit_cv(d, 6);
         points[middle ? 2 : 1] = halfbit_cv(d, 5) > 1 ? halfbit_cv(d, 5) : 255;
-        level = between(points, middle ? 2 : 1, d->step, spans);
+        level = between(points, middle ? 2 : 1, step, spans);
     }
     level = (2u * level + whole) / (2u * whole); /* to the nearest */
     return level > 255u ? 255 : (uint8_t)level;
+}
+
+uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
+{
+    uint8_t level = level_of(d, d->step, d->steps);
+    uint8_t half = d->restriction & 15u; /* bits 0 to 4 are a speed code of S-9.2 */
+    uint8_t most;
+
+    if (!d->restricted)
+        return level;
+    if (half < 2)
+        return 0;
+    if (halfbit_cv(d, 29) & STEPS_28)
+        most = level_of(d, (uint8_t)(2u * half - 3u + halfbit_bit(d->restriction, 4)), 28);
+    else
+        most = level_of(d, (uint8_t)(half - 1u), 14);
+    return level < most ? level : most;
 }
 
 uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising)

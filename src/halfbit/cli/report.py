@@ -1,0 +1,196 @@
+"""``halfbit report``: all that is known about a capture in one file that opens in any browser, without a network."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections.abc import Callable, Iterable, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from ..decoder import TrackState, audit
+from ..error import HalfbitError
+from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.losses import Diagnoser
+from ..inspect.reading import Reading
+from ..inspect.strips import strips
+from ..inspect.text import explained
+from ..instruction import Event
+from ..stream import decode
+from ..survey import survey
+from ..survey.text import lines as survey_lines
+from .audit import audit_rows
+from .input import Measured, input_at
+from .opening import opened
+from .options import Group, add_capture_options, add_limit_options, limits_of, notes_on
+from .progress import Progress
+from .summary import Tally, summary_lines
+from .traffic import traffic_rows
+
+__all__ = ["add_parser", "run"]
+
+#: Losses with a picture, and losses at all; durations to either side of a loss.
+PICTURES, LOSSES, REACH = 12, 200, 30
+
+_STYLE = """
+:root { color-scheme: light dark }
+body { font: 16px/1.5 system-ui, sans-serif; margin: 0 auto; max-width: 62rem; padding: 1rem }
+h1 { font-size: 1.5rem } h2 { font-size: 1.2rem; margin-top: 2rem } h3 { font-size: 1rem; margin-bottom: .3rem }
+pre { font: 13px/1.4 ui-monospace, monospace; overflow-x: auto; margin: .5rem 0 }
+.wide { overflow-x: auto } .wide svg { min-width: 56rem; width: 100%; height: auto; background: white }
+table { border-collapse: collapse; font-size: .9rem } th, td { text-align: left; padding: .2rem .8rem .2rem 0; vertical-align: top }
+th { border-bottom: 1px solid } th, td { white-space: nowrap } td:last-child { white-space: normal; min-width: 16rem } td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
+"""
+
+
+def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
+    """Add the command's parser."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "report",
+        help="one file to hand on: survey, traffic, losses with pictures, audit",
+        description="Writes one HTML file that opens anywhere, without a network: how the capture was read, its survey, the traffic, "
+        "the losses with pictures and what to do, and how the station keeps to the standards. Pictures need matplotlib.",
+        usage="halfbit report FILE --out report.html [options]",
+        allow_abbrev=False,
+    )
+    parser.add_argument("capture", metavar="FILE", help="the capture, a file")
+    group = Group(parser, "what is written", everything)
+    group.add("--out", required=True, metavar="HTML", help="the file to write")
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    return parser
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the report, and give the exit status."""
+    limits_of(args)
+    source = input_at(args.capture)
+    if source.live:
+        raise HalfbitError(f"{source.name}: a report needs a file, which can be read again")
+    progress = Progress(source)
+    try:
+        reading = opened(args, source)
+        page = _page(Path(source.name).name, reading, Measured(reading.edges, source, progress.update))
+    finally:
+        progress.clear()
+    try:
+        Path(args.out).write_text(page, "utf-8")
+    except OSError as error:
+        raise HalfbitError(f"{args.out}: cannot be written: {error.strerror or error}") from None
+    return 0
+
+
+def _page(name: str, reading: Reading, measured: Measured) -> str:
+    tally, track, losses = Tally(), TrackState(), list[Diagnosis]()
+    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, most=LOSSES)
+    plot = _traffic_plot()
+    for event in decode(measured, reading.limits):
+        changes = track.feed(event)
+        if plot is not None:
+            plot.add(event, changes, track)
+        for each, diagnosis in diagnoser.feed(event):
+            tally.add(each, diagnosis)
+            losses += [diagnosis] if diagnosis is not None else []
+    for each, diagnosis in diagnoser.finish():
+        tally.add(each, diagnosis)
+        losses += [diagnosis] if diagnosis is not None else []
+    track.finish()
+    summary = tally.summary(measured.half_bits, measured.length, *notes_on(reading), reading.limits.decision)
+    parts = [
+        f"<p>Read as: {escape(reading.words)}.</p>",
+        f"<pre>{escape(chr(10).join(summary_lines(summary)))}</pre>",
+        *_survey_part(reading),
+        "<h2>Traffic</h2>",
+        _table(*traffic_rows(track)),
+        _picture(lambda path: plot.save(path, track, None)) if plot is not None and track.seen else "",
+        *_loss_part(reading, losses),
+        *_audit_part(reading),
+    ]
+    title = f"Report on {escape(name)}"
+    return (
+        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{title}</title><style>{_STYLE}</style></head><body><h1>{title}</h1>\n"
+        + "\n".join(filter(None, parts))
+        + "\n</body></html>\n"
+    )
+
+
+def _survey_part(reading: Reading) -> list[str]:
+    found = survey(reading.edges, thorough=False)
+
+    def draw(path: str) -> None:
+        from ..plot.survey import plot_survey
+
+        plot_survey(found, path)
+
+    verdict = found.verdict
+    text = f"{verdict.reason[0].upper()}{verdict.reason[1:]}."
+    return [
+        "<h2>Survey</h2>", f"<p>{escape(text)}</p>", _picture(draw),
+        f"<details><summary>In figures</summary><pre>{escape(chr(10).join(survey_lines(found, 100)))}</pre></details>",
+    ]  # fmt: skip
+
+
+def _loss_part(reading: Reading, losses: Sequence[Diagnosis]) -> list[str]:
+    losses = [each for each in losses if each.cause is not Cause.CUT]
+    if not losses:
+        return ["<h2>Losses</h2>", "<p>Nothing was lost.</p>"]
+    more = f" The first {PICTURES} have a picture." if len(losses) > PICTURES else ""
+    parts = ["<h2>Losses</h2>", f"<p>{len(losses)} stretches were lost.{more}</p>"]
+    for number, each in enumerate(losses):
+        first, *rest = explained(each.fault, each, reading.limits)
+        parts += [f"<h3>{escape(first)}</h3>", "<p>" + "<br>".join(map(escape, rest)) + "</p>"]
+        if number < PICTURES:
+            parts.append(_picture(_loss_drawer(reading, each.fault.at)))
+    return parts
+
+
+def _loss_drawer(reading: Reading, at: int) -> Callable[[str], None]:
+    def draw(path: str) -> None:
+        from ..plot.strip import plot_strips
+
+        plot_strips(strips(reading.edges, reading.limits, at=at, events=1, reach=REACH), path, limits=reading.limits)
+
+    return draw
+
+
+def _audit_part(reading: Reading) -> list[str]:
+    found = audit(reading.edges)
+    verdict = "No rule is broken." if found.sound else "Rules are broken."
+    return ["<h2>Audit of the station</h2>", f"<p>{verdict}</p>", _table(*audit_rows(found))]
+
+
+def _table(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    head = "".join(f"<th>{escape(title)}</th>" for title in titles)
+    body = "".join("<tr>" + "".join(_cell(text) for text in row) + "</tr>" for row in rows)
+    return f'<div class="wide"><table><tr>{head}</tr>{body}</table></div>'
+
+
+def _cell(text: str) -> str:
+    kind = ' class="n"' if text[:1].isdigit() and len(text) < 12 else ' class="bad"' if text == "BROKEN" else ""
+    return f"<td{kind}>{escape(text)}</td>"
+
+
+def _traffic_plot() -> Any:
+    """The plot of the traffic; ``None`` without matplotlib."""
+    try:
+        import matplotlib  # noqa: F401
+    except ImportError:
+        return None
+    from ..plot.traffic import TrafficPlot
+
+    return TrafficPlot(0)
+
+
+def _picture(draw: Callable[[str], None]) -> str:
+    """A picture as SVG within the page; a note without matplotlib."""
+    try:
+        import matplotlib  # noqa: F401
+    except ImportError:
+        return "<p>(The picture needs matplotlib: pip install 'halfbit[plot]')</p>"
+    with tempfile.TemporaryDirectory() as folder:
+        path = str(Path(folder, "picture.svg"))
+        draw(path)
+        text = Path(path).read_text("utf-8")
+    return f'<div class="wide">{text[text.index("<svg") :]}</div>'

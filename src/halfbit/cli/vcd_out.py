@@ -1,0 +1,76 @@
+"""``decode --vcd``: the signal, and under it bits, bytes and packets, as a value change dump (IEEE 1364) for any viewer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import accumulate
+from typing import Any
+
+from ..decision import receiver_for
+from ..error import HalfbitError
+from ..event import Packet
+from ..inspect.reading import Reading
+from ..inspect.strips import strips
+
+__all__ = ["write_vcd"]
+
+#: Rows beside the signal. A text's value is shown until the next one; empty where there is nothing. The row ``bit_start`` turns
+#: over with each bit, since equal bits in a row show as one.
+_ROWS = ("bit", "packet", "meaning")
+
+
+def write_vcd(path: str, reading: Reading) -> None:
+    """Write a capture with what it was decoded to.
+
+    :raises HalfbitError: if pyvcd is not installed, the capture can be read only once, or the file cannot be written.
+    """
+    try:
+        from vcd import VCDWriter
+    except ImportError:
+        raise HalfbitError("writing VCD files takes the package pyvcd: pip install 'halfbit[vcd]'") from None
+    count = _count(reading)
+    try:
+        with open(path, "w") as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
+            signal = writer.register_var("track", "signal", "wire", size=1, init=0)
+            start = writer.register_var("track", "bit_start", "wire", size=1, init=0)
+            rows: dict[str, Any] = {"signal": signal, "bit_start": start}
+            rows |= {name: writer.register_var("track", name, "string", init="") for name in _ROWS}
+            for time, name, value in sorted(_changes(reading, count), key=lambda change: change[0]):
+                writer.change(rows[name], time, value)
+    except OSError as error:
+        raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
+
+
+def _count(reading: Reading) -> int:
+    """How many packets, losses and cutouts there are."""
+    receiver = receiver_for(reading.limits)
+    count = 0
+    for row, scale in reading.edges._rows():
+        count += len(receiver.feed_many(row, scale))
+    return count + len(receiver.finish())
+
+
+def _changes(reading: Reading, count: int) -> Iterator[tuple[int, str, str | int]]:
+    now, level = 0, 1
+    yield 0, "signal", 1
+    for row, scale in reading.edges._rows():
+        for time in accumulate((duration * scale for duration in row), initial=now):
+            if time > now:
+                level = 1 - level
+                yield time, "signal", level
+            now = time
+    if not count:
+        return
+    turned = 0
+    for strip in strips(reading.edges, reading.limits, at=0, events=count):
+        for name, marks in (("bit", strip.bits), ("packet", strip.parts), ("meaning", strip.meanings)):
+            ends = {mark.start for mark in marks}
+            for mark in marks:
+                if name == "bit":
+                    turned = 1 - turned
+                    yield mark.start, "bit_start", turned
+                yield mark.start, name, mark.text.replace(" ", "_")
+                if mark.end not in ends:
+                    yield mark.end, name, ""
+        if isinstance(strip.event, Packet):
+            yield strip.event.end, "meaning", ""

@@ -1,0 +1,168 @@
+"""Two captures of the same track, a board's and an analyser's say, laid beside each other by what is in them.
+
+Their clocks start at different times and run at slightly different rates. How far they are apart is the time difference that most
+packets with the same bytes share; from there on it is followed from packet to packet.
+"""
+
+from __future__ import annotations
+
+import enum
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+
+import attrs
+
+from ..edge import Edges
+from ..error import HalfbitError
+from ..event import Packet
+from ..limits import Limits
+from .diagnosis import Diagnosis
+from .losses import diagnosed_events
+
+__all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]
+
+#: Width of the steps in which time differences are counted, ns, and how far a packet may be from where it is expected.
+STEP = 2_000_000
+NEAR = 3_000_000
+#: Rare packets say most about the time difference; so many of each kind, and so many kinds, are taken.
+EACH, KINDS = 60, 40
+
+
+class Differs(enum.Enum):
+    """How two captures differ at one place."""
+
+    LOST = "lost"
+    #: Nothing was lost there, and yet the packet is not there.
+    MISSING = "not there"
+    OTHERWISE = "read otherwise"
+
+
+@attrs.frozen
+class Side:
+    """What one capture holds."""
+
+    packets: Sequence[Packet]
+    losses: Sequence[Diagnosis]
+
+
+@attrs.frozen
+class Difference:
+    """A packet that one capture has and the other has not. Times are ns in the capture that has it."""
+
+    #: The name of the capture in which it is not: ``"A"`` or ``"B"``.
+    side: str
+    packet: Packet
+    differs: Differs
+    #: Why it was lost there.
+    cause: Diagnosis | None = None
+    #: What was read there instead.
+    other: Packet | None = None
+
+    def __str__(self) -> str:
+        text = f"{self.packet}: {self.differs.value} in {self.side}"
+        if self.other is not None:
+            return f"{text}: {self.other}"
+        return text if self.cause is None else f"{text}: {self.cause}"
+
+
+@attrs.frozen
+class Comparison:
+    """The differences, and how many packets are the same."""
+
+    same: int
+    #: The second capture's clock less the first one's, ns, at the first packet that both have.
+    offset: int
+    differences: tuple[Difference, ...]
+
+
+def side_of(edges: Edges, limits: Limits) -> Side:
+    """What a capture holds, each loss with its cause."""
+    packets: list[Packet] = []
+    losses: list[Diagnosis] = []
+    for event, diagnosis in diagnosed_events(edges, limits):
+        if isinstance(event, Packet):
+            packets.append(event)
+        elif diagnosis is not None:
+            losses.append(diagnosis)
+    return Side(packets, losses)
+
+
+def compare(first: Side, second: Side) -> Comparison:
+    """Lay two captures beside each other.
+
+    :raises HalfbitError: if nothing in them says that they are of the same track at the same time.
+    """
+    offset = _offset(first.packets, second.packets)
+    pairs = _pairs(first.packets, second.packets, offset)
+    if not pairs:
+        raise HalfbitError("the captures have no packet in common: are they of the same track at the same time?")
+    matched = {index for index, _ in pairs}, {index for _, index in pairs}
+    found = [
+        *_missing("B", first.packets, matched[0], second, pairs),
+        *_missing("A", second.packets, matched[1], first, [(late, early) for early, late in pairs]),
+    ]
+    (one, other), *_ = pairs
+    exact = second.packets[other].end - first.packets[one].end
+    found.sort(key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
+    return Comparison(len(pairs), exact, tuple(found))
+
+
+def _offset(first: Sequence[Packet], second: Sequence[Packet]) -> int:
+    places: tuple[defaultdict[bytes, list[int]], ...] = defaultdict(list), defaultdict(list)
+    for side, packets in zip(places, (first, second)):
+        for packet in packets:
+            side[packet.data].append(packet.end)
+    common = sorted(places[0].keys() & places[1].keys(), key=lambda data: len(places[0][data]) * len(places[1][data]))
+    steps: Counter[int] = Counter()
+    for data in common[:KINDS]:
+        for early in places[0][data][:EACH]:
+            steps.update({round((late - early) / STEP) for late in places[1][data][: 2 * EACH]})
+    if not steps:
+        return 0
+    best = max(steps, key=lambda step: (steps[step] + steps[step - 1] + steps[step + 1], -abs(step)))
+    return best * STEP
+
+
+def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> list[tuple[int, int]]:
+    """Indices of the packets that are the same, in order."""
+    ends = [packet.end for packet in second]
+    pairs: list[tuple[int, int]] = []
+    at = 0
+    for index, packet in enumerate(first):
+        due = packet.end + offset
+        at = max(at, bisect_left(ends, due - NEAR))
+        near = [
+            other
+            for other in range(at, min(bisect_left(ends, due + NEAR), len(second)))
+            if second[other].data == packet.data
+        ]
+        if near:
+            other = min(near, key=lambda each: abs(ends[each] - due))
+            pairs.append((index, other))
+            offset += (ends[other] - due) // 4  # the clocks run apart slowly; a single packet may be seen late
+            at = other + 1
+    return pairs
+
+
+def _missing(
+    side: str, packets: Sequence[Packet], matched: set[int], other: Side, pairs: Sequence[tuple[int, int]]
+) -> Iterator[Difference]:
+    """Packets that the other capture has not, within the time that both cover."""
+    low, high = min(matched), max(matched)
+    offset = 0
+    partner = dict(pairs)
+    for index in range(low, high + 1):
+        packet = packets[index]
+        if index in matched:
+            offset = other.packets[partner[index]].end - packet.end
+            continue
+        middle = (packet.start + packet.end) // 2 + offset
+        lost = next((each for each in other.losses if each.fault.start - NEAR <= middle <= each.fault.end + NEAR), None)
+        read = next((each for each in other.packets if each.start < middle < each.end), None)
+        if lost is not None:
+            yield Difference(side, packet, Differs.LOST, lost)
+        elif read is not None and read.data != packet.data:
+            yield Difference(side, packet, Differs.OTHERWISE, other=read)
+        else:
+            yield Difference(side, packet, Differs.MISSING)

@@ -1,0 +1,135 @@
+"""Losses as they come out of decoding, each with its diagnosis once enough packets have come after it."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Iterator, Sequence
+from itertools import accumulate
+from typing import Generic, TypeVar, Union
+
+from ..decision import receiver_for
+from ..edge import Edges
+from ..event import Fault, FaultKind, Packet, PacketEvent
+from ..instruction import Instruction
+from ..limits import US, Limits
+from .diagnosis import LEAD, NEAR, WAIT, Diagnosis, diagnose
+
+__all__ = ["Diagnoser", "Durations", "diagnosed_events"]
+
+#: What can be diagnosed: the events of the receiver, or those of :func:`halfbit.decode`.
+AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
+
+
+class Durations:
+    """The durations that have passed, as far back as a loss may need them."""
+
+    def __init__(self, kept: int = 1 << 13) -> None:
+        self._rows: deque[tuple[int, Sequence[int], int]] = deque()
+        self._kept = kept
+        self._count = 0
+        #: The time of the last change, ns.
+        self.now = 0
+        self._spread: tuple[int, list[int]] = (-1, [])
+
+    def add(self, durations: Sequence[int], scale: int) -> None:
+        """Take a row of counts of ``scale`` ns."""
+        self._rows.append((self.now, durations, scale))
+        self._count += len(durations)
+        self.now += sum(durations) * scale
+        while len(self._rows) > 1 and self._count - len(self._rows[0][1]) > self._kept:
+            self._count -= len(self._rows.popleft()[1])
+
+    def between(self, start: int, end: int) -> tuple[list[int], int]:
+        """Those that cover a time and some one-bits around it, ns, and the time of the change before the first."""
+        start, end = start - LEAD * 64 * US, end + LEAD * 64 * US
+        found: list[int] = []
+        first = end
+        for at, durations, scale in self._rows:
+            if at >= end:
+                break
+            times = self._times(at, durations, scale)
+            low, high = max(bisect_left(times, start), 0), bisect_left(times, end)
+            if low < len(durations) and high > low:
+                first = min(first, times[low])
+                found += [duration * scale for duration in durations[low:high]]
+        return found, first
+
+    def _times(self, at: int, durations: Sequence[int], scale: int) -> list[int]:
+        if self._spread[0] != at or len(self._spread[1]) != len(durations) + 1:
+            self._spread = at, list(accumulate((duration * scale for duration in durations), initial=at))
+        return self._spread[1]
+
+
+class Diagnoser(Generic[AnyEvent]):
+    """Events in; events out with a diagnosis of each loss, once enough packets have come after it.
+
+    :param durations: those decoded so far.
+    :param most: only so many losses are diagnosed.
+    :param wait: whether events are held back until the packets after a loss are there. A live signal is not.
+    """
+
+    def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
+        self._limits = limits
+        self._durations = durations
+        self._left = most
+        self._wait = wait
+        self._before: deque[Packet] = deque(maxlen=NEAR)
+        self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
+
+    def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
+        """Take the next event."""
+        stretch: tuple[list[int], int] = [], 0
+        if isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
+            self._left -= 1
+            stretch = self._durations.between(event.start, event.end)
+        self._held.append((event, *stretch))
+        while self._held and (not self._wait or self._ready()):
+            yield self._released()
+
+    def finish(self) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
+        """No event will come."""
+        while self._held:
+            yield self._released()
+
+    def _ready(self) -> bool:
+        first, last = self._held[0][0], self._held[-1][0]
+        return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
+
+    def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
+        event, stretch, start = self._held.popleft()
+        packet = _packet_of(event)
+        if packet is not None:
+            self._before.append(packet)
+        if not isinstance(event, Fault):
+            return event, None
+        after = [packet for each, _, _ in self._held if (packet := _packet_of(each)) is not None]
+        return event, diagnose(event, stretch, start, self._limits, tuple(self._before), after)
+
+
+def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
+    return event if isinstance(event, Packet) else event.packet if isinstance(event, Instruction) else None
+
+
+def _end(event: PacketEvent | Instruction) -> int:
+    carrier = event.packet if isinstance(event, Instruction) else event
+    return 0 if carrier is None else carrier.end
+
+
+def diagnosed_events(
+    edges: Edges, limits: Limits, *, most: int = 300
+) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
+    """The packets, losses and cutouts of a capture, each loss with its diagnosis.
+
+    :param most: only so many losses are diagnosed.
+    """
+    receiver = receiver_for(limits)
+    durations = Durations()
+    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, most=most)
+    for row, scale in edges._rows():
+        durations.add(row, scale)
+        for event in receiver.feed_many(row, scale):
+            yield from diagnoser.feed(event)
+    for event in receiver.finish():
+        yield from diagnoser.feed(event)
+    yield from diagnoser.finish()

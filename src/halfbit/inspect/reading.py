@@ -1,0 +1,377 @@
+"""How a capture is to be read, found by trying: what its numbers are, their unit, which channel is the track, which limits fit.
+
+A guess counts only if it gives packets and no other guess does: their error detection bytes are right, which chance does not
+make. Where two guesses give packets that differ, both are named.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import accumulate, chain, islice, pairwise
+from operator import sub
+from typing import Any
+
+import attrs
+
+from ..capture import CaptureEdges, Location, Source, open_capture, source_of
+from ..capture.filter import filtered
+from ..capture.unsaid import UnsaidError
+from ..decision import receiver_for
+from ..edge import Edge, Edges, edges_from_durations
+from ..error import CaptureError, HalfbitError
+from ..event import Packet
+from ..limits import RECEIVE, US, Limits
+from ..survey import Survey, survey
+from ..unit import Scale, Unit
+
+__all__ = ["Reading", "read_capture"]
+
+#: So many durations are tried to choose between guesses, and between limits.
+TRIED = 6000
+#: Parameters that are found by trying their values.
+TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
+#: What the shortest run of durations can be, ns: halves of ones or whole ones, seen by a loop or a timer.
+RUN = 20
+PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
+#: The same for a timer, whose rate is guessed: half of a one-bit as a station sends it (S-9.1 A, table 1), and a little.
+TIMED = range(54 * US, 62 * US)
+#: Rates that timers and samplers commonly have, in kHz (common practice, no source).
+RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in (1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96,
+         100, 120, 125, 133, 150, 200, 250, 400, 500)))  # fmt: skip
+#: The standard's windows are kept if they read this share of what the best limits read, or but for so few packets: losses then
+#: stay visible.
+ENOUGH, FEW = 0.9, 2
+#: Of a live signal so much is looked at before limits are chosen, ns, unless a packet comes sooner.
+LIVE = 3_000_000_000
+#: Numbers of a live text looked at to tell durations from times.
+FEWEST = 64
+
+
+@attrs.frozen
+class Reading:
+    """A capture with the way to read it."""
+
+    edges: Edges
+    limits: Limits
+    #: How it is read, in words.
+    words: str
+    #: The file's own edges, before any filter.
+    capture: CaptureEdges
+
+
+@attrs.frozen
+class _Guess:
+    #: What was guessed, as parameters of :func:`open_capture`.
+    said: dict[str, Any]
+    edges: CaptureEdges
+
+
+@attrs.frozen
+class _Trial:
+    guess: _Guess
+    limits: Limits
+    packets: list[bytes]
+
+
+def read_capture(
+    location: Location, *, limits: Limits | None = None, minimum: int | None = None, **options: Any
+) -> Reading:
+    """Open a capture and find out how to read it.
+
+    :param location: as :func:`halfbit.open_capture` takes it.
+    :param limits: the limits to use; ``None`` to find those that fit.
+    :param minimum: ns, of a filter against noise, 0 for none; ``None`` to use one if it is needed.
+    :param options: of :func:`halfbit.open_capture`; what is given is not guessed.
+    :raises UnsaidError: if two guesses fit, with both.
+    :raises CaptureError: as :func:`halfbit.open_capture`.
+    """
+    source = source_of(location)
+    options = {name: value for name, value in options.items() if value is not None}
+    if source.live:
+        return _read_live(source, limits, minimum, options)
+    guess = _chosen([*_guesses(source, options)], source)
+    edges: Edges = guess.edges
+    words = _words(guess.edges, guess.said)
+    if minimum:
+        edges = filtered(edges, minimum, "ns")
+    if limits is not None:
+        return Reading(edges, limits, words, guess.edges)
+    found = survey(_Readable(edges), thorough=False)
+    return _fitting(Reading(edges, RECEIVE, words, guess.edges), found, minimum, _first(edges))
+
+
+def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | None = None) -> Iterator[_Guess]:
+    """The ways to open a file, with what it does not say tried out."""
+    said = said or {}
+    try:
+        edges = open_capture(source, **options, **said)
+    except UnsaidError as error:
+        if error.parameter not in TRIABLE:
+            raise
+        values = error.choices or (("us",) if error.parameter == "unit" else ())
+        if not values:
+            raise
+        found = [guess for value in values for guess in _opened(source, options, {**said, error.parameter: value})]
+        if not found:
+            raise
+        yield from found
+        return
+    if edges.unit is not None and "unit" not in said:
+        yield _Guess(said, edges)
+        return
+    for unit in _units(_first(edges)):
+        more = {**said, "unit": unit}
+        yield _Guess(more, open_capture(source, **options, **more))
+
+
+def _opened(source: Source, options: dict[str, Any], said: dict[str, Any]) -> list[_Guess]:
+    try:
+        return list(_guesses(source, options, said))
+    except UnsaidError:
+        raise
+    except CaptureError:
+        return []
+
+
+def _first(edges: Edges, count: int = TRIED) -> list[int]:
+    """The first durations, ns; none after an error."""
+    durations: list[int] = []
+    try:
+        for row, scale in edges._rows():
+            durations += [duration * scale for duration in islice(row, count - len(durations))]
+            if len(durations) >= count:
+                break
+    except CaptureError:
+        pass
+    return durations
+
+
+def _units(durations: Sequence[int]) -> list[Unit]:
+    """Units in which durations can be a signal's.
+
+    :param durations: counted as us, so in ns a thousand times the counts.
+    """
+    totals = list(accumulate(durations, initial=0))
+    means = list(map(sub, totals[RUN:], totals))
+    pulse = Fraction(min(means, default=0), RUN * US)  # counts
+    named = [
+        unit
+        for unit in ("us", "ns", "ms", "s")
+        if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)
+    ]
+    rates: list[Unit] = [
+        1000 * rate for rate in RATES if int(pulse * US * US / rate) in TIMED and rate not in (1, 1000, 1_000_000)
+    ]
+    return [*named, *rates] or ["us"]
+
+
+def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
+    """The guess that gives packets.
+
+    :raises UnsaidError: if several do, and the packets differ.
+    """
+    if len(guesses) == 1:
+        return guesses[0]
+    trials = [_trial(guess) for guess in guesses]
+    most = max(len(trial.packets) for trial in trials)
+    fitting = [trial for trial in trials if trial.packets and len(trial.packets) >= most / 10]
+    if not fitting:
+        _raise_if_unreadable(guesses)
+        raise UnsaidError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(
+            source.name
+        )
+    best, *others = fitting
+    differing = [trial for trial in others if trial.packets != best.packets]
+    if differing:
+        ways = _ways([trial.guess for trial in (best, *differing)])
+        raise UnsaidError(
+            f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}", "holds"
+        ).within(source.name)
+    return best.guess
+
+
+def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
+    """:raises CaptureError: the first guess's error, if no guess gives even one duration."""
+    errors: list[CaptureError] = []
+    for guess in guesses:
+        try:
+            if any(row for row, _ in guess.edges._rows()):
+                return
+        except CaptureError as error:
+            errors.append(error)
+    if errors:
+        raise errors[0]
+
+
+def _ways(guesses: Sequence[_Guess]) -> str:
+    keys = {
+        key
+        for guess in guesses
+        for key, value in guess.said.items()
+        if any(other.said.get(key) != value for other in guesses)
+    }
+    return " or ".join(
+        " ".join(f"{key}={unit_text(value)}" for key, value in guess.said.items() if key in keys) for guess in guesses
+    )
+
+
+def _trial(guess: _Guess) -> _Trial:
+    durations = _first(guess.edges)
+    found = survey(edges_from_durations(durations, "ns"), thorough=False)
+    return _Trial(guess, found.limits, _packets(durations, found.limits, found.filter))
+
+
+def _packets(durations: Sequence[int], limits: Limits, minimum: int = 0) -> list[bytes]:
+    edges = edges_from_durations(durations, "ns")
+    receiver = receiver_for(limits)
+    events = [
+        event
+        for row, scale in (filtered(edges, minimum, "ns") if minimum else edges)._rows()
+        for event in receiver.feed_many(row, scale)
+    ]
+    return [event.data for event in (*events, *receiver.finish()) if isinstance(event, Packet)]
+
+
+def _fitting(reading: Reading, found: Survey, minimum: int | None, sample: Sequence[int]) -> Reading:
+    """The reading with the limits a survey found, or the standard's if those do nearly as well."""
+    edges, words = reading.edges, reading.words
+    limits, noise = found.limits, found.filter if minimum is None else 0
+    if not found.verdict.finding.readable:
+        return attrs.evolve(reading, words=f"{words}; {found.verdict.reason}")
+    if limits != RECEIVE or noise:
+        plain, best = len(_packets(sample, RECEIVE)), len(_packets(sample, limits, noise))
+        if plain and (plain >= best * ENOUGH or best - plain <= FEW):
+            limits, noise = RECEIVE, 0
+    if noise:
+        edges = filtered(edges, noise, "ns")
+        words += f", noise shorter than {noise / US:g} us filtered"
+    return attrs.evolve(reading, edges=edges, limits=limits, words=words + _limits_in_words(limits, found))
+
+
+def _limits_in_words(limits: Limits, found: Survey) -> str:
+    if limits == RECEIVE:
+        return ", within what a decoder must accept"
+    fit = found.fit
+    late = ""
+    if limits.one_edge:
+        late = ", one edge of each bit"
+    elif fit is not None and fit.late > 10 * US:
+        late = f", polled loop of about {fit.late / US:.0f} us"
+    elif fit is not None:
+        late = f", ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+    decided = {"halves": "halves in wider windows", "sum": "sums"}.get(limits.decision, limits.decision + "s")
+    return f"{late}, decided by {decided}"
+
+
+def _words(edges: CaptureEdges, said: dict[str, Any]) -> str:
+    unit = "us (nothing says so)" if edges.unit is None else unit_text(edges.unit)
+    words = (
+        edges.words
+        if edges.words == "value changes"
+        else f"{edges.words} in {unit}"
+        if isinstance(edges.unit, str) or edges.unit is None
+        else f"{edges.words} at {unit}"
+    )
+    for key in ("signal", "channel", "level_column"):
+        if key in said and str(said[key]) not in words:
+            words += f" of {key.replace('_', ' ')} {said[key]}"
+    return words
+
+
+def unit_text(value: Any) -> str:
+    """A unit or another parameter's value as one writes it: ``2MHz``."""
+    if isinstance(value, (int, Fraction)) and value >= 1000:
+        for factor, name in ((1_000_000, "MHz"), (1000, "kHz")):
+            if value >= factor:
+                return f"{float(value / factor):g}{name}"
+    return str(value)
+
+
+def _read_live(source: Source, limits: Limits | None, minimum: int | None, options: dict[str, Any]) -> Reading:
+    said: dict[str, Any] = {}
+    try:
+        edges = open_capture(source, **options)
+    except UnsaidError as error:
+        if error.parameter != "holds":
+            raise
+        said = _numbers_of(source, options, error)
+        edges = open_capture(source, **options, **said)
+    words = _words(edges, said)
+    measured: Edges = filtered(edges, minimum, "ns") if minimum else edges
+    if limits is not None:
+        return Reading(measured, limits, words, edges)
+    rows = measured._rows()
+    taken, soon = _ahead(rows)
+    again = _Replayed(chain(taken, rows))
+    if soon:
+        return Reading(again, RECEIVE, words + ", within what a decoder must accept", edges)
+    durations = [duration * scale for row, scale in taken for duration in row]
+    found = survey(edges_from_durations(durations, "ns"), thorough=False)
+    return _fitting(Reading(again, RECEIVE, words, edges), found, minimum, durations[:TRIED])
+
+
+def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> dict[str, Any]:
+    """What the first numbers of a stream are: times if they rise all along, else durations."""
+    data = b""
+    for chunk in source.look():
+        data += chunk
+        if data.count(b"\n") >= FEWEST or len(data) > 1 << 16:
+            break
+    durations = _first(open_capture(io.BytesIO(data), **{**options, "holds": "durations", "unit": "us"}), FEWEST)
+    if len(durations) < 2:
+        raise error
+    rising = all(late > early for early, late in pairwise(durations))
+    return {"holds": "times" if rising else "durations"}
+
+
+def _ahead(rows: Iterator[tuple[Sequence[int], int]]) -> tuple[list[tuple[Sequence[int], int]], bool]:
+    """Rows up to the first packet by the standard's limits, or some seconds; and whether a packet came."""
+    receiver = receiver_for(RECEIVE)
+    taken: list[tuple[Sequence[int], int]] = []
+    for row, scale in rows:
+        taken.append((row, scale))
+        events = receiver.feed_many(row, scale)
+        if events and isinstance(events[0], Packet):
+            return taken, True
+        if receiver.now >= LIVE:
+            break
+    return taken, False
+
+
+class _Readable(Edges):
+    """Edges up to the first error, which comes again when they are decoded."""
+
+    def __init__(self, edges: Edges) -> None:
+        self._edges = edges
+
+    def __iter__(self) -> Iterator[Edge]:
+        return iter(self._edges)
+
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
+        try:
+            yield from self._edges._rows()
+        except CaptureError:
+            return
+
+
+class _Replayed(Edges):
+    """The rows of a live source. Can be gone through once."""
+
+    def __init__(self, rows: Iterator[tuple[Sequence[int], int]]) -> None:
+        self._left: Iterator[tuple[Sequence[int], int]] | None = rows
+
+    def __iter__(self) -> Iterator[Edge]:
+        now, level = 0, 1
+        yield Edge(now, level)
+        for row, scale in self._rows():
+            for duration in row:
+                now, level = now + duration * scale, 1 - level
+                yield Edge(now, level)
+
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
+        rows, self._left = self._left, None
+        if rows is None:
+            raise HalfbitError("a live capture can be gone through only once")
+        return rows
