@@ -26,15 +26,13 @@ VALUES: dict[str, tuple[list[str], Any]] = {
     "zero_min": (["80.001"], 80_001),
     "zero_max": (["12e3"], 12_000_000),
     "zero_total_max": (["13000"], 13_000_000),
-    "midpoint": (["150"], 150_000),
-    "one_nominal": (["59"], 59_000),
-    "zero_nominal": (["101"], 101_000),
     "latency_max": (["7"], 7_000),
     "latency_rare": (["80"], 80_000),
     "preamble_min": (["12"], 12),
     "packet_min": (["4"], 4),
     "packet_max": (["6"], 6),
     "decision": (["sum"], "sum"),
+    "recover": ([], True),
     "one_edge": ([], True),
 }
 

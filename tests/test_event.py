@@ -51,7 +51,7 @@ def test_one_byte_is_written_in_the_singular() -> None:
 
 EVENTS: list[PacketEvent] = [
     Packet(bytes.fromhex("377443"), 14, 0, 9_280_000),
-    Packet(bytes.fromhex("FF00FF"), 255, 5, 6, Recovery.MISSED_CHANGES),
+    Packet(bytes.fromhex("FF00FF"), 255, 5, 6, Recovery.MISSED_CHANGES, 1200),
     *(Fault(FaultKind[name], 1, 9, 3, 5 if named else 0, b"\x03", 2) for name, (_, named, _) in KINDS.items()),
     Cutout(7, 470_000),
 ]
@@ -72,6 +72,7 @@ def test_the_form_in_full() -> None:
     packet = Packet(bytes.fromhex("377443"), 14, 0, 9_280_000)
     assert packet.as_dict() == {
         "schema": 1, "type": "packet", "data": "377443", "preamble": 14, "start": 0, "end": 9_280_000, "recovered": None,
+        "margin": None,
     }  # fmt: skip
     fault = Fault(FaultKind.GAP, 0, 100, 10, 77_000, b"\x03", 2)
     assert fault.as_dict() == {

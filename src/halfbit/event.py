@@ -43,12 +43,20 @@ def _reading(value: object, type_: str) -> Iterator[None]:
 
 
 class Recovery(enum.Enum):
-    """How a packet was recovered whose half-bits alone did not give it."""
+    """How a packet was recovered that its half-bits, each by itself, or their sums did not give."""
 
-    #: Level changes were missed, and the times around them fit only this packet.
+    #: Nothing was missing: the times of all its level changes together fit only this packet.
+    TIMES = "times"
+    #: Level changes were missing.
     MISSED_CHANGES = "missed changes"
-    #: Several readings fit the times, and the error detection byte left one.
-    ERROR_BYTE = "error byte"
+    #: There were level changes too many: noted twice, or spikes.
+    EXTRA_CHANGES = "extra changes"
+    #: Level changes were seen much too late or too early.
+    LATE_CHANGES = "late changes"
+    #: Level changes fell into long turns of the loop that looks at the level.
+    LONG_TURNS = "long turns"
+    #: Its packet end bit runs into a cutout.
+    CUTOUT = "cutout"
 
 
 @attrs.frozen(slots=True)
@@ -66,8 +74,10 @@ class Packet:
     start: int = 0
     #: First ns after the packet end bit.
     end: int = 0
-    #: How it was recovered; ``None`` if the half-bits, or their sums, gave it.
+    #: How it was recovered, by what was most; ``None`` if it did not have to be.
     recovered: Recovery | None = None
+    #: How many times likelier it was than any other reading of the same times, if it was recovered.
+    margin: int | None = None
 
     def __str__(self) -> str:
         return self.data.hex(" ").upper()
@@ -82,6 +92,7 @@ class Packet:
             "start": self.start,
             "end": self.end,
             "recovered": None if self.recovered is None else self.recovered.value,
+            "margin": self.margin,
         }
 
     @classmethod
@@ -98,6 +109,7 @@ class Packet:
                 value["start"],
                 value["end"],
                 None if means is None else Recovery(means),
+                value["margin"],
             )
 
 

@@ -87,16 +87,11 @@ class Limits:
     #: have longer ones (from memory), hence 15.
     packet_max: int = attrs.field(default=15, validator=_count(1))
     #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,
-    #: both halves together against the midpoint; ``"sequence"``, the likeliest bits of a packet.
+    #: both halves together; ``"sequence"``, the likeliest bits of a packet.
     decision: str = attrs.field(default="halves", validator=_decision)
-    #: Longest whole one-bit by sum, ns: the middle of 116 and 200 us, the nominal bits (S-9.1 A,
-    #: table 1).
-    midpoint: int = attrs.field(default=158 * US, validator=_nanoseconds)
-    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). For
-    #: decisions other than by halves.
-    one_nominal: int = attrs.field(default=58 * US, validator=_nanoseconds)
-    #: Half of a zero-bit as this station sends it, ns (S-9.1 A, table 1: nominal 100 us or more).
-    zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
+    #: Whether packets that the decision by halves or by sum loses are read again by sequence. They say how they were
+    #: recovered. Off in the standard's strict reading.
+    recover: bool = False
     #: Longest time from a change to its being seen, less the shortest, ns: the sampling period of a
     #: polled loop, twice the jitter of other captures. For the decision by sequence.
     latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
@@ -153,6 +148,7 @@ class Limits:
             zero_min=77 * US + 1,
             zero_max=10_000 * US + period,
             decision="sum",
+            recover=True,
             latency_max=period,
         )
         if period <= 42 * US and not rare:
@@ -202,7 +198,6 @@ class Limits:
             one_max=middle,
             one_difference=None,
             zero_min=middle + 1,
-            one_nominal=one,
         )
 
     def half_bits_core(self) -> core.HalfBits:

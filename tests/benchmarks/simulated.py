@@ -97,15 +97,13 @@ class Capture:
 
     def by_sum(self) -> Limits:
         """Limits that decide by sum."""
-        return attrs.evolve(Limits.for_sampling_period(max(self.period, 13)), decision="sum")
+        return attrs.evolve(Limits.for_sampling_period(max(self.period, 13)), decision="sum", recover=False)
 
-    def by_sequence(self, timing: Timing = NOMINAL) -> Limits:
+    def by_sequence(self) -> Limits:
         """Limits that decide by sequence, for this way to capture."""
         if self.jitter is not None:
-            limits = Limits.for_one_edge(self.jitter)
-        else:
-            limits = Limits(decision="sequence", latency_max=round(max(self.period, 6) * US), latency_rare=round(self.rare * US))
-        return attrs.evolve(limits, one_nominal=timing.one_first, zero_nominal=timing.zero_first)
+            return Limits.for_one_edge(self.jitter)
+        return Limits(decision="sequence", latency_max=round(max(self.period, 6) * US), latency_rare=round(self.rare * US))
 
 
 def single_halves() -> Limits:

@@ -25,7 +25,7 @@ def best(capture: Capture, timing: str) -> float:
     signal = sent(PACKETS, timing=TIMINGS[timing])
     durations = capture.durations(signal)
     stretching = int("stretched" in capture.name)
-    limits = [RECEIVE, single_halves(), capture.by_sequence(TIMINGS[timing])]
+    limits = [RECEIVE, single_halves(), capture.by_sequence()]
     if capture.jitter is None:
         limits.append(capture.by_sum())
     return max(result(signal, durations, each, capture.filter, stretching).share for each in limits)

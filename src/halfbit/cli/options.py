@@ -57,9 +57,6 @@ _TIMES = {
     "zero_min": ("shortest half of a zero-bit", False),
     "zero_max": ("longest half of a zero-bit", False),
     "zero_total_max": ("longest whole zero-bit", True),
-    "midpoint": ("longest whole one-bit; by sum", False),
-    "one_nominal": ("half of a one-bit as the station sends it; by sum and by sequence", False),
-    "zero_nominal": ("half of a zero-bit as the station sends it; by sum and by sequence", False),
     "latency_max": ("how late a change can be seen, as by a polled loop; by sequence", False),
     "latency_rare": ("the same for a loop's rare long turns; by sequence", False),
 }
@@ -180,8 +177,16 @@ def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None
         choices=DECISIONS,
         help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
     )
-    group.add(
-        "--one-edge", more=True, action="store_const", const=True,
+    group.add_argument(
+        "--recover",
+        action="store_const",
+        const=True,
+        help="read again by sequence what halves or sums lose: changes that are missing, noted twice or late",
+    )
+    group.add_argument(
+        "--one-edge",
+        action="store_const",
+        const=True,
         help="the capture holds only the rising changes, or only the falling ones; by sequence",
     )  # fmt: skip
 

@@ -8,10 +8,11 @@ from typing import Protocol
 from ..event import PacketEvent
 from ..limits import Limits
 from ..receiver import Receiver
+from .recovery import RecoveringReceiver
 from .sequence import SequenceReceiver
 from .sums import SumReceiver
 
-__all__ = ["AnyReceiver", "SequenceReceiver", "SumReceiver", "receiver_for"]
+__all__ = ["AnyReceiver", "RecoveringReceiver", "SequenceReceiver", "SumReceiver", "receiver_for"]
 
 
 class AnyReceiver(Protocol):
@@ -36,8 +37,7 @@ def receiver_for(limits: Limits, start: int = 0) -> AnyReceiver:
 
     :param start: the time of the first change, ns.
     """
-    if limits.decision == "halves":
-        return Receiver(limits, start)
-    if limits.decision == "sum":
-        return SumReceiver(limits, start)
-    return SequenceReceiver(limits, start)
+    if limits.decision == "sequence":
+        return SequenceReceiver(limits, start)
+    base = Receiver(limits, start) if limits.decision == "halves" else SumReceiver(limits, start)
+    return RecoveringReceiver(limits, base) if limits.recover else base

@@ -9,6 +9,7 @@ from itertools import accumulate
 import attrs
 
 from ..bit import bits
+from ..limits import PREAMBLE_MIN, US
 from ..decision import receiver_for
 from ..edge import Edge, Edges
 from ..error import HalfbitError
@@ -264,7 +265,7 @@ def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]
     if limits.decision == "sum":
         bounds = list(reversed(times[::-1][::2]))[-len(values) - 1 :]
     else:
-        nominal = (2 * limits.zero_nominal, 2 * limits.one_nominal)
+        nominal = (200 * US, 116 * US)  # S-9.1 A, table 1
         backwards = list(accumulate((-nominal[value] for value in reversed(values)), initial=packet.end))
         bounds = backwards[::-1]
     values = values[-(len(bounds) - 1) :]

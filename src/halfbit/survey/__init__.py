@@ -80,8 +80,15 @@ class Survey:
 
     @property
     def limits(self) -> Limits:
-        """The best limits; ``RECEIVE`` where none read packets, but for such as chance makes."""
-        return self.trials[0].limits if self.verdict.finding.readable else RECEIVE
+        """The best limits; ``RECEIVE`` if no limits read more packets than chance would.
+
+        If they lose some, what they lose is read again by sequence.
+        """
+        if not self.verdict.finding.readable:
+            return RECEIVE
+        best = self.trials[0]
+        recover = best.limits.recover or best.faults > 0 and best.limits.decision != "sequence"
+        return attrs.evolve(best.limits, recover=recover)
 
 
 def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:

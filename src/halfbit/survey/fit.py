@@ -15,7 +15,7 @@ from statistics import mean, median
 import attrs
 
 from ..limits import US, Limits
-from ..event import Packet, Recovery
+from ..event import Packet
 from ..simulate.signal import packet_bits
 from .trial import Trial
 
@@ -151,7 +151,7 @@ def _spans(trial: Trial) -> Iterator[_Span]:
     per_bit = 1 if limits.one_edge else 2
     for stretch in trial.stretches:
         for packet in stretch.events:
-            if not isinstance(packet, Packet) or packet.recovered is Recovery.MISSED_CHANGES:
+            if not isinstance(packet, Packet) or packet.recovered is not None:
                 continue
             # The first one-bit may be the end bit of the packet before, or half a bit off.
             preamble = min(packet.preamble - 1, PREAMBLE)
@@ -169,7 +169,7 @@ def _spans(trial: Trial) -> Iterator[_Span]:
             # Of one edge the changes either separate the bits or split them.
             yield min(
                 (_Span(_pairs(durations, order), preamble - 1) for order in (halves, halves[1:] + halves[:1])),
-                key=lambda span: _misfit(span, limits),
+                key=_misfit,
             )
 
 
@@ -178,10 +178,9 @@ def _pairs(durations: Sequence[int], halves: Sequence[int]) -> list[_Step]:
     return [_Step(duration, number, 2 - number) for duration, number in zip(durations, ones)]
 
 
-def _misfit(span: _Span, limits: Limits) -> float:
-    return sum(
-        min(abs(step.duration - step.sent(limits.one_nominal, limits.zero_nominal)), FAR) for step in span.steps
-    )
+def _misfit(span: _Span) -> float:
+    """How far its durations are from nominal ones (S-9.1 A, table 1), ns: enough to tell the two ways apart."""
+    return sum(min(abs(step.duration - step.sent(58 * US, 100 * US)), FAR) for step in span.steps)
 
 
 def _lates(span: _Span, one: float, zero: float, is_stretched: Callable[[_Step], bool]) -> list[float]:

@@ -21,11 +21,6 @@ PREAMBLE = 10
 #: Middle durations of a preamble, ns, that speak of halves and of whole bits.
 HALVES = range(40 * US, 85 * US)
 BITS = range(95 * US, 145 * US)
-#: Sums of halves of a one and a zero, us, for first readings: 58 + 100; 58 + 116, as some stations
-#: send zeros (common practice, no source).
-MIDPOINTS = (158, 174)
-#: Zeros' halves, us, for first readings by sequence, where even sums read nothing.
-ZEROS = (100, 98, 102, 104, 96, 106, 108, 110, 112, 114, 116)
 #: Durations used for first readings by sequence, which take long.
 FIRST = 8192
 #: The same where many readings are guessed.
@@ -119,43 +114,19 @@ def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Tria
         trials.append(tried("halves", limits, stretches))
     except HalfbitError:
         pass  # ones and zeros are not apart: sums may tell
-    for midpoint in MIDPOINTS:
-        limits = attrs.evolve(Limits.for_sampling_period(42), midpoint=midpoint * US, zero_nominal=(midpoint - 58) * US)
-        trials.append(tried("sums", limits, stretches))
+    trials.append(tried("sums", attrs.evolve(Limits.for_sampling_period(42), recover=False), stretches))
     if not any(True for _ in _fits(trials)) and any(max(stretch) > 70 * US for stretch in few):
         few = [stretch[:GUESS] for stretch in few]
-        one = _run_of(stretches)
-        for zero in ZEROS:
-            limits = Limits(decision="sequence", one_nominal=one, zero_nominal=zero * US, latency_max=56 * US)
-            trials.append(tried("sequence", limits, few))
-            if fitted(trials[-1]) is not None:
-                break
+        trials.append(tried("sequence", Limits(decision="sequence", latency_max=56 * US), few))
     return trials
-
-
-def _run_of(stretches: Sequence[Sequence[int]]) -> int:
-    """A one's half from the shortest 26 halves in a row: a station sends 14 ones and more (S-9.2 A)."""
-    means = [
-        min(map(sub, totals[26:], totals)) // 26
-        for stretch in stretches
-        if len(stretch) > 26
-        for totals in [list(accumulate(stretch, initial=0))]
-    ]
-    return min(means, default=58 * US)
 
 
 def _guessed_bits(stretches: Sequence[Sequence[int]], pulse: int) -> Limits:
     """Limits for durations that are whole bits, from where they lie."""
     durations = sorted(duration for stretch in stretches for duration in stretch)
     ones = [duration for duration in durations if pulse * 4 // 5 < duration < pulse * 6 // 5]
-    # A one's half with a zero's is 1.36 times a one-bit, a zero-bit 1.72 times (S-9.1 A, table 1).
-    zeros = [duration for duration in durations if pulse * 155 // 100 < duration < pulse * 215 // 100]
-    one = ones[len(ones) // 2]
-    zero = zeros[len(zeros) // 2] if zeros else 200 * US
     spread = ones[len(ones) * 199 // 200] - ones[len(ones) // 200]
-    return attrs.evolve(
-        Limits.for_one_edge(), one_nominal=one // 2, zero_nominal=zero // 2, latency_max=spread + 2 * US
-    )
+    return attrs.evolve(Limits.for_one_edge(), latency_max=spread + 2 * US)
 
 
 def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
@@ -164,9 +135,6 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
     late = fit.late + fit.late // 50 + US // 2
     nominal = Limits(
         one_difference=None,
-        one_nominal=fit.one,
-        zero_nominal=fit.zero,
-        midpoint=fit.one + fit.zero,
         latency_max=late,
     )
     if not one_edge:

@@ -1,0 +1,305 @@
+"""How long the station's half-bits are: learned from packets that were read, never assumed.
+
+A sound station's ones last 55 to 61 us a half, its zeros 95 us and more, and the halves of a bit may differ (S-9.1 A,
+table 1). A capture's clock may be off on top.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import accumulate, pairwise
+from statistics import fmean, median_low
+from typing import NamedTuple
+
+from ..limits import US
+
+__all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
+
+#: How far a half-bit may be from what was learned, ns.
+SLACK = 300
+#: By how much more than latency explains a zero's half is longer than a typical one, to count as stretched, ns.
+STRETCHED = 8 * US
+#: Share of stretched zeros up to which they are rather changes that are late.
+SOME = 0.01
+#: Share of stretched zeros from which on nothing says how long the others are: then as short as a station may make them
+#: (S-9.1 A, table 1: 95 us, against ones of up to 61 us), ns beyond a one's half.
+MOST = 0.6
+LEAST = 34 * US
+#: Where zeros are stretched, they may be shorter by so much than it seems, ns.
+LESS = 1 * US
+#: How far lengths that are about right may be off, ns.
+NEAR = 3 * US
+#: Changes in a row that may be missing.
+MISSING = 4
+#: Totals further off than this beside latency are left out, ns.
+OFF = 4 * US
+#: One-bits before the start bit that are looked at.
+PREAMBLE = 13
+
+#: Which changes a capture holds.
+ALL, BETWEEN, WITHIN = range(3)
+
+#: Half-bits in one duration: 1 or 0, and 1 for the last half of its bit.
+Halves = tuple[tuple[int, int], ...]
+#: Durations in a row, ns, each with the half-bits in it.
+Piece = list[tuple[int, Halves]]
+
+
+class Lengths(NamedTuple):
+    """Half-bits as this station sends them and this clock counts them, ns."""
+
+    #: Half of a one-bit, the mean of both.
+    one: int
+    zero_first: int
+    zero_last: int
+    #: A one-bit's first half less its last one.
+    one_difference: int = 0
+    #: Share of the zeros that are stretched beyond that, 0 to 1.
+    stretched: float = 0.0
+
+    def half(self, kind: int, last: int) -> int:
+        """A half-bit of a kind, 1 or 0, the first (0) or the last (1) of its bit."""
+        if kind:
+            return self.one
+        return self.zero_last if last else self.zero_first
+
+    def towards(self, other: Lengths) -> Lengths:
+        """The mean of these, which many packets gave, and those that a few gave."""
+        one, first, last, difference = ((3 * old + new) // 4 for old, new in zip(self[:4], other[:4]))
+        return Lengths(one, first, last, difference, (3 * self.stretched + other.stretched) / 4)
+
+    def of(self, halves: Halves) -> int:
+        """Some half-bits together."""
+        return sum(self.half(kind, last) for kind, last in halves)
+
+
+#: Until some are learned: nominal values (S-9.1 A, table 1).
+NOMINAL = Lengths(58 * US, 100 * US, 100 * US)
+
+
+def bits_of(data: bytes) -> list[int]:
+    """The bits of a packet from its start bit to its end bit (S-9.2 A)."""
+    bits = []
+    for byte in data:
+        bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
+    return [*bits, 1]
+
+
+def piece_of(bits: Sequence[int], durations: Iterable[int]) -> Piece:
+    """Bits with the durations of their half-bits, all of which are there."""
+    halves = ((bit, last) for bit in bits for last in (0, 1))
+    return [(duration, (half,)) for duration, half in zip(durations, halves)]
+
+
+def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> list[Piece]:
+    """A packet's durations, if all its changes are among ``times``, ns; none if it begins before them.
+
+    :param preamble: one-bits before the start bit; of long ones some are enough.
+    :param end: of the packet, ns.
+    """
+    bits = [1] * min(preamble - 1, PREAMBLE) + bits_of(data)
+    last = bisect_left(times, end)
+    first = last - 2 * len(bits)
+    if first < 0 or last == len(times) or times[last] != end:
+        return []
+    return [piece_of(bits, [after - before for before, after in pairwise(times[first : last + 1])])]
+
+
+def pieces_of(
+    data: bytes, end: int, times: Sequence[int], lengths: Lengths, latency: int, changes: int = ALL
+) -> list[Piece]:
+    """The durations of a packet whose half-bits are plain to see, from about its preamble on.
+
+    :param end: of the packet, ns.
+    :param times: of the changes around it, ns.
+    :param lengths: about those of the half-bits.
+    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param changes: which changes there are: ``ALL``, those BETWEEN bits, or those WITHIN bits.
+    """
+    halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
+    if changes == ALL:
+        return _aligned([(half,) for half in halves], end, times, lengths, latency)
+    if changes == BETWEEN:
+        return _aligned(list(zip(halves[::2], halves[1::2])), end, times, lengths, latency)
+    return _aligned(list(zip(halves[1::2], halves[2::2])), end - lengths.one, times, lengths, latency)
+
+
+def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:
+    """Lay half-bits beside changes, from the last one back; leave out what does not fit."""
+    near = latency + NEAR
+    at = bisect_left(times, end - near)
+    while at + 1 < len(times) and abs(times[at + 1] - end) <= abs(times[at] - end):
+        at += 1
+    pieces: list[Piece] = [[]]
+    seen = at < len(times) and abs(times[at] - end) <= near
+    now = times[at] if seen else end
+    for place in range(len(groups) - 1, -1, -1):
+        halves = groups[place]
+        expected = now - lengths.of(halves)
+        while at > 0 and times[at - 1] > expected + near:
+            at, seen = at - 1, False  # one change too many, or too late
+        if at == 0:
+            break
+        before = times[at - 1]
+        fits = before >= expected - near
+        if not fits and not all(kind for kind, _ in halves):
+            # A stretched zero, unless the change is where one before it is expected.
+            further = accumulate(map(lengths.of, groups[place - 1 : max(place - MISSING, 0) - 1 : -1]), initial=0)
+            fits = all(abs(expected - before - length) > near for length in further)
+        if fits and seen:
+            pieces[-1].append((now - before, halves))
+        elif pieces[-1]:
+            pieces.append([])
+        at, now, seen = (at - 1, before, True) if fits else (at, expected, False)
+    return [piece[::-1] for piece in pieces if piece]
+
+
+def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | None:
+    """The lengths of half-bits, from packets; None if they do not tell.
+
+    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param rare: the same in a loop's long turns, ns; 0 if there are none.
+    """
+    pieces = list(pieces)
+    by_halves: dict[Halves, list[int]] = {}
+    for piece in pieces:
+        for duration, halves in piece:
+            by_halves.setdefault(halves, []).append(duration)
+    middles = {halves: _middle(durations, latency) for halves, durations in by_halves.items()}
+    means = {
+        halves: fmean(d for d in durations if abs(d - middles[halves]) <= latency + OFF)
+        for halves, durations in by_halves.items()
+    }
+    most = {halves: middle + latency + STRETCHED for halves, middle in middles.items()}
+    of_zeros = [duration > most[halves] + rare for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)]
+    if not of_zeros or not any(map(_ones, by_halves)):
+        return None
+    one, zero = _fitted(list(_totals(pieces, most)), means, latency)
+    if not 0 < one < zero:
+        return None
+    first, last = _apart(means, zero)
+    ones = [means.get(((1, last),), one) for last in (0, 1)]
+    share = fmean(of_zeros)
+    if share <= SOME:
+        return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
+    # Zeros that are stretched by little are taken for plain ones: those are shorter than the mean.
+    zero = fmean(
+        (middle - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
+        for halves, middle in middles.items()
+        if not _ones(halves)
+    )
+    first, last = _apart(means, zero - latency // 16)
+    if share > MOST:
+        first, last = min(first, one + LEAST), min(last, one + LEAST)
+    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share)
+
+
+def _middle(durations: list[int], latency: int) -> int:
+    """The middle of durations of a kind, but for stretched ones; the least, if most are stretched."""
+    ordered = sorted(durations)
+    least = ordered[len(ordered) // 20]
+    plain = ordered[: bisect_right(ordered, least + 2 * latency + STRETCHED)]
+    return median_low(plain) if 2 * len(plain) > len(ordered) else least
+
+
+def _ones(halves: Halves) -> int:
+    """How many are of ones, if all are; else 0."""
+    return len(halves) if all(kind for kind, _ in halves) else 0
+
+
+def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], latency: int) -> tuple[float, float]:
+    """Half of a one and half of a zero: what fits totals best, without those that fit badly; 0 if there are too few.
+
+    They fit badly if a zero is stretched by little, or a change was taken for another one.
+    """
+    one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
+    zero = fmean(
+        (mean - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
+        for halves, mean in means.items()
+        if not _ones(halves)
+    )
+    # A preamble has ones only; what is left of a total without its ones is zeros.
+    preambles = [(ones, total) for ones, zeros, total in totals if not zeros]
+    for each in (US, US // 4):
+        one = _mean(preambles, one, latency, each)
+        zero = _mean([(zeros, total - ones * one) for ones, zeros, total in totals if zeros], zero, latency, each)
+    return one, zero
+
+
+def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each: int) -> float:
+    """The length of one of several, from their number and how long they last, ns; 0 if nothing fits.
+
+    :param about: what it is about.
+    :param each: how far each of them may be off that, ns.
+    """
+    squares = products = 0.0
+    for number, total in totals:
+        if abs(total - number * about) <= latency + OFF + each * number:
+            squares, products = squares + number * number, products + number * total
+    return products / squares if squares else 0.0
+
+
+def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[int, int, int]]:
+    """Of preambles, and of what is between stretched zeros: halves of ones, halves of zeros, and how long they last, ns.
+
+    Over many half-bits latency adds next to nothing.
+    """
+    for piece in pieces:
+        ones = zeros = total = 0
+        preamble = True
+        for duration, halves in piece:
+            kinds = sum(kind for kind, _ in halves)
+            stretched = duration > most[halves]
+            if stretched or preamble and kinds < len(halves):
+                yield ones, zeros, total
+                ones = zeros = total = 0
+                preamble = False
+            if not stretched:
+                ones, zeros, total = ones + kinds, zeros + len(halves) - kinds, total + duration
+        yield ones, zeros, total
+
+
+def _apart(means: Mapping[Halves, float], zero: float) -> tuple[float, float]:
+    """Both halves of a zero, from the mean of them and the means of durations."""
+    for first, last in ((((0, 0),), ((0, 1),)), (((1, 1), (0, 0)), ((0, 1), (1, 0)))):
+        if first in means and last in means:
+            difference = means[first] - means[last]
+            return zero + difference / 2, zero - difference / 2
+    return zero, zero
+
+
+def spread(piece: Piece, lengths: Lengths, latency: int) -> int:
+    """By how much more some change is late than another, ns; behind a stretched zero that starts anew."""
+    runs = [[0]]
+    for duration, halves in piece:
+        off = duration - lengths.of(halves)
+        if off <= latency + STRETCHED:
+            runs[-1].append(off)
+        else:
+            runs.append([0])
+    totals = [list(accumulate(run)) for run in runs]
+    return max(max(total) - min(total) for total in totals)
+
+
+def fits(bits: Sequence[int], durations: Sequence[int], lengths: Lengths, latency: int) -> bool:
+    """Whether all changes of some bits can have been seen within ``latency``, ns.
+
+    :param durations: of the bits' half-bits, ns.
+    """
+    low, high = 0, latency
+    stretches = lengths.stretched > 0
+    for place, duration in enumerate(durations):
+        kind = bits[place // 2]
+        off = duration - lengths.half(kind, place & 1)
+        if stretches and not kind:
+            off += LESS
+        low, high = max(low + off - SLACK, 0), min(high + off + SLACK, latency)
+        if low <= high:
+            if stretches and not kind:
+                low = 0  # by how much this zero is stretched, only the station knows
+        elif kind or off < 0:
+            return False
+        else:
+            low, high = 0, latency  # a stretched zero
+    return True

@@ -1,0 +1,454 @@
+"""The likeliest bits behind a row of changes, where single half-bits cannot be told apart.
+
+What a capture shows is when each change was *seen*: at its time or up to ``late`` after it. Bits say how far apart the
+changes really were. So under a given reading of the bits, a change must have been between ``late`` before it was seen and
+then; and as far behind the one before as the bits say. That narrows down when the changes were: after the ones of a
+preamble it is known to some microseconds. A one and a zero differ by some 40 us a half, so a wrong reading soon asks for a
+change that was seen before it happened, or too late; and ends.
+
+Several readings are followed side by side. Each has a cost (:mod:`.costs`). Where a change fits none of the half-bits that
+may follow, a reading assumes what may have gone wrong, at a cost: the change is one too many; one or two before it are
+missing; it is seen late or early; a zero is stretched. Readings that break the framing (:mod:`.steps`) or end in a wrong
+error byte are dropped.
+
+A packet is given if no other was nearly as likely, if nothing with a wrong error byte was much likelier, and if it does not
+assume too much.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from functools import reduce
+from math import inf, log
+from operator import itemgetter, xor
+from typing import NamedTuple
+
+from ..limits import US, Limits
+from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
+from .lengths import SLACK, Lengths
+from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
+
+__all__ = ["Found", "SequenceReader"]
+
+#: Halves of ones in a row after which a preamble may have begun, though the best reading is amid a packet.
+BEGUN = 8
+#: So much costlier than the best must every other packet be.
+MARGIN = 4.0
+#: The same of one edge, where zeros are stretched: there many readings fit.
+MARGIN_ONE_EDGE = 5.0
+#: A reading with a wrong error byte may be likelier by so much.
+REFUSED = 5.0
+#: A change that leaves as little of the lateness possible so far as makes it less likely than so much more than that it is
+#: late, may be late.
+PERHAPS = 3.0
+#: What a packet may cost, and what more for each half-bit of it; in a loop with long turns; and more if zeros are stretched.
+COST = 12.0
+COST_HALF = 0.3
+COST_HALF_TURNS = 0.8
+COST_HALF_STRETCHED = 0.6
+#: Share of stretched zeros that are many, 0 to 1.
+MANY = 0.1
+#: Changes after which a packet is given, or not, though readings that may become others are left.
+WAIT = 24
+#: Latency up to which one missed change is looked for even where the times fit without, ns.
+EXACT = 8 * US
+#: Shortest time in which two changes can lie, ns.
+TWO = 95 * US
+#: A change is noted twice within this, a spike lasts no longer, and no change is seen later, ns.
+DOUBLED = 10 * US
+SPIKE = 35 * US
+LATEST = 110 * US
+#: The same packet cannot end twice within this, ns.
+NEAR = 1000 * US
+#: Cutout (S-9.3.2, RCN-217, from memory): ends so long after the packet end bit, ns.
+CUTOUT = (454 * US, 488 * US)
+
+_LOGS = [log(us + 1) for us in range(1024)]
+
+
+def _log(width: int) -> float:
+    """How much is known of a change that lies within ``width`` ns."""
+    us = width // US
+    return _LOGS[us] if us < 1024 else log(us + 1)
+
+
+class Found(NamedTuple):
+    """A packet that a reading ended with."""
+
+    data: bytes
+    preamble: int
+    #: Where the run of one-bits before it starts, and where its end bit ends, ns.
+    run_start: int
+    end: int
+    how: int
+    #: What it cost, and what that reading had cost at its end.
+    cost: float
+    total: float
+    #: How much costlier the next best was, nepers; below MARGIN where it was not to be told apart.
+    margin: float = 0.0
+
+
+class _Trail(NamedTuple):
+    """How a reading came to where it is."""
+
+    #: Where the run of one-bits before the packet under way starts, ns, and how many there are.
+    run_start: int
+    preamble: int = 0
+    #: What it assumed since then, and what it had cost when the packet started.
+    how: int = 0
+    cost: float = 0.0
+    #: Packets that ended on it and are not decided yet.
+    found: tuple[Found, ...] = ()
+
+
+#: One reading of the changes so far: its cost; its place; in a run the halves of ones, in a packet its bits so far behind a
+#: one; when the last change was, earliest and latest, ns; and the trail. A plain tuple: thousands are made for a packet.
+_Reading = tuple[float, int, int, int, int, _Trail]
+
+class _Readings(dict[tuple[int, int, bytes, bool], _Reading]):
+    """Readings after a change; of those that are the same but for what they assume, the likeliest."""
+
+    #: The earliest a change seen now can have been, ns. A change that was before that is seen too late.
+    early = 0
+
+
+_by_cost = itemgetter(0)
+
+
+class SequenceReader:
+    """Durations in; packets into :attr:`found`. Memory and work for one duration are bounded.
+
+    :param lengths: of the station's half-bits.
+    :param late: from a change to when it is seen, the longest time less the shortest, ns.
+    :param start: the time of the first change, ns.
+    :param slack: how far a half-bit may be from these lengths, ns.
+    """
+
+    def __init__(self, limits: Limits, lengths: Lengths, late: int, start: int = 0, slack: int = SLACK) -> None:
+        #: Halves in each duration.
+        self._each = 2 if limits.one_edge else 1
+        self._late = late + abs(lengths.one_difference) // 2
+        self._rare = limits.latency_rare
+        self._exact = self._late < EXACT and not self._rare
+        self._need = 2 * limits.preamble_min
+        self._shortest = limits.packet_min
+        self._too_long = 2 << 8 * limits.packet_max
+        self._slack = slack * self._each
+        #: Packets, for whoever reads this to take.
+        self.found: list[Found] = []
+        self.learn(lengths)
+        self.restart(start)
+
+    def restart(self, start: int, after_packet: bool = False) -> None:
+        """Read on from a change, with nothing known of what was before.
+
+        :param start: when it was, ns.
+        :param after_packet: whether a packet ended there: its end bit counts for the next preamble (S-9.2 A).
+        """
+        #: The time of the last change, ns.
+        self.now = start
+        # A run of one-bits that is in no reading yet: halves, when the last change was, where it starts.
+        self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
+        after = (0.0, RUN, 2, self._low, self._high, _Trail(start))
+        self._readings: list[_Reading] = [after] if after_packet else []
+        self._before: list[_Reading] = []  # the readings before the last change
+        self._duration = 0  # the last one
+        self._waited = 0
+        self._dropped = SURELY  # how near to the best a reading was that had to be dropped since the last packet
+        self._refused = (inf, start)  # the least cost with a wrong error byte, and when
+        self.found.clear()
+
+    def learn(self, lengths: Lengths) -> None:
+        """Go on with other lengths."""
+        each = self._each
+        self._stretches = lengths.stretched > 0
+        # Of one edge, many stretched zeros alone leave many readings.
+        self._ambiguous = each > 1 and lengths.stretched > MANY
+        self._one, self._unit = lengths.one, each * lengths.one
+        self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._perhaps_late = self._costs.late - PERHAPS
+        self._steps = Steps(each, lengths)
+        self._missed = Steps(2 * each, lengths)
+        self._missed_twice = Steps(3 * each, lengths) if each == 1 else None
+        self._turns = Steps(5, lengths) if self._rare and each == 1 else None
+
+    def feed(self, duration: int) -> None:
+        """Take one duration, ns."""
+        self._duration = duration
+        self.now = now = self.now + duration
+        early = now - self._late
+        self._follow_run(now, early)
+        readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
+        after = _Readings()
+        after.early = early
+        surprised: list[_Reading] = []
+        for reading in readings:
+            cost, place, value, was_low, was_high, trail = reading
+            fits = False
+            for length, then, shift, bits, ones, _ in steps[place]:
+                low = was_low + length - slack
+                high = was_high + length + slack
+                if low > now or high < early:
+                    continue
+                width = high - low
+                if high > now:
+                    high = now
+                narrower = _log(width) - _log(high - max(low, early))
+                if narrower < NARROW:
+                    fits = True
+                path = trail
+                if low < early:
+                    if narrower < self._perhaps_late:
+                        low = early
+                    else:
+                        path = _and(trail, How.LATE)
+                if place and then < END:
+                    bits |= value << shift
+                    if bits < too_long:
+                        _keep(after, (cost + narrower, then, bits, low, high, path))
+                else:
+                    self._leave(after, (cost + narrower, place, value, low, high, path), then, shift, bits, ones)
+            if not fits:
+                surprised.append(reading)
+            elif self._exact and now - was_low >= 2 * self._unit - slack:
+                self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
+        if surprised:
+            self._assume(after, surprised)
+        self._before = readings
+        self._readings = self._best_of(after)
+        self._begin()
+        if self._waited or self._readings and self._readings[0][5].found:
+            self._decide()
+
+    def finish(self) -> None:
+        """No more changes come: decide what can be."""
+        while self._readings and self._readings[0][5].found:
+            self._waited = WAIT
+            self._decide()
+
+    def rest(self) -> tuple[int, bool]:
+        """Where the one-bits start that reach up to now, ns; and whether it is inside a packet that no one-bits do."""
+        for _, place, _, _, _, trail in self._readings[:1]:
+            if place != RUN:
+                return self.now, True
+            if not trail.how:
+                return trail.run_start, False
+        return self._run_start, False
+
+    def _follow_run(self, now: int, early: int) -> None:
+        """Count the halves of ones in a row, whatever the readings make of them."""
+        low = self._low + self._unit - self._slack
+        high = self._high + self._unit + self._slack
+        if low <= now and high >= early:
+            self._low, self._high = max(low, early), min(high, now)
+            self._run += self._each
+        else:
+            self._run, self._low, self._high, self._run_start = 0, early, now, now
+
+    def _begin(self) -> None:
+        """A preamble may have begun: follow it, if no reading does."""
+        run = self._run
+        if run < BEGUN or run % BEGUN and run != self._need:
+            return
+        best = self._readings[0] if self._readings else None
+        if any(reading[1] == RUN for reading in self._readings):
+            return
+        trail = _Trail(self._run_start, found=best[5].found if best else ())
+        self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))
+
+    def _leave(self, after: _Readings, reading: _Reading, then: int, shift: int, bits: int, ones: int) -> None:
+        """Keep a reading that goes on in a run, starts a packet or ends one."""
+        cost, place, value, low, high, trail = reading
+        if then == RUN:
+            _keep(after, (cost, RUN, value + ones, low, high, trail))
+        elif place == RUN:
+            if value + ones >= self._need:
+                preamble = min((value + ones) // 2, 255)
+                trail = _Trail(trail.run_start, preamble, trail.how, cost, trail.found)
+                _keep(after, (cost, then, 1 << shift | bits, low, high, trail))
+        else:
+            found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
+            if found is not None:
+                # The end bit counts for the next preamble (S-9.2 A).
+                _keep(after, (cost, RUN, 2 + ones, low, high, _Trail(found.end, found=(*trail.found, found))))
+
+    def _packet(self, value: int, cost: float, trail: _Trail, end: int) -> Found | None:
+        """The packet of a reading that is behind an end bit, if it is one.
+
+        :param end: when the end bit ended, ns.
+        """
+        length = value.bit_length() // 8
+        if length < self._shortest:
+            return None
+        data = value.to_bytes(length + 1, "big")[1:]
+        if not reduce(xor, data):
+            return Found(data, trail.preamble, trail.run_start, end, trail.how, cost - trail.cost, cost)
+        refused, when = self._refused
+        if cost < refused or self.now - when > WAIT * 2 * self._one:
+            self._refused = (cost, self.now)
+        return None
+
+    def _assume(self, after: _Readings, surprised: list[_Reading]) -> None:
+        """Keep what readings can be that the change does not fit, if something went wrong.
+
+        :param surprised: these readings.
+        """
+        costs, now = self._costs, self.now
+        least = min(min(map(_by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
+        limit = least + SURELY
+        duration = self._duration
+        for reading in surprised:
+            cost, place, _, low, high, trail = reading
+            self._assume_moved(after, reading, limit)
+            # One change too many.
+            extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
+            if extra <= limit and now < high + 2 * self._unit + self._late:
+                _keep(after, (extra, *reading[1:5], _and(trail, How.DOUBLED)))
+            if now - low < TWO:
+                continue
+            # One, two or four changes missing before it.
+            if cost + costs.missed <= limit:
+                self._skip(after, reading, self._missed, costs.missed, How.MISSED)
+            if self._missed_twice is not None and cost + costs.turn <= limit:
+                how = How.TURN if self._rare else How.MISSED
+                self._skip(after, reading, self._missed_twice, costs.turn, how)
+                if self._turns is not None and cost + costs.turns <= limit:
+                    self._skip(after, reading, self._turns, costs.turns, how)
+                    self._skip_late(after, reading, self._missed_twice)
+            if place == WITHIN_END_BIT:
+                self._cut_out(after, reading)
+        if surprised[0] is not self._readings[0]:
+            return
+        # The change before was one too many too; or it was seen so late or early that it looked like another one.
+        for reading in self._before:
+            if reading[0] + costs.spike <= limit and duration < SPIKE:
+                _keep(after, (reading[0] + costs.spike, *reading[1:5], _and(reading[5], How.SPIKE)))
+            if reading[0] + costs.late <= limit:
+                self._skip(after, reading, self._missed, costs.late, How.LATE)
+
+    def _assume_moved(self, after: _Readings, reading: _Reading, limit: float) -> None:
+        """The change is seen earlier or later than changes are, or a zero is stretched."""
+        costs, now, early, rare = self._costs, self.now, self.now - self._late, self._rare
+        cost, place, _, was_low, was_high, trail = reading
+        late = cost + (costs.late if self._duration >= rare - self._late else costs.late_short)
+        stretched = cost + costs.stretched
+        for step in self._steps[place]:
+            low, high = was_low + step.length - self._slack, was_high + step.length + self._slack
+            if high < early:
+                if step.zeros and stretched <= limit:
+                    self._move(after, stretched, reading, step, early, now, How.STRETCHED)
+                if late <= limit and now - low < (rare or LATEST) + self._late:
+                    self._move(after, late, reading, step, low, high, How.LATE)
+            elif low > now > was_low and not rare and late <= limit:
+                self._move(after, late, reading, step, low, high, How.LATE)
+
+    def _skip(self, after: _Readings, reading: _Reading, steps: Steps, cost: float, how: int) -> None:
+        """Changes are missing before this one, or the one before it counts for nothing."""
+        now, early, slack = self.now, self.now - self._late, 2 * self._slack
+        for step in steps[reading[1]]:
+            low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
+            if low <= now and high >= early:
+                inside = max(low, early), min(high, now)
+                narrower = _log(high - low) - _log(inside[1] - inside[0])
+                self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
+
+    def _skip_late(self, after: _Readings, reading: _Reading, steps: Steps) -> None:
+        """Two changes fell into a long turn, and one into another long turn right behind."""
+        early, slack = self.now - self._late, 3 * self._slack
+        for step in steps[reading[1]]:
+            low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
+            if early - self._rare < high < early:
+                self._move(after, reading[0] + self._costs.turn_late, reading, step, low, high, How.TURN | How.LATE)
+
+    def _move(
+        self, after: _Readings, cost: float, reading: _Reading, step: Step, low: int, high: int, how: int
+    ) -> None:
+        """Keep a reading that went a step on, with something assumed."""
+        _, place, value, _, _, trail = reading
+        trail = _and(trail, how)
+        if place == RUN or step.place in (RUN, END):
+            self._leave(after, (cost, place, value, low, high, trail), step.place, step.shift, step.bits, step.ones)
+            return
+        value = value << step.shift | step.bits
+        if value < self._too_long:
+            _keep(after, (cost, step.place, value, low, high, trail))
+
+    def _cut_out(self, after: _Readings, reading: _Reading) -> None:
+        """The end bit's last half runs into a cutout: it ends as long after that bit as cutouts end, or a one-bit later."""
+        cost, _, value, _, _, trail = reading
+        cost += self._costs.cutout
+        end = self.now - self._duration + self._one
+        if CUTOUT[0] - self._late <= self.now - end <= CUTOUT[1] + 2 * self._one + self._late:
+            found = self._packet(value, cost, _and(trail, How.CUTOUT), end)
+            if found is not None:
+                trail = _Trail(self.now, found=(*trail.found, found))
+                _keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
+
+    def _best_of(self, after: _Readings) -> list[_Reading]:
+        """The likeliest readings, the best first."""
+        readings = sorted(after.values(), key=_by_cost)
+        if len(readings) > 1:
+            least = readings[0][0]
+            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=_by_cost)
+            if len(readings) > BEAM:
+                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=_by_cost))
+            if kept < len(readings):
+                self._dropped = min(self._dropped, readings[kept][0] - least)
+                del readings[kept:]
+        return readings
+
+    def _decide(self) -> None:
+        """Give the best reading's packet, or drop it, once no other may still become one."""
+        best = self._readings[0] if self._readings else None
+        if best is None or not best[5].found:
+            self._waited = 0
+            return
+        self._waited += 1
+        packet = best[5].found[0]
+        margin, open_still = self._dropped, False
+        for reading in self._readings:
+            if not _has(reading, packet):
+                margin = min(margin, reading[0] - best[0])
+                open_still |= reading[1] != RUN
+        if margin < MARGIN and open_still and self._waited < WAIT:
+            return
+        self._waited, self._dropped = 0, SURELY
+        if self._is_doubtful(packet) or self._ambiguous and margin < MARGIN_ONE_EDGE:
+            margin = 0.0
+        self.found.append(packet._replace(margin=margin))
+        if margin >= MARGIN:
+            self._readings = [reading for reading in self._readings if _has(reading, packet)]
+        self._readings = [(*reading[:5], _without_first(reading[5])) for reading in self._readings]
+        self._before = []
+
+    def _is_doubtful(self, packet: Found) -> bool:
+        """Whether a packet assumes too much, or a reading with a wrong error byte was much likelier."""
+        refused, when = self._refused
+        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
+            return True
+        if self._ambiguous and packet.how & ~How.STRETCHED:
+            return True
+        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
+        return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
+
+
+def _keep(after: _Readings, reading: _Reading) -> None:
+    """Keep a reading, if none that is the same but for what it assumes is as likely."""
+    found = reading[5].found
+    key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
+    other = after.get(key)
+    if other is None or reading[0] < other[0]:
+        after[key] = reading
+
+
+def _and(trail: _Trail, how: int) -> _Trail:
+    return _Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found)
+
+
+def _without_first(trail: _Trail) -> _Trail:
+    return _Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
+
+
+def _has(reading: _Reading, packet: Found) -> bool:
+    found = reading[5].found
+    return bool(found) and found[0].data == packet.data and abs(found[0].end - packet.end) < NEAR

@@ -1,0 +1,249 @@
+"""Recovery: what the decision by halves or by sum loses is read again by sequence, and only that.
+
+A lost stretch is read from the last change that is accounted for to some half-bits behind the next preamble's start, with the
+half-bits' lengths as the packets before show them. So a capture that is mostly sound costs what it costs without, and
+changes that are missing, noted twice or seen late no longer lose packets.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import deque
+from collections.abc import Iterable, Sequence
+from itertools import accumulate, islice, pairwise
+
+import attrs
+
+from ..event import Cutout, Fault, Packet, PacketEvent, Recovery
+from ..limits import US, Limits
+from ..receiver import Receiver
+from .guess import guessed
+from .lengths import NOMINAL, Lengths, Piece, learned, spread, whole_piece
+from .reader import SequenceReader
+from .sequence import LEAST_LATENCY, MORE_LATENCY
+from .sums import SumReceiver
+from .tiles import Tiles, recovery_of
+
+__all__ = ["RecoveringReceiver"]
+
+#: Durations taken at a time.
+ROW = 4096
+#: Changes that are read behind a lost stretch: a packet may end with the first one-bit of what looks like a preamble.
+BEHIND = 16
+#: Durations without an event after which reading again begins, and how far it stays behind: more than a packet lasts, so
+#: that what is found has been lost.
+LONG = 3000
+FAR = 700
+#: Durations that are kept behind: the last packets teach lengths.
+KEPT = 1200
+#: Packets that teach lengths, and after how many they are learned again.
+LAST = 6
+AGAIN = 64
+#: Durations from which lengths are guessed if there is no packet.
+FIRST = 1500
+#: How much later than said changes may be, since a clock counts in steps, ns.
+STEP = 1 * US
+
+
+class RecoveringReceiver:
+    """Durations in; packets, cutouts and faults out: those of another receiver, and the packets that it lost.
+
+    However durations are fed, the events are the same. Memory and work for one duration are bounded.
+
+    :param base: the receiver that decides at first; at its beginning.
+    """
+
+    def __init__(self, limits: Limits, base: Receiver | SumReceiver) -> None:
+        self._limits = limits
+        self._base = base
+        self._times = [base.now]  # of the last changes, ns
+        self._pending: deque[PacketEvent] = deque()  # events of the base that are not given yet
+        self._settled = base.now  # how far the events given reach, ns
+        self._after_packet = False  # whether a packet ends there
+        self._quiet = 0  # durations since the base's last event
+        self._last: deque[Packet] = deque(maxlen=LAST)  # packets of the base
+        self._packets = 0  # since lengths were last learned
+        self._lengths: Lengths | None = None
+        self._reader: SequenceReader | None = None
+        self._tiles: Tiles | None = None  # of the lost stretch that is being read
+        self._read = base.now  # how far it is read, ns
+        self._latency = max(limits.latency_max, LEAST_LATENCY) + STEP
+        self._known = NOMINAL  # the lengths that the reader goes by
+
+    @property
+    def now(self) -> int:
+        """The time of the last change, ns."""
+        return self._times[-1]
+
+    def feed(self, duration: int) -> list[PacketEvent]:
+        """Take one duration, ns."""
+        self._times.append(self._times[-1] + duration)
+        self._quiet += 1
+        return self._take(self._base.feed(duration))
+
+    def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
+        """Take many durations, each of so many counts of ``scale`` ns."""
+        events: list[PacketEvent] = []
+        if isinstance(self._base, SumReceiver):
+            # What it has learned counts as it is when it gives an event.
+            for duration in durations:
+                events += self.feed(duration * scale)
+            return events
+        for begin in range(0, len(durations), ROW):
+            row = durations[begin : begin + ROW]
+            self._times += islice(accumulate((count * scale for count in row), initial=self._times[-1]), 1, None)
+            self._quiet += len(row)
+            events += self._take(self._base.feed_many(row, scale))
+        return events
+
+    def finish(self) -> list[PacketEvent]:
+        """The capture is over: what is pending is given."""
+        self._pending.extend(self._base.finish())
+        return self._give(final=True)
+
+    def _take(self, events: Sequence[PacketEvent]) -> list[PacketEvent]:
+        """What can be given after these events of the base."""
+        if events:
+            self._pending.extend(events)
+            self._quiet = len(self._times) - bisect_right(self._times, events[-1].end)
+        given = self._give() if self._pending else []
+        if self._quiet > LONG and not self._pending:
+            given += self._read_ahead()
+        if len(self._times) > KEPT + LONG + 2 * ROW:
+            del self._times[: max(bisect_left(self._times, min(self._settled, self._read)) - KEPT, 0)]
+        return given
+
+    def _give(self, final: bool = False) -> list[PacketEvent]:
+        given: list[PacketEvent] = []
+        while self._pending:
+            event = self._pending[0]
+            if not isinstance(event, Fault):
+                given += self._pass(event)
+            elif self._can_read(event, final):
+                given += self._again(event)
+            else:
+                break
+            self._pending.popleft()
+        return given
+
+    def _pass(self, event: Packet | Cutout) -> list[PacketEvent]:
+        """An event of the base, without what is given already."""
+        if self._tiles is not None:
+            self._settled, self._tiles = max(self._settled, self._tiles.settled), None
+        start, self._settled = self._settled, max(event.end, self._settled)
+        self._after_packet = isinstance(event, Packet)
+        if isinstance(event, Packet):
+            self._last.append(event)
+            self._packets += 1
+        if event.end <= start:
+            return []
+        return [event if event.start >= start else attrs.evolve(event, start=start)]
+
+    def _can_read(self, fault: Fault, final: bool) -> bool:
+        """Whether enough is known to read a lost stretch again."""
+        if final:
+            return self._knows_lengths(final)
+        behind = len(self._times) - bisect_left(self._times, fault.end)
+        return behind > BEHIND and (self._tiles is not None or self._knows_lengths())
+
+    def _again(self, fault: Fault) -> list[PacketEvent]:
+        """Read a lost stretch."""
+        last = bisect_left(self._times, fault.end)
+        begun = self._tiles is not None
+        given = self._read_to(min(last + BEHIND, len(self._times) - 1))
+        assert self._reader is not None and self._tiles is not None
+        self._reader.finish()
+        given += self._found()
+        tiles, self._tiles = self._tiles, None
+        if not given and not begun:
+            self._after_packet = False
+            start, self._settled = self._settled, max(fault.end, self._settled)
+            return [fault if fault.start >= start else attrs.evolve(fault, start=start, at=max(fault.at, start))]
+        ones, inside = self._reader.rest()
+        end = fault.end if inside else min(ones, fault.end)
+        given += tiles.lose(end)
+        self._after_packet = tiles.after_packet
+        self._settled = max(tiles.settled, fault.end)
+        return given
+
+    def _read_ahead(self) -> list[PacketEvent]:
+        """The base has given nothing for long: read, but what may still become a packet of it."""
+        if self._tiles is None and not self._knows_lengths():
+            return []
+        return self._read_to(len(self._times) - FAR) + self._found()
+
+    def _read_to(self, last: int) -> list[PacketEvent]:
+        """Read from what is settled, or was read before, to a change."""
+        if self._tiles is None or self._reader is None:
+            self._reader = self._new_reader()
+            self._tiles = Tiles(self._limits, self._settled, self._after_packet)
+            self._read = self._settled
+        times = self._times
+        feed = self._reader.feed
+        for at in range(bisect_right(times, self._read), last + 1):
+            feed(times[at] - times[at - 1])
+        self._read = max(self._read, times[last])
+        return []
+
+    def _found(self) -> list[PacketEvent]:
+        """The events of what was found so far."""
+        assert self._reader is not None and self._tiles is not None
+        given: list[PacketEvent] = []
+        for found in self._reader.found:
+            given += self._tiles.take(found, recovery_of(found) or Recovery.TIMES)
+        self._reader.found.clear()
+        return given
+
+    def _new_reader(self) -> SequenceReader:
+        """A reader that starts at what is settled."""
+        lengths = self._lengths or NOMINAL
+        reader = self._reader
+        if reader is None:
+            reader = SequenceReader(self._limits, lengths, self._latency, self._settled)
+        elif lengths != self._known:
+            reader.learn(lengths)
+        self._known = lengths
+        reader.restart(self._settled, self._after_packet)
+        return reader
+
+    def _knows_lengths(self, final: bool = False) -> bool:
+        """Whether half-bits' lengths are known; learn them, if it is time."""
+        if isinstance(self._base, SumReceiver):
+            self._lengths = self._base.lengths
+        elif self._lengths is None:
+            first = [event for event in self._pending if isinstance(event, Packet)][:1]
+            start = bisect_left(self._times, self._settled)
+            durations = [b - a for a, b in pairwise(self._times[start : start + FIRST + 1])]
+            enough = final or len(durations) == FIRST
+            if self._last or first and first[0].end <= self._times[start] + sum(durations):
+                self._learn(self._last or first)
+            if self._lengths is None and enough:
+                found = guessed(durations, self._limits, max(self._limits.latency_max, LEAST_LATENCY))
+                self._lengths = NOMINAL if found is None else found.lengths
+                self._allow(0 if found is None else found.latency)
+        elif self._packets >= AGAIN:
+            self._learn(self._last)
+        return self._lengths is not None or final
+
+    def _learn(self, packets: Iterable[Packet]) -> None:
+        """Learn from packets of the base, in which each half-bit is plain."""
+        self._packets = 0
+        times = self._times
+        pieces: list[Piece] = []
+        for packet in packets:
+            pieces += filter(_apart, whole_piece(packet.data, packet.preamble, packet.end, times))
+        limits = self._limits
+        new = learned(pieces, limits.latency_max)
+        if new is not None:
+            self._lengths = new
+            self._allow(max(spread(piece, new, limits.latency_max) for piece in pieces))
+
+    def _allow(self, seen: int) -> None:
+        """Changes may be as late as they were seen to be."""
+        self._latency = min(max(seen + STEP, self._latency), self._limits.latency_max + MORE_LATENCY)
+
+
+def _apart(piece: Piece) -> bool:
+    """Whether all halves of ones are shorter than all halves of zeros: not if the end bit runs into a cutout."""
+    ones = max(duration for duration, ((kind, _),) in piece if kind)
+    return ones < min(duration for duration, ((kind, _),) in piece if not kind)

@@ -1,0 +1,70 @@
+"""The events of a reading: what was found, and what lies between, so that all time is in one of them or in idle one-bits."""
+
+from __future__ import annotations
+
+import math
+
+from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent, Recovery
+from ..ledger import long_as_cutout
+from ..limits import Limits
+from .costs import How
+from .reader import MARGIN, Found
+
+__all__ = ["Tiles", "recovery_of"]
+
+#: Ways to recover, and what a reading assumes for each; the first that applies says it.
+_RECOVERIES = (
+    (How.TURN, Recovery.LONG_TURNS),
+    (How.MISSED, Recovery.MISSED_CHANGES),
+    (How.DOUBLED | How.SPIKE, Recovery.EXTRA_CHANGES),
+    (How.LATE, Recovery.LATE_CHANGES),
+    (How.CUTOUT, Recovery.CUTOUT),
+)
+
+
+def recovery_of(found: Found) -> Recovery | None:
+    """How a packet was recovered; None if nothing went wrong with it. A stretched zero is sound (S-9.1 A)."""
+    return next((recovery for how, recovery in _RECOVERIES if found.how & how), None)
+
+
+class Tiles:
+    """Packets in; packets, faults and cutouts out.
+
+    :param start: where the first one starts, ns.
+    :param after_packet: whether a packet ended there.
+    """
+
+    def __init__(self, limits: Limits, start: int, after_packet: bool = False) -> None:
+        self._limits = limits
+        #: Everything up to here is accounted for, ns.
+        self.settled = start
+        #: Whether a packet ends there.
+        self.after_packet = after_packet
+        self._any = after_packet
+
+    def take(self, found: Found, recovered: Recovery | None) -> list[PacketEvent]:
+        """The packet, behind what lies between; nothing if it was not to be told from another."""
+        if found.margin < MARGIN or found.end <= self.settled:
+            return []
+        events = self.lose(found.run_start)
+        margin = None if recovered is None else round(math.exp(found.margin))
+        events.append(Packet(found.data, found.preamble, self.settled, found.end, recovered, margin))
+        self.settled = found.end
+        self.after_packet = self._any = True
+        return events
+
+    def lose(self, end: int, inside: bool = False) -> list[PacketEvent]:
+        """What no reading fits, up to ``end``, ns.
+
+        :param inside: whether the capture ends there inside a packet.
+        """
+        start = self.settled
+        if end <= start:
+            return []
+        self.settled = end
+        after_packet, self.after_packet = self.after_packet, False
+        if after_packet and long_as_cutout(end - start, self._limits):
+            return [Cutout(start, end)]
+        kind = FaultKind.CUT if inside or not self._any else FaultKind.UNCLEAR
+        self._any = True
+        return [Fault(kind, start, end, start)]
