@@ -92,6 +92,11 @@ class Limits:
     #: Whether packets that the decision by halves or by sum loses are read again by sequence. They say how they were
     #: recovered. Off in the standard's strict reading.
     recover: bool = False
+    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). For the decision by sum until
+    #: lengths are learned, and for what the inspector shows.
+    one_nominal: int = attrs.field(default=58 * US, validator=_nanoseconds)
+    #: Half of a zero-bit as this station sends it, ns (S-9.1 A, table 1: nominal 100 us or more).
+    zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
     #: Longest time from a change to its being seen, less the shortest, ns: the sampling period of a
     #: polled loop, twice the jitter of other captures. For the decision by sequence.
     latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)

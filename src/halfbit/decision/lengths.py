@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "fits", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
+__all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
 
 #: How far a half-bit may be from what was learned, ns.
 SLACK = 300
@@ -26,8 +26,6 @@ SOME = 0.01
 #: (S-9.1 A, table 1: 95 us, against ones of up to 61 us), ns beyond a one's half.
 MOST = 0.6
 LEAST = 34 * US
-#: Where zeros are stretched, they may be shorter by so much than it seems, ns.
-LESS = 1 * US
 #: How far lengths that are about right may be off, ns.
 NEAR = 3 * US
 #: Changes in a row that may be missing.
@@ -280,26 +278,3 @@ def spread(piece: Piece, lengths: Lengths, latency: int) -> int:
             runs.append([0])
     totals = [list(accumulate(run)) for run in runs]
     return max(max(total) - min(total) for total in totals)
-
-
-def fits(bits: Sequence[int], durations: Sequence[int], lengths: Lengths, latency: int) -> bool:
-    """Whether all changes of some bits can have been seen within ``latency``, ns.
-
-    :param durations: of the bits' half-bits, ns.
-    """
-    low, high = 0, latency
-    stretches = lengths.stretched > 0
-    for place, duration in enumerate(durations):
-        kind = bits[place // 2]
-        off = duration - lengths.half(kind, place & 1)
-        if stretches and not kind:
-            off += LESS
-        low, high = max(low + off - SLACK, 0), min(high + off + SLACK, latency)
-        if low <= high:
-            if stretches and not kind:
-                low = 0  # by how much this zero is stretched, only the station knows
-        elif kind or off < 0:
-            return False
-        else:
-            low, high = 0, latency  # a stretched zero
-    return True

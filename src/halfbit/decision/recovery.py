@@ -208,9 +208,7 @@ class RecoveringReceiver:
 
     def _knows_lengths(self, final: bool = False) -> bool:
         """Whether half-bits' lengths are known; learn them, if it is time."""
-        if isinstance(self._base, SumReceiver):
-            self._lengths = self._base.lengths
-        elif self._lengths is None:
+        if self._lengths is None:
             first = [event for event in self._pending if isinstance(event, Packet)][:1]
             start = bisect_left(self._times, self._settled)
             durations = [b - a for a, b in pairwise(self._times[start : start + FIRST + 1])]
@@ -226,12 +224,13 @@ class RecoveringReceiver:
         return self._lengths is not None or final
 
     def _learn(self, packets: Iterable[Packet]) -> None:
-        """Learn from packets of the base, in which each half-bit is plain."""
+        """Learn from packets of the base, in which each half-bit is there."""
         self._packets = 0
         times = self._times
         pieces: list[Piece] = []
         for packet in packets:
-            pieces += filter(_apart, whole_piece(packet.data, packet.preamble, packet.end, times))
+            piece = whole_piece(packet.data, packet.preamble, packet.end, times)
+            pieces += filter(_apart, piece) if self._limits.decision == "halves" else piece
         limits = self._limits
         new = learned(pieces, limits.latency_max)
         if new is not None:
