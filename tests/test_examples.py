@@ -38,19 +38,19 @@ SAYS = {
         "  154.369 ms  07 74 91 E2         short 7: speed and direction: forward, step 6 of 28 steps, "
         "or step 3 of 14 steps with FL on",
         "  154.369 ms  07 74 91 E2         short 7: function group one: FL on or no FL, F1 on, F2 off, F3 off, F4 off",
-        "  237.147 ms  lost until 243.563 ms: half of a zero-bit, 116 us, without its other half",
+        "  237.147 ms  lost until 243.563 ms: unpaired half of a zero-bit, 116 us; a level change was probably missed",
     ],
     "look_closely.py": [
-        "240.319 ms: half of a zero-bit, 116 us, without its other half",
+        "240.319 ms: unpaired half of a zero-bit, 116 us; a level change was probably missed",
         "  lost: 237.147 to 243.563 ms; bytes complete: none",
         "  1:58+59  [UNPAIRED_ZERO 116]  1:57+59  0:99+100",
-        "719.548 ms: half of a one-bit, 57 us, without its other half",
+        "719.548 ms: unpaired half of a one-bit, 57 us; a level change was probably missed",
     ],
     "make_signal.py": [
         "sent      37 74 43",
         "sent      CA 2C 3F 9F 95 D3",
         "received  37 74 43 - short 55 - speed and direction: forward, step 6 of 28 steps, or step 3 of 14 steps with FL on",
-        "lost      half of a one-bit, 57.035 us, without its other half",
+        "lost      unpaired half of a one-bit, 57.035 us; a level change was probably missed",
         "received  CA 2C 3F 80 59 - long 2604 - 128 speed step control: forward, stop of 126 steps",
     ],
     "own_decoder.py": [
@@ -78,7 +78,7 @@ SAYS = {
     ],
     "watch_live.py": [
         "extended accessory 37: extended accessory: aspect 5",
-        "  (half-bit of 19 us is shorter than any)",
+        "  (half-bit of 19 us is too short)",
         "long 2604: CV write byte: CV 3 := 20",
     ],
 }
