@@ -28,6 +28,8 @@ def test_figures() -> None:
         packets=3,
         distinct_packets=2,
         faults={FaultKind.SHORT: 2, FaultKind.CUT: 1},
+        wrong=3,
+        causes={},
         cutouts=1,
         packet_time=35,
         fault_time=10,

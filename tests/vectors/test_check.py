@@ -46,7 +46,7 @@ def port(tmp_path: Path, change: str = "pass", ticks: int = 1) -> list[str]:
 
 def run(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    command.add_parser(parser.add_subparsers())
+    command.add_parser(parser.add_subparsers(), True)
     return command.run(parser.parse_args(["vectors", *words]))
 
 

@@ -177,14 +177,16 @@ def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None
         choices=DECISIONS,
         help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
     )
-    group.add_argument(
+    group.add(
         "--recover",
+        more=True,
         action="store_const",
         const=True,
         help="read again by sequence what halves or sums lose: changes that are missing, noted twice or late",
     )
-    group.add_argument(
+    group.add(
         "--one-edge",
+        more=True,
         action="store_const",
         const=True,
         help="the capture holds only the rising changes, or only the falling ones; by sequence",
