@@ -104,9 +104,9 @@ SAYS = {
     ],
 }
 #: What examples share, or make captures with; and what another test runs.
-OTHERS = {"live_serial.py", "make_captures.py", "own_instructions.py", "railway.py"}
+OTHERS = {"ending.py", "live_serial.py", "make_captures.py", "own_instructions.py", "railway.py"}
 #: What makes the captures: no examples.
-MAKERS = {"make_captures.py", "railway.py"}
+MAKERS = {"ending.py", "make_captures.py", "railway.py"}
 
 
 def test_the_captures_are_those_the_scenes_make() -> None:
@@ -237,6 +237,14 @@ def test_an_example_runs_and_says_what_it_should(example: str, tmp_path: Path) -
     lines = iter(done.stdout.splitlines())
     for expected in SAYS[example]:
         assert expected in lines, f"{expected!r} is not in, or not in this place of\n{done.stdout}"
+
+
+def test_an_example_whose_reader_goes_away_ends_without_a_traceback() -> None:
+    command = f"{sys.executable} {EXAMPLES / 'decode_capture.py'} | head -1"
+    done = subprocess.run(
+        ["bash", "-c", command], capture_output=True, text=True, timeout=120, env={**os.environ, "PYTHONPATH": str(ROOT / "src")}
+    )
+    assert (len(done.stdout.splitlines()), done.stderr) == (1, "")
 
 
 def test_all_examples_are_run() -> None:

@@ -124,10 +124,10 @@ def open_capture(
     A file is read in chunks each time the edges are gone through, in constant memory. A stream can be
     gone through once; what it has is passed on at once, so a live one is decoded as it comes.
 
-    :param location: a path, a stream of bytes opened for reading, or a :class:`Source`.
     A text file may begin with headings, have ``#`` or ``;`` comments, units behind its numbers, several numbers on a line,
     carriage returns as line ends; any file may be packed with gzip.
 
+    :param location: a path, a stream of bytes opened for reading, or a :class:`Source`.
     :param format: the name of one of :data:`FORMATS`. ``None``: by the file's ending and its first rows; a stream
         whose name says nothing is text, or a table.
     :param holds: what the numbers are: ``"durations"`` from one level change to the next, or
