@@ -111,7 +111,7 @@ def test_one_tear_costs_no_more_than_the_packet_it_is_in(tear: str) -> None:
 def test_phases_that_cannot_be_told_apart_are_unclear() -> None:
     """A lateness of 80 us explains either phase of such zeros: better no packet than a wrong one."""
     packets = [IDLE] * 6
-    limits = attrs.evolve(Limits.for_sampling_period(42), latency_max=80 * US)
+    limits = attrs.evolve(Limits.for_sampling_period(42), latency_max=80 * US, recover=False)
     events = whole(station(packets, 61, (95, 130)), limits)
     assert [event.kind for event in events if isinstance(event, Fault)] == [FaultKind.UNCLEAR]
     assert not any(isinstance(event, Packet) for event in events)
