@@ -49,6 +49,6 @@ def test_help_says_of_each_command_what_the_command_does() -> None:
     """The lines stand in ``main`` so that help need not load the commands."""
     for name, line in COMMANDS.items():
         subparsers = argparse.ArgumentParser().add_subparsers()
-        import_module(f"halfbit.cli.{name}").add_parser(subparsers)
+        import_module(f"halfbit.cli.{name}").add_parser(subparsers, False)
         (action,) = subparsers._choices_actions
         assert (action.dest, action.help) == (name, line)

@@ -106,11 +106,12 @@ class Receiver:
         self, row: list[int], symbols: bytes, at: int, scale: int, events: list[PacketEvent]
     ) -> int:
         """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
-        begin = at
+        begin, now, packet = at, self.now, self._ledger.packet
         for data, preamble, at, length in self._sound.packets(row, symbols, at):
-            self.now += length * scale
-            events.append(self._ledger.packet(data, preamble, self.now))
+            now += length * scale
+            events.append(packet(data, preamble, now))
         if at > begin:
+            self.now = now
             # A packet is longer than the history, and after one the core depends on its last half only.
             self._halves.extend(count * scale for count in row[at - len(self._halves) : at])
             self._core.packets.previous_half = self._halves[-1]

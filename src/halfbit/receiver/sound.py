@@ -92,7 +92,7 @@ class SoundPackets:
         while found := match(firsts, begin):
             end = found.end()
             data = _bytes(found[1])
-            if not data or found[0] != lasts[begin:end]:
+            if not data or not lasts.startswith(found[0], begin):
                 return
             after = at + 2 * end
             ones = found.start(1) - 1 - begin  # before the start bit
