@@ -57,8 +57,8 @@ _TIMES = {
     "zero_min": ("shortest half of a zero-bit", False),
     "zero_max": ("longest half of a zero-bit", False),
     "zero_total_max": ("longest whole zero-bit", True),
-    "one_nominal": ("half of a one-bit as the station sends it; by sum", False),
-    "zero_nominal": ("half of a zero-bit as the station sends it; by sum", False),
+    "one_nominal": ("half of a one-bit as the station sends it; not by halves", False),
+    "zero_nominal": ("half of a zero-bit as the station sends it; not by halves", False),
     "latency_max": ("how late a change can be seen, as by a polled loop; by sequence", False),
     "latency_rare": ("the same for a loop's rare long turns; by sequence", False),
 }
