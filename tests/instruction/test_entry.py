@@ -197,3 +197,29 @@ def test_what_its_class_refuses_is_not_the_instruction() -> None:
     twice = STANDARD.extended(Entry("11001010 000NNN00", (ShortAddress,), EvenUp, "invented", {"lamp": "N"}))
     assert twice.decode(with_error_byte(b"\x03\xca\x08")) == (EvenUp(ShortAddress(3), 2),)
     assert twice.decode(with_error_byte(b"\x03\xca\x10")) == (Reserved(ShortAddress(3), b"\xca\x10"),)
+
+
+def test_an_instruction_that_stands_alone_may_be_refused_by_its_class_too() -> None:
+    entry = Entry("11001010 0000NNNN", (ShortAddress,), NotFour, "invented", {"lamp": "N"}, alone=True)
+    own = STANDARD.extended(entry)
+    assert own.decode(with_error_byte(b"\x03\xca\x02")) == (NotFour(ShortAddress(3), 2),)
+    assert own.decode(with_error_byte(b"\x03\xca\x04")) == (Reserved(ShortAddress(3), b"\xca\x04"),)
+
+
+def test_a_whole_packet_may_be_refused_by_its_class_too() -> None:
+    """S-9.2.1 A reserves the first bytes 232 to 254."""
+    entry = Entry("11101001 0000NNNN", (ReservedAddress,), NotFour, "invented", {"lamp": "N"})
+    own = STANDARD.extended(entry)
+    assert own.decode(with_error_byte(b"\xe9\x02")) == (NotFour(ReservedAddress(233), 2),)
+    (other,) = own.decode(with_error_byte(b"\xe9\x04"))
+    assert isinstance(other, Reserved)
+
+
+def test_an_instruction_that_no_pattern_can_hold_is_not_encoded() -> None:
+    own = STANDARD.extended(
+        Entry("11001010 00000NNN", (ShortAddress,), NotFour, "invented", {"lamp": "N"}, numbers=(1, 99))
+    )
+    with pytest.raises(HalfbitError, match="NotFour.lamp: 9 is not from 0 to 7"):
+        own.encode(NotFour(ShortAddress(3), 9))
+    with pytest.raises(HalfbitError, match="Not Four is for addresses 1 to 99, not short 100"):
+        own.encode(NotFour(ShortAddress(100), 2))
