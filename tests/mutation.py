@@ -47,8 +47,8 @@ _RECEIVER = ("receiver", "properties", "standards/test_s_9_1.py", "standards/tes
 MODULES: dict[str, tuple[str, ...]] = {
     "core": ("test_core.py", *_LAYERS, *_RECEIVER),
     "ledger": (*_LAYERS, *_RECEIVER),
-    "receiver/receiver": ("receiver/test_receiver.py", "receiver/test_sound.py", *_RECEIVER),
-    "receiver/sound": ("receiver/test_sound.py", *_RECEIVER),
+    "receiver/receiver": ("receiver/test_receiver.py", "receiver/test_flawless.py", *_RECEIVER),
+    "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
 }
 
 

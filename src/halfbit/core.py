@@ -66,7 +66,7 @@ SEPARATOR = 3  # at the bit after a byte: the start bit of another byte, or the 
 
 # Inputs of layer 4: what a bit means once the one-bits are counted.
 IN_ONE = 0
-IN_RUN = 1  # a one-bit outside a packet, and enough of them in a row for a preamble
+IN_RUN = 1  # outside a packet, and in one of the pairings enough one-bits in a row for a preamble
 IN_ZERO = 2
 IN_START = 3  # a zero-bit, and enough ones before it
 IN_SLIP = 4  # half of a one-bit was dropped: the pairs were one half-bit off

@@ -37,7 +37,7 @@ __all__ = [
 class Edge:
     """A level change: when, and to which level."""
 
-    #: ns from the capture's first change.
+    #: ns from the capture's start, which is its first change unless a source says otherwise.
     time: int
     #: The level after the change, 0 or 1.
     level: int

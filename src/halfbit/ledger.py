@@ -31,7 +31,7 @@ _UNPAIRED = (core.UNPAIRED_ONE, core.UNPAIRED_ZERO)
 
 @attrs.frozen(slots=True)
 class Element:
-    """The bit, or the faulty half-bit or bit, with which the core answered. Times in ns."""
+    """The bit, or the faulty half-bit or bit, that the core answered to. Times in ns."""
 
     #: The core's layer 3 answer for it.
     bit: int
@@ -76,8 +76,9 @@ class Ledger:
         self.packet_end: int | None = None
         #: True after a start bit, until the packet ends or is lost.
         self.inside = False
-        #: What was lost first since :attr:`settled`; 0 if nothing is lost. A capture may start inside a packet.
-        self._lost = core.CUT
+        #: What went wrong first in the stretch that is being lost; 0 if nothing is lost. A capture may start in a packet.
+        self._first_fault = core.CUT
+        # The stretch's start, the end and the place of that first fault, ns.
         self._start = self._end = self._at = start
         self._detail = 0
         self._data = b""
@@ -87,7 +88,10 @@ class Ledger:
 
     @staticmethod
     def history(limits: Limits) -> int:
-        """How many half-bits back :meth:`answer` needs for these limits: a preamble in the later pairing, a cutout."""
+        """How many half-bits back :meth:`answer` needs for these limits.
+
+        The halves of a preamble, one on either side in case the pairs are one half-bit off, and a cutout.
+        """
         return 2 * limits.preamble_min + 2 + CUTOUT_HALVES
 
     def answer(self, answer: int, element: Element, halves: Sequence[int]) -> PacketEvent | None:
@@ -118,15 +122,18 @@ class Ledger:
         """
         machine = self._packets
         packet = self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.start)
-        self._lost, self._start, self._end, self._at = element.bit, element.start, element.end, element.at
+        self._first_fault, self._start, self._end, self._at = element.bit, element.start, element.end, element.at
         self._detail, self._data, self._count = element.detail, b"", 1
         return packet
 
-    def counted(self, answer: int) -> bool:
-        """True if it is one more fault of a stretch that is lost already, which is only counted."""
-        if not self._lost or self._half_ended is not None or answer < core.SHORT:
+    def count_if_lost(self, answer: int) -> bool:
+        """Count a further fault of a stretch that is lost already; True if that was all there was to do.
+
+        The receiver asks before it makes an :class:`Element`: in noise nearly every half-bit is such a fault.
+        """
+        if not self._first_fault or self._half_ended is not None or answer < core.SHORT:
             return False
-        if self._lost == core.CUT and answer in HALF_BIT_FAULTS:
+        if self._first_fault == core.CUT and answer in HALF_BIT_FAULTS:
             return False
         self._count += 1
         return True
@@ -143,31 +150,31 @@ class Ledger:
         if self.inside:
             self._data = bytes(self._packets.data[: self._packets.length])
             self.inside = False
-            self._lost, self._start, self._at, self._count = core.CUT, self.settled, end, 1
-        elif not self._lost or self._start == end:
-            self._lost = 0
+            self._first_fault, self._start, self._at, self._count = core.CUT, self.settled, end, 1
+        elif not self._first_fault or self._start == end:
+            self._first_fault = 0
             return None
-        elif self._lost in _UNPAIRED and self._end == end:
+        elif self._first_fault in _UNPAIRED and self._end == end:
             # The capture ended before the other half came.
-            self._lost = core.CUT
+            self._first_fault = core.CUT
         self.settled = end
         return self._fault(end)
 
     def _lose(self, answer: int, element: Element) -> None:
         """Something is wrong. If nothing was before, a stretch is lost from here on."""
-        if self.counted(answer):
+        if self.count_if_lost(answer):
             return
         machine, inside = self._packets, self.inside
         self._count += 1
         self.inside = False
-        # A separator is due (no bit of a byte is missing), and only the last half of the end bit.
+        # The packet was complete but for the last half of its end bit: no bit of a byte is missing, and all agree.
         complete = inside and not machine.room and not machine.check and machine.length >= machine.packet_min
         self._half_ended = element.end if complete and answer == core.UNPAIRED_ONE else None
         start = self.settled if inside else element.start
-        if self._lost:
-            # More than the rest of a packet: the signal itself is wrong from the start.
+        if self._first_fault:
+            # The capture started with more than the rest of a packet: its signal is wrong from the first half-bit on.
             start = self._start
-        self._lost = answer
+        self._first_fault = answer
         self._start, self._end, self._at = start, element.end, element.at
         self._detail = element.detail
         self._data = bytes(machine.data[: machine.length]) if inside else b""
@@ -186,22 +193,22 @@ class Ledger:
         start = max(start, self._end)
         self.settled = start
         lost_from = self._start
-        if self._lost == core.CUT and start - lost_from <= self._limits.one_max:
+        if self._first_fault == core.CUT and start - lost_from <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last half of one.
             self.settled = lost_from
-            self._lost = self._count = 0
+            self._first_fault = self._count = 0
             return None
         if lost_from == self.packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):
             if _few_between(lost_from, start, now, halves):
-                self._lost = self._count = 0
+                self._first_fault = self._count = 0
                 return Cutout(lost_from, start)
         return self._fault(start)
 
     def _fault(self, end: int) -> Fault:
         """The lost stretch, which ends here."""
-        detail = 0 if self._lost == core.CUT else self._detail
-        fault = Fault(FaultKind(self._lost), self._start, end, self._at, detail, self._data, self._count)
-        self._lost = self._count = 0
+        detail = 0 if self._first_fault == core.CUT else self._detail
+        fault = Fault(FaultKind(self._first_fault), self._start, end, self._at, detail, self._data, self._count)
+        self._first_fault = self._count = 0
         return fault
 
     def _run_start(self, element: Element, halves: Sequence[int]) -> int:

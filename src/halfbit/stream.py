@@ -1,4 +1,7 @@
-"""All layers in one: raw level changes in; instructions, faults and cutouts out."""
+"""All layers in one: raw level changes in; instructions, faults and cutouts out.
+
+The way from here: ``decision`` chooses a receiver (``receiver/`` unless the limits say otherwise), which gives packets, and
+``instruction/`` makes instructions of them. The machines of the single layers (``half_bit.py``, ``bit.py``, ``packet.py``) are not passed."""
 
 from __future__ import annotations
 
@@ -9,22 +12,22 @@ from .decision import AnyReceiver, receiver_for
 from .edge import Edge, Edges
 from .error import HalfbitError
 from .event import PacketEvent
-from .instruction import STANDARD, Configuration, Context, Event, InstructionMachine, Registry
+from .instruction import STANDARD, Configurations, Context, Event, InstructionMachine, Registry
 from .limits import RECEIVE, Limits, checked
 
 __all__ = ["StreamDecoder", "decode"]
 
 
 class StreamDecoder:
-    """Level changes in, in any portions; what is complete with them out.
+    """Level changes in, in any portions; instructions, faults and cutouts out.
 
-    However the changes are cut into portions, the events are the same. A decoder can be copied and pickled at any
+    All layers in one, with no half-bit or bit made on the way: the machines of the single layers give the same. However the changes are cut into portions, the events are the same. A decoder can be copied and pickled at any
     point, and goes on from there.
 
     :param limits: the windows and counts the signal is held against.
     :param registry: the instructions known.
-    :param configuration: CV 29 of the decoder addressed, if it is known. Without it, whatever depends on it carries
-        both readings.
+    :param configuration: of the decoder addressed, if it is known, or a mapping of addresses to configurations. Without
+        it, whatever depends on CV 29 carries both readings.
     :param context: forces operations or service mode. Without it the packets decide (S-9.2.3 E).
     """
 
@@ -33,7 +36,7 @@ class StreamDecoder:
         limits: Limits = RECEIVE,
         *,
         registry: Registry = STANDARD,
-        configuration: Configuration | None = None,
+        configuration: Configurations | None = None,
         context: Context | None = None,
     ) -> None:
         self._limits = checked(limits)
@@ -49,11 +52,15 @@ class StreamDecoder:
         return None if self._receiver is None else self._receiver.now
 
     def feed(self, edge: Edge, /) -> tuple[Event, ...]:
-        """Take the next level change; give what is complete with it.
+        """Take the next level change.
 
-        :param edge: its time is in ns from the capture's start.
-        :raises HalfbitError: if it is not an :class:`Edge`, its time is not an integer or lies before the last change, or
-            the decoder is finished. Nothing is changed then, and the decoder can go on.
+        Most calls return an empty tuple. The call with the last change of a packet returns its instructions. A fault comes
+        later: only when the next preamble is complete is it known how far the loss reaches.
+
+        :param edge: the change; only its time counts, in ns, not its level.
+        :returns: instructions, faults and cutouts that are complete with this change.
+        :raises HalfbitError: if it is not an :class:`Edge`, or its time is not an integer or lies before the last change.
+            Nothing is changed then, and the decoder can go on. Also if the decoder is finished.
         """
         if not isinstance(edge, Edge):
             raise HalfbitError(
@@ -64,7 +71,7 @@ class StreamDecoder:
         if type(time) is not int:
             time = _whole(time, "time of an edge")
         if self._finished:
-            raise _finished()
+            raise _is_finished()
         receiver = self._receiver
         if receiver is None:
             self._receiver = receiver_for(self._limits, time)
@@ -73,37 +80,41 @@ class StreamDecoder:
         if duration < 0:
             raise HalfbitError(f"edge at {time} ns comes before the one at {receiver.now} ns: feed edges in order of time")
         events = receiver.feed(duration)
-        return self._give(events) if events or self._pending else ()
+        return self._decoded(events) if events or self._pending else ()
 
     def feed_duration(self, duration: int, /) -> tuple[Event, ...]:
-        """Take the next level change as the time since the one before; give what is complete with it.
+        """Take the next level change, given as the time since the change before it.
 
-        The first call gives both changes, the first of them at 0 ns. May be mixed with :meth:`feed`.
+        The first call also sets the change before it, at 0 ns. Calls may be mixed with :meth:`feed`, which says when
+        events come. For the ticks of a timer, :class:`EdgeMachine` makes edges.
 
         :param duration: ns, an integer from 0 up.
-        :raises HalfbitError: if it is not, or the decoder is finished. Nothing is changed then, and the decoder can go on.
+        :returns: instructions, faults and cutouts that are complete with this change.
+        :raises HalfbitError: if the duration is not an integer from 0 up. Nothing is changed then, and the decoder can go
+            on. Also if the decoder is finished.
         """
         if type(duration) is not int:
             duration = _whole(duration, "duration")
         if duration < 0:
             raise HalfbitError(f"duration {duration!r} is negative: give ns since the change before, 0 or more")
         if self._finished:
-            raise _finished()
+            raise _is_finished()
         events = (self._receiver or self._start()).feed(duration)
-        return self._give(events) if events or self._pending else ()
+        return self._decoded(events) if events or self._pending else ()
 
     def feed_many(self, edges: Iterable[Edge], /) -> list[Event]:
-        """Take many level changes; give what is complete with them.
+        """Take many level changes.
 
         An :class:`Edges` is decoded fast, and continues from the last change: the time from the last change to its
         first one is 0. So a signal can be fed as durations, a portion at a time. Times cannot: the time between two portions
         would be lost. Feed the :class:`Edge` values of one :class:`EdgeMachine` instead.
 
-        :raises HalfbitError: as :meth:`feed`. The changes before the wrong one are taken, and what they completed
-            comes out of the next call.
+        :returns: instructions, faults and cutouts that are complete with these changes.
+        :raises HalfbitError: as :meth:`feed`. The changes before the wrong one are taken, and the events that they completed
+            come out of the next call.
         """
         if self._finished:
-            raise _finished()
+            raise _is_finished()
         decoded = list(self._take_pending())
         try:
             if isinstance(edges, Edges):
@@ -125,10 +136,10 @@ class StreamDecoder:
         :raises HalfbitError: if the decoder is finished.
         """
         if self._finished:
-            raise _finished()
+            raise _is_finished()
         self._finished = True
         events = () if self._receiver is None else self._receiver.finish()
-        return self._give(events) + self._instructions.finish()
+        return self._decoded(events) + self._instructions.finish()
 
     def _feed_row(self, durations: Sequence[int], scale: int) -> list[Event]:
         return self._instructions_of((self._receiver or self._start()).feed_many(durations, scale))
@@ -138,7 +149,7 @@ class StreamDecoder:
         self._receiver = receiver_for(self._limits, 0)
         return self._receiver
 
-    def _give(self, events: Sequence[PacketEvent]) -> tuple[Event, ...]:
+    def _decoded(self, events: Sequence[PacketEvent]) -> tuple[Event, ...]:
         return (*self._take_pending(), *self._instructions_of(events))
 
     def _instructions_of(self, events: Sequence[PacketEvent]) -> list[Event]:
@@ -151,7 +162,7 @@ class StreamDecoder:
         return pending
 
 
-def _finished() -> HalfbitError:
+def _is_finished() -> HalfbitError:
     return HalfbitError("the decoder is finished: make a new one for another signal")
 
 
@@ -173,7 +184,7 @@ def decode(
     limits: Limits = RECEIVE,
     *,
     registry: Registry = STANDARD,
-    configuration: Configuration | None = None,
+    configuration: Configurations | None = None,
     context: Context | None = None,
 ) -> Iterator[Event]:
     """The instructions of a signal, in order, with faults and cutouts in their places.

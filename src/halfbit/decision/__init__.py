@@ -1,4 +1,7 @@
-"""The ways to tell bits apart, where halves in their windows are not enough."""
+"""Which receiver finds the bits: by halves (``receiver/``), by sums, or by sequence.
+
+Sums and sequence are for captures that single half-bits cannot decide.
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
-"""The receiver: step by step through the core, and sound packets at sight.
+"""The receiver: layers 2 to 4 in one, for all durations.
 
-Step by step is always right. Between the end of one packet and the end of the next flawless one
-the receiver may take the whole packet at sight instead (``sound.py``): the core's state at both ends
-depends on the last half-bit alone, so the core goes on from there as if it had been fed.
+Step by step through the core is always right, and :meth:`Receiver.feed` does nothing else. For many durations
+at once there is a shorter way: between the end of one packet and the end of the next flawless one, ``flawless.py``
+finds the whole packet in the row. The core's state at both ends depends on the last half-bit alone, so
+the core goes on from there as if it had been fed.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from .. import core
 from ..event import PacketEvent
 from ..limits import RECEIVE, Limits
 from ..ledger import Element, Ledger, element_of
-from .sound import SoundPackets
+from .flawless import FlawlessPackets
 
 __all__ = ["Receiver"]
 
@@ -34,7 +35,7 @@ class Receiver:
     def __init__(self, limits: Limits = RECEIVE, start: int = 0) -> None:
         self._core = limits.receiver_core()
         self._ledger = Ledger(self._core.packets, limits, start)
-        self._sound = SoundPackets(limits)
+        self._flawless = FlawlessPackets(limits)
         #: The last durations, ns: those the ledger may need, and one that waits for its other half.
         self._halves: deque[int] = deque(maxlen=Ledger.history(limits) + 1)
         #: The time of the last change, ns.
@@ -45,11 +46,11 @@ class Receiver:
         self.now += duration
         self._halves.append(duration)
         answer = self._core.feed(duration)
-        if answer == core.MORE or self._ledger.counted(answer):
+        if answer == core.MORE or self._ledger.count_if_lost(answer):
             return ()
         bits = self._core.bits
         halves = list(self._halves)
-        if bits.held:
+        if bits.held != core.MORE:
             halves.pop()  # it waits for its other half, and so comes after the element
         return self._answer(answer, element_of(self._core.bit, bits.first, bits.last, self.now), halves)
 
@@ -84,35 +85,34 @@ class Receiver:
         return () if event is None else (event,)
 
     def _feed_row(self, row: list[int], scale: int, events: list[PacketEvent]) -> None:
-        """After each packet at sight as far as that goes, then step by step to the end of the next packet."""
-        symbols = self._sound.symbols(row, scale)
-        at = 0
-        while at < len(row):
+        """After each packet take flawless ones as far as they go, then step by step to the end of the next packet."""
+        symbols = self._flawless.symbols(row, scale)
+        place = 0
+        while place < len(row):
             if self._after_packet():
-                at = self._at_sight(row, symbols, at, scale, events)
-            for at in range(at, len(row)):
-                complete = self.feed(row[at] * scale)
+                place = self._take_flawless(row, symbols, place, scale, events)
+            while place < len(row):
+                complete = self.feed(row[place] * scale)
+                place += 1
                 if complete:
                     events += complete
                     if self._after_packet():
                         break
-            at += 1
 
     def _after_packet(self) -> bool:
         """True if a packet ended with the last change."""
         return self._ledger.packet_end == self.now and self._core.packets.state == core.IDLE
 
-    def _at_sight(
-        self, row: list[int], symbols: bytes, at: int, scale: int, events: list[PacketEvent]
+    def _take_flawless(
+        self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]
     ) -> int:
-        """Take as many flawless packets as follow one another from ``at`` on; answer with the end of the last."""
-        begin, now, packet = at, self.now, self._ledger.packet
-        for data, preamble, at, length in self._sound.packets(row, symbols, at):
-            now += length * scale
-            events.append(packet(data, preamble, now))
-        if at > begin:
-            self.now = now
-            # A packet is longer than the history, and after one the core depends on its last half only.
-            self._halves.extend(count * scale for count in row[at - len(self._halves) : at])
+        """Take as many flawless packets as follow one another from ``place`` on; return where they end."""
+        end = place
+        for data, preamble, end, length in self._flawless.packets(row, symbols, place):
+            self.now += length * scale
+            events.append(self._ledger.packet(data, preamble, self.now))
+        if end > place:
+            # A packet is longer than the history. After one, the core's state depends on its last half only.
+            self._halves.extend(count * scale for count in row[end - len(self._halves) : end])
             self._core.packets.previous_half = self._halves[-1]
-        return at
+        return end

@@ -1,10 +1,10 @@
-"""Sound packets at sight: flawless packets read from a row of durations without the core.
+"""Flawless packets, found in a row of durations without feeding the core.
 
-The core is asked about each duration once, and answers with a symbol: half of a one, half of a zero, or
-unsure. Any two halves with the same symbol make a bit. From the end of a packet on, which halves pair
-is known, so every other symbol is a first half and the one after it a last half. A regular expression with the
-grammar of S-9.2 A finds a packet among the first halves; the last halves must then be the same. All
-else ends the search: there the core goes on.
+The core is asked about each duration once. The answer becomes a symbol: half of a one, half of a zero, or
+unsure. Any two halves with the same symbol make a bit. From the end of a packet on it is known which
+halves pair: every other symbol is a first half, and the one after it a last half. A regular expression with
+the grammar of S-9.2 A finds a packet among the first halves. The last halves must then be the same. At
+anything else the search ends, and the core goes on from there.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from .. import core
 from ..event import exclusive_or
 from ..limits import Limits
 
-__all__ = ["SoundPackets"]
+__all__ = ["FlawlessPackets"]
 
 ONE, ZERO, UNSURE = b"10?"
 
@@ -46,8 +46,8 @@ class Symbols(dict[int, int]):
         half = count * self._scale
         kind = self._half_bits.feed(half)
         if kind == core.ONE:
-            # The halves of a one may not differ too much. If this one and another as far from the middle of the
-            # window on its other side make a bit, this one makes a bit with all between them.
+            # The halves of a one may not differ too much. With a window of 52 to 64 us, a half of 60 us is sure if it
+            # makes a bit with its mirror image, 56 us: then it makes one with everything between the two.
             return ONE if self._makes(kind, half, self._half_bits.one_min + self._half_bits.one_max - half) else UNSURE
         # The halves of a zero may not be too long together.
         return ZERO if kind == core.ZERO and self._makes(kind, half, half) else UNSURE
@@ -58,7 +58,7 @@ class Symbols(dict[int, int]):
         return self._bits.feed(kind, last) == kind
 
 
-class SoundPackets:
+class FlawlessPackets:
     """Finds the flawless packets that follow the end of a packet."""
 
     def __init__(self, limits: Limits) -> None:

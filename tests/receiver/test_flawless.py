@@ -1,4 +1,4 @@
-"""Sound packets at sight: what they are found in, and what is left to the core."""
+"""Flawless packets: what they are found in, and what is left to the core."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from halfbit import core
 from halfbit.event import Packet
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.receiver import Receiver
-from halfbit.receiver.sound import ONE, REMEMBERED, UNSURE, ZERO, SoundPackets, Symbols
+from halfbit.receiver.flawless import ONE, REMEMBERED, UNSURE, ZERO, FlawlessPackets, Symbols
 from halfbit.simulate.signal import packet_durations, with_error_byte
 from tests.benchmarks.speed_signals import clean, stretched
 from tests.support_any import some_limits
@@ -27,26 +27,26 @@ def halves(data: bytes, preamble: int = 14) -> list[int]:
 
 
 def found(row: list[int], limits: Limits = RECEIVE, scale: int = US, at: int = 0) -> list[tuple[bytes, int, int, int]]:
-    sound = SoundPackets(limits)
-    return list(sound.packets(row, sound.symbols(row, scale), at))
+    found = FlawlessPackets(limits)
+    return list(found.packets(row, found.symbols(row, scale), at))
 
 
 def test_symbols_of_the_standards_windows() -> None:
     """S-9.1 A, table 1: ones from 52 to 64 us, whose halves differ by 6 at most; zeros from 90 us."""
-    symbols = SoundPackets(RECEIVE).symbols(list(range(256)), US)
+    symbols = FlawlessPackets(RECEIVE).symbols(list(range(256)), US)
     assert [us for us in range(256) if symbols[us] == ONE] == list(range(55, 62))
     assert [us for us in range(256) if symbols[us] == ZERO] == list(range(90, 256))
     assert set(symbols) == {ONE, ZERO, UNSURE}
 
 
 def test_symbols_of_long_counts_are_those_of_short_ones() -> None:
-    sound = SoundPackets(RECEIVE)
+    found = FlawlessPackets(RECEIVE)
     row = [0, 54, 55, 61, 62, 89, 90, 255, 10_000, 10_001]
     expected = bytes((UNSURE, UNSURE, ONE, ONE, UNSURE, UNSURE, ZERO, ZERO, ZERO, UNSURE))
-    assert sound.symbols(row, US) == expected
-    assert sound.symbols(row[:8], US) == expected[:8]
-    assert sound.symbols([US * count for count in row], 1) == expected
-    assert sound.symbols(row, US) == expected
+    assert found.symbols(row, US) == expected
+    assert found.symbols(row[:8], US) == expected[:8]
+    assert found.symbols([US * count for count in row], 1) == expected
+    assert found.symbols(row, US) == expected
 
 
 @given(some_limits(), st.data())
@@ -65,11 +65,11 @@ def test_any_two_halves_with_the_same_symbol_make_a_bit(limits: Limits, data: st
 def test_halves_that_may_fail_together_are_unsure() -> None:
     """Two halves of a zero of 100 us each may be too long together, and halves of ones may differ too much."""
     row = [57, 58, 59, 99, 100, 101]
-    assert SoundPackets(Limits(zero_total_max=200 * US)).symbols(row, US) == b"11100?"
-    assert SoundPackets(Limits(one_difference=0)).symbols(row, US) == b"?1?000"
-    assert SoundPackets(Limits(one_difference=1000)).symbols(row, 1 * US) == b"?1?000"
-    assert SoundPackets(Limits(one_difference=2000)).symbols(row, US) == b"111000"
-    assert SoundPackets(Limits(one_difference=None)).symbols([51, 52, 64, 65], US) == b"?11?"
+    assert FlawlessPackets(Limits(zero_total_max=200 * US)).symbols(row, US) == b"11100?"
+    assert FlawlessPackets(Limits(one_difference=0)).symbols(row, US) == b"?1?000"
+    assert FlawlessPackets(Limits(one_difference=1000)).symbols(row, 1 * US) == b"?1?000"
+    assert FlawlessPackets(Limits(one_difference=2000)).symbols(row, US) == b"111000"
+    assert FlawlessPackets(Limits(one_difference=None)).symbols([51, 52, 64, 65], US) == b"?11?"
 
 
 def test_few_symbols_are_remembered() -> None:
