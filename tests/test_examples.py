@@ -46,7 +46,7 @@ SAYS = {
     ],
     "batch.py": [
         "programming_track.txt: 83 packets, 1 losses of 6.2 ms, decided by halves",
-        "shunting_turn_polled.txt: 113 packets, 4 losses of 23.1 ms, decided by sum",
+        "shunting_turn_polled.txt: 113 packets, 4 losses of 23.0 ms, decided by sum",
     ],
     "decode_capture.py": [
         "    0.000 ms  lost until 4.269 ms: the capture starts or ends inside a packet",
