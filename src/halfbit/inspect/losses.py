@@ -72,7 +72,8 @@ class Diagnoser(Generic[AnyEvent]):
     def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
         self._limits = limits
         self._durations = durations
-        self._left = most
+        # A decision by sequence has tried each small cause itself. To try them again here would take minutes.
+        self._left = 0 if limits.decision == "sequence" else most
         self._wait = wait
         self._before: deque[Packet] = deque(maxlen=NEAR)
         self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
