@@ -64,6 +64,8 @@ class Durations:
 class Diagnoser(Generic[AnyEvent]):
     """Events in; events out with a diagnosis of each loss, once enough packets have come after it.
 
+    Losses are diagnosed if single halves decide. Otherwise events pass as they come.
+
     :param durations: those decoded so far.
     :param most: only so many losses are diagnosed.
     :param wait: whether events are held back until the packets after a loss are there. A live signal is not.
@@ -72,8 +74,9 @@ class Diagnoser(Generic[AnyEvent]):
     def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
         self._limits = limits
         self._durations = durations
-        # A decision by sequence has tried each small cause itself. To try them again here would take minutes.
-        self._left = 0 if limits.decision == "sequence" else most
+        self._left = most
+        # By sums and sequence one change more or less does not lose a packet so simply, and each try takes long.
+        self._tries = limits.decision == "halves"
         self._wait = wait
         self._before: deque[Packet] = deque(maxlen=NEAR)
         self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
@@ -81,7 +84,7 @@ class Diagnoser(Generic[AnyEvent]):
     def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
         """Take the next event."""
         stretch: tuple[list[int], int] = [], 0
-        if isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
+        if self._tries and isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
             self._left -= 1
             stretch = self._durations.between(event.start, event.end)
         self._held.append((event, *stretch))
@@ -102,7 +105,7 @@ class Diagnoser(Generic[AnyEvent]):
         packet = _packet_of(event)
         if packet is not None:
             self._before.append(packet)
-        if not isinstance(event, Fault):
+        if not isinstance(event, Fault) or not self._tries:
             return event, None
         after = [packet for each, _, _ in self._held if (packet := _packet_of(each)) is not None]
         return event, diagnose(event, stretch, start, self._limits, tuple(self._before), after)
