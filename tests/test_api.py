@@ -5,6 +5,7 @@ After a wanted change: ``python -m tests.test_api`` writes the listing anew; its
 
 from __future__ import annotations
 
+import ast
 import enum
 import inspect
 import types
@@ -109,12 +110,12 @@ def test_all_is_sorted_complete_and_without_private_names() -> None:
     names = halfbit.__all__
     assert len(set(names)) == len(names)
     assert not any(name.startswith("_") for name in names)
-    public = {
-        name
-        for name, value in vars(halfbit).items()
-        if not name.startswith("_") and not isinstance(value, types.ModuleType) and name != "annotations"
+    tree = ast.parse(inspect.getsource(halfbit))
+    (imports,) = [node for node in tree.body if isinstance(node, ast.If)]  # if TYPE_CHECKING
+    for_types = {
+        alias.name for node in imports.body if isinstance(node, ast.ImportFrom) for alias in node.names
     }
-    assert set(names) == public
+    assert set(names) == for_types
 
 
 def test_every_public_thing_says_what_it_is() -> None:

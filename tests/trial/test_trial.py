@@ -21,8 +21,6 @@ from .traffic import IDLE, Engine, distinct_packets, layout_packets, long_addres
 
 #: What the decisions do not reach yet. Take the mark off when they do: the test fails then.
 NOT_YET = pytest.mark.xfail(strict=True, reason="not read as asked yet")
-#: Tears that make packets yet, by way.
-FALSE_YET = {("sum", Tear.LOST)}
 
 #: S-9.2 B: address 55, forward, step 6 of 28.
 SPEED = bytes.fromhex("37 74 43")
@@ -258,8 +256,6 @@ def test_no_packet_is_lost_to_a_tear_beside_it(way: str, tear: Tear) -> None:
 
 @EACH_TEAR
 def test_no_tear_makes_a_packet(way: str, tear: Tear, request: pytest.FixtureRequest) -> None:
-    if (way, tear) in FALSE_YET:
-        request.applymarker(NOT_YET)
     assert small_tear_trial(way, tear).false == 0
 
 
@@ -272,14 +268,14 @@ GATE = [
     ("clock at 108%, any station", AUTO, 100),
     ("one direction 15 us late, any station", AUTO, 100),
     ("loops of 10 to 42 us, nothing repeats", AUTO, 150),
-    pytest.param("loop of 20 us, zeros of 106 us", "sum", 450, marks=NOT_YET),
-    pytest.param("loops of 10 to 42 us, any equal halves", "sum", 450, marks=NOT_YET),
-    pytest.param("loops of 10 to 42 us, one zero in ten stretched", "sum", 450, marks=NOT_YET),
-    pytest.param("timer input, 1 change in 100 missed", AUTO, 50, marks=NOT_YET),
-    pytest.param("timer input, 1 change in 100 noted twice", AUTO, 50, marks=NOT_YET),
+    ("loop of 20 us, zeros of 106 us", "sum", 450),
+    ("loops of 10 to 42 us, any equal halves", "sum", 450),
+    ("loops of 10 to 42 us, one zero in ten stretched", "sum", 450),
+    ("timer input, 1 change in 100 missed", AUTO, 50),
+    ("timer input, 1 change in 100 noted twice", AUTO, 50),
     pytest.param("one edge at the bits' starts, all zeros 100 + 500 us", AUTO, 100, marks=NOT_YET),
-    pytest.param("cutouts with the end bit, exact", AUTO, 100, marks=NOT_YET),
-    pytest.param("loop of 48 us, zeros of 116 us", "period", 50, marks=NOT_YET),
+    ("cutouts with the end bit, exact", AUTO, 100),
+    ("loop of 48 us, zeros of 116 us", "period", 50),
 ]
 
 

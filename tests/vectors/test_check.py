@@ -163,7 +163,9 @@ def test_the_other_actions(capsys: pytest.CaptureFixture[str]) -> None:
     assert "  stretched zeros\n" in capsys.readouterr().out
     assert run("show", "two-packets") == 0
     assert capsys.readouterr().out.startswith('{"id":"two-packets","rule":"bytes"')
-    assert run("show", "no such case") == 1
+    with pytest.raises(HalfbitError, match="there is no case 'no such case' for the limits receive"):
+        run("show", "no such case")
     assert run("feed", "--rule", "bytes") == 0
     assert capsys.readouterr().out == fed([case for case in cases() if case.rule == "bytes"])
-    assert run("feed", "--rule", "no such rule") == 1
+    with pytest.raises(HalfbitError, match="there is no rule 'no such rule'"):
+        run("feed", "--rule", "no such rule")

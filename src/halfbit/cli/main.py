@@ -51,9 +51,9 @@ class _Version(argparse.Action):
     """Prints the version, which is looked up only then."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
-        from .. import __version__
+        from importlib.metadata import version
 
-        print(f"halfbit {__version__}")
+        print(f"halfbit {version('halfbit')}")
         parser.exit()
 
 

@@ -15,7 +15,7 @@ from statistics import mean, median
 import attrs
 
 from ..limits import US, Limits
-from ..event import Packet
+from ..event import Packet, Recovery
 from ..simulate.signal import packet_bits
 from .trial import Trial
 
@@ -151,7 +151,8 @@ def _spans(trial: Trial) -> Iterator[_Span]:
     per_bit = 1 if limits.one_edge else 2
     for stretch in trial.stretches:
         for packet in stretch.events:
-            if not isinstance(packet, Packet) or packet.recovered is not None:
+            # If changes are missing, or there are too many, the bits cannot be laid beside the changes.
+            if not isinstance(packet, Packet) or packet.recovered in (Recovery.MISSED_CHANGES, Recovery.EXTRA_CHANGES, Recovery.LONG_TURNS):
                 continue
             # The first one-bit may be the end bit of the packet before, or half a bit off.
             preamble = min(packet.preamble - 1, PREAMBLE)

@@ -25,6 +25,9 @@ BITS = range(95 * US, 145 * US)
 FIRST = 8192
 #: The same where many readings are guessed.
 GUESS = 3072
+#: Up to here, ns, a whole one-bit and a whole zero-bit can be told apart: half of 116 to 200 us (S-9.1 A, table 1,
+#: nominal values), and what a fit may be off.
+SUMS_MAX = 44 * US
 #: Packets fewer than the best limits have by this share, 0 to 1, do not count against simpler ones.
 TIE = 0.001
 
@@ -142,7 +145,8 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
         halves = attrs.evolve(nominal, one_min=low, one_max=middle, zero_min=middle + 1)
         yield "halves, windows fitted", halves
         # By sums one_min only bars what is too short for a bit.
-        yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
+        if late <= SUMS_MAX:
+            yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
     yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
     if fit.latency_rare:
         # Few long turns are seen, so the longest is hardly among them.
