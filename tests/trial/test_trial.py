@@ -255,7 +255,7 @@ def test_no_packet_is_lost_to_a_tear_beside_it(way: str, tear: Tear) -> None:
 
 
 @EACH_TEAR
-def test_no_tear_makes_a_packet(way: str, tear: Tear, request: pytest.FixtureRequest) -> None:
+def test_no_tear_makes_a_packet(way: str, tear: Tear) -> None:
     assert small_tear_trial(way, tear).false == 0
 
 
