@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     )  # fmt: skip
 else:
     #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
-    #: `import halfbit` fast.
+    #: ``import halfbit`` fast.
     _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
 
     def __getattr__(name: str) -> Any:

@@ -20,8 +20,8 @@ from .special import Reserved
 
 __all__ = ["ACCESSORY"]
 
-# The letter A occurs in up to three runs: first the six low bits, then the three high bits. Some patterns have a
-# third run of two bits; they are the lowest bits of all.
+# The letter A occurs in up to three runs: first the six low bits, then the three high bits.
+# Some patterns have a third run of two bits; they are the lowest bits of all.
 _BOARD = Letters("A", order=(1, 0), xor=0b111 << 6)
 _DECODER: Mapping[str, FieldLetters] = {"board": _BOARD}
 _PAIR: Mapping[str, FieldLetters] = {"board": _BOARD, "pair": Letters("A", order=(2,))}
@@ -41,7 +41,7 @@ _ALL_BASIC, _ALL_SIGNALS = (AccessoryBroadcast,), (ExtendedAccessoryBroadcast,)
 
 
 def _cv_access(head: str, kind: type[Address], address: Mapping[str, FieldLetters], whom: str) -> tuple[Entry, ...]:
-    """The CV rows after the address bytes ``head``: verify byte, write byte, bit manipulation and the reserved fourth."""
+    """CV rows after the address bytes ``head``: verify byte, write byte, bit manipulation, and the reserved one."""
     # If the head contains DDD, the D of the data is the second run of that letter.
     data = Letters("D", order=(head.count("DDD"),))
     byte: Mapping[str, FieldLetters] = {"cv": _CV, "value": data}
