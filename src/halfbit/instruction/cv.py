@@ -52,7 +52,7 @@ class CvAccess(Instruction):
 
     @property
     def decoder(self) -> DecoderKind | None:
-        """The kind of decoder it is for; ``None`` in service mode, which reaches any decoder on the programming track."""
+        """The kind of decoder it is for; ``None`` in service mode, which reaches any decoder on the track."""
         return self.address.decoder
 
     @property
@@ -243,8 +243,8 @@ _OPERATIONS = {0b01: ("read", "= ?"), 0b10: ("write bits", "bits :="), 0b11: ("w
 class ExtendedCvAccess(CvAccess):
     """Extended CV access: 1110GGSS, a 24-bit CV number, then 0 to 4 bytes (RCN-214, from memory).
 
-    Its length differs from a packet with one long form only. It can be the same as that of a long form followed by other
-    instructions; both readings are then given, as :class:`Ambiguous`.
+    Its length differs from a packet with one long form only. It can be the same as that of a long form followed by
+    other instructions; both readings are then given, as :class:`Ambiguous`.
     """
 
     name: ClassVar[str] = "Extended CV Access"

@@ -105,8 +105,8 @@ class Entry:
     tail: Tail | None = instance(Tail, "a Tail or None", default=None, kw_only=True)
     #: The classes of which this is a special case. Its pattern must be narrower than theirs, and is tried first.
     special_of: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
-    #: The classes of other rows that can match the same bytes. Decoding then gives both readings, as :class:`Ambiguous`.
-    #: Only with ``alone``.
+    #: The classes of other rows that can match the same bytes. Decoding then gives both readings, as
+    #: :class:`Ambiguous`. Only with ``alone``.
     beside: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
     #: Patterns of first bytes (after an address) that it does not match.
     other_than: tuple[str, ...] = accepted(
@@ -290,7 +290,7 @@ def _check_range(entry: Entry, name: str, field: attrs.Attribute[Any]) -> None:
 
 
 def _check_values(entry: Entry) -> None:
-    """Check that the class has a name, and that its constructor accepts the lowest and highest values of the pattern."""
+    """Check that the class has a name, and that its constructor takes the lowest and highest values of the pattern."""
     if not _is_text(entry.builds.name) or entry.builds.name == Instruction.name:
         raise _refused(entry, f'{entry.builds.__name__} has no name of its own: give it name: ClassVar[str] = "..."')
     build: Any = entry.builds

@@ -97,7 +97,7 @@ class Registry:
     def decode(self, data: bytes) -> tuple[Instruction, ...]:
         """The instructions of a whole packet in operations mode. At least one; no bytes are lost.
 
-        :param data: all bytes, error detection byte included. If that byte is wrong, the result is one :class:`Damaged`.
+        :param data: all bytes, error detection byte included. If that byte is wrong, the result is :class:`Damaged`.
         :raises HalfbitError: if ``data`` is not ``bytes``.
         """
         body = _body(data)
@@ -123,7 +123,7 @@ class Registry:
     def decode_service(self, data: bytes) -> tuple[Instruction, ...]:
         """The instruction of a whole packet in service mode (S-9.2.3).
 
-        :param data: all bytes, error detection byte included. If that byte is wrong, the result is one :class:`Damaged`.
+        :param data: all bytes, error detection byte included. If that byte is wrong, the result is :class:`Damaged`.
         :raises HalfbitError: if ``data`` is not ``bytes``.
         """
         body = _body(data)
@@ -144,7 +144,7 @@ class Registry:
         return self._sequence(table, address, body, start)
 
     def _beside(self, row: Row, alone: Instruction, table: Table, start: int, body: bytes) -> tuple[Instruction, ...]:
-        """An instruction that stands alone; :class:`Ambiguous` if the row allows another reading and it uses all bytes."""
+        """An instruction that stands alone; :class:`Ambiguous` if the row allows another reading of all bytes."""
         if not row.entry.beside:
             return (alone,)
         others = self._sequence(table, alone.address, body, start)
@@ -201,8 +201,8 @@ class Registry:
     def encode_packet(self, instructions: Sequence[Instruction], *, packet_max: int = RECEIVE.packet_max) -> bytes:
         """One packet with one address and these instructions, error detection byte included.
 
-        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later documents
-            have more (from memory).
+        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later
+            documents have more (from memory).
         :raises HalfbitError: if there is no instruction, their addresses differ, such a packet may hold only one, no
             pattern fits an instruction, a value does not fit the pattern, the packet would be too long, the bytes
             would be read as something else, or an instruction is from a damaged packet.
