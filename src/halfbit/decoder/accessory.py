@@ -40,15 +40,15 @@ class AccessoryDecoder(DecoderMachine):
 
     The standards leave these points open. This model does the following:
 
-    - If CV 29 bit 5 is set, the decoder obeys only extended packets; else only basic packets. A packet of the other kind
-      is for another decoder. The legacy form of CV access reaches both kinds.
+    - If CV 29 bit 5 is set, the decoder obeys only extended packets; else only basic packets. A packet of the other
+      kind is for another decoder. The legacy form of CV access reaches both kinds.
     - Decoder addressing: eight outputs (DDD), or four signals (the two low bits of the 11-bit address). Output
       addressing: one pair with outputs 0 and 1, or one signal. Output numbers are counted from board address 1, because
       CV 1 = 1 with CV 9 = 0 must answer to the same packet with both ways of addressing (S-9.2.2). RCN-213 does the
       same (from memory).
     - C = 1 switches one output on, C = 0 switches it off. The other output of the pair does not change.
-    - CV 3 to 6 are the on-times of pairs 0 to 3; with output addressing, only CV 3 is used. Each activation restarts the
-      time.
+    - CV 3 to 6 are the on-times of pairs 0 to 3; with output addressing, only CV 3 is used. Each activation restarts
+      the time.
     - CV access to one output (C = 1, DDD) reaches the decoder's only set of CVs. With output addressing, the pair must
       match. CDDD = 0DDD is reserved. CV access has no broadcast: those bytes are board 511.
     - An accessory NOP has no effect, but it comes between two packets like any other packet.

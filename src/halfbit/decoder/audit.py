@@ -163,9 +163,9 @@ def audit(edges: Iterable[Edge]) -> Audit:
     """Check a capture against the rules for stations.
 
     First the scatter of the capture is measured: the difference between neighbouring one-bits. A value out of bounds by
-    no more than that is unclear, not broken. A station whose own bits scatter cannot be told from a capture that
-    scatters. If a capture sees one polarity late, the halves of ones and zeros differ by the same amount; this is allowed
-    for too. With a station that sends unequal halves, the amounts differ.
+    no more than that is unclear, not broken. A station whose own bits scatter looks like a capture that scatters. If a
+    capture sees one polarity late, the halves of ones and zeros differ by the same amount; this is allowed for too.
+    With a station that sends unequal halves, the amounts differ.
 
     :param edges: the level changes of the capture.
     :raises HalfbitError: if a value is not an edge.

@@ -33,10 +33,10 @@ def drive_level(cvs: Cvs, speed: Speed, *, forward: bool) -> int:
     """The drive level for a speed: 0 (off) to 255 (full supply), rounded to the nearest.
 
     Step 1 has CV 2, or the first value of the table. The top step has CV 5, or the last value of the table (S-9.2.2).
-    The standard leaves the steps in between open. Here they are on straight lines, and CV 6 is the level halfway between
-    step 1 and the top step. Without CV 5 the top is 255; without CV 6 there is one straight line. 14 and 126 steps are
-    spread evenly over the whole table. The trims (CV 66 and 95) act only with the table, because S-9.2.2 describes them
-    with it.
+    The standard leaves the steps in between open. Here they are on straight lines, and CV 6 is the level halfway
+    between step 1 and the top step. Without CV 5 the top is 255; without CV 6 there is one straight line. 14 and 126
+    steps are spread evenly over the whole table. The trims (CV 66 and 95) act only with the table, because S-9.2.2
+    describes them with it.
     """
     if not speed.step:
         return 0

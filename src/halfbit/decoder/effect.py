@@ -39,7 +39,7 @@ class Speed:
 
     #: The step, from 1; 0 for stop and emergency stop.
     step: int
-    #: Number of steps: 14, 28 or 126. 0 for stop and emergency stop, because they are the same with all numbers of steps.
+    #: Number of steps: 14, 28 or 126. 0 for stop and emergency stop: they do not depend on the number of steps.
     steps: int
     #: True for emergency stop: the motor gets no energy, and momentum is ignored (S-9.2 B).
     emergency: bool = False

@@ -84,8 +84,8 @@ class MultiFunctionDecoder(DecoderMachine):
       outside service mode. The addresses at the start of the packet count.
     - The direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A
       direction that "may be ignored" is not ignored.
-    - A reset stops the vehicle, sets it forward, switches everything off and ends a restriction. The CVs and the consist
-      do not change.
+    - A reset stops the vehicle, sets it forward, switches everything off and ends a restriction. The CVs and the
+      consist do not change.
     - In a consist, speed to the own address is ignored completely, with direction, FL of 14 steps and restricted speed.
       Broadcast is obeyed. The own address is obeyed if it is also the consist's address.
     - A packet to the consist address only: functions are obeyed only if their bit in CV 21 or 22 is set. For FL it is

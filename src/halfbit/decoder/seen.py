@@ -103,8 +103,8 @@ class Change:
     number: int | None
     before: Value
     after: Value
-    #: False for a CV write that was not repeated: decoders do not act on it (S-9.2.1 C, S-9.2.3). Even if True, a decoder
-    #: may have refused the write, for example because it is locked. Packets do not show this.
+    #: False for a CV write that was not repeated: decoders do not act on it (S-9.2.1 C, S-9.2.3). Even if True, a
+    #: decoder may have refused the write, for example because it is locked. Packets do not show this.
     effective: bool = True
 
     def __str__(self) -> str:

@@ -217,7 +217,7 @@ class RestrictedSpeedStep(Instruction):
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """The highest allowed step, read with 28 and with 14 steps; only one if the decoder's configuration is known."""
+        """The highest allowed step, read with 28 and with 14 steps; one reading if the configuration is known."""
         return _readings(self.code, self.packet_context.steps)
 
     @property
