@@ -33,8 +33,8 @@ __all__ = [
     "stretched",
 ]
 
-#: In this module a half-bit of at least this duration is half of a zero-bit. It is the middle between 64 us (longest half
-#: of a one-bit) and 90 us (shortest half of a zero-bit; S-9.1 A, table 1, decoder's column).
+#: In this module a half-bit of at least this duration is half of a zero-bit. It is the middle between 64 us (longest
+#: half of a one-bit) and 90 us (shortest half of a zero-bit; S-9.1 A, table 1, decoder's column).
 _MIDDLE = 77 * US
 
 
@@ -304,8 +304,8 @@ def cutout(
     :param opposite: True if the level in the cutout is opposite to the level of ``durations[at]``.
     :param begin: start of the cutout, ns after change ``at``; 26 to 32 us (from memory).
     :param end: end of the cutout, ns after change ``at``; 454 to 488 us (from memory).
-    :param resume: the duration that begins when the cutout ends, counted from ``durations[at]``: 8 for the first half of
-        the fifth one-bit. ``None``: the station's bits continue during the cutout, and the rest of one of them is
+    :param resume: the duration that begins when the cutout ends, counted from ``durations[at]``: 8 for the first half
+        of the fifth one-bit. ``None``: the station's bits continue during the cutout, and the rest of one of them is
         seen after it.
     :raises HalfbitError: if the cutout is not within the durations.
     """

@@ -2,9 +2,9 @@
 # (MicroPython's modules have no types here.)
 """A queue of half-bit durations between an interrupt, or a hardware buffer, and the main loop.
 
-It allocates memory only when it is created. put() may run in an interrupt. If the queue is full, a duration is lost, and
-the receiver must notice this. So the queue gives a 0 in its place. No half-bit lasts 0 ticks, so the receiver reports a
-fault.
+It allocates memory only when it is created. put() may run in an interrupt. If the queue is full, a duration is lost,
+and the receiver must notice this. So the queue gives a 0 in its place. No half-bit lasts 0 ticks, so the receiver
+reports a fault.
 """
 
 from array import array

@@ -2,10 +2,10 @@
 # (MicroPython's modules have no types here.)
 """A vehicle's decoder on an RP2040: connects half_bit_timer.py, core.py and vehicle.py to a motor and two lamps.
 
-Engine number 7 of an invented railway. This was tested with simulated hardware, not on a board. Before you wire anything,
-read the cautions in docs/porting.rst. Never connect the rails to the board: put an optocoupler between them. Never share
-a ground with a PC that is plugged in. Put a fuse and a current limit into each line. Never use mains. Never use it for
-anything that people ride on, or whose failure could hurt somebody.
+Engine number 7 of an invented railway. This was tested with simulated hardware, not on a board. Before you wire
+anything, read the cautions in docs/porting.rst. Never connect the rails to the board: put an optocoupler between them.
+Never share a ground with a PC that is plugged in. Put a fuse and a current limit into each line. Never use mains. Never
+use it for anything that people ride on, or whose failure could hurt somebody.
 
 The loop allocates no memory, so garbage collection cannot stop it while half-bits arrive. Print from it only to find a
 mistake: printing takes longer than the eight half-bits that the hardware holds.

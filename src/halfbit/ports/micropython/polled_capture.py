@@ -2,10 +2,10 @@
 # (MicroPython's modules have no types here.)
 """Captures with a polling loop, for boards without a suitable timer. Writes durations to a text file.
 
-The capture shows if there is a signal, and ``halfbit decode --limits auto`` can decode it from the sums of half-bits. It
-is too coarse to tell single halves of ones and zeros apart: an interpreter samples only every 30 to 40 us, sometimes every
-80 us (common practice, no source). Pulses shorter than that are not seen. The loop allocates no memory, so garbage
-collection cannot stop it. For wiring, and for what you must never wire, see docs/porting.rst.
+The capture shows if there is a signal, and ``halfbit decode --limits auto`` can decode it from the sums of half-bits.
+It is too coarse to tell single halves of ones and zeros apart: an interpreter samples only every 30 to 40 us, sometimes
+every 80 us (common practice, no source). Pulses shorter than that are not seen. The loop allocates no memory, so
+garbage collection cannot stop it. For wiring, and for what you must never wire, see docs/porting.rst.
 """
 
 from array import array

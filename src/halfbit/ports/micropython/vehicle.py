@@ -2,8 +2,8 @@
 # (MicroPython's modules have no types here.)
 """A vehicle's decoder: turns half-bits from a queue into speed and functions, with halfbit's core.
 
-Keep core.py (an unchanged copy of halfbit/core.py) in the same folder. After construction it allocates no memory. It has
-no service mode and no CVs; the decoder in C has them.
+Keep core.py (an unchanged copy of halfbit/core.py) in the same folder. After construction it allocates no memory. It
+has no service mode and no CVs; the decoder in C has them.
 """
 
 import core
@@ -12,8 +12,8 @@ import core
 def receiver(ticks=1, us=1, tolerance=0, any_difference=False):
     """The core with the limits of a decoder (S-9.1 A, table 1), for a timer with ``ticks`` ticks in ``us`` us.
 
-    ``tolerance`` is the largest measuring error of a duration, in ticks: each window is wider by it on both sides, and the
-    allowed difference of two halves by twice as much. ``any_difference`` switches the rule for this difference off.
+    ``tolerance`` is the largest measuring error of a duration, in ticks: each window is wider by it on both sides, and
+    the allowed difference of two halves by twice as much. ``any_difference`` switches this rule off.
     """
     one_min = (52 * ticks + us - 1) // us - tolerance
     one_max = 64 * ticks // us + tolerance
