@@ -235,7 +235,7 @@ class PacketAudit:
             self._recovered(run, 0, sure)
 
     def _recovered(self, run: _Run, resets: int, sure: bool) -> None:
-        """Check the recovery after a run. Writes after the fifth count as recovery, except writes to the page register."""
+        """Check the recovery after a run. Writes after the fifth count as recovery, except page register writes."""
         one = run.instruction
         if _sets_page(one):
             self._scores["page recovery"].add(resets, run.at, sure)

@@ -199,7 +199,7 @@ static void obey(struct halfbit_decoder *d, const uint8_t *data, uint8_t length,
         return;
     if (second & 0x80u) {
         basic(d, data, length, now);
-    } else if (length == 5 && (second & 0x0Cu) == 0x0Cu) { /* 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A) */
+    } else if (length == 5 && (second & 0x0Cu) == 0x0Cu) { /* 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (appendix A) */
         struct halfbit_access access = {0, 1, 0, HALFBIT_WHOLE};
 
         if (!reaches(d, board, ANY_PAIR))

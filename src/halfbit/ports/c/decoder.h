@@ -1,12 +1,12 @@
 /* Models of decoders: a multi-function decoder (in a vehicle) and an accessory decoder (for turnouts and signals).
  *
-  * This is halfbit/decoder/ in C. It does the same where the standards leave points open, and tests compare the two. It
-  * drives no hardware itself: your program gives it functions for that, and calls it with packets and with the time. It is
-  * freestanding C99, like the receiver. Call it from the main loop, not from an interrupt: if packets arrive in an interrupt,
-  * copy them there and pass them on in the main loop.
+ * This is halfbit/decoder/ in C. It does the same where the standards leave points open, and tests compare the two.
+ * It drives no hardware itself: your program gives it functions for that, and calls it with packets and with the time.
+ * It is freestanding C99, like the receiver. Call it from the main loop, not from an interrupt: if packets arrive in an
+ * interrupt, copy them there and pass them on in the main loop.
  *
-  * Limits: CVs above HALFBIT_CVS and the pages of CV 257 to 512 do not exist. Binary states and analog functions are passed
-  * on to your program, but not stored.
+ * Limits: CVs above HALFBIT_CVS and the pages of CV 257 to 512 do not exist. Binary states and analog functions are
+ * passed on to your program, but not stored.
  */
 #ifndef HALFBIT_DECODER_H
 #define HALFBIT_DECODER_H
@@ -42,10 +42,10 @@ struct halfbit_decoder;
 struct halfbit_actions {
     /* A CV has a new value: save it in non-volatile memory. */
     void (*store)(void *context, uint16_t cv, uint8_t value);
-    /* Service mode: increase the track load by 60 mA for 6 ms +- 1 ms (S-9.2.3). Return at once, do not wait for the end. */
+    /* Service mode: increase the track load by 60 mA for 6 ms +- 1 ms (S-9.2.3). Return at once, without waiting. */
     void (*acknowledge)(void *context);
-    /* Operations mode: the answer to a CV access is this value. Send it only by bi-directional communication. Never use the
-     * current pulse of service mode: it would jerk a running train. */
+    /* Operations mode: the answer to a CV access is this value. Send it only by bi-directional communication. Never use
+     * the current pulse of service mode: it would jerk a running train. */
     void (*answer)(void *context, uint16_t cv, uint8_t value);
     /* Speed or direction has changed: see the decoder's fields. */
     void (*motor)(void *context, const struct halfbit_decoder *d);
@@ -122,7 +122,7 @@ void halfbit_decoder_tick(struct halfbit_decoder *d, uint32_t now);
 uint8_t halfbit_forward(const struct halfbit_decoder *d);
 uint8_t halfbit_function(const struct halfbit_decoder *d, uint8_t number);
 
-/* Drive level for the requested step, 0 (off) to 255 (full supply). From CV 2, 5, 6 or the table CV 67 to 94 with trims. */
+/* Drive level for the requested step, 0 (off) to 255 (full supply); CV 2, 5, 6 or the table CV 67 to 94 with trims. */
 uint8_t halfbit_drive_level(const struct halfbit_decoder *d);
 /* Duration of one step while the speed rises or falls, ms (CV 3, 4, 23, 24). */
 uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising);

@@ -66,8 +66,8 @@ enum { HALFBIT_UNKNOWN = 0, HALFBIT_REST = 255 };
  * bytes that are left, and does nothing. HALFBIT_UNKNOWN: not an instruction. classes: the classes of the earlier
  * instructions in this packet; start with 0. */
 uint8_t halfbit_instruction_size(uint8_t broadcast, const uint8_t *body, uint8_t left, uint8_t *classes);
-/* 1 for extended CV access (RCN-214, from memory). It starts like the long form and is the only instruction of its packet.
- * A packet that can be read as the long form and other instructions is not extended CV access here. */
+/* 1 for extended CV access (RCN-214, from memory). It starts like the long form and is the only instruction of its
+ * packet. A packet that can be read as the long form and other instructions is not extended CV access here. */
 uint8_t halfbit_extended_access(uint8_t broadcast, const uint8_t *body, uint8_t left);
 
 #endif

@@ -28,6 +28,7 @@ DEPTH = 8
 
 @rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX, in_shiftdir=rp2.PIO.SHIFT_LEFT)
 def half_bit_timer():
+    """The program of the state machine: counts down until the level changes, then outputs the count."""
     set(x, 31)  # y := COUNT, fifteen ones
     mov(isr, null)
     in_(x, 5)
