@@ -221,7 +221,7 @@ class Acts:
 
 _Act = Callable[[Acts, Seen, Any], None]
 
-#: The function for each instruction class. :class:`TrackState` handles CV writes separately.
+#: The function for each instruction class. ``TrackState`` handles CV writes separately.
 ACTS: dict[type[Instruction], _Act] = {
     AnalogFunction: Acts._analog,
     BasicAccessory: Acts._output,

@@ -186,7 +186,7 @@ class CvStore:
     def write(self, number: int, value: int) -> list[Write]:
         """Write a CV like a packet does. The effects start with the write of the CV, or of CV 17 that waited for CV 18.
 
-        If the last effect is :class:`CvRefused`, nothing was written.
+        If the last effect is ``CvRefused``, nothing was written.
         """
         number = self._own(number)
         reason = self._reason(number, value)

@@ -183,7 +183,7 @@ class Seen:
         self.longest = self.longest_at = 0
         #: Number of faults whose first bytes are this address.
         self.losses = 0
-        #: Counts of the gaps between packets, by class; see :attr:`refresh`.
+        #: Counts of the gaps between packets, by class; see ``refresh``.
         self.gaps: dict[int, int] = {}
         self.speed: Speed | Either | None = None
         #: The last direction bit.

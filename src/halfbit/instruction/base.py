@@ -89,8 +89,8 @@ NOTHING_KNOWN = PacketContext()
 class Instruction:
     """One instruction to decoders: a packet, or the part of a packet after its address.
 
-    Equality compares the class, the address and the fields. It ignores :attr:`raw`, :attr:`packet` and
-    :attr:`packet_context`.
+    Equality compares the class, the address and the fields. It ignores ``raw``, ``packet`` and
+    ``packet_context``.
 
     :raises HalfbitError: if a value does not fit its field.
     """

@@ -116,7 +116,9 @@ class ServiceTracker:
     def take_common(self, data: bytes) -> bool:
         """A fast :meth:`take` for packets for which :func:`tells_nothing` is true.
 
-        It works only in operations mode. :return: False if the packet was not taken; call :meth:`take` then.
+        It works only in operations mode.
+
+        :return: False if the packet was not taken; call :meth:`take` then.
         """
         if self.context is not _OPERATIONS:
             return False

@@ -57,7 +57,7 @@ def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
 
 
 def choice(*values: int) -> Any:
-    """An attrs field for one of a few integers. The pattern fixes which: see :attr:`Entry.constants`.
+    """An attrs field for one of a few integers. The pattern fixes which: see ``Entry.constants``.
 
     :raises HalfbitError: if ``values`` is empty or has something other than integers.
     """

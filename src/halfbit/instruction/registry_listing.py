@@ -55,7 +55,7 @@ def render(rows: tuple[Row, ...], form: str = "text") -> str:
     """The rows as a text table, as CSV with a heading, or as JSON with one object per line.
 
     :param form: ``"text"``, ``"csv"`` or ``"json"``.
-    :raises HalfbitError: for another form, or if ``rows`` are not :class:`Row`.
+    :raises HalfbitError: for another form, or if ``rows`` are not ``Row``.
     """
     if not isinstance(rows, (tuple, list)) or not all(isinstance(row, Row) for row in rows):
         raise HalfbitError(f"{rows!r} is not a row of Row: give what listing() gives")

@@ -20,7 +20,7 @@ class Answer:
 
     #: Number of durations fed so far, this one included.
     at: int
-    #: The number of the answer, as in :mod:`halfbit.core`.
+    #: The number of the answer, as in ``halfbit.core``.
     answer: int
     #: For a packet, the number of one-bits before it (255 for 255 or more); else 0.
     preamble: int = 0
