@@ -87,7 +87,7 @@ class SetDecoderFlags(Instruction):
         return _FLAGS.get(self.code)
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``flag_name``, for :meth:`as_dict`."""
+        """``flag_name``, for ``as_dict()``."""
         return {"flag_name": self.flag_name}
 
     @property

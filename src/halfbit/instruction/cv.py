@@ -72,7 +72,7 @@ class CvAccess(Instruction):
         return brief(self._words())
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``writes``, ``decoder`` and ``targets``, for :meth:`as_dict`."""
+        """``writes``, ``decoder`` and ``targets``, for ``as_dict()``."""
         kind = self.decoder
         return {"writes": self.writes, "decoder": None if kind is None else kind.value, "targets": self._targets_json()}
 

@@ -61,7 +61,7 @@ class FunctionControl(Instruction):
         return function_words(self.functions, BRIEF)
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``functions`` and ``fl_readings``, for :meth:`as_dict`."""
+        """``functions`` and ``fl_readings``, for ``as_dict()``."""
         functions: dict[str, JsonValue] = {f"F{index}": state for index, state in self.functions.items()}
         return {"functions": functions, "fl_readings": list(self.fl_readings)}
 
@@ -160,7 +160,7 @@ class BinaryStateLong(Instruction):
         return 1 <= self.number <= 127
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``needs_short_form``, for :meth:`as_dict`."""
+        """``needs_short_form``, for ``as_dict()``."""
         return {"needs_short_form": self.needs_short_form}
 
     def __str__(self) -> str:

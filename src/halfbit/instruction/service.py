@@ -149,7 +149,7 @@ class RegisterAccess(_ServiceCvAccess):
         return self.value if self.writes and self.register == PAGE_REGISTER else None
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``writes``, ``decoder``, ``targets``, ``cv`` and ``address_only``, for :meth:`as_dict`."""
+        """``writes``, ``decoder``, ``targets``, ``cv`` and ``address_only``, for ``as_dict()``."""
         return {**CvAccess.meaning(self), "cv": self.cv, "address_only": self.address_only}
 
     @property

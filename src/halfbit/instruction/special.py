@@ -42,7 +42,7 @@ class AdvancedExtended(Reserved):
         return crc8(self.address.to_bytes() + self.data) == 0
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``crc_agrees``, for :meth:`as_dict`."""
+        """``crc_agrees``, for ``as_dict()``."""
         return {"crc_agrees": self.crc_agrees}
 
     @property

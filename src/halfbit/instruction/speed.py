@@ -122,7 +122,7 @@ class SpeedControl(Instruction):
         return brief(f"{direction} {_brief(self.readings)}")
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``readings``, for :meth:`as_dict`."""
+        """``readings``, for ``as_dict()``."""
         return _json(self.readings)
 
     def _direction(self) -> str:
@@ -232,7 +232,7 @@ class RestrictedSpeedStep(Instruction):
         return brief(f"{words} | modes {self.modes:02X}")
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``readings`` and ``modes``, for :meth:`as_dict`."""
+        """``readings`` and ``modes``, for ``as_dict()``."""
         return {**_json(self.readings), "modes": self.modes}
 
     def __str__(self) -> str:
@@ -264,7 +264,7 @@ class SpeedDirectionFunctions(SpeedControl, FunctionControl):
         return states_of(0, 8 * len(self.states), int.from_bytes(self.states, "little"))
 
     def meaning(self) -> dict[str, JsonValue]:
-        """``readings``, ``functions`` and ``fl_readings``, for :meth:`as_dict`."""
+        """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
         return {**SpeedControl.meaning(self), **FunctionControl.meaning(self)}
 
     @property
