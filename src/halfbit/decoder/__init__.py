@@ -1,6 +1,6 @@
-"""What packets make a decoder do, who is on the track, and how a station keeps to the rules.
+"""Models of decoders, the state of all addresses on a track, and an audit of a station.
 
-Pure state machines, without a clock or hardware: packets with times in, effects or changes out.
+Pure state machines without a clock or hardware: packets with times go in, effects or changes come out.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""An accessory decoder: what packets make turnouts and signals do (S-9.2.1 D, S-9.2.2 table 3)."""
+"""Model of an accessory decoder for turnouts and signals (S-9.2.1 D, S-9.2.2 table 3)."""
 
 from __future__ import annotations
 
@@ -36,29 +36,29 @@ _NUMBER_1 = 4
 
 
 class AccessoryDecoder(DecoderMachine):
-    """Packets and time in, effects out.
+    """Model of an accessory decoder: packets and time in, effects out.
 
-    What the text leaves open is decided so:
+    The standards leave these points open. This model does the following:
 
-    - With CV 29 bit 5 the decoder obeys extended packets only, else basic ones only. A packet of the other kind is for
-      another decoder. The legacy form of CV access reaches both.
-    - Decoder addressing: eight outputs, DDD; or four signals, by the two low bits of the 11-bit address. Output
-      addressing: one pair, outputs 0 and 1; or one signal. The number is counted from board address 1, for CV 1 = 1
-      with CV 9 = 0 must answer to the same packet by both ways of addressing (S-9.2.2); RCN-213 has it so too (from
-      memory).
-    - C = 1 switches one output on, C = 0 switches it off; the other of the pair stays.
-    - CV 3 to 6 are the times on of pairs 0 to 3, with output addressing CV 3; an activation starts the time anew.
-    - Through CV access to one output (C = 1, DDD) the decoder's one set of CVs is reached; with output addressing
-      only by its own pair. CDDD = 0DDD is reserved. There is no broadcast of CV access: the bytes of broadcast are
-      those of board 511.
-    - An accessory NOP has no effect, but comes between two packets as any other.
+    - If CV 29 bit 5 is set, the decoder obeys only extended packets; else only basic packets. A packet of the other
+      kind is for another decoder. The legacy form of CV access reaches both kinds.
+    - Decoder addressing: eight outputs (DDD), or four signals (the two low bits of the 11-bit address). Output
+      addressing: one pair with outputs 0 and 1, or one signal. Output numbers are counted from board address 1, because
+      CV 1 = 1 with CV 9 = 0 must answer to the same packet with both ways of addressing (S-9.2.2). RCN-213 does the
+      same (from memory).
+    - C = 1 switches one output on, C = 0 switches it off. The other output of the pair does not change.
+    - CV 3 to 6 are the on-times of pairs 0 to 3; with output addressing, only CV 3 is used. Each activation restarts
+      the time.
+    - CV access to one output (C = 1, DDD) reaches the decoder's only set of CVs. With output addressing, the pair must
+      match. CDDD = 0DDD is reserved. CV access has no broadcast: those bytes are board 511.
+    - An accessory NOP has no effect, but it comes between two packets like any other packet.
     - Resets change nothing. A factory reset switches everything off.
 
-    :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.ACCESSORY`.
+    :param cvs: CVs that differ from the maker's defaults: CV number to value.
+    :param defaults: the maker's defaults that differ from :data:`~halfbit.decoder.cv.ACCESSORY`.
     :param veto: see :data:`~halfbit.decoder.cv.Veto`.
-    :param on_time_unit: ns for each count of CV 3 to 6. The text has no unit: 10 ms is an assumption.
-    :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
+    :param on_time_unit: ns per count of CV 3 to 6. The standard has no unit: 10 ms is an assumption.
+    :raises HalfbitError: for a CV or value out of range, or a unit of 0 or less.
     """
 
     _kind = DecoderKind.ACCESSORY
@@ -81,22 +81,22 @@ class AccessoryDecoder(DecoderMachine):
 
     @property
     def outputs(self) -> frozenset[int]:
-        """Which outputs are on."""
+        """Numbers of the outputs that are on, 0 to 7."""
         return self._outputs
 
     @property
     def aspects(self) -> tuple[int, ...]:
-        """What each signal shows."""
+        """The aspect of each signal, 0 to 255; 0 is absolute stop."""
         return self._aspects
 
     def state(self) -> AccessoryState:
-        """A snapshot, with which :meth:`restore` goes on."""
+        """A snapshot of the decoder, for :meth:`restore`."""
         return AccessoryState(
             self._store.state(), self.mode, self._outputs, self._aspects, dict(self._off_at), self._heard
         )
 
     def restore(self, state: AccessoryState) -> None:
-        """Go on from a snapshot, perhaps of another decoder."""
+        """Continue from a snapshot. It may be from another decoder."""
         self._store.restore(state.cvs)
         self._outputs, self._aspects, self._off_at = state.outputs, state.aspects, dict(state.off_at)
         self._heard, self._taken = state.heard, None
@@ -136,7 +136,7 @@ class AccessoryDecoder(DecoderMachine):
         return []
 
     def _meant(self, one: Instruction) -> bool:
-        """True if a packet is for this decoder."""
+        """True if the packet is for this decoder."""
         address = one.address
         extended = self._store[29] & _EXTENDED != 0
         if isinstance(address, AccessoryBroadcast):

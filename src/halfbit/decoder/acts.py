@@ -1,4 +1,4 @@
-"""What instructions change in the rows of a track: a function for each class of instruction, in a table at the end."""
+"""How instructions change the rows of a track: one function per instruction class, listed in a table at the end."""
 
 from __future__ import annotations
 
@@ -40,16 +40,16 @@ __all__ = ["ACTS", "Acts"]
 
 
 class Acts:
-    """Rows, and what becomes otherwise in them."""
+    """The rows of all addresses, and the changes in them."""
 
     def __init__(self) -> None:
-        #: By address, in the order of their first packets.
+        #: The rows by address, in the order of their first packets.
         self.seen: dict[Address, Seen] = {}
         self._changes: list[Change] = []
         self._now = 0
 
     def _vehicles(self, row: Seen) -> Iterator[Seen]:
-        """The rows that a packet to a row is for."""
+        """The rows that a packet to this row affects: for broadcast, all vehicles."""
         if not isinstance(row.address, Broadcast):
             yield row
             return
@@ -176,7 +176,7 @@ class Acts:
                 self._note(each, Item.RESTRICTION, None, each.restriction, None)
                 each.restriction = None
             if isinstance(one, HardReset):
-                for number in (29, 31, 32):  # their defaults are the maker's
+                for number in (29, 31, 32):  # their defaults depend on the maker, so they are not known now
                     each.cvs.pop(number, None)
                 each.cvs[19] = 0
                 self._set_consist(each, None)
@@ -186,7 +186,7 @@ class Acts:
         if not isinstance(address, (AccessoryAddress, AccessoryBroadcast)) or address.output is None:
             return
         rows = [row]
-        if isinstance(address, AccessoryBroadcast):  # that output of every decoder (S-9.2.1 D)
+        if isinstance(address, AccessoryBroadcast):  # this output of every decoder (S-9.2.1 D)
             others = ((each, each.address) for each in self.seen.values())
             rows = [each for each, its in others if isinstance(its, AccessoryAddress) and its.pair == address.pair]
         for each in rows:
@@ -221,7 +221,7 @@ class Acts:
 
 _Act = Callable[[Acts, Seen, Any], None]
 
-#: What is done at an instruction; CV writes come beside.
+#: The function for each instruction class. ``TrackState`` handles CV writes separately.
 ACTS: dict[type[Instruction], _Act] = {
     AnalogFunction: Acts._analog,
     BasicAccessory: Acts._output,

@@ -1,4 +1,4 @@
-"""How a station keeps to the rules: one capture against all of them, its own inexactness allowed for."""
+"""Audit of a station: checks one capture against all rules, with an allowance for the capture's own errors."""
 
 from __future__ import annotations
 
@@ -19,31 +19,32 @@ from .rules import RULES, Audit, Finding, Rule
 
 __all__ = ["StationAudit", "audit"]
 
-#: Wider than any station may send, so that bits out of bounds can be seen; a wrong reading does not pass the error
-#: detection byte. Packets longer than those of S-9.2.1 are read too.
+#: Limits wider than a station may use, so that bits out of bounds are still read. The error detection byte catches
+#: wrong readings. Packets longer than those of S-9.2.1 are read too.
 WIDE = attrs.evolve(
     RECEIVE, one_min=44 * US, one_max=74 * US, one_difference=None, zero_min=80 * US, zero_total_max=None
 )
 
-#: How many bits of a long run of ones are kept.
+#: Most bits kept for one packet. In a long run of ones the oldest are dropped.
 KEPT_BITS = 2048
 
-#: No station's half-bit is as long (S-9.1 A: 9900 us); the rails had no power.
+#: 30 ms, in ns. Longer than any half-bit (S-9.1 A: 9900 us), so the rails had no power.
 POWER_OFF = 30_000_000
 
 _TIMED = ("one half", "one difference", "zero half", "zero total")
 
 
 class _Widths:
-    """How often which duration came, and where the extremes were."""
+    """Counts of durations, ns, and the times of the shortest and the longest one."""
 
     def __init__(self) -> None:
         self.counts: Counter[int] = Counter()
-        self.places: dict[bool, tuple[int, int]] = {}  # of the least and the most: value and time
+        self.places: dict[bool, tuple[int, int]] = {}  # False: shortest, True: longest; value and time
 
     def add(self, value: int, at: int) -> None:
+        """Count a duration, ns, at a time, ns."""
         if value > 200 * US:
-            value = value // US * US  # stretched zeros: to the us, so that memory stays flat
+            value = value // US * US  # stretched zeros: rounded to us, to limit memory
         self.counts[value] += 1
         least, most = self.places.get(False), self.places.get(True)
         if least is None or value < least[0]:
@@ -52,7 +53,7 @@ class _Widths:
             self.places[True] = value, at
 
     def share(self, part: float) -> int:
-        """The value below which that part of all values lies."""
+        """The quantile: this part (0 to 1) of all values is not above it."""
         left = part * sum(self.counts.values())
         for value in sorted(self.counts):
             left -= self.counts[value]
@@ -61,7 +62,7 @@ class _Widths:
         return 0
 
     def finding(self, rule: Rule, allowed: int) -> Finding:
-        """Count the values. Those out of bounds by no more than ``allowed`` are unclear."""
+        """The finding of one rule. Values out of bounds by at most ``allowed`` ns count as unclear."""
         misses = [(rule.misses(value), number) for value, number in self.counts.items()]
         kept = sum(number for miss, number in misses if miss == 0)
         broken = sum(number for miss, number in misses if miss > allowed)
@@ -73,20 +74,20 @@ class _Widths:
 
 
 def _strain(rule: Rule, value: int) -> int:
-    """How far a value leans towards a bound or beyond it."""
+    """How close a value is to a bound (negative), or how far beyond it (positive)."""
     below = -(10**12) if rule.least is None else rule.least - value
     return max(below, -(10**12) if rule.most is None else value - rule.most)
 
 
 class StationAudit:
-    """Bits and their faults in; the audit at the end."""
+    """Bits and faults of layer 3 in; the audit at the end."""
 
     def __init__(self) -> None:
         self._widths = {name: _Widths() for name in _TIMED}
-        # By how much a whole one-bit differs from the one before it: whatever widths a station has, it keeps to them
-        # from one bit to the next, so this is the capture's.
+        # Differences between neighbouring whole one-bits. A station keeps its widths from one bit to the next, whatever
+        # they are, so these differences come from the capture.
         self._scatter = _Widths()
-        # First half less last half: of one-bits, and of zero-bits that are not stretched.
+        # First half minus last half, for one-bits and for zero-bits that are not stretched.
         self._leans = {1: _Widths(), 0: _Widths()}
         self._machine = PacketMachine(WIDE)
         self._instructions = InstructionMachine()
@@ -105,10 +106,11 @@ class StationAudit:
                 self._lost(packet)
 
     def finish(self) -> Audit:
-        """The capture is over; what it says."""
+        """End the capture and return the audit."""
         jitter = self._scatter.share(0.95)
         lean = {value: widths.share(0.5) for value, widths in self._leans.items()}
-        # A capture that sees one polarity late leans ones and zeros alike; a station need not.
+        # If the capture sees one polarity late, ones and zeros are unequal by the same amount. If the station sends
+        # unequal halves, the amounts can differ.
         alike = abs(lean[1] - lean[0]) <= 2 * jitter + US and self._leans[0].counts
         asymmetry = abs(lean[1]) if alike else 0
         allowed = {
@@ -158,12 +160,14 @@ class StationAudit:
 
 
 def audit(edges: Iterable[Edge]) -> Audit:
-    """Hold a capture against the rules for stations.
+    """Check a capture against the rules for stations.
 
-    The capture's own scatter is measured first: by how much one one-bit differs from the next. A value out of bounds by
-    no more than that is unclear, not broken. A station whose own bits scatter looks like a capture that scatters. A
-    capture that sees one polarity late makes ones and zeros lean alike; a station with unequal halves does not.
+    First the scatter of the capture is measured: the difference between neighbouring one-bits. A value out of bounds by
+    no more than that is unclear, not broken. A station whose own bits scatter looks like a capture that scatters. If a
+    capture sees one polarity late, the halves of ones and zeros differ by the same amount; this is allowed for too.
+    With a station that sends unequal halves, the amounts differ.
 
+    :param edges: the level changes of the capture.
     :raises HalfbitError: if a value is not an edge.
     """
     machine = StationAudit()

@@ -1,4 +1,4 @@
-"""The rules for stations that packets keep or break: their times, their order, how often they come."""
+"""Station rules about packets: their times, their order and how often they are sent."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _TIME_HELD = 20_000_000
 
 
 class _Score:
-    """Counts for one rule."""
+    """The counts for one rule."""
 
     def __init__(self, rule: Rule) -> None:
         self.rule = rule
@@ -44,7 +44,11 @@ class _Score:
         self.worst: tuple[int, int] | None = None  # value and time
 
     def add(self, value: int, at: int, sure: bool = True, allowed: int = 0) -> None:
-        """Note a value. Not sure: more may have come than was seen, so a value out of bounds tells nothing."""
+        """Note a value in the rule's unit (times in ns).
+
+        :param sure: False if packets may have been missed; a value out of bounds is then unclear.
+        :param allowed: the value may be out of bounds by this much before the rule counts as broken.
+        """
         miss = self.rule.misses(value)
         if miss == 0:
             self.kept += 1
@@ -58,27 +62,28 @@ class _Score:
             self.worst = value, at
 
     def finding(self, allowed: int) -> Finding:
+        """The finding of this rule."""
         value, at = self.worst or (None, None)
         return Finding(self.rule, self.kept, self.broken, self.unclear, value, at, allowed)
 
 
 @attrs.define(slots=True)
 class _Run:
-    """The same packet several times in a row."""
+    """A run: the same packet several times in a row."""
 
     data: bytes
-    instruction: Instruction | None  # None: resets
+    instruction: Instruction | None  # None for resets
     count: int
     at: int
-    #: False if a loss lies in it or beside it.
+    #: False if part of the signal was lost in the run or next to it.
     sure: bool
-    #: Packets of recovery before it, of the run before.
+    #: True if the page register was written before it, so this is paged mode.
     paged: bool = False
 
 
 @attrs.define(slots=True)
 class _Sent:
-    """A state that is to be sent at least twice."""
+    """A state that must be sent at least twice."""
 
     value: object
     count: int
@@ -87,15 +92,15 @@ class _Sent:
 
 
 class PacketAudit:
-    """Packets in; findings out."""
+    """Checks the rules about packets: packets in, findings out."""
 
     def __init__(self) -> None:
         self._scores = {rule.name: _Score(rule) for rule in RULES}
         self._losses = 0
-        self._before: int | None = None  # start bit of the packet before
-        self._end: int | None = None  # end of the packet before, if no loss came since
+        self._before: int | None = None  # start bit of the previous packet, ns
+        self._end: int | None = None  # end of the previous packet, ns, if nothing was lost since
         self._ends: dict[Address, int] = {}
-        self._reset: int | None = None  # end of the last broadcast reset
+        self._reset: int | None = None  # end of the last broadcast reset, ns
         self._since_reset: int | None = None  # packets since the last reset of any decoder
         self._since_power: int | None = 0
         self._power_seen = False
@@ -104,7 +109,10 @@ class PacketAudit:
         self._sent: dict[tuple[str, Address, int], _Sent] = {}
 
     def lost(self, *, power_off: bool) -> None:
-        """A stretch was lost."""
+        """Note that part of the signal was lost.
+
+        :param power_off: True if the rails had no power.
+        """
         self._losses += 1
         self._end = None
         if self._runs:
@@ -115,7 +123,10 @@ class PacketAudit:
             self._before = None
 
     def packet(self, packet: Packet, start_bit: int, instructions: Sequence[Instruction]) -> None:
-        """Take the next packet, and when its packet start bit began."""
+        """Take the next packet.
+
+        :param start_bit: the time when its packet start bit began, ns.
+        """
         one = instructions[0]
         service = one.context is Context.SERVICE and one.needs_repeat
         self._times(packet, start_bit, one, service)
@@ -126,7 +137,10 @@ class PacketAudit:
         self._end = packet.end
 
     def finish(self, jitter: int) -> dict[str, Finding]:
-        """The capture is over; the findings by the names of the rules."""
+        """End the capture and return the findings by rule name.
+
+        :param jitter: the scatter of the capture, ns.
+        """
         self._end_sequence(complete=False)
         for key, sent in self._sent.items():
             self._scores[key[0]].add(sent.count, sent.at, sure=False)
@@ -194,7 +208,7 @@ class PacketAudit:
         self._runs = [*self._runs[-1:], new]
 
     def _end_sequence(self, *, complete: bool) -> None:
-        """Something else came than resets and service mode, or the capture ends."""
+        """End a service mode sequence: another packet came, the power went off or the capture ended."""
         if self._runs:
             self._runs[-1].sure &= complete
             self._closed(self._runs[-1], after=None)
@@ -202,7 +216,7 @@ class PacketAudit:
         self._paged = False
 
     def _closed(self, run: _Run, after: _Run | None) -> None:
-        """A run is over: is it long enough, and was there time to recover after the run before?"""
+        """End a run. Check its length, and the recovery time after the run before it."""
         scores, at = self._scores, run.at
         if run.instruction is None:
             if len(self._runs) > 1 and _writes(self._runs[-2].instruction):
@@ -221,7 +235,7 @@ class PacketAudit:
             self._recovered(run, 0, sure)
 
     def _recovered(self, run: _Run, resets: int, sure: bool) -> None:
-        """Writes beyond the fifth count as recovery, but not those of the page register."""
+        """Check the recovery after a run. Writes after the fifth count as recovery, except page register writes."""
         one = run.instruction
         if _sets_page(one):
             self._scores["page recovery"].add(resets, run.at, sure)
@@ -229,7 +243,7 @@ class PacketAudit:
         first = isinstance(one, RegisterAccess) and one.register == 1 and not run.paged
         self._scores["address recovery" if first else "recovery"].add(max(run.count - 5, 0) + resets, run.at, sure)
 
-    # What is to be sent at least twice
+    # States that must be sent at least twice
 
     def _repeats(self, one: Instruction, at: int) -> None:
         if isinstance(one, FunctionExpansion) and one.first in (13, 21):
@@ -251,7 +265,7 @@ class PacketAudit:
 
 
 def _decoder(address: Address) -> Address | None:
-    """The decoder that an address names; ``None`` for several, or for nobody."""
+    """The decoder of an address; ``None`` if the address is for several decoders or for no decoder."""
     if isinstance(address, AccessoryAddress):
         return AccessoryAddress(address.board)
     return address if isinstance(address, (ShortAddress, LongAddress, ExtendedAccessoryAddress)) else None

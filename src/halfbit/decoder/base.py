@@ -1,4 +1,4 @@
-"""What both kinds of decoder share: packets in, service mode, the second identical packet, access to CVs."""
+"""Base of both decoder models: packets, service mode, the second identical packet, access to CVs."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone
 
 __all__ = ["Access", "DecoderMachine", "Heard", "access_of"]
 
-#: How many packets are remembered with their decoding.
+#: Most packets in the memory of decoded packets.
 REMEMBERED = 512
 
 Event = Union[Packet, Instruction, Fault, Cutout]
@@ -38,33 +38,36 @@ Event = Union[Packet, Instruction, Fault, Cutout]
 
 @attrs.frozen(slots=True)
 class Access:
-    """An access to a CV, in whichever form it was sent."""
+    """An access to a CV. All forms of CV access are turned into this one."""
 
     cv: int
     write: bool
     value: int
-    #: Which bit; ``None``: the whole byte.
+    #: The bit, 0 to 7; ``None`` for the whole byte.
     bit: int | None = None
 
     def written(self, old: int) -> int:
-        """What a CV holds after it."""
+        """The CV's value after the write.
+
+        :param old: the value before.
+        """
         if self.bit is None:
             return self.value
         mask = 1 << self.bit
         return old | mask if self.value else old & ~mask
 
     def agrees(self, held: int) -> bool:
-        """True if what is to be verified is so."""
+        """True if a verify matches the value ``held``."""
         return held == self.value if self.bit is None else held >> self.bit & 1 == self.value
 
 
 def access_of(instruction: CvAccess, kind: DecoderKind | None = None, page: int | None = None) -> Access | None:
-    """The access that an instruction asks of a decoder; ``None`` if the CV is not known, or is not there.
+    """The access that an instruction requests; ``None`` if the CV is not known, or does not exist in this decoder.
 
-    The legacy form counts as a write: the packet does not say (S-9.2.1 appendix A).
+    The legacy form counts as a write, because the packet does not say (S-9.2.1 appendix A).
 
-    :param kind: the kind of decoder, on which the CV of a register depends.
-    :param page: its page register.
+    :param kind: the kind of decoder. The CV of a register depends on it.
+    :param page: the page register of the decoder.
     """
     value = instruction.value
     if isinstance(instruction, RegisterAccess):
@@ -79,37 +82,38 @@ def access_of(instruction: CvAccess, kind: DecoderKind | None = None, page: int 
 
 @attrs.frozen(slots=True)
 class Heard:
-    """What a decoder remembers of the packets before: with it, a saved decoder goes on as if nothing had happened."""
+    """A decoder's memory of earlier packets. It is saved too, so that a restored decoder continues exactly."""
 
-    #: When the last packet, fault, cutout or tick was, ns.
+    #: Time of the last packet, fault, cutout or tick, ns.
     now: int = 0
-    #: When the last valid packet ended, ns.
+    #: End of the last valid packet, ns.
     valid: int = 0
-    #: When service mode was last kept up, ns; ``None``: never.
+    #: End of the last packet that keeps service mode active, ns; ``None`` if there was no such packet.
     kept: int | None = None
     #: The last valid packet.
     last: bytes = b""
-    #: How many times in a row it came.
+    #: How many times in a row it was received.
     run: int = 0
-    #: The last packet to this decoder in operations.
+    #: The last packet to this decoder in operations mode.
     own: bytes = b""
-    #: How many times it came with no other packet to this decoder between.
+    #: How many times it was received with no other packet to this decoder in between.
     own_run: int = 0
 
 
 class DecoderMachine(abc.ABC):
-    """A decoder's rules for packets, whatever it drives.
+    """The rules that all decoders have for packets.
 
-    What the text leaves open: exactly the second of several identical packets acts, the third and later ones do
-    nothing. A torn packet does not come between two others, for only valid ones are named. The packet that ends
-    service mode is itself acted on, and operations resume with it.
+    The standards leave these points open. This model does the following: exactly the second of several identical
+    packets acts; the third and later ones do nothing. A damaged packet does not come between two identical packets,
+    because the standards speak of valid packets only. The packet that ends service mode is obeyed, and operations
+    resume with it.
     """
 
     _kind: ClassVar[DecoderKind]
 
     def __init__(self, store: CvStore) -> None:
         self._store = store
-        #: The page register; ``None`` for accessory decoders, whose register 6 is undefined (S-9.2.3 E).
+        #: The page register; ``None`` for accessory decoders: their register 6 is undefined (S-9.2.3 E).
         self._page: int | None = 1 if self._kind is DecoderKind.MULTI_FUNCTION else None
         self._service = ServiceTracker()
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode
@@ -119,22 +123,22 @@ class DecoderMachine(abc.ABC):
 
     @property
     def cvs(self) -> CvStore:
-        """Its CVs."""
+        """The decoder's CVs."""
         return self._store
 
     @property
     def mode(self) -> Context:
-        """OPERATIONS, SERVICE, or LEFT until operations resume."""
+        """OPERATIONS or SERVICE; LEFT after service mode until operations resume."""
         return self._service.context
 
     def feed(self, event: Event) -> tuple[Effect, ...]:
-        """Take the next packet, fault or cutout; give what the decoder does at its end.
+        """Take the next packet, fault or cutout and return what the decoder does when it ends.
 
-        An instruction that was decoded stands for its packet, so that what :func:`halfbit.decode` gives can be fed. Of
-        several instructions of one packet the first one counts.
+        A decoded instruction counts as its packet, so the output of :func:`halfbit.decode` can be fed. If a packet has
+        several instructions, the first one feeds the packet and the others are ignored.
 
-        :raises HalfbitError: for anything else, for an instruction without its packet, and if the event ends before the
-            one before it.
+        :raises HalfbitError: for anything else, for an instruction without its packet, and if the event ends earlier
+            than the last one.
         """
         if isinstance(event, Instruction):
             if event.packet is None:
@@ -156,8 +160,8 @@ class DecoderMachine(abc.ABC):
     def tick(self, now: int) -> tuple[Effect, ...]:
         """Let time pass without a packet.
 
-        :param now: ns, on the clock of the packets. Call it as often as effects are to be on time.
-        :raises HalfbitError: if it lies before the last event.
+        :param now: ns, on the clock of the packets. Effects come only when this is called, so call it often.
+        :raises HalfbitError: if ``now`` is before the last event.
         """
         if now < self._heard.now:
             raise HalfbitError(f"{now} ns comes before {self._heard.now} ns: give events in order of time")
@@ -172,7 +176,7 @@ class DecoderMachine(abc.ABC):
 
     @property
     def due(self) -> int | None:
-        """When :meth:`tick` will next have an effect if no packet comes before, ns; ``None``: never."""
+        """When :meth:`tick` will next have an effect if no packet comes first, ns; ``None`` if never."""
         kept = self._service.kept_end
         times = self._deadlines()
         if self.mode is Context.SERVICE and kept is not None:
@@ -181,23 +185,23 @@ class DecoderMachine(abc.ABC):
 
     @abc.abstractmethod
     def _deadlines(self) -> list[int]:
-        """When time alone will have effects."""
+        """Times, ns, at which there will be effects without a packet."""
 
     @abc.abstractmethod
     def _passed(self, now: int) -> list[Effect]:
-        """What else follows from the time."""
+        """Apply what is due at this time, ns."""
 
     @abc.abstractmethod
     def _shown(self) -> Any:
-        """What shows on the outside."""
+        """The outputs of the decoder: what can be seen from outside."""
 
     @abc.abstractmethod
     def _changes(self, before: Any) -> list[Effect]:
-        """Effects of what shows otherwise than before."""
+        """Effects for all outputs that differ from ``before``."""
 
     @abc.abstractmethod
     def _obey(self, instructions: tuple[Instruction, ...], data: bytes, end: int) -> list[Effect]:
-        """Act on a packet in operations."""
+        """Act on a packet in operations mode."""
 
     def _packet(self, data: bytes, end: int) -> list[Effect]:
         before = self._heard
@@ -227,7 +231,7 @@ class DecoderMachine(abc.ABC):
             if len(self._read) >= REMEMBERED:
                 self._read.clear()
             found = STANDARD.decode(data)
-            if isinstance(found[0], Ambiguous):  # two documents differ: the one that was read counts
+            if isinstance(found[0], Ambiguous):  # two documents differ: the one that we have read counts
                 found = next((one for one in found[0].readings if not _from_memory(one)), ())
             self._read[data] = found
         return found
@@ -240,10 +244,10 @@ class DecoderMachine(abc.ABC):
         return run == 2
 
     def _in_operations(self, access: Access, second: bool) -> list[Effect]:
-        """Verify at once, write with the second identical packet; both are answered (S-9.2.1 C and E).
+        """Verify at once; write with the second identical packet. Both are answered (S-9.2.1 C and E).
 
-        A verify is answered with the value whether or not it agrees, which the text leaves open. A write is answered
-        with what was written, also by the short form.
+        A verify is answered with the CV's value, even if it does not match; the standard leaves this open. A write is
+        answered with the value written, also with the short form.
         """
         store, cv = self._store, access.cv
         if not access.write:
@@ -271,7 +275,7 @@ class DecoderMachine(abc.ABC):
         return [Acknowledgement()] if paged and instruction.value == self._page else []
 
     def _in_service(self, access: Access) -> list[Effect]:
-        """Write or verify; acknowledge what was done or is so (S-9.2.3)."""
+        """Write or verify. Acknowledge a write that was done and a verify that matches (S-9.2.3)."""
         store, cv = self._store, access.cv
         value = store.get(cv)
         if value is None:
@@ -282,16 +286,16 @@ class DecoderMachine(abc.ABC):
         return effects if isinstance(effects[-1], CvRefused) else [*effects, Acknowledgement()]
 
     def _factory_reset(self) -> list[Effect]:
-        """Acknowledged, which the text leaves open. Refused by a decoder that is locked."""
+        """Factory reset. It is acknowledged (the standard leaves this open). A locked decoder refuses it."""
         if not self._store.factory_reset():
             return []
         return [FactoryResetDone(), *self._as_at_power_up(), Acknowledgement()]
 
     @abc.abstractmethod
     def _as_at_power_up(self) -> list[Effect]:
-        """Forget what is not in a CV."""
+        """Go back to the state at power-up; only the CVs stay."""
 
 
 def _from_memory(reading: tuple[Instruction, ...]) -> bool:
-    """True for the reading of a later document, and for service mode, which is decided before."""
+    """True for the reading of a later document, and for a service mode reading (the mode is already decided)."""
     return any(isinstance(one, ExtendedCvAccess) or isinstance(one.address, NoAddress) for one in reading)

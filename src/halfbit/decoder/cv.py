@@ -1,4 +1,4 @@
-"""Configuration variables: what S-9.2.2 says of each, a row each, and a store that keeps to it."""
+"""Configuration variables: a table of the rules of S-9.2.2, one row per CV, and a store that follows them."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from .effect import CvHeld, CvRefused, CvWritten
 
 __all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write", "row_of"]
 
-#: Asked before a CV is written by a packet: number, old value, new value. It gives the reason why it must not be
-#: written, or ``None``. Not asked for what follows from another write (CV 19 and 29 after CV 1), nor at a factory
-#: reset.
+#: A function that can refuse a write by a packet. It takes CV number, old value and new value. It returns the reason
+#: to refuse, or ``None`` to allow. It is not called for writes that follow from another write (CV 19 and 29 after
+#: CV 1), nor for a factory reset.
 Veto = Callable[[int, int, int], Union[str, None]]
 
-#: What a write does.
+#: The effects of a write.
 Write = Union[CvWritten, CvHeld, CvRefused]
 
 LAST = 1024
-INDEXED = range(257, 513)  # pages of 256 CVs, chosen by CV 31 and 32 (S-9.2.2)
-_PAGES_FROM = 16  # CV 31 below it is reserved (S-9.2.2)
+INDEXED = range(257, 513)  # pages of 256 CVs, selected by CV 31 and 32 (S-9.2.2)
+_PAGES_FROM = 16  # lower values of CV 31 are reserved (S-9.2.2)
 
 
 @attrs.frozen(slots=True)
 class CvRow:
-    """What holds for a CV, or for several in a row."""
+    """The rules for one CV, or for a range of CVs: ``first`` to ``last``, values ``least`` to ``most``."""
 
     first: int
     last: int
@@ -44,8 +44,8 @@ def _row(numbers: int | tuple[int, int], name: str, source: str = "S-9.2.2", **r
     return CvRow(first, last, name, source, **rules)  # type: ignore[arg-type]
 
 
-#: Multi-function decoders. The text that this rests on gives one default, CV 1 = 3. A CV without one starts at 0, or at
-#: the lowest value in its bounds; of CV 33 to 46 the default is each function's own output, whose bits are the maker's.
+#: Multi-function decoders. The standard gives only one default, CV 1 = 3. All other CVs start at 0, or at their lowest
+#: allowed value. CV 33 to 46: by default each function has its own output, but the bits depend on the maker.
 MULTI_FUNCTION = (
     _row(1, "primary address", "S-9.2.2; 0: no digital mode", default=3, most=127),
     _row(2, "start drive level"),
@@ -84,7 +84,7 @@ MULTI_FUNCTION = (
     _row((892, 895), "dynamic values"),
 )
 
-#: Accessory decoders (table 3). CV 29 starts as that of an accessory decoder with decoder addressing; no text says so.
+#: Accessory decoders (table 3). CV 29 starts as accessory decoder with decoder addressing; this is an assumption.
 ACCESSORY = (
     _row(1, "address, low part", "S-9.2.2 table 3", default=1),
     _row(2, "auxiliary activation", "S-9.2.2 table 3"),
@@ -96,12 +96,12 @@ ACCESSORY = (
     _row(29, "configuration", "S-9.2.2 table 3", default=0b10000000),
 )
 
-#: Of accessory decoders: CVs that have a second, older number, 512 above (S-9.2.2 table 3).
+#: CVs of accessory decoders that also have an older number: 512 higher (S-9.2.2 table 3).
 OLDER = frozenset((*range(1, 10), 28, 29))
 
 
 def row_of(rows: Iterable[CvRow], number: int) -> CvRow:
-    """The row of a CV; a row without rules if the table has no row for it.
+    """The row of a CV; if the table has no row for it, a row without rules.
 
     :raises HalfbitError: for a number outside 1 to 1024.
     """
@@ -115,29 +115,30 @@ def row_of(rows: Iterable[CvRow], number: int) -> CvRow:
 
 @attrs.frozen(slots=True)
 class CvState:
-    """The contents of a store. Frozen, but its dictionaries are not: they are copies."""
+    """The contents of a store. Frozen; only its dictionaries can change, but they are copies."""
 
-    #: CVs that are not indexed: number to value, only those that differ from 0.
+    #: CVs that are not indexed: number to value. CVs with value 0 are left out.
     values: dict[int, int]
-    #: Indexed CVs: CV 31, CV 32 and number to value.
+    #: Indexed CVs: (CV 31, CV 32, number) to value.
     indexed: dict[tuple[int, int, int], int]
-    #: A write to CV 17 that waits for one to CV 18.
+    #: A value for CV 17 that waits for a write to CV 18; ``None`` if no value waits.
     held: int | None
 
 
 class CvStore:
     """The CVs of one decoder.
 
-    What the text leaves open: all 1024 CVs exist, and read 0 if nothing was written. The lock (CV 15 and 16) keeps
-    every CV but 15 from every change by packets, consist control and hard reset included. CV 17 keeps its value until
-    CV 18 is written. A reset does not drop a write to CV 17 that waits. CVs 257 to 512 do not exist while CV 31 is
-    below 16.
+    The standards leave these points open. This store does the following: all 1024 CVs exist, and read 0 until written.
+    The lock (CV 15 and 16) protects every CV except 15 from every change by a packet, also by consist control and hard
+    reset. CV 17 keeps its value until CV 18 is written. A reset does not drop a waiting write to CV 17. CVs 257 to 512
+    do not exist while CV 31 is below 16.
 
     :param rows: the rules.
-    :param values: what differs from the defaults: CV number to value. Not held to the bounds.
-    :param defaults: what the maker's defaults have that the rows do not.
+    :param values: CVs that differ from the defaults: CV number to value. The bounds of the rows are not checked.
+    :param defaults: the maker's defaults that differ from the rows.
     :param veto: see :data:`Veto`.
-    :param accessory: the store of an accessory decoder: older numbers from 513, no index, no lock, no pair.
+    :param accessory: True for an accessory decoder: older numbers from 513 work; no index, no lock, no pair of CV 17
+        and 18.
     :raises HalfbitError: for a number outside 1 to 1024 or a value outside 0 to 255.
     """
 
@@ -162,11 +163,11 @@ class CvStore:
         self._fill({**self._defaults, **self._checked(values or {})})
 
     def __getitem__(self, number: int) -> int:
-        """The value of a CV; 0 for one that does not exist."""
+        """The value of a CV; 0 if it does not exist."""
         return self.get(number) or 0
 
     def get(self, number: int) -> int | None:
-        """The value of a CV; ``None`` for one that does not exist."""
+        """The value of a CV; ``None`` if it does not exist."""
         number = self._own(number)
         if self._paged(number):
             key = self._index(number)
@@ -179,11 +180,14 @@ class CvStore:
         return not self._accessory and self[15] != self[16]
 
     def base(self, number: int) -> int:
-        """What a bit write starts from: the value, or the one that waits."""
+        """The value that a bit write starts from: the CV's value, or the waiting value of CV 17."""
         return self._held if number == 17 and self._held is not None else self[number]
 
     def write(self, number: int, value: int) -> list[Write]:
-        """Write a CV as a packet does. The last effect is that of the CV itself, or what follows from it."""
+        """Write a CV like a packet does. The effects start with the write of the CV, or of CV 17 that waited for CV 18.
+
+        If the last effect is ``CvRefused``, nothing was written.
+        """
         number = self._own(number)
         reason = self._reason(number, value)
         if reason is not None:
@@ -204,13 +208,13 @@ class CvStore:
         return effects
 
     def hard_reset(self) -> list[Write]:
-        """CV 29, 31 and 32 to their defaults, CV 19 to 0 (S-9.2.1 C). Refused if locked."""
+        """Set CV 29, 31 and 32 to their defaults and CV 19 to 0 (S-9.2.1 C). Refused if locked."""
         if self.locked:
             return [CvRefused(29, self._defaults.get(29, 0), _LOCKED)]
         return [self._put(number, 0 if number == 19 else self._defaults.get(number, 0)) for number in (29, 31, 32, 19)]
 
     def factory_reset(self) -> bool:
-        """Everything as the factory left it, but CV 7 and 8 as they are. False if locked."""
+        """Set all CVs except 7 and 8 to their defaults. Returns False, and changes nothing, if locked."""
         if self.locked:
             return False
         kept = {number: self[number] for number in (7, 8)}
@@ -225,11 +229,11 @@ class CvStore:
         )
 
     def restore(self, state: CvState) -> None:
-        """Take the contents of another store."""
+        """Replace the contents by those of a snapshot. It may be from another store."""
         self._values, self._indexed, self._held = dict(state.values), dict(state.indexed), state.held
 
     def _reason(self, number: int, value: int) -> str | None:
-        """Why a write is refused."""
+        """The reason to refuse a write; ``None`` if it is allowed."""
         old = self.get(number)
         if old is None:
             return "there is no such CV while CV 31 is below 16"
@@ -264,7 +268,7 @@ class CvStore:
         return CvWritten(number, old, value)
 
     def _own(self, number: int) -> int:
-        """The number under which a CV is kept."""
+        """The number under which a CV is stored."""
         return number - 512 if self._accessory and number - 512 in OLDER else number
 
     def _paged(self, number: int) -> bool:
@@ -279,7 +283,7 @@ _LOCKED = "the decoder is locked: CV 15 differs from CV 16"
 
 
 def byte(number: int, value: int) -> int:
-    """A CV's value, checked.
+    """Check a CV number and value, and return the value.
 
     :raises HalfbitError: for a number outside 1 to 1024 or a value outside 0 to 255.
     """

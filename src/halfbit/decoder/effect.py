@@ -1,4 +1,4 @@
-"""What a decoder does: effects, as values to compare and print. Nothing here acts on hardware."""
+"""Effects: what a decoder does, as values to compare and print. Nothing here acts on hardware."""
 
 from __future__ import annotations
 
@@ -35,13 +35,13 @@ __all__ = [
 
 @attrs.frozen(slots=True)
 class Speed:
-    """A speed asked for."""
+    """A requested speed."""
 
-    #: From 1 up; 0 for stop and emergency stop.
+    #: The step, from 1; 0 for stop and emergency stop.
     step: int
-    #: How many there are: 14, 28 or 126; 0 for stop and emergency stop, which are the same in all.
+    #: Number of steps: 14, 28 or 126. 0 for stop and emergency stop: they do not depend on the number of steps.
     steps: int
-    #: The motor gets no energy, and momentum is passed over (S-9.2 B).
+    #: True for emergency stop: the motor gets no energy, and momentum is ignored (S-9.2 B).
     emergency: bool = False
 
     @classmethod
@@ -67,12 +67,12 @@ class ModeChanged:
 
 @attrs.frozen(slots=True)
 class SpeedChanged:
-    """Another speed is asked for: the target, and how fast to go there."""
+    """A new speed is requested: the target, and how fast to reach it."""
 
     speed: Speed
-    #: ns for each step while the speed rises (CV 3 and 23); 0: at once.
+    #: ns per step while the speed rises (CV 3 and 23); 0 for at once.
     acceleration: int = 0
-    #: ns for each step while it falls (CV 4 and 24); 0: at once. Emergency stop is always at once.
+    #: ns per step while it falls (CV 4 and 24); 0 for at once. Emergency stop is always at once.
     deceleration: int = 0
 
     def __str__(self) -> str:
@@ -86,7 +86,7 @@ class SpeedChanged:
 
 @attrs.frozen(slots=True)
 class DirectionChanged:
-    """The vehicle is to run the other way."""
+    """The vehicle must change its direction."""
 
     forward: bool
 
@@ -96,7 +96,7 @@ class DirectionChanged:
 
 @attrs.frozen(slots=True)
 class FunctionChanged:
-    """A function goes on or off; number 0 is FL."""
+    """A function is switched on or off; number 0 is FL (the headlight)."""
 
     number: int
     on: bool
@@ -107,11 +107,11 @@ class FunctionChanged:
 
 @attrs.frozen(slots=True)
 class BinaryStateSet:
-    """A binary state is set; number 0 means all that the form reaches."""
+    """A binary state is set; number 0 means all binary states of the form (short or long)."""
 
     number: int
     on: bool
-    #: Sent in the long form, which reaches 1 to 32767; the short form reaches 1 to 127.
+    #: True for the long form, which reaches 1 to 32767; the short form reaches 1 to 127.
     long: bool = False
 
     def __str__(self) -> str:
@@ -131,9 +131,9 @@ class AnalogSet:
 
 @attrs.frozen(slots=True)
 class RestrictionChanged:
-    """The speed is restricted to a step, or no longer (``None``)."""
+    """The speed is limited to a step, or no longer limited (``None``)."""
 
-    #: Bits 0 to 5 as they were sent: a speed code as S-9.2 has it.
+    #: Bits 0 to 5 as sent: a speed code of S-9.2.
     code: int | None
 
     def __str__(self) -> str:
@@ -152,7 +152,7 @@ class ResetDone:
 
 @attrs.frozen(slots=True)
 class FactoryResetDone:
-    """The CVs are as the factory left them (S-9.2.3 E)."""
+    """The CVs were set to their factory defaults (S-9.2.3 E)."""
 
     def __str__(self) -> str:
         return "factory reset"
@@ -160,7 +160,7 @@ class FactoryResetDone:
 
 @attrs.frozen(slots=True)
 class PacketTimeOut:
-    """No valid packet came for as long as CV 11 allows: the vehicle stops (S-9.2.2)."""
+    """No valid packet came within the time of CV 11, so the vehicle stops (S-9.2.2)."""
 
     def __str__(self) -> str:
         return "no valid packet for too long"
@@ -168,7 +168,7 @@ class PacketTimeOut:
 
 @attrs.frozen(slots=True)
 class CvWritten:
-    """A CV was written, perhaps with the value that it had."""
+    """A CV was written. The new value may be the same as the old one."""
 
     cv: int
     old: int
@@ -180,7 +180,7 @@ class CvWritten:
 
 @attrs.frozen(slots=True)
 class CvHeld:
-    """A write to CV 17 waits for one to CV 18 (S-9.2.1 C: the two are paired)."""
+    """A write to CV 17 waits for a write to CV 18 (S-9.2.1 C: the two are paired)."""
 
     cv: int
     value: int
@@ -191,7 +191,7 @@ class CvHeld:
 
 @attrs.frozen(slots=True)
 class CvRefused:
-    """A CV was not written."""
+    """A write to a CV was refused."""
 
     cv: int
     value: int
@@ -206,7 +206,7 @@ class Acknowledgement:
     """Service mode: load the track now (S-9.2.3: 60 mA for 6 +- 1 ms)."""
 
     milliamperes: int = 60
-    #: ns.
+    #: Duration of the load, ns.
     duration: int = 6_000_000
 
     def __str__(self) -> str:
@@ -215,9 +215,9 @@ class Acknowledgement:
 
 @attrs.frozen(slots=True)
 class Answer:
-    """Operations mode: what the decoder says of a CV, if it can say anything (S-9.3.1, S-9.3.2).
+    """Operations mode: the decoder answers with the value of a CV, if it can send answers (S-9.3.1, S-9.3.2).
 
-    Never a load on the track (S-9.2.1 E).
+    This is never a load on the track (S-9.2.1 E).
     """
 
     cv: int
@@ -229,9 +229,9 @@ class Answer:
 
 @attrs.frozen(slots=True)
 class OutputChanged:
-    """An accessory decoder's output goes on or off."""
+    """An output of an accessory decoder is switched on or off."""
 
-    #: 0 to 7: DDD of the packet. With output addressing 0 and 1.
+    #: 0 to 7: DDD of the packet. With output addressing, 0 or 1.
     output: int
     on: bool
 
@@ -243,7 +243,7 @@ class OutputChanged:
 class AspectChanged:
     """A signal shows another aspect; 0 is absolute stop (S-9.2.1 D)."""
 
-    #: Which of the decoder's signals, 0 to 3. With output addressing 0.
+    #: The number of the signal at this decoder, 0 to 3. With output addressing, 0.
     head: int
     aspect: int
 
@@ -257,10 +257,10 @@ def _on(on: bool) -> str:
 
 #: Stop, with momentum.
 STOP = Speed(0, 0)
-#: No energy to the motor.
+#: Emergency stop: no energy to the motor.
 EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
-#: What a decoder does.
+#: All kinds of effect.
 Effect = Union[
     Acknowledgement,
     AnalogSet,

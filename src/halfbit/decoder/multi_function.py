@@ -1,4 +1,4 @@
-"""A multi-function decoder: what packets make a vehicle do (S-9.2, S-9.2.1 C, S-9.2.2, S-9.2.3)."""
+"""Model of a multi-function decoder in a vehicle (S-9.2, S-9.2.1 C, S-9.2.2, S-9.2.3)."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ _OPPOSITE = 0b10000000  # CV 19
 
 
 class _To(enum.Flag):
-    """By which of its addresses a decoder is meant."""
+    """The kinds of a decoder's own addresses that match a packet."""
 
     NOBODY = 0
     OWN = enum.auto()
@@ -76,32 +76,32 @@ class _To(enum.Flag):
 
 
 class MultiFunctionDecoder(DecoderMachine):
-    """Packets and time in, effects out.
+    """Model of a multi-function decoder: packets and time in, effects out.
 
-    What the text leaves open is decided so:
+    The standards leave these points open. This model does the following:
 
-    - Own address: the primary one, or with CV 29 bit 5 the extended one, never both. With CV 1 = 0 nothing is obeyed
-      outside service mode. Addresses are those at the start of the packet.
-    - Direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A direction
-      that "may be ignored" is not ignored.
-    - A reset stops the vehicle, sets it forward, switches everything off and lifts a restriction; CVs stay, the
-      consist too.
-    - In a consist, speed to the own address is ignored whole: direction, FL of 14 steps and restricted speed with it.
-      Broadcast is obeyed, and so is the own address if it is also the consist's.
-    - Through the consist address alone, only functions with a bit in CV 21 or 22 are obeyed. FL goes by the bit of the
-      direction after the packet. Consist control, resets and the short form of CV access are obeyed.
-    - A restricted speed step limits the drive level, not the speed asked for. Its bits 0 to 4 are read as a speed
-      code of S-9.2; bit 5, in the place of S-9.2's direction, is not used.
-    - The page register starts at 1, and only a factory reset sets it back. Page 0 is page 256 (from memory).
+    - Own address: the primary one; if CV 29 bit 5 is set, the extended one; never both. If CV 1 = 0, nothing is obeyed
+      outside service mode. The addresses at the start of the packet count.
+    - The direction follows at once from the last direction bit, CV 29 bit 0 and, in a consist, CV 19 bit 7. A
+      direction that "may be ignored" is not ignored.
+    - A reset stops the vehicle, sets it forward, switches everything off and ends a restriction. The CVs and the
+      consist do not change.
+    - In a consist, speed to the own address is ignored completely, with direction, FL of 14 steps and restricted speed.
+      Broadcast is obeyed. The own address is obeyed if it is also the consist's address.
+    - A packet to the consist address only: functions are obeyed only if their bit in CV 21 or 22 is set. For FL it is
+      the bit of the direction after the packet. Consist control, resets and the short form of CV access are obeyed.
+    - A restricted speed step limits the drive level, not the requested speed. Its bits 0 to 4 are read as a speed
+      code of S-9.2. Bit 5 (the direction bit in S-9.2) is not used.
+    - The page register starts at 1; only a factory reset sets it back to 1. Page 0 is page 256 (from memory).
     - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
 
-    :param cvs: what differs from the maker's defaults: CV number to value.
-    :param defaults: what the maker's defaults have beyond :data:`~halfbit.decoder.cv.MULTI_FUNCTION`.
+    :param cvs: CVs that differ from the maker's defaults: CV number to value.
+    :param defaults: the maker's defaults that differ from :data:`~halfbit.decoder.cv.MULTI_FUNCTION`.
     :param veto: see :data:`~halfbit.decoder.cv.Veto`.
-    :param timeout_unit: ns for each count of CV 11. S-9.2.4 has the unit, which was not at hand: 1 s is an assumption.
-        Any valid packet starts the time anew.
-    :raises HalfbitError: for a CV or value out of range, or a unit that is not above 0.
+    :param timeout_unit: ns per count of CV 11. The unit is in S-9.2.4, which we have not read: 1 s is an assumption.
+        Any valid packet restarts the time.
+    :raises HalfbitError: for a CV or value out of range, or a unit of 0 or less.
     """
 
     _kind = DecoderKind.MULTI_FUNCTION
@@ -120,31 +120,34 @@ class MultiFunctionDecoder(DecoderMachine):
         self._timeout_unit = timeout_unit
         self._vehicle = Vehicle(STOP)
 
-    # What it is doing
+    # Present state
 
     @property
     def speed(self) -> Speed:
-        """The speed asked for."""
+        """The requested speed."""
         return self._vehicle.speed
 
     @property
     def forward(self) -> bool:
-        """True if it is to run forward."""
+        """True if the vehicle must run forward."""
         return self._is_forward(self._vehicle)
 
     def function(self, number: int) -> bool:
-        """True if a function is on; number 0 is FL."""
+        """True if a function is on; number 0 is FL (the headlight)."""
         return number in self._vehicle.functions
 
     def binary_state(self, number: int) -> bool:
-        """True if a binary state is on."""
+        """True if a binary state is on.
+
+        :raises HalfbitError: for a number outside 1 to 32767.
+        """
         return self._vehicle.binary.get(number)
 
     @property
     def drive_level(self) -> int:
-        """The share of the supply for the speed asked for, 0 to 255, once momentum has got there.
+        """The drive level, 0 (off) to 255 (full supply), when momentum has reached the requested speed.
 
-        If the speed is restricted, at most that for the restricted step.
+        If the speed is restricted, at most the level of the restricted step.
         """
         cvs, forward = self._store.__getitem__, self.forward
         level, code = drive_level(cvs, self.speed, forward=forward), self._vehicle.restriction
@@ -154,12 +157,12 @@ class MultiFunctionDecoder(DecoderMachine):
         return min(level, drive_level(cvs, Speed.of(limit), forward=forward))
 
     def state(self) -> MultiFunctionState:
-        """A snapshot, with which :meth:`restore` goes on."""
+        """A snapshot of the decoder, for :meth:`restore`."""
         page = self._page or 0
         return MultiFunctionState(self._store.state(), self.mode, self._vehicle, self.forward, page, self._heard)
 
     def restore(self, state: MultiFunctionState) -> None:
-        """Go on from a snapshot, perhaps of another decoder."""
+        """Continue from a snapshot. It may be from another decoder."""
         self._store.restore(state.cvs)
         self._vehicle, self._page = state.vehicle, state.page
         self._heard, self._taken = state.heard, None
@@ -255,7 +258,7 @@ class MultiFunctionDecoder(DecoderMachine):
     # Speed and functions
 
     def _set_speed(self, to: _To, speed: Speed, direction: bool, fl: bool | None = None) -> bool:
-        """Take a speed and a direction bit; False if the packet's address does not control the speed."""
+        """Set speed and direction bit; returns False if packets to this address do not control the speed."""
         if to is _To.OWN and self._in_consist():
             return False
         self._vehicle = attrs.evolve(self._vehicle, speed=speed, direction=direction)
@@ -271,7 +274,7 @@ class MultiFunctionDecoder(DecoderMachine):
         self._vehicle = attrs.evolve(self._vehicle, functions=frozenset(functions))
 
     def _obeys_consist(self, number: int) -> bool:
-        """CV 21 and 22 have F0 to F12 only (S-9.2.2)."""
+        """True if the function obeys the consist's address. CV 21 and 22 have only F0 to F12 (S-9.2.2)."""
         return number <= 12 and self._configuration.obeys_consist(number, forward=self.forward)
 
     def _speed_and_direction(self, one: SpeedAndDirection, to: _To) -> list[Effect]:
@@ -280,7 +283,7 @@ class MultiFunctionDecoder(DecoderMachine):
         return []
 
     def _broadcast_stop(self, one: BroadcastStop, to: _To) -> list[Effect]:
-        # With 14 steps C is FL; the text makes no exception for broadcast.
+        # With 14 steps C is FL; the standard makes no exception for broadcast.
         fl = one.direction_ignored if self._steps == 14 else None
         self._set_speed(to, EMERGENCY_STOP if one.emergency else STOP, one.forward, fl)
         return []
@@ -362,7 +365,7 @@ class MultiFunctionDecoder(DecoderMachine):
 
 _Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]
 
-#: What is done at an instruction. What is not here has no effect.
+#: The method for each instruction class. Other instructions have no effect.
 _OBEY: dict[type[Instruction], _Obey] = {
     AnalogFunction: MultiFunctionDecoder._analog,
     BinaryStateLong: MultiFunctionDecoder._binary_state,

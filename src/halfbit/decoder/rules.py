@@ -1,4 +1,4 @@
-"""What a station must keep to: a row a rule, with its bounds and its source; and what was found of each."""
+"""The rules for stations, one row each with bounds and source, and the findings of an audit."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _MS = 1_000_000
 
 
 class Unit(enum.Enum):
-    """What a rule's bounds count."""
+    """The unit of a rule's bounds."""
 
     US = "us"
     MS = "ms"
@@ -22,7 +22,7 @@ class Unit(enum.Enum):
     PACKETS = "packets"
 
     def words(self, value: int) -> str:
-        """A value, in this unit."""
+        """A value with its unit, as text. Times are given in ns."""
         if self is Unit.US:
             return f"{value / _US:g} us"
         if self is Unit.MS:
@@ -31,19 +31,19 @@ class Unit(enum.Enum):
 
 
 class Verdict(enum.Enum):
-    """What a capture tells about a rule."""
+    """The result of an audit for one rule."""
 
-    #: It was kept each time.
+    #: The rule was kept every time.
     KEPT = "kept"
-    #: It was broken at least once.
+    #: The rule was broken at least once.
     BROKEN = "broken"
-    #: Nothing the rule speaks of came, it came beside a loss, or the capture is not exact enough.
+    #: The capture has nothing that the rule covers, or part of the signal was lost there, or it is not exact enough.
     UNCLEAR = "this capture cannot tell"
 
 
 @attrs.frozen(slots=True)
 class Rule:
-    """A rule for stations. Times in ns."""
+    """A rule for stations: ``least`` and ``most`` are its bounds. Times are in ns."""
 
     name: str
     words: str
@@ -51,18 +51,18 @@ class Rule:
     unit: Unit
     least: int | None = None
     most: int | None = None
-    #: Recalled, not read: a capture is never failed for it.
+    #: True if the source is from memory. Such a rule never makes an audit fail.
     from_memory: bool = False
 
     def misses(self, value: int) -> int:
-        """By how much a value is out of bounds; 0 if it is not."""
+        """How far a value is out of bounds; 0 if it is within them."""
         if self.least is not None and value < self.least:
             return self.least - value
         return value - self.most if self.most is not None and value > self.most else 0
 
     @property
     def bounds(self) -> str:
-        """The bounds in words."""
+        """The bounds as text, with the unit."""
         if self.least is None:
             return f"at most {self.unit.words(self.most or 0)}"
         if self.most is None:
@@ -70,7 +70,7 @@ class Rule:
         return f"{self.unit.words(self.least).split()[0]} to {self.unit.words(self.most)}"
 
 
-#: What the audit looks at.
+#: All rules that the audit checks.
 RULES = (
     Rule("one half", "half of a one-bit", "S-9.1 A, table 1", Unit.US, 55 * _US, 61 * _US),
     Rule("one difference", "difference between the halves of a one-bit", "S-9.1 A, table 1", Unit.US, most=3 * _US),
@@ -107,28 +107,28 @@ RULES = (
 
 @attrs.frozen(slots=True)
 class Finding:
-    """What a capture says about one rule."""
+    """The result of an audit for one rule: how often it was kept, broken and unclear."""
 
     rule: Rule
     kept: int = 0
     broken: int = 0
-    #: How often it was unclear.
+    #: How often the capture could not decide.
     unclear: int = 0
-    #: The value nearest to the bounds or furthest beyond them, and when; ``None`` without a value.
+    #: The worst value (nearest to a bound, or furthest beyond it) and its time, ns; ``None`` if there is no value.
     worst: int | None = None
     at: int | None = None
-    #: What the exactness of the capture allows beyond the bounds, ns.
+    #: Allowance beyond the bounds for the errors of the capture, ns.
     allowed: int = 0
 
     @property
     def verdict(self) -> Verdict:
-        """Broken once is broken."""
+        """BROKEN if broken at least once; KEPT if kept and never unclear; else UNCLEAR."""
         if self.broken:
             return Verdict.BROKEN
         return Verdict.KEPT if self.kept and not self.unclear else Verdict.UNCLEAR
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it; times in ns."""
+        """The values for JSON. Times are in ns."""
         rule = self.rule
         return {
             "rule": rule.name,
@@ -150,19 +150,18 @@ class Finding:
 
 @attrs.frozen(slots=True)
 class Audit:
-    """What a capture says about a station."""
+    """The result of an audit of a station: the findings of all rules, and facts about the capture."""
 
     findings: tuple[Finding, ...]
-    #: How far the capture scatters the length of bits, ns: 95 % of whole one-bits differ by no more from the one
-    #: before.
+    #: Scatter of the capture, ns: 95 % of whole one-bits differ from the previous one by no more than this.
     jitter: int
-    #: By how much the capture may lengthen the halves of one polarity and shorten the others', ns.
+    #: How much the capture may lengthen the halves of one polarity and shorten those of the other, ns.
     asymmetry: int
     packets: int
     losses: int
 
     def of(self, name: str) -> Finding:
-        """The finding of a rule by its name.
+        """The finding of a rule, by the rule's name.
 
         :raises KeyError: if there is no such rule.
         """
@@ -170,11 +169,11 @@ class Audit:
 
     @property
     def sound(self) -> bool:
-        """False if a rule is broken; rules from memory do not count."""
+        """True if no rule is broken. Rules from memory do not count."""
         return not any(one.verdict is Verdict.BROKEN and not one.rule.from_memory for one in self.findings)
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it; times in ns."""
+        """The values for JSON. Times are in ns."""
         return {
             "sound": self.sound,
             "jitter": self.jitter,

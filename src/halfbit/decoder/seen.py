@@ -1,4 +1,4 @@
-"""What was seen of one address on the track, and the values that changes have."""
+"""The known state of one address on the track, and the changes of it."""
 
 from __future__ import annotations
 
@@ -12,28 +12,28 @@ from .effect import Speed
 
 __all__ = ["Change", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
 
-_FINE = 5  # gaps are counted in 2 ** 5 steps for each doubling, so to 3 %
+_FINE = 5  # gaps are counted in 2 ** 5 classes per doubling, so to 3 %
 _TOP = (1 << _FINE) - 1
 
 
 class Item(enum.Enum):
-    """What can change."""
+    """The kinds of change."""
 
-    #: The speed asked for.
+    #: The requested speed.
     SPEED = "speed"
-    #: True: forward, as the packet says; what CV 29 and CV 19 make of it is the decoder's business.
+    #: The direction bit of the packet; True is forward. CV 29 and CV 19 of the decoder can still reverse it.
     DIRECTION = "direction"
-    #: Number 0 is FL.
+    #: A function; number 0 is FL (the headlight).
     FUNCTION = "function"
-    #: Which consist it belongs to.
+    #: Membership of a consist.
     CONSIST = "consist"
     #: Output 0 or 1 of a pair of an accessory decoder.
     OUTPUT = "output"
-    #: What a signal shows.
+    #: The aspect of a signal.
     ASPECT = "aspect"
     #: A CV was written.
     CV = "CV"
-    #: A register was written of which the packets do not say which CV it is, or the page register.
+    #: A register was written: the page register, or a register whose CV the packets do not show.
     REGISTER = "register"
     #: A binary state, by its number.
     BINARY_STATE = "binary state"
@@ -49,11 +49,11 @@ class Item(enum.Enum):
 
 @attrs.frozen(slots=True)
 class Either:
-    """A value that depends on the decoder's CV 29, bit 1, which the packets do not tell."""
+    """A value that depends on bit 1 of the decoder's CV 29, which is not known from the packets."""
 
-    #: With 28 steps; ``None``: nothing is said then.
+    #: The value with 28 steps; ``None`` if there is no value then.
     with_28: object
-    #: With 14 steps.
+    #: The value with 14 steps; ``None`` if there is no value then.
     with_14: object
 
     def __str__(self) -> str:
@@ -68,7 +68,7 @@ class Consist:
     """Membership of a consist (CV 19)."""
 
     address: int
-    #: The vehicle runs the other way round in it.
+    #: True if the vehicle runs reversed in the consist.
     reversed: bool = False
 
     def __str__(self) -> str:
@@ -86,25 +86,25 @@ class CvBit:
         return f"bit {self.position} = {int(self.value)}"
 
 
-#: What an item changes from or to; ``None`` if that is not known.
+#: The value of an item before or after a change; ``None`` if not known.
 Value = Union[None, bool, int, str, Speed, Either, Consist, CvBit]
 
 
 @attrs.frozen(slots=True)
 class Change:
-    """Something became otherwise, as far as the packets tell."""
+    """Something changed, according to the packets."""
 
-    #: The end of the packet with which it did, ns.
+    #: The end of the packet that made the change, ns.
     time: int
-    #: Whose it is; ``None`` for the whole track.
+    #: The address; ``None`` for the whole track.
     address: Address | None
     item: Item
-    #: Which one: of a function, an output, a CV; ``None`` if there is but one.
+    #: The number of the function, output or CV; ``None`` if there is only one.
     number: int | None
     before: Value
     after: Value
-    #: False for a CV write that was never repeated, on which no decoder acts (S-9.2.1 C, S-9.2.3). A decoder may still
-    #: refuse one that it could act on, for its lock say: no packet tells.
+    #: False for a CV write that was not repeated: decoders do not act on it (S-9.2.1 C, S-9.2.3). Even if True, a
+    #: decoder may have refused the write, for example because it is locked. Packets do not show this.
     effective: bool = True
 
     def __str__(self) -> str:
@@ -130,7 +130,7 @@ class Change:
         return f"{name}: {_words(self.after)}"
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it."""
+        """The values for JSON. ``time`` is in ns."""
         return {
             "time": self.time,
             "address": None if self.address is None else self.address.as_dict(),
@@ -144,7 +144,7 @@ class Change:
 
 
 class Seen:
-    """What was seen of one address. Read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
+    """The known state of one address. Only read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
     __slots__ = (
         "address",
@@ -173,24 +173,24 @@ class Seen:
 
     def __init__(self, address: Address) -> None:
         self.address = address
-        #: How many packets.
+        #: Number of packets.
         self.packets = 0
-        #: What they took of the track, preambles included, ns.
+        #: Total time of these packets on the track, preambles included, ns.
         self.time = 0
         #: End of the first and the last packet, ns.
         self.first = self.last = 0
-        #: The longest time from the end of one packet to the end of the next, ns, and when it began.
+        #: The longest time from the end of one packet to the end of the next, and when it began, ns.
         self.longest = self.longest_at = 0
-        #: Faults whose first bytes are this address.
+        #: Number of faults whose first bytes are this address.
         self.losses = 0
-        #: How often which gap came, by classes; see :meth:`refresh`.
+        #: Counts of the gaps between packets, by class; see ``refresh``.
         self.gaps: dict[int, int] = {}
         self.speed: Speed | Either | None = None
         #: The last direction bit.
         self.forward: bool | None = None
-        #: F1 up: number to state, of those that were sent.
+        #: Functions from F1 up that were sent: number to state.
         self.functions: dict[int, bool] = {}
-        #: What was said of FL with 28 steps, and with 14.
+        #: The state of FL if the decoder has 28 steps, and if it has 14.
         self.fl: list[bool | None] = [None, None]
         self.consist: Consist | None = None
         self.outputs: dict[int, bool] = {}
@@ -198,15 +198,15 @@ class Seen:
         self.binary: dict[int, bool] = {}
         self.analog: dict[int, int] = {}
         self.restriction: int | None = None
-        #: What is known of its CVs: given, or written on this track.
+        #: The known CVs: given by the caller, or written on this track. Number to value.
         self.cvs: dict[int, int] = {}
-        #: A CV write that waits for its repeat: bytes, instruction, and when it came.
+        #: A CV write that waits for its repeat: bytes, instruction and time, ns.
         self.pending: tuple[bytes, Instruction, int] | None = None
-        #: Grows with each change.
+        #: Increases with each change.
         self.version = 0
 
     def heard(self, start: int, end: int) -> None:
-        """Note a packet."""
+        """Note a packet, by its start and end, ns."""
         if self.packets:
             gap = end - self.last
             if gap > self.longest:
@@ -223,9 +223,9 @@ class Seen:
 
     @property
     def refresh(self) -> int | None:
-        """The median time from one packet to the next, ns, to 3 %; ``None`` with fewer than two packets.
+        """The median time from one packet to the next, in ns, exact to 3 %; ``None`` with fewer than two packets.
 
-        Gaps are counted by classes of a width of 1/32 of a doubling, so that memory stays flat.
+        Gaps are counted in classes, 32 classes per doubling, so that memory does not grow.
         """
         left = (self.packets - 2) // 2
         for kind in sorted(self.gaps, key=_middle):
@@ -242,14 +242,14 @@ class Seen:
 
     @property
     def lamp(self) -> Value:
-        """What was said of FL; both readings while CV 29 is not known."""
+        """The state of FL; :class:`Either` if CV 29 is not known and the two readings differ."""
         steps = self.steps
         if steps is not None:
             return self.fl[0 if steps == 28 else 1]
         return self.fl[0] if self.fl[0] is self.fl[1] else Either(self.fl[0], self.fl[1])
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it; times in ns."""
+        """The values for JSON. Times are in ns."""
         return {
             "address": self.address.as_dict(),
             "packets": self.packets,

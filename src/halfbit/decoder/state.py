@@ -1,4 +1,4 @@
-"""Snapshots of decoders: frozen, to compare, print, save as JSON and go on from."""
+"""Snapshots of decoders: frozen, to compare, print, save as JSON and restore."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from .effect import Speed
 
 __all__ = ["AccessoryState", "Binary", "MultiFunctionState", "Vehicle"]
 
-#: The number of the form that ``as_dict`` gives.
+#: Version number of the form that ``as_dict`` makes.
 SCHEMA = 1
 
 SHORT = range(1, 128)  # binary states that the short form reaches
@@ -24,11 +24,11 @@ LONG = range(1, 32768)
 
 @attrs.frozen(slots=True)
 class Binary:
-    """32767 binary states, of which only those are kept that differ from the rest."""
+    """32767 binary states. Only those that differ from the others are stored."""
 
-    #: What state 1 to 127 are in, unless they stand in ``others``.
+    #: The state of 1 to 127, except for numbers in ``others``.
     short: bool = False
-    #: What 128 to 32767 are in.
+    #: The state of 128 to 32767, except for numbers in ``others``.
     long: bool = False
     others: frozenset[int] = frozenset()
 
@@ -42,9 +42,9 @@ class Binary:
         return (self.short if number in SHORT else self.long) is not (number in self.others)
 
     def set(self, number: int, on: bool, long: bool) -> Binary:
-        """With another state on or off; number 0 means all that the form reaches.
+        """A copy with one state changed. Number 0 means all states of the form: 1 to 127, or with ``long`` 1 to 32767.
 
-        The text leaves open whether 0 in the long form includes 1 to 127; here it does.
+        The standard does not say if 0 in the long form includes 1 to 127; here it does.
         """
         if number:
             differs = on is not (self.short if number in SHORT else self.long)
@@ -56,28 +56,28 @@ class Binary:
 
 @attrs.frozen(slots=True)
 class Vehicle:
-    """What a multi-function decoder drives, beside its CVs."""
+    """The state of a vehicle, without the CVs of its decoder."""
 
     speed: Speed
-    #: The last direction bit, as it was sent. Which way the vehicle runs follows from CV 29 and 19 too.
+    #: The last direction bit, as sent. The direction of the vehicle also depends on CV 29 and 19.
     direction: bool = True
     #: Numbers of the functions that are on; 0 is FL.
     functions: frozenset[int] = frozenset()
     binary: Binary = Binary()
     #: Analog outputs that were set: number to value.
     analog: Mapping[int, int] = attrs.Factory(dict)
-    #: Bits 0 to 5 of a restricted speed step; ``None``: not restricted.
+    #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
     restriction: int | None = None
 
 
 @attrs.frozen(slots=True)
 class MultiFunctionState:
-    """A multi-function decoder at a moment."""
+    """A snapshot of a multi-function decoder."""
 
     cvs: CvState
     mode: Context
     vehicle: Vehicle
-    #: True if it is to run forward.
+    #: True if the vehicle must run forward.
     forward: bool
     #: The page register.
     page: int
@@ -85,16 +85,16 @@ class MultiFunctionState:
 
     @property
     def lamp_forward(self) -> bool:
-        """FL(f): FL is on and the vehicle is to run forward (S-9.2.2, CV 29 bit 0 and CV 33)."""
+        """FL(f): True if FL is on and the direction is forward (S-9.2.2, CV 29 bit 0 and CV 33)."""
         return 0 in self.vehicle.functions and self.forward
 
     @property
     def lamp_reverse(self) -> bool:
-        """FL(r): FL is on and the vehicle is to run in reverse."""
+        """FL(r): True if FL is on and the direction is reverse (S-9.2.2, CV 29 bit 0 and CV 34)."""
         return 0 in self.vehicle.functions and not self.forward
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it."""
+        """The values for JSON. Times are in ns."""
         vehicle = attrs.asdict(self.vehicle)
         vehicle["functions"] = sorted(self.vehicle.functions)
         vehicle["binary"]["others"] = sorted(self.vehicle.binary.others)
@@ -110,7 +110,7 @@ class MultiFunctionState:
     def from_dict(cls, value: Mapping[str, Any]) -> MultiFunctionState:
         """The inverse of :meth:`as_dict`.
 
-        :raises HalfbitError: if ``value`` is not of that form.
+        :raises HalfbitError: if ``value`` does not have that form.
         """
         try:
             cvs, mode, heard = _read_head("multi-function", value)
@@ -132,20 +132,20 @@ class MultiFunctionState:
 
 @attrs.frozen(slots=True)
 class AccessoryState:
-    """An accessory decoder at a moment."""
+    """A snapshot of an accessory decoder."""
 
     cvs: CvState
     mode: Context
     #: Numbers of the outputs that are on, 0 to 7.
     outputs: frozenset[int]
-    #: What each of its signals shows, 0 to 3.
+    #: The aspect of each of its signals, 0 to 3.
     aspects: tuple[int, ...]
-    #: When outputs go off by themselves: output and ns.
+    #: Times when outputs go off without a packet: output to ns.
     off_at: Mapping[int, int]
     heard: Heard
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it."""
+        """The values for JSON. Times are in ns."""
         return {
             **_head("accessory", self.cvs, self.mode, self.heard),
             "outputs": sorted(self.outputs),
@@ -157,7 +157,7 @@ class AccessoryState:
     def from_dict(cls, value: Mapping[str, Any]) -> AccessoryState:
         """The inverse of :meth:`as_dict`.
 
-        :raises HalfbitError: if ``value`` is not of that form.
+        :raises HalfbitError: if ``value`` does not have that form.
         """
         try:
             cvs, mode, heard = _read_head("accessory", value)

@@ -1,4 +1,4 @@
-"""Who is on the track: every address at once, from events alone."""
+"""The state of all addresses on a track, from the events of a capture."""
 
 from __future__ import annotations
 
@@ -34,33 +34,33 @@ from .seen import Change, Consist, CvBit, Item, Seen
 
 __all__ = ["TrackState"]
 
-#: How many different packets are remembered.
+#: Most different packets in the memory.
 REMEMBERED = 4096
 
 _OPERATIONS = Context.OPERATIONS
 
 
 class TrackState(Acts):
-    """Events in, changes out; and what was last seen of every address, in flat memory.
+    """Events in, changes out. Also holds the last known state of every address, in bounded memory.
 
-    Of a decoder nothing is known but what the packets say. What depends on CV 29 is an :class:`Either` until that CV is
-    given, or seen written. Packets to a consist address count for that address, not for its members.
+    Everything known about a decoder comes from packets. A value that depends on CV 29 is an :class:`Either` until that
+    CV is given or a packet writes it. Packets to a consist address count for that address, not for its members.
 
-    :param cvs: CVs of decoders, by address.
+    :param cvs: known CVs of decoders: address to CV number to value.
     :raises HalfbitError: for a CV or value out of range.
     """
 
     def __init__(self, cvs: Mapping[Address, Mapping[int, int]] | None = None) -> None:
         super().__init__()
-        #: Losses that look like no address that was seen.
+        #: Number of faults that cannot be assigned to an address already seen.
         self.losses = 0
         #: Start of the first event and end of the last, ns.
         self.start: int | None = None
         self.end = 0
-        #: What packets are taken for on the track.
+        #: The mode of the track: operations, service mode or not known.
         self.mode = Context.UNKNOWN
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
-        # Packets that change nothing when they come again: bytes to address, and its version after the packet.
+        # Packets that change nothing when repeated: bytes to row, and the row's version after the packet.
         self._known: dict[bytes, tuple[Seen, int]] = {}
         self._packet: object = None
         self._again = False
@@ -72,21 +72,21 @@ class TrackState(Acts):
         return self.end - (self.start or 0)
 
     def share(self, address: Address) -> float:
-        """The share of the track's time that packets to an address take, 0 to 1."""
+        """The share of the track's time used by packets to an address, 0 to 1."""
         row = self.seen.get(address)
         return row.time / self.length if row and self.length else 0.0
 
     def idle(self, address: Address) -> int | None:
-        """Time since the last packet to an address, ns; ``None`` without a packet."""
+        """Time since the last packet to an address, ns; ``None`` if there was no packet."""
         row = self.seen.get(address)
         return None if row is None else self.end - row.last
 
     def members(self, consist: int) -> list[Address]:
-        """Who is in a consist, as far as the packets tell."""
+        """The addresses in a consist, as far as known from packets."""
         return [row.address for row in self.seen.values() if row.consist and row.consist.address == consist]
 
     def looks_like(self, fault: Fault) -> Address | None:
-        """The address that the first bytes of a torn packet name, if it was seen before."""
+        """The address in the first bytes of a damaged packet, if that address was seen before; else ``None``."""
         data = fault.data
         if not data:
             return None
@@ -102,7 +102,7 @@ class TrackState(Acts):
         return address if address in self.seen else None
 
     def feed(self, event: Event) -> tuple[Change, ...]:
-        """Take the next event; give what changed with it."""
+        """Take the next event and return the changes that it makes."""
         if isinstance(event, Instruction):
             packet = event.packet
             if packet is None:
@@ -133,13 +133,13 @@ class TrackState(Acts):
         return ()
 
     def finish(self) -> tuple[Change, ...]:
-        """The track is over: CV writes that wait for their repeat had no effect."""
+        """End the capture. CV writes that still wait for their repeat had no effect."""
         for row in list(self._waiting):
             self._undone(row)
         return self._taken()
 
     def as_dict(self) -> dict[str, Any]:
-        """As JSON has it."""
+        """The values for JSON. Times are in ns."""
         return {
             "length": self.length,
             "mode": self.mode.value,
@@ -156,7 +156,7 @@ class TrackState(Acts):
         self._act(event)
         known = self._known.get(data)
         if known is not None and (event.needs_repeat or known[1] != known[0].version):
-            del self._known[data]  # it may change something the next time, too
+            del self._known[data]  # it may change something next time too
         return self._taken()
 
     def _new(self, event: Instruction, start: int, end: int, data: bytes) -> None:
@@ -184,7 +184,7 @@ class TrackState(Acts):
         nobody = self.seen.get(NoAddress())
         if before is Context.SERVICE and nobody is not None:
             self._undone(nobody)
-            nobody.cvs.clear()  # another vehicle may stand there the next time
+            nobody.cvs.clear()  # another vehicle may be there next time
         if before is not Context.UNKNOWN or mode is not _OPERATIONS:
             self._changes.append(Change(self._now, None, Item.MODE, None, before.value, mode.value))
 
@@ -214,7 +214,7 @@ class TrackState(Acts):
         packet = one.packet
         if packet is None or (isinstance(one, CvAccess) and not one.writes):
             return
-        if not one.needs_repeat:  # the short forms: one packet acts, and the same value again is the same act
+        if not one.needs_repeat:  # short forms: one packet acts; a repeat with the same value is the same write
             if any(row.cvs.get(access.cv) != access.value for access in _accesses(one)):
                 self._written(row, one, self._now, effective=True)
         elif one.repetition is Repetition.REPEAT:
@@ -228,7 +228,7 @@ class TrackState(Acts):
             self._waiting[row] = None
 
     def _undone(self, row: Seen) -> None:
-        """A CV write that waits is not repeated."""
+        """Note that a waiting CV write was not repeated."""
         pending = self._forget(row)
         if pending is not None:
             self._written(row, pending[1], pending[2], effective=False)
@@ -256,7 +256,7 @@ class TrackState(Acts):
                 self._know(row, access.cv, after)
 
     def _know(self, row: Seen, number: int, value: int) -> None:
-        """A CV is known, and what follows from it (S-9.2.2)."""
+        """Note the value of a CV, and of the CVs that change with it (S-9.2.2)."""
         row.cvs[number] = value
         if isinstance(row.address, (AccessoryAddress, ExtendedAccessoryAddress)):
             return

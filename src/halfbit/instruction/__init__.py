@@ -46,8 +46,8 @@ if TYPE_CHECKING:
         SpeedDirectionFunctions, SpeedReading,
     )  # fmt: skip
 else:
-    #: The modules above. They are loaded when one of their names is first asked for, or with the first packet, so that
-    #: importing halfbit stays quick.
+    #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
+    #: ``import halfbit`` fast.
     _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
 
     def __getattr__(name: str) -> Any:

@@ -16,15 +16,16 @@ __all__ = ["AccessoryNop", "BasicAccessory", "ExtendedAccessory"]
 class BasicAccessory(Instruction):
     """Basic accessory decoder packet: 10AAAAAA 1AAACDDD (S-9.2.1 D).
 
-    Which pair and output it is for stands in the address.
+    The pair and the output are part of the address.
     """
 
     name: ClassVar[str] = "Basic Accessory Decoder Packet"
-    #: C: activate the output, rather than deactivate it.
+    #: C: True activates the output, False deactivates it.
     activate: bool = flag()
 
     @property
     def brief(self) -> str:
+        """Board, pair, output and "on" or "off", in at most 40 characters."""
         board = getattr(self.address, "board", "all")
         pair, output = getattr(self.address, "pair", "-"), getattr(self.address, "output", "-")
         return f"output {board}.{pair}.{output} {'on' if self.activate else 'off'}"
@@ -37,15 +38,16 @@ class BasicAccessory(Instruction):
 class ExtendedAccessory(Instruction):
     """Extended accessory decoder packet: 10AAAAAA 0AAA0AA1 and the aspect (S-9.2.1 D).
 
-    S-9.2.1 has five bits of aspect behind three zeros; later documents use all eight (from memory).
+    S-9.2.1 has three zeros, then five bits of aspect; later documents use all eight bits (from memory).
     """
 
     name: ClassVar[str] = "Extended Accessory Decoder Packet"
-    #: What the signal is to show; 0 is absolute stop.
+    #: The aspect that the signal must show; 0 is absolute stop.
     aspect: int = integer(0, 255)
 
     @property
     def brief(self) -> str:
+        """The aspect, in at most 40 characters."""
         return f"aspect {self.aspect}" + (", stop" if self.aspect == 0 else "")
 
     def __str__(self) -> str:
@@ -57,7 +59,7 @@ class ExtendedAccessory(Instruction):
 class AccessoryNop(Instruction):
     """Accessory NOP: 10AAAAAA 0AAA1AAT (RCN-213, from memory).
 
-    It changes nothing, but lets the decoder answer. T says whether the address is a basic or an extended one.
+    It changes nothing; it only gives the decoder a chance to answer. T is 0 for a basic address, 1 for an extended one.
     """
 
     name: ClassVar[str] = "Accessory NOP"

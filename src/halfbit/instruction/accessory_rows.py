@@ -1,7 +1,7 @@
 """Rows of the registry: packets to accessory decoders (S-9.2.1 D, appendix A).
 
-The address shares its bytes with the instruction, so the patterns are whole packets. Its six low
-bits come first, the three high bits after them and inverted.
+The address shares its bytes with the instruction, so each pattern is a whole packet. The six low bits of the
+address come first. The three high bits follow; they are sent inverted.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from .special import Reserved
 
 __all__ = ["ACCESSORY"]
 
-# The letter A stands three times: six low bits, three high bits, and in some patterns two that
-# are below all others.
+# The letter A occurs in up to three runs: first the six low bits, then the three high bits.
+# Some patterns have a third run of two bits; they are the lowest bits of all.
 _BOARD = Letters("A", order=(1, 0), xor=0b111 << 6)
 _DECODER: Mapping[str, FieldLetters] = {"board": _BOARD}
 _PAIR: Mapping[str, FieldLetters] = {"board": _BOARD, "pair": Letters("A", order=(2,))}
-# DDD: bits 1 and 2 are the pair, bit 0 which output of it.
+# DDD: bits 1 and 2 are the pair, bit 0 is the output of that pair.
 _DDD: Mapping[str, FieldLetters] = {
     "pair": Letters("D", order=(0,), low=1),
     "output": Letters("D", order=(0,), width=1),
@@ -41,8 +41,8 @@ _ALL_BASIC, _ALL_SIGNALS = (AccessoryBroadcast,), (ExtendedAccessoryBroadcast,)
 
 
 def _cv_access(head: str, kind: type[Address], address: Mapping[str, FieldLetters], whom: str) -> tuple[Entry, ...]:
-    """Verify byte, write byte, bit manipulation and the reserved fourth behind the address bytes ``head``."""
-    # If DDD stands in the head, the D of the data is the letter's second run.
+    """CV rows after the address bytes ``head``: verify byte, write byte, bit manipulation, and the reserved one."""
+    # If the head contains DDD, the D of the data is the second run of that letter.
     data = Letters("D", order=(head.count("DDD"),))
     byte: Mapping[str, FieldLetters] = {"cv": _CV, "value": data}
     bit: Mapping[str, FieldLetters] = {"cv": _CV, "writes": "C", "value": data, "position": "B"}

@@ -1,4 +1,4 @@
-"""Whom a packet is for (S-9.2.1 A, C and D; S-9.2 B). Always the raw number first."""
+"""Addresses of packets (S-9.2.1 A, C and D; S-9.2 B). They hold the raw number, as it is sent."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ __all__ = [
     "ReservedAddress", "ShortAddress", "UnresolvedAddress",
 ]  # fmt: skip
 
-#: What :func:`json.dumps` takes.
+#: A value that :func:`json.dumps` accepts.
 JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]"]
 
 
@@ -32,7 +32,7 @@ class DecoderKind(enum.Enum):
 
 
 class LinearConvention(enum.Enum):
-    """How raw accessory addresses are counted as one row of numbers. Both are in use; they differ by 4."""
+    """Two ways to number accessory addresses in one sequence. Both are in use; they differ by 4."""
 
     #: Number 1 is pair 0 of board address 1 (RCN-213, from memory).
     FROM_BOARD_1 = "from board 1"
@@ -40,9 +40,9 @@ class LinearConvention(enum.Enum):
     FROM_BOARD_0 = "from board 0"
 
     def number(self, raw: int) -> int | None:
-        """The number, from 1 up, of an 11-bit raw address; ``None`` for board 0 if counting starts at board 1.
+        """The number, from 1, of an 11-bit raw address; ``None`` for board 0 if counting starts at board 1.
 
-        :raises HalfbitError: if ``raw`` is no integer from 0 to 2047.
+        :raises HalfbitError: if ``raw`` is not an integer from 0 to 2047.
         """
         if type(raw) is not int or not 0 <= raw <= 2047:
             raise HalfbitError(f"raw: {raw!r} is not an integer from 0 to 2047")
@@ -73,11 +73,11 @@ def _convention(value: object) -> LinearConvention:
 @total_ordering
 @attrs.frozen(slots=True)
 class Address:
-    """Base of all addresses. They sort by kind, then by number, and :meth:`parse` reads what they print."""
+    """Base of all addresses. They sort by kind, then by number. :meth:`parse` reads the text that ``str()`` prints."""
 
     #: The name used in text and JSON.
     kind: ClassVar[str] = "address"
-    #: The kind of decoder it reaches; ``None`` if no single kind.
+    #: The kind of decoder it reaches; ``None`` if it is not for one kind only.
     decoder: ClassVar[DecoderKind | None] = None
     _form: ClassVar[str] = ""
 
@@ -85,7 +85,7 @@ class Address:
     def parse(cls, text: str) -> Address:
         """The address that ``str()`` prints as ``text``, e.g. ``"short 3"`` or ``"accessory 9 pair 2 output 1"``.
 
-        :raises HalfbitError: if it is no address, or not of the class this is called on.
+        :raises HalfbitError: if ``text`` is not an address, or not one of this class.
         """
         if isinstance(text, str):
             for kind in _KINDS:
@@ -95,14 +95,14 @@ class Address:
         raise HalfbitError(f'{text!r} is no {cls.kind}: give it as it prints, e.g. "short 3" or "accessory 9 pair 2"')
 
     def as_dict(self) -> dict[str, JsonValue]:
-        """``kind``, then the fields in their order, for JSON."""
+        """For JSON: ``kind``, then the fields in their order."""
         return {"kind": self.kind, **attrs.asdict(self)}
 
     @staticmethod
     def from_dict(value: Any) -> Address:
         """The inverse of :meth:`as_dict`.
 
-        :raises HalfbitError: if ``value`` is not the form of an address.
+        :raises HalfbitError: if ``value`` does not have the form that :meth:`as_dict` makes.
         """
         if isinstance(value, dict):
             for kind in _KINDS:
@@ -113,7 +113,7 @@ class Address:
     def to_bytes(self) -> bytes:
         """The address bytes of a packet.
 
-        :raises HalfbitError: for accessories, whose address shares its bytes with the instruction.
+        :raises HalfbitError: for accessories, because their address shares its bytes with the instruction.
         """
         raise HalfbitError(f"the {self.kind} address has no bytes of its own")
 
@@ -185,7 +185,7 @@ class LongAddress(Address):
 
 @attrs.frozen(slots=True)
 class AccessoryAddress(Address):
-    """A basic accessory decoder by its 9-bit address, a pair of it, or one output (S-9.2.1 D).
+    """A basic accessory decoder (9-bit address), one of its pairs of outputs, or one output (S-9.2.1 D).
 
     :raises HalfbitError: for a board outside 0 to 511, a pair outside 0 to 3, an output outside
         0 to 1, or an output without a pair.
@@ -194,11 +194,11 @@ class AccessoryAddress(Address):
     kind: ClassVar[str] = "accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
     _form: ClassVar[str] = r"accessory (?P<board>\d+)(?: pair (?P<pair>\d+)(?: output (?P<output>\d+))?)?"
-    #: The raw 9-bit address, its three high bits already turned the right way round.
+    #: The raw 9-bit address. Its three high bits are sent inverted; here they are not.
     board: int = integer(0, 511)
-    #: Which pair of outputs; ``None``: the whole decoder.
+    #: The pair of outputs, 0 to 3; ``None`` for the whole decoder.
     pair: int | None = integer(0, 3, optional=True)
-    #: Which output of the pair; ``None``: the pair.
+    #: The output of the pair, 0 or 1; ``None`` for the pair.
     output: int | None = integer(0, 1, optional=True)
 
     def __attrs_post_init__(self) -> None:
@@ -207,15 +207,18 @@ class AccessoryAddress(Address):
 
     @classmethod
     def from_linear(cls, number: int, convention: LinearConvention, output: int | None = None) -> AccessoryAddress:
-        """The pair with a linear number, or one output of it.
+        """The pair with this linear number, or one output of that pair.
 
-        :raises HalfbitError: if no pair has the number, or ``convention`` is none.
+        :raises HalfbitError: if no pair has the number, or ``convention`` is not a :class:`LinearConvention`.
         """
         raw = _convention(convention).raw(number)
         return cls(raw >> 2, raw & 3, output)
 
     def linear(self, convention: LinearConvention) -> int | None:
-        """The pair's number in the named convention; ``None`` if there is no pair or it has no number."""
+        """The pair's number in this convention; ``None`` if there is no pair, or the pair has no number.
+
+        :raises HalfbitError: if ``convention`` is not a :class:`LinearConvention`.
+        """
         return None if self.pair is None else _convention(convention).number(self.board * 4 + self.pair)
 
     def __str__(self) -> str:
@@ -229,17 +232,17 @@ class AccessoryAddress(Address):
 
 @attrs.frozen(slots=True)
 class AccessoryBroadcast(Address):
-    """All basic accessory decoders, one output of each: 10111111 1000CDDD (S-9.2.1 D).
+    """All basic accessory decoders, or the same output of each: 10111111 1000CDDD (S-9.2.1 D).
 
-    :raises HalfbitError: for a pair outside 0 to 3, an output outside 0 to 1, or an output without a pair.
+    :raises HalfbitError: for a pair outside 0 to 3, an output outside 0 to 1, or only one of the two.
     """
 
     kind: ClassVar[str] = "accessory broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
     _form: ClassVar[str] = r"accessory broadcast(?: pair (?P<pair>\d+) output (?P<output>\d+))?"
-    #: Which pair of outputs; ``None``: the whole decoders.
+    #: The pair of outputs, 0 to 3; ``None`` for the whole decoders.
     pair: int | None = integer(0, 3, optional=True)
-    #: Which output of the pair.
+    #: The output of the pair, 0 or 1; ``None`` if there is no pair.
     output: int | None = integer(0, 1, optional=True)
 
     def __attrs_post_init__(self) -> None:
@@ -260,19 +263,22 @@ class ExtendedAccessoryAddress(Address):
     kind: ClassVar[str] = "extended accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
     _form: ClassVar[str] = r"extended accessory (?P<number>\d+)"
-    #: The 9-bit address as a basic decoder has it, and two bits below it.
+    #: The 9-bit address of a basic decoder, then two lower bits.
     number: int = integer(0, 2047)
 
     @classmethod
     def from_linear(cls, number: int, convention: LinearConvention) -> ExtendedAccessoryAddress:
-        """The address with a linear number.
+        """The address with this linear number.
 
-        :raises HalfbitError: if no address has the number, or ``convention`` is none.
+        :raises HalfbitError: if no address has the number, or ``convention`` is not a :class:`LinearConvention`.
         """
         return cls(_convention(convention).raw(number))
 
     def linear(self, convention: LinearConvention) -> int | None:
-        """The number in the named convention; ``None`` if it has none."""
+        """The number in this convention; ``None`` if the address has no number there.
+
+        :raises HalfbitError: if ``convention`` is not a :class:`LinearConvention`.
+        """
         return _convention(convention).number(self.number)
 
     def __str__(self) -> str:
@@ -293,7 +299,7 @@ class ExtendedAccessoryBroadcast(Address):
 
 @attrs.frozen(slots=True)
 class ReservedAddress(Address):
-    """An address byte the standard reserves (S-9.2.1 A); 253 and 254: S-9.2.1.1, RCN-218, from memory.
+    """An address byte that the standard reserves (S-9.2.1 A); 253 and 254: S-9.2.1.1, RCN-218, from memory.
 
     :raises HalfbitError: outside 232 to 254.
     """
@@ -313,7 +319,7 @@ class ReservedAddress(Address):
 
 @attrs.frozen(slots=True)
 class IdleAddress(Address):
-    """Nobody: 11111111 (S-9.2 B, S-9.2.1 A)."""
+    """The idle address, for no decoder: 11111111 (S-9.2 B, S-9.2.1 A)."""
 
     kind: ClassVar[str] = "idle"
     _form: ClassVar[str] = "idle"
@@ -328,10 +334,10 @@ class IdleAddress(Address):
 
 @attrs.frozen(slots=True)
 class UnresolvedAddress(Address):
-    """The first byte of a packet that does not say whom it is for.
+    """The first byte of a packet whose address cannot be read.
 
-    The packet ends inside its address, is an accessory packet of a form the standards do not
-    know, or can be one of service mode (:class:`Ambiguous`).
+    The packet ends inside its address, or is an accessory packet that matches no pattern of the registry, or may be a
+    service mode packet (:class:`Ambiguous`).
 
     :raises HalfbitError: outside 0 to 255.
     """
@@ -351,7 +357,7 @@ class UnresolvedAddress(Address):
 
 @attrs.frozen(slots=True)
 class NoAddress(Address):
-    """A packet without an address: service mode, for whatever stands on the programming track (S-9.2.3)."""
+    """No address: service mode packets, for any decoder on the programming track (S-9.2.3)."""
 
     kind: ClassVar[str] = "none"
     _form: ClassVar[str] = "no address"

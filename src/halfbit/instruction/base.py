@@ -1,4 +1,4 @@
-"""What all instructions have in common."""
+"""The base class of all instructions."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ __all__ = [
     "filler", "hexadecimal", "own_fields",
 ]  # fmt: skip
 
-#: One-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
+#: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 LONG_PREAMBLE = 20
 
 #: The most characters of :attr:`Instruction.brief`.
@@ -29,24 +29,24 @@ BRIEF = 40
 
 
 class Context(enum.Enum):
-    """What decoders on the track take packets for (S-9.2.3)."""
+    """The mode in which decoders on the track read packets (S-9.2.3)."""
 
-    #: The capture starts with it, or a loss hid what came before: service mode or not.
+    #: Not known: the capture has only just started, or a gap hid the packets before.
     UNKNOWN = "unknown"
-    #: Packets have addresses.
+    #: Operations mode: packets have addresses.
     OPERATIONS = "operations"
-    #: Service mode.
+    #: Service mode: packets have no addresses.
     SERVICE = "service"
-    #: Service mode is over, and no packet has come yet with which operations resume.
+    #: Service mode is over, but no packet that resumes operations has come yet.
     LEFT = "service mode left"
 
 
 class Repetition(enum.Enum):
-    """Which one it is, if decoders act only on the second identical packet."""
+    """First or repeated packet, for instructions that act only on the second identical packet."""
 
-    #: The first one: nothing happens yet.
+    #: The first packet: decoders do nothing yet.
     FIRST = "first sight"
-    #: The second or a later one in a row: decoders act.
+    #: The second identical packet, or a later one: decoders act.
     REPEAT = "repeat"
 
 
@@ -56,27 +56,28 @@ def _configurations(value: object) -> bool:
 
 @attrs.frozen(slots=True)
 class PacketContext:
-    """What the packets before, and the caller, say about a packet beside its own bytes.
+    """Facts about a packet that are not in its bytes: they come from the packets before it and from the caller.
 
-    :raises HalfbitError: for a value of another type.
+    :raises HalfbitError: for a value of the wrong type.
     """
 
     #: The context the packet was read in.
     context: Context = instance(Context, "a Context", default=Context.UNKNOWN)
-    #: First or repeat; ``None`` if a single packet acts, or packets were not counted.
+    #: First or repeat; ``None`` if decoders act on a single packet, or repeats were not counted.
     repetition: Repetition | None = instance(Repetition, "a Repetition or None", default=None)
-    #: Sent where a station must not after a reset: to 100 to 127 within 20 ms (S-9.2 B), or to 112 to 127
-    #: within 10 packet times (S-9.2.1 C). Without times the first means the packet next after the reset.
+    #: True if the station sent it too early after a reset: to addresses 100 to 127 within 20 ms (S-9.2 B), or to
+    #: addresses 112 to 127 within 10 packet times (S-9.2.1 C). If packets have no times, the 20 ms rule covers only the
+    #: packet directly after the reset.
     too_soon_after_reset: bool = instance(bool, "False or True", default=False)
-    #: The page register, if packets before set it (service mode, S-9.2.3).
+    #: The page register, if earlier packets set it; else ``None`` (service mode, S-9.2.3).
     page: int | None = instance(int, "an integer or None", default=None)
-    #: The configurations of the decoders the packet is for, if the caller gave them all; more than one for a
-    #: consist whose decoders differ.
+    #: The configurations of the decoders that the packet is for, if the caller gave all of them; else empty. More than
+    #: one for a consist whose decoders differ.
     configurations: tuple[Configuration, ...] = accepted(_configurations, "a tuple of Configuration", default=())
 
     @property
     def steps(self) -> int | None:
-        """28 or 14, if the configurations say so and agree (CV 29 bit 1); else ``None``."""
+        """28 or 14, if the configurations are known and agree (CV 29 bit 1); else ``None``."""
         steps = {one.steps for one in self.configurations}
         return steps.pop() if len(steps) == 1 else None
 
@@ -86,25 +87,25 @@ NOTHING_KNOWN = PacketContext()
 
 @attrs.frozen(slots=True)
 class Instruction:
-    """What a packet, or a part of it behind its address, tells decoders to do.
+    """One instruction to decoders: a packet, or the part of a packet after its address.
 
-    Equality compares what the bytes say: the class, the address and the fields. The packet they came with and its
-    context do not count.
+    Equality compares the class, the address and the fields. It ignores ``raw``, ``packet`` and
+    ``packet_context``.
 
-    :raises HalfbitError: if a field cannot hold the value given.
+    :raises HalfbitError: if a value does not fit its field.
     """
 
     #: The standards' name of the instruction. Each class has its own.
     name: ClassVar[str] = "Instruction"
 
-    #: Whom it is for.
+    #: The address it is for.
     address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
-    #: Its own bytes: behind the packet's address (behind the first byte, for accessories), without the error
-    #: detection byte. ``None`` if it was not read from a packet.
+    #: Its own bytes: after the packet's address (for accessories, after the first byte), without the error detection
+    #: byte. ``None`` if it was not read from a packet.
     raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
-    #: The packet it was read from; ``None`` if it was built by hand, or read from bytes alone.
+    #: The packet it was read from; ``None`` if it was built by hand, or read from bytes only.
     packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
-    #: What is known beside the packet's bytes.
+    #: Facts about the packet that are not in its bytes.
     packet_context: PacketContext = attrs.field(default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False)
 
     @packet_context.validator
@@ -120,7 +121,7 @@ class Instruction:
 
     @property
     def context(self) -> Context:
-        """The context it was read in."""
+        """The context in which it was read."""
         return self.packet_context.context
 
     @property
@@ -130,40 +131,40 @@ class Instruction:
 
     @property
     def too_soon_after_reset(self) -> bool:
-        """Whether the station should not yet have sent it (S-9.2 B, S-9.2.1 C)."""
+        """True if the station sent it too early after a reset (S-9.2 B, S-9.2.1 C)."""
         return self.packet_context.too_soon_after_reset
 
     @property
     def long_preamble(self) -> bool:
-        """Whether its packet had the long preamble of service mode (S-9.2.3 E)."""
+        """True if its packet had the long preamble of service mode: 20 one-bits or more (S-9.2.3 E)."""
         return self.packet is not None and self.packet.preamble >= LONG_PREAMBLE
 
     @property
     def needs_repeat(self) -> bool:
-        """Whether decoders act only on the second identical packet."""
+        """True if decoders act only on the second identical packet (S-9.2.1 C, S-9.2.3)."""
         return False
 
     @property
     def resets_decoder(self) -> bool:
-        """Whether it is a digital decoder reset, after which a station must wait (S-9.2.1 C)."""
+        """True for a digital decoder reset. A station must wait after it (S-9.2.1 C)."""
         return False
 
     @property
     def new_page(self) -> int | None:
-        """What it sets the page register of service mode to; ``None`` if it does not (S-9.2.3)."""
+        """The value it writes to the page register of service mode; ``None`` if it does not write it (S-9.2.3)."""
         return None
 
     @property
     def brief(self) -> str:
-        """The instruction in at most 40 characters, without its address, for tables."""
+        """The instruction in at most 40 characters, without its address. For tables."""
         return brief(str(self))
 
     def meaning(self) -> dict[str, JsonValue]:
-        """What follows from the fields, for :meth:`as_dict`."""
+        """Values derived from the fields, as JSON, for :meth:`as_dict`."""
         return {}
 
     def as_dict(self) -> dict[str, JsonValue]:
-        """The instruction for JSON: what it says, what its fields are, and what is known beside it.
+        """The instruction as JSON: name, address, fields, their meaning, text, context and packet.
 
         The keys and their order are the same for all instructions of a class. Bytes are hexadecimal.
         """
@@ -189,9 +190,9 @@ class Instruction:
 
     @classmethod
     def from_dict(cls, value: Any) -> Instruction:
-        """The inverse of :meth:`as_dict`. Finds instructions of your own too, if their classes are imported.
+        """The inverse of :meth:`as_dict`. It finds your own instruction classes too, once they are imported.
 
-        :raises HalfbitError: if ``value`` is not the form of an instruction of this class.
+        :raises HalfbitError: if ``value`` does not have the form that :meth:`as_dict` makes, or is not of this class.
         """
         if not isinstance(value, dict) or value.get("type") != "instruction" or value.get("schema") != SCHEMA:
             raise HalfbitError(f"{value!r} is not an instruction of schema {SCHEMA}: give what as_dict() made")
@@ -223,7 +224,7 @@ class Instruction:
 
 
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:
-    """The fields of a class beside those of every instruction."""
+    """The fields that a class adds to those of :class:`Instruction`."""
     return tuple(field for field in attrs.fields(kind) if field.name not in _COMMON)
 
 
@@ -231,15 +232,15 @@ _COMMON = frozenset(field.name for field in attrs.fields(Instruction))
 
 
 def _named(cls: type[Instruction], name: object) -> type[Instruction]:
-    """The class of that name, ``cls`` or one derived from it.
+    """The class with this name: ``cls`` or a class derived from it.
 
-    :raises HalfbitError: if there is none, or more than one.
+    :raises HalfbitError: if no class, or more than one, has this name.
     """
     found, waiting = set(), [cls]
     while waiting:
         kind = waiting.pop()
         waiting += kind.__subclasses__()
-        # Python keeps the class that attrs replaced by one with slots for a while: it has no fields of its own.
+        # attrs makes a second class, with slots. Python keeps the first one for a while; skip it, it has no fields.
         if kind.name == name and "__attrs_attrs__" in vars(kind):
             found.add(kind)
     if len(found) != 1:
@@ -269,12 +270,12 @@ def _from_json(field: attrs.Attribute[Any], value: Any) -> Any:
 
 
 def hexadecimal(data: bytes) -> str:
-    """Bytes for people; ``"-"`` if there are none."""
+    """Bytes as upper-case hexadecimal with spaces; ``"-"`` for no bytes."""
     return data.hex(" ").upper() or "-"
 
 
 def brief(text: str, room: int = BRIEF) -> str:
-    """The text, or as many whole words of it as fit into ``room``, with a sign that more follow."""
+    """The text, cut at a word to at most ``room`` characters. A cut text ends with "…"."""
     if len(text) <= room:
         return text
     kept = text[: room - 1]
@@ -283,19 +284,20 @@ def brief(text: str, room: int = BRIEF) -> str:
     return kept.rstrip() + "…"
 
 
-#: Makes an instruction of a class from the values of its fields, in order but for the packet and its context.
+#: A function that makes an instruction of one class. It takes the values of the fields in order, without the packet
+#: and its context; then the packet; then the context.
 Filler = Callable[[list[Any], Union[Packet, None], PacketContext], Instruction]
 
-#: The fields that differ from one packet with the same bytes to the next.
+#: The fields that can differ between two packets with the same bytes.
 _VARYING = ("packet", "packet_context")
 
 _fillers: dict[type[Instruction], Filler] = {}
 
 
 def filler(kind: type[Instruction]) -> Filler:
-    """The constructor of a class less its checks, for values that were checked before.
+    """The constructor of a class without its checks, for values that were checked before. Faster.
 
-    It is made as attrs makes its own, and fills the slots of the frozen object one by one.
+    It is generated source code, as in attrs, and fills the slots of the frozen object one by one.
     """
     if kind not in _fillers:
         names = [field.name for field in attrs.fields(kind)]
@@ -310,9 +312,9 @@ def filler(kind: type[Instruction]) -> Filler:
 
 
 class Template:
-    """Makes the same instruction for other packets.
+    """Makes copies of one instruction for other packets with the same bytes.
 
-    ``attrs.evolve`` would do, but checks every field again, which takes several times as long.
+    ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
 
     __slots__ = ("instruction", "make")
@@ -321,5 +323,5 @@ class Template:
         self.instruction = instruction
         kind = type(instruction)
         values = [getattr(instruction, field.name) for field in attrs.fields(kind) if field.name not in _VARYING]
-        #: The instruction with this packet and its context.
+        #: Makes the instruction with another packet and its context.
         self.make: Callable[[Packet | None, PacketContext], Instruction] = partial(filler(kind), values)

@@ -1,7 +1,7 @@
-"""Instructions from what they mean: a step of so many, functions by number, an accessory by its linear number, a CV.
+"""Builds instructions from everyday values: a speed step, function numbers, an accessory's linear number, a CV.
 
-:meth:`Registry.encode` makes packets of them. Every function raises :class:`HalfbitError` for a value that no such
-instruction can hold, and says which it can.
+:meth:`Registry.encode` turns them into packets. Every function raises :class:`HalfbitError` for a value that the
+instruction cannot hold. The message says which values it can hold.
 """
 
 from __future__ import annotations
@@ -22,9 +22,11 @@ __all__ = ["accessory", "functions", "signal", "speed", "stop", "verify_cv", "wr
 def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl: bool | None = None) -> SpeedControl:
     """A speed step and a direction (S-9.2 B; S-9.2.1 C).
 
-    :param step: from 1 to ``of``; 0 for stop.
-    :param of: how many steps the decoder has: 14, 28 or 126.
-    :param fl: the state of FL, which this instruction carries with 14 steps, and only then.
+    :param step: 1 to ``of``; 0 for stop.
+    :param of: number of speed steps of the decoder: 14, 28 or 126.
+    :param forward: the direction.
+    :param fl: the state of FL (the headlight). Only with 14 steps: with other step counts the packet has no FL.
+    :raises HalfbitError: for other values.
     """
     if type(step) is not int or of not in (14, 28, 126) or not 0 <= step <= of:
         raise HalfbitError(f"step {step!r} of {of!r}: give a step from 0 to the number of steps, 14, 28 or 126")
@@ -40,10 +42,11 @@ def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl
 def stop(
     address: Address, *, emergency: bool = False, of: int = 28, forward: bool = True, fl: bool | None = None
 ) -> SpeedControl:
-    """Stop; to :class:`Broadcast` the broadcast stop (S-9.2 B).
+    """Stop one decoder; with :class:`Broadcast` and 28 steps, the broadcast stop for all decoders (S-9.2 B).
 
-    :param emergency: cut the motor off, rather than brake.
-    :param of: as of :func:`speed`.
+    :param emergency: True cuts the motor's power off at once; False brakes.
+    :param of: number of speed steps, as in :func:`speed`; so are ``forward`` and ``fl``.
+    :raises HalfbitError: as :func:`speed`.
     """
     still = speed(address, 0, of=of, forward=forward, fl=fl)
     if isinstance(address, Broadcast) and of == 28:
@@ -62,10 +65,10 @@ def _direction(forward: bool, fl: bool | None, of: int) -> bool:
 def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionControl, ...]:
     """The instructions that set functions (S-9.2.1 C; F29 up from memory).
 
-    Each sets a whole group: F0 (FL) to F4, F5 to F8, F9 to F12, F13 to F20 and so on to F68. **Functions of a group
-    that are not named are switched off**: name those that are on.
+    Each instruction sets a whole group: F0 (FL) to F4, F5 to F8, F9 to F12, F13 to F20 and so on to F68. **Functions
+    of a group that you leave out are switched off**: give every function that must stay on.
 
-    :param states: function number to state, from 0 to 68.
+    :param states: mapping of function number (0 to 68) to state.
     """
     if not isinstance(states, Mapping) or not states:
         raise HalfbitError(f"states: {states!r} is not a mapping of function to state: give e.g. {{0: True, 3: False}}")
@@ -91,22 +94,22 @@ def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionCon
 def accessory(number: int, convention: LinearConvention, *, output: int = 1, activate: bool = True) -> BasicAccessory:
     """One output of a basic accessory decoder, by the linear number of the pair (S-9.2.1 D).
 
-    :param convention: how pairs are counted; two ways are in use, which differ by 4.
+    :param convention: how pairs are counted. Two ways are in use; they differ by 4.
     :param output: 0 or 1.
     """
     return BasicAccessory(AccessoryAddress.from_linear(number, convention, output), activate)
 
 
 def signal(number: int, convention: LinearConvention, aspect: int) -> ExtendedAccessory:
-    """An aspect of an extended accessory decoder, by its linear number (S-9.2.1 D).
+    """Set the aspect of an extended accessory decoder, by its linear number (S-9.2.1 D).
 
-    :param aspect: 0 (absolute stop) to 31, or to 255 in later documents (from memory).
+    :param aspect: 0 (absolute stop) to 31; to 255 in later documents (from memory).
     """
     return ExtendedAccessory(ExtendedAccessoryAddress.from_linear(number, convention), aspect)
 
 
 def write_cv(address: Address, cv: int, value: int) -> CvAccess:
-    """Write a byte to a CV of 1 to 1024; in service mode (direct mode) with :class:`NoAddress`.
+    """Write a byte to a CV, 1 to 1024. With :class:`NoAddress`: service mode, direct mode.
 
     Decoders act on the second identical packet: send it twice (S-9.2.1 C, S-9.2.3).
     """
@@ -114,11 +117,11 @@ def write_cv(address: Address, cv: int, value: int) -> CvAccess:
 
 
 def write_cv_bit(address: Address, cv: int, position: int, value: bool) -> CvAccess:
-    """Write one bit, 0 to 7, of a CV; in service mode (direct mode) with :class:`NoAddress`. Send it twice."""
+    """Write one bit, 0 to 7, of a CV, 1 to 1024. With :class:`NoAddress`: service mode, direct mode. Send it twice."""
     kind = DirectBitManipulation if isinstance(address, NoAddress) else CvBitManipulation
     return kind(address, cv, True, value, position)
 
 
 def verify_cv(address: Address, cv: int, value: int) -> CvAccess:
-    """Ask whether a CV has a value; in service mode (direct mode) with :class:`NoAddress`."""
+    """Ask if a CV, 1 to 1024, has this value. With :class:`NoAddress`: service mode, direct mode."""
     return (DirectVerifyByte if isinstance(address, NoAddress) else CvVerifyByte)(address, cv, value)

@@ -1,4 +1,4 @@
-"""Model time and date, both to broadcast, and system time (RCN-211, from memory)."""
+"""Model time and date, which are broadcast, and system time (RCN-211, from memory)."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ __all__ = ["ModelDate", "ModelTime", "SystemTime"]
 class ModelTime(Instruction):
     """Model time: 11000001 00MMMMMM WWWHHHHH U0BBBBBB (RCN-211, from memory).
 
-    Values that no clock shows can be sent, so they can be read.
+    The fields accept every value that the bits can hold, also hour 31: a station can send it.
     """
 
     name: ClassVar[str] = "Model Time"
-    #: M.
+    #: M: minute of the hour.
     minute: int = integer(0, 63)
     #: W: 0 is Monday (from memory).
     weekday: int = integer(0, 7)
-    #: H.
+    #: H: hour of the day.
     hour: int = integer(0, 31)
-    #: U: the clock was set, rather than ran on.
+    #: U: True if the clock was set, False if it ran on normally.
     update: bool = flag()
-    #: B: how many times faster than real time the clock runs; 0: it stands.
+    #: B: the clock runs this many times faster than real time; 0 if it is stopped.
     factor: int = integer(0, 63)
 
     def __str__(self) -> str:
@@ -37,6 +37,7 @@ class ModelTime(Instruction):
 
     @property
     def brief(self) -> str:
+        """Time, weekday and factor, in at most 40 characters."""
         words = f"time {self.hour:02}:{self.minute:02}, weekday {self.weekday}, x{self.factor}"
         return words + (", set" if self.update else "")
 
@@ -46,11 +47,11 @@ class ModelDate(Instruction):
     """Model date: 11000001 010TTTTT MMMMYYYY YYYYYYYY (RCN-211, from memory)."""
 
     name: ClassVar[str] = "Model Date"
-    #: T.
+    #: T: day of the month.
     day: int = integer(0, 31)
-    #: M.
+    #: M: month of the year.
     month: int = integer(0, 15)
-    #: Y.
+    #: Y: year.
     year: int = integer(0, 4095)
 
     def __str__(self) -> str:
@@ -62,7 +63,7 @@ class SystemTime(Instruction):
     """System time: 11000010 and two bytes (RCN-211, from memory)."""
 
     name: ClassVar[str] = "System Time"
-    #: ms since the system started, without what is above 16 bits.
+    #: Milliseconds since the system started, modulo 65536.
     milliseconds: int = integer(0, 65535)
 
     def __str__(self) -> str:

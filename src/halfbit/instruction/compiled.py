@@ -1,4 +1,4 @@
-"""The rows of a registry made ready for reading: for each place and each value of the key byte, the rows to try."""
+"""Lookup tables for decoding: for each place and each value of the key byte, the registry rows to try."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["Row", "Table", "compiled"]
 
 
 class Row:
-    """An entry with its checks and fields as plain tuples."""
+    """An entry with its checks and fields as plain tuples, for speed."""
 
     __slots__ = (
         "checks", "checksum", "ends", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size",
@@ -35,8 +35,8 @@ class Row:
         self.ends = entry.tail is not None
         self.numbers = entry.numbers
         self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
-        #: For each field of the class its layout, the constant that takes its place, and whether it is a ``bool``.
-        #: No layout and no constant: the tail.
+        #: For each field of the class: its layout, its constant, and True if it is a ``bool``. Of layout and constant
+        #: at most one is set. If both are ``None``, the field is the tail.
         self.fields: list[tuple[FieldLayout | None, Any, bool]] = []
         for field in () if self.reserved else own_fields(entry.builds):
             is_flag = bool(field.metadata.get("bool"))
@@ -46,7 +46,7 @@ class Row:
         self.fill = _maker(entry.builds)
 
     def end(self, address: Address, body: bytes, at: int) -> int:
-        """The index behind the instruction that starts at ``at``; 0 if it is not this one."""
+        """The index after this instruction, if it starts at ``at``; 0 if the bytes do not match this row."""
         left = len(body) - at
         if left < self.least:
             return 0
@@ -64,9 +64,9 @@ class Row:
         return end if self.checksum is None or self.checksum(body[: end - 1]) == body[end - 1] else 0
 
     def read(self, address: Address, body: bytes, at: int, end: int, start: int) -> Instruction | None:
-        """The instruction in ``body[at:end]``, or ``None`` if its class refuses the values.
+        """The instruction in ``body[at:end]``; ``None`` if its class refuses the values.
 
-        :param start: where its own bytes start, without those of the address.
+        :param start: index of its first byte that is not part of the address.
         """
         raw = body[start:end]
         if self.reserved:
@@ -85,7 +85,7 @@ class Row:
             return None
 
     def address(self, otherwise: Address, body: bytes) -> Address:
-        """The address of a whole packet: ``otherwise``, unless the row says where it stands."""
+        """The address of a whole packet: read from ``body`` if the row has address fields, else ``otherwise``."""
         kind = self.entry.addresses[0]
         if not self.entry.address_layouts:
             return otherwise if isinstance(otherwise, kind) else kind()
@@ -94,10 +94,10 @@ class Row:
 
 
 def _maker(kind: type[Instruction]) -> Filler:
-    """What makes an instruction of a class from the values of its fields.
+    """A function that makes an instruction of a class from the values of its fields.
 
-    The entry was checked: its pattern holds only what the class takes. So no value is checked again, unless the class
-    has checks of its own beside the ranges of its fields.
+    :class:`Entry` has checked that the class accepts every value of the pattern. So values are checked again only if
+    the class has more checks than the ranges of its fields.
     """
     own = own_fields(kind)
     if not hasattr(kind, "__attrs_post_init__") and all(map(has_only_own_check, own)):
@@ -112,12 +112,15 @@ def _maker(kind: type[Instruction]) -> Filler:
 
 
 def has_number(address: Address, numbers: tuple[int, int]) -> bool:
-    """Whether the address has a number, and it is within the bounds."""
+    """True if the address has a number and it is within the bounds, both included."""
     return numbers[0] <= getattr(address, "number", -1) <= numbers[1]
 
 
 class Table:
-    """The rows of one place by the value of the key byte: those that follow one another, those that stand alone."""
+    """The rows of one place by the value of the key byte.
+
+    ``rows`` has the instructions that may share a packet, ``alone`` those that fill the packet alone.
+    """
 
     __slots__ = ("alone", "many", "rows")
 
@@ -125,7 +128,7 @@ class Table:
         self.many = place.many
         self.rows: list[list[Row]] = [[] for _ in range(256)]
         self.alone: list[list[Row]] = [[] for _ in range(256)]
-        # A special case names every class it narrows: the more it names, the sooner it is tried.
+        # A special case lists every class it narrows. Try the rows with the most such classes first.
         for entry in sorted(entries, key=lambda entry: (entry.reserved, -len(entry.special_of))):
             row = Row(entry)
             for byte in entry.parsed.bytes_at(place.key):
@@ -134,9 +137,9 @@ class Table:
 
 
 def compiled(entries: tuple[Entry, ...]) -> dict[Place, Table]:
-    """The tables of all places.
+    """The tables of all places, by place.
 
-    :raises HalfbitError: if two entries can match the same bytes in the same place and do not say which goes first.
+    :raises HalfbitError: if two entries can match the same bytes in the same place, and neither says it goes first.
     """
     tables = {}
     for place in Place:
@@ -148,7 +151,7 @@ def compiled(entries: tuple[Entry, ...]) -> dict[Place, Table]:
 
 
 def _check_apart(one: Entry, other: Entry, place: Place) -> None:
-    """Refuse two entries that could match the same bytes, unless they say which goes first."""
+    """Refuse two entries that could match the same bytes, unless one says that it goes first."""
     if one.reserved != other.reserved or not one.parsed.agrees(other.parsed) or _apart(one, other, place):
         return
     for special, general in ((one, other), (other, one)):
@@ -164,7 +167,7 @@ def _check_apart(one: Entry, other: Entry, place: Place) -> None:
 
 
 def _apart(one: Entry, other: Entry, place: Place) -> bool:
-    """Whether length or first byte keeps apart what the fixed bits do not."""
+    """True if the two entries differ in length or first byte, so that no packet can match both."""
     (low, high), (least, most) = one.lengths, other.lengths
     whole = not place.follows_address
     if (whole or one.alone) and high is not None and least > high:

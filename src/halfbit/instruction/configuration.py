@@ -1,4 +1,4 @@
-"""What a packet cannot say and a decoder's configuration does (S-9.2.2)."""
+"""Decoder configuration: CVs that change the meaning of a packet (S-9.2.2)."""
 
 from __future__ import annotations
 
@@ -23,32 +23,32 @@ class Configuration:
 
     #: The value of CV 29.
     cv29: int = integer(0, 255)
-    #: CV 19, the consist: bits 0 to 6 the address, 0 if in none; bit 7 if its direction is opposite.
+    #: CV 19, the consist: bits 0 to 6 are its address, 0 for no consist; bit 7 is set if the locomotive runs reversed.
     cv19: int = integer(0, 255, default=0, kw_only=True)
-    #: CV 21: which of F1 (bit 0) to F8 (bit 7) obey the consist's address.
+    #: CV 21: a set bit means that the function obeys the consist's address; F1 is bit 0, F8 is bit 7.
     cv21: int = integer(0, 255, default=0, kw_only=True)
     #: CV 22: the same for FL forward (bit 0), FL reverse (bit 1), F9 (bit 2) to F12 (bit 5).
     cv22: int = integer(0, 255, default=0, kw_only=True)
 
     @property
     def steps(self) -> int:
-        """Speed steps of the speed and direction instruction: 28 with CV 29 bit 1 set, else 14.
+        """Speed steps of the speed and direction instruction: 28 if CV 29 bit 1 is set, else 14.
 
-        With bit 1 set, FL stands in function group one; without, in speed and direction.
+        If bit 1 is set, FL (the headlight) is in function group one; else it is in speed and direction.
         """
         return 28 if self.cv29 & 0b10 else 14
 
     @property
     def consist(self) -> ShortAddress | None:
-        """The address of the consist it is in; ``None`` if in none (CV 19)."""
+        """The address of the decoder's consist; ``None`` if it is not in a consist (CV 19)."""
         number = self.cv19 & 0x7F
         return ShortAddress(number) if number else None
 
     def obeys_consist(self, function: int, *, forward: bool) -> bool:
-        """Whether a function of 0 (FL) to 12 obeys the consist's address (CV 21 and 22).
+        """True if the function, 0 (FL) to 12, obeys the consist's address (CV 21 and 22).
 
-        :param forward: the direction, on which FL depends.
-        :raises HalfbitError: for another function.
+        :param forward: the direction; it matters for FL only.
+        :raises HalfbitError: for a function outside 0 to 12.
         """
         if type(function) is not int or not 0 <= function <= 12:
             raise HalfbitError(f"function: {function!r} is not an integer from 0 (FL) to 12: the CVs have no others")
@@ -58,15 +58,15 @@ class Configuration:
         return bool(self.cv22 >> bit & 1)
 
 
-#: The configuration of all multi-function decoders; or of each by its address, where the key :class:`Broadcast` stands
-#: for all that are not named.
+#: One configuration for all multi-function decoders, or a mapping of address to configuration. In the mapping the key
+#: :class:`Broadcast` is for all addresses that have no key of their own.
 Configurations = Union[Configuration, Mapping[Address, Configuration], None]
 
 
 def checked_configurations(given: object) -> dict[Address, Configuration]:
     """Configurations as a mapping.
 
-    :raises HalfbitError: if they are no :data:`Configurations`.
+    :raises HalfbitError: if ``given`` is not a :data:`Configurations`.
     """
     if given is None:
         return {}
@@ -85,9 +85,9 @@ def checked_configurations(given: object) -> dict[Address, Configuration]:
 
 
 def configurations_for(address: Address, known: Mapping[Address, Configuration]) -> tuple[Configuration, ...]:
-    """Those of the decoders that a packet to ``address`` is for: its own one, and those of a consist.
+    """The configurations of the decoders that a packet to ``address`` reaches: its own decoder, and those of a consist.
 
-    Empty if they are not all known.
+    Empty if one of them is not known. Without duplicates.
     """
     if not known or not isinstance(address, (Broadcast, ShortAddress, LongAddress)):
         return ()

@@ -1,4 +1,4 @@
-"""What the packets before say about a packet: service mode or not, first or repeat, too soon after a reset or not."""
+"""Facts that follow from earlier packets: service mode or not, first or repeat, too soon after a reset or not."""
 
 from __future__ import annotations
 
@@ -10,61 +10,63 @@ from .base import Context, Repetition
 
 __all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
 
-#: After so long without a valid reset or service mode packet decoders leave service mode (S-9.2.3);
-#: for so long after a reset stations send nothing to addresses 100 to 127 (S-9.2 B). ns.
+#: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
+#: Stations send nothing to addresses 100 to 127 for this time after a reset (S-9.2 B).
 HOLD = 20_000_000
 
-#: For so many packet times after a digital decoder reset stations send nothing to 112 to 127 (S-9.2.1 C).
+#: Packet times after a digital decoder reset during which stations send nothing to addresses 112 to 127 (S-9.2.1 C).
 PACKET_TIMES = 10
 
-#: First bytes of packets that must wait: 01100100 to 01111111 (S-9.2 B), and 112 to 127 (S-9.2.1 C).
+#: First bytes of packets that must wait after a reset: 01100100 to 01111111 (S-9.2 B), 112 to 127 (S-9.2.1 C).
 _WAIT_TIME, _WAIT_PACKETS = range(100, 128), range(112, 128)
 
 _RESET = b"\0\0\0"  # S-9.2 B
 
-_OPERATIONS = Context.OPERATIONS  # members of an enumeration are slow to get at
+_OPERATIONS = Context.OPERATIONS  # access to an enumeration's members is slow
 
 
 def in_service_form(data: bytes) -> bool:
-    """Whether it is identical in form to a service mode packet: 0111 first, 3 or 4 bytes (S-9.2.3 E)."""
+    """True if the packet has the form of a service mode packet: it starts with 0111, 3 or 4 bytes (S-9.2.3 E)."""
     return len(data) in (3, 4) and data[0] >> 4 == 0b0111
 
 
 def tells_nothing(data: bytes) -> bool:
-    """Whether neither form nor address of a packet has to do with service mode or the reset packet."""
+    """True if the packet affects none of these rules: no reset, no service mode form, no address that must wait."""
     return data != _RESET and data[0] not in _WAIT_TIME and not in_service_form(data)
 
 
 class ServiceTracker:
-    """Follows the rules by which decoders enter and leave service mode, and the times to wait after a reset.
+    """Tracks when decoders enter and leave service mode, and the times to wait after a reset.
 
-    Enter: a service mode packet as the next valid one after a reset packet; no time is named (S-9.2.3 E). If a stretch
-    was lost between them, another packet may have stood there. Within 20 ms of the reset it was a service mode packet
-    all the same, for a station may send no other to these addresses (S-9.2 B); later nothing says so.
-    Leave: a valid packet that is neither, or 20 ms without either; what the page register holds is then forgotten, for
-    another decoder may be on the programming track the next time. After leaving, operations resume
-    only with a valid packet that is not identical in form to a service mode packet.
+    Enter: the next valid packet after a reset packet is a service mode packet; the standard gives no time limit
+    (S-9.2.3 E). If part of the signal was lost between the two, the lost part may have held another packet. Within
+    20 ms of the reset this does not matter: a station must not send any other packet to these addresses (S-9.2 B).
+    After 20 ms it is not certain.
 
-    A packet counts from when it is complete, so times are compared from end to end. If packets
-    have no times nothing expires.
+    Leave: a valid packet that is neither reset nor service mode, or 20 ms without either. The page register is then
+    forgotten, because another decoder may be on the programming track next time. After that, operations resume only
+    with a valid packet that does not have the form of a service mode packet.
 
-    :param forced: a context that stays, whatever the packets say.
+    A packet counts when it is complete, so times run from packet end to packet end. If packets have no times, nothing
+    expires.
+
+    :param forced: a fixed context, which no packet changes.
     """
 
     def __init__(self, forced: Context | None = None) -> None:
-        #: What the packet taken last is to be read in.
+        #: The context of the last packet.
         self.context = forced or Context.UNKNOWN
-        #: Whether the station had to wait before it, if it is one of operations mode.
+        #: True if the station sent the last packet too early. Valid only if it is an operations mode packet.
         self.too_soon = False
-        #: Whether it is, as a service mode packet, the same as the packet before (S-9.2.3).
+        #: REPEAT if the last packet is the same as the one before it (S-9.2.3). Valid only for service mode packets.
         self.repetition = Repetition.FIRST
-        #: What the page register holds; ``None`` if that is not known.
+        #: The value of the page register; ``None`` if not known.
         self.page: int | None = None
         self._forced = forced is not None
         self._before = b""
-        self._lost = False  # a stretch, since the packet before
+        self._lost = False  # True if part of the signal was lost since the packet before
         self._reset_end: int | None = None  # of the last reset packet
-        #: End of the last reset or service mode packet, ns; ``None``: none yet, or without a time.
+        #: End of the last reset or service mode packet, ns; ``None`` before the first, or if it has no time.
         self.kept_end: int | None = None
         self._wait = 0  # packet times to wait after the last digital decoder reset
 
@@ -72,7 +74,7 @@ class ServiceTracker:
         """Note a valid packet.
 
         :param end: its end, ns; ``None`` if unknown.
-        :param resets: whether it is a digital decoder reset, unless it is one of service mode.
+        :param resets: True if it is a digital decoder reset when read in operations mode.
         """
         before, self._before = self._before, data
         lost, self._lost = self._lost, False
@@ -97,17 +99,26 @@ class ServiceTracker:
             self._wait -= 1
 
     def expired(self, now: int | None) -> bool:
-        """Whether it is time to leave service mode."""
+        """True if it is time to leave service mode.
+
+        :param now: ns; ``None`` if unknown.
+        """
         return self.context is Context.SERVICE and _since(self.kept_end, now) >= HOLD
 
     def restore(self, context: Context, before: bytes, kept_end: int | None) -> None:
-        """Go on in a context, after a packet ``before``."""
+        """Restore a saved state.
+
+        :param before: the bytes of the last packet.
+        :param kept_end: end of the last reset or service mode packet, ns; ``None`` if there is no such packet or time.
+        """
         self.context, self._before, self.kept_end = context, before, kept_end
 
     def take_common(self, data: bytes) -> bool:
-        """The same for a valid packet that :func:`tells_nothing`, in short, if operations go on with it.
+        """A fast :meth:`take` for packets for which :func:`tells_nothing` is true.
 
-        Then there is nothing to be known beside it. False: it was not taken.
+        It works only in operations mode.
+
+        :return: False if the packet was not taken; call :meth:`take` then.
         """
         if self.context is not _OPERATIONS:
             return False
@@ -118,13 +129,13 @@ class ServiceTracker:
         return True
 
     def lose(self) -> None:
-        """Note that a stretch of the signal was lost: one packet time or more."""
+        """Note that part of the signal was lost. It counts as one packet time."""
         self._lost = True
         if self._wait:
             self._wait -= 1
 
     def turn_page(self, page: int) -> None:
-        """Note that decoders were told to set the page register."""
+        """Note a write to the page register."""
         self.page = page
 
     def _after_reset(self, uncertain: bool) -> None:
@@ -145,21 +156,20 @@ class ServiceTracker:
 
 
 def _since(start: int | None, end: int | None) -> int:
-    """ns between two times; 0 if one is not known."""
+    """The time between two times, ns; 0 if one of them is not known."""
     return 0 if start is None or end is None else end - start
 
 
 def _soon(start: int | None, end: int | None) -> bool:
-    """Whether the two times are known to be less than 20 ms apart."""
+    """True if both times are known and less than 20 ms apart."""
     return start is not None and end is not None and end - start < HOLD
 
 
 class RepeatTracker:
-    """Tells the first from the second identical packet of an operations mode CV write (S-9.2.1 C).
+    """Finds out if an operations mode CV write is the first packet or a repeat (S-9.2.1 C).
 
-    Any other packet to the same decoder in between, broadcast included, undoes the first. A write
-    to broadcast counts as repeated only if it is so for all decoders: a packet to any of them
-    undoes it. Holds at most one packet for each address.
+    Any other packet to the same decoder in between, broadcast included, cancels the first. A broadcast write must be
+    repeated for all decoders: a packet to any of them in between cancels it. Holds at most one packet per address.
     """
 
     def __init__(self) -> None:
@@ -167,11 +177,14 @@ class RepeatTracker:
 
     @property
     def waiting(self) -> bool:
-        """Whether a first one waits for its repeat."""
+        """True if a first packet waits for its repeat."""
         return bool(self._waiting)
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
-        """Note a valid packet; which one it is if its instructions need a repeat, else ``None``."""
+        """Note a valid packet.
+
+        :return: first or repeat, if its instructions need a repeat; else ``None``.
+        """
         waiting = self._waiting
         if not waiting and not needs_repeat:
             return None
@@ -197,7 +210,7 @@ _EXTENDED = (ExtendedAccessoryBroadcast(),)
 
 
 def _decoder(address: Address) -> tuple[Address | None, tuple[Address, ...]]:
-    """The decoder behind an address, and the address that reaches it together with all others."""
+    """The decoder of an address, and the broadcast address that also reaches it."""
     if isinstance(address, (Broadcast, ShortAddress, LongAddress)):
         return address, _MULTI_FUNCTION
     if isinstance(address, AccessoryAddress):

@@ -1,4 +1,4 @@
-"""Decoder control, consist control and what keeps decoders from or for service mode."""
+"""Decoder control, consist control, decoder lock, address query and idle (S-9.2 B, S-9.2.1 C, S-9.2.3)."""
 
 from __future__ import annotations
 
@@ -18,16 +18,18 @@ __all__ = [
 
 @attrs.frozen(slots=True)
 class DigitalDecoderReset(Instruction):
-    """Digital decoder reset: 00000000; to broadcast the reset packet (S-9.2 B, S-9.2.1 C)."""
+    """Digital decoder reset: 00000000; as a broadcast, the reset packet (S-9.2 B, S-9.2.1 C)."""
 
     name: ClassVar[str] = "Digital Decoder Reset"
 
     @property
     def resets_decoder(self) -> bool:
+        """Always True (S-9.2.1 C)."""
         return True
 
     @property
     def brief(self) -> str:
+        """The word "reset"."""
         return "reset"
 
 
@@ -40,16 +42,17 @@ class HardReset(Instruction):
 
 @attrs.frozen(slots=True)
 class FactoryTest(Instruction):
-    """Factory test: 0000001F and bytes that the maker of the decoder chose (S-9.2.1 C)."""
+    """Factory test: 0000001F, then bytes with a meaning that the decoder's maker chose (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Factory Test"
     #: F.
     f: bool = flag()
-    #: All that follows in the packet.
+    #: All following bytes, without the error detection byte.
     data: bytes = octets(0, None)
 
     @property
     def brief(self) -> str:
+        """F and the bytes, cut to at most 40 characters."""
         return brief(f"factory test F={int(self.f)}, {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
@@ -71,23 +74,25 @@ class SetDecoderFlags(Instruction):
     """Set decoder flags: 0000011D CCCC0SSS (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Set Decoder Flags"
-    #: D.
+    #: D: the flag's new value.
     value: bool = flag()
-    #: CCCC: which flag.
+    #: CCCC: the flag.
     code: int = integer(0, 15)
-    #: SSS: the decoders at the address it is for; 0: all.
+    #: SSS: the decoder, if several share the address; 0 for all of them.
     sub_address: int = integer(0, 7)
 
     @property
     def flag_name(self) -> str | None:
-        """What the code stands for; ``None`` if the standard gives it no meaning (S-9.2.1 C)."""
+        """The name of the flag; ``None`` if the standard does not define it (S-9.2.1 C)."""
         return _FLAGS.get(self.code)
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``flag_name``, for ``as_dict()``."""
         return {"flag_name": self.flag_name}
 
     @property
     def brief(self) -> str:
+        """Flag, value and sub-address, in at most 40 characters."""
         return f"flag {self.code:04b} := {int(self.value)}, sub-address {self.sub_address or 'all'}"
 
     def __str__(self) -> str:
@@ -101,7 +106,7 @@ class SetExtendedAddressing(Instruction):
     """Set extended addressing, CV 29 bit 5: 0000101D (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Set Extended Addressing"
-    #: D.
+    #: D: the new value of the bit; True: the decoder uses its long address.
     enabled: bool = flag()
 
     def __str__(self) -> str:
@@ -125,13 +130,14 @@ class ConsistControl(Instruction):
     """Set consist address: 0001001R 0AAAAAAA (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Consist Control"
-    #: Whether the locomotive runs in the consist with its direction reversed.
+    #: R: True if the locomotive runs reversed in the consist.
     reversed: bool = flag()
-    #: The consist's address; 0 dissolves it.
+    #: A: the consist's address; 0 takes the locomotive out of its consist.
     number: int = integer(0, 127)
 
     @property
     def brief(self) -> str:
+        """The consist's address, and the direction if reversed, in at most 40 characters."""
         return f"consist {self.number or 'none'}{', reversed' if self.reversed else ''}"
 
     def __str__(self) -> str:
@@ -143,10 +149,10 @@ class ConsistControl(Instruction):
 
 @attrs.frozen(slots=True)
 class DecoderLock(Instruction):
-    """Decoder lock, to broadcast: 11111001 0AAAAAAA (S-9.2.3 appendix B)."""
+    """Decoder lock, a broadcast: 11111001 0AAAAAAA (S-9.2.3 appendix B)."""
 
     name: ClassVar[str] = "Decoder Lock"
-    #: AAAAAAA.
+    #: A: the address.
     number: int = integer(0, 127)
 
     def __str__(self) -> str:

@@ -1,4 +1,4 @@
-"""Access to configuration variables: what all forms share, and operations mode (S-9.2.1 C and D, appendix A)."""
+"""Access to configuration variables: the base class, and operations mode (S-9.2.1 C and D, appendix A)."""
 
 from __future__ import annotations
 
@@ -18,31 +18,31 @@ __all__ = [
 
 @attrs.frozen(slots=True)
 class CvTarget:
-    """A CV that an access reaches in one kind of decoder."""
+    """A CV in one kind of decoder, as the target of an access."""
 
-    #: The kind of decoder; ``None``: in both.
+    #: The kind of decoder; ``None`` for both kinds.
     decoder: DecoderKind | None
-    #: The CV's number.
+    #: The CV's number, from 1.
     cv: int
 
 
 @attrs.frozen(slots=True)
 class CvAccess(Instruction):
-    """Base of all access to CVs, in operations and in service mode."""
+    """Base of all CV access, in operations mode and in service mode."""
 
     @property
     def cv(self) -> int | None:
-        """The CV it reaches, from 1 up; ``None`` if the packet does not say."""
+        """The CV's number, from 1; ``None`` if the packet does not say."""
         raise NotImplementedError
 
     @property
     def value(self) -> int | None:
-        """The byte, or the bit if there is a :attr:`position`; ``None`` if there is none."""
+        """The byte; if there is a :attr:`position`, the bit. ``None`` if the packet has no single value."""
         raise NotImplementedError
 
     @property
     def position(self) -> int | None:
-        """Which bit of the CV, 0 to 7; ``None``: the whole byte."""
+        """The bit of the CV, 0 to 7; ``None`` for the whole byte."""
         return None
 
     @property
@@ -52,25 +52,27 @@ class CvAccess(Instruction):
 
     @property
     def decoder(self) -> DecoderKind | None:
-        """The kind of decoder it is for; ``None`` in service mode, for which stands on the track."""
+        """The kind of decoder it is for; ``None`` in service mode, which reaches any decoder on the track."""
         return self.address.decoder
 
     @property
     def targets(self) -> tuple[CvTarget, ...]:
-        """The CV it reaches, for each kind of decoder if they differ; empty if that is not known."""
+        """The CVs it reaches; one per kind of decoder if these differ. Empty if not known."""
         return () if self.cv is None else (CvTarget(self.decoder, self.cv),)
 
     @property
     def values(self) -> dict[int, int]:
-        """CV number to byte, for each CV that it gives as a whole byte."""
+        """CV number to value, 0 to 255, for each CV for which the packet has a whole byte."""
         cv, value = self.cv, self.value
         return {} if cv is None or value is None or self.position is not None else {cv: value}
 
     @property
     def brief(self) -> str:
+        """CV and value; ``:=`` for a write, ``= ...?`` for a verify. Cut to at most 40 characters."""
         return brief(self._words())
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``writes``, ``decoder`` and ``targets``, for ``as_dict()``."""
         kind = self.decoder
         return {"writes": self.writes, "decoder": None if kind is None else kind.value, "targets": self._targets_json()}
 
@@ -80,7 +82,7 @@ class CvAccess(Instruction):
         ]
 
     def _words(self) -> str:
-        """What is done to which CV."""
+        """The CV, the bit if there is one, and the value written or compared."""
         what = f"CV {self.cv}" + ("" if self.position is None else f" bit {self.position}")
         value = None if self.value is None else int(self.value)
         return f"{what} := {value}" if self.writes else f"{what} = {value}?"
@@ -98,6 +100,7 @@ class CvVerifyByte(CvAccess):
 
     @property
     def writes(self) -> bool:
+        """Always False."""
         return False
 
     def __str__(self) -> str:
@@ -116,10 +119,12 @@ class CvWriteByte(CvAccess):
 
     @property
     def writes(self) -> bool:
+        """Always True."""
         return True
 
     @property
     def needs_repeat(self) -> bool:
+        """Always True: decoders act on the second identical packet (S-9.2.1 C)."""
         return True
 
     def __str__(self) -> str:
@@ -133,15 +138,16 @@ class CvBitManipulation(CvAccess):
     name: ClassVar[str] = "CV Access, Long Form, Bit Manipulation"
     #: V + 1.
     cv: int = integer(1, 1024)
-    #: C: write the bit, rather than verify it.
+    #: C: True writes the bit, False verifies it.
     writes: bool = flag()
     #: D: the bit's value.
     value: bool = flag()
-    #: BBB: which bit.
+    #: BBB: the bit's position, 0 to 7.
     position: int = integer(0, 7)
 
     @property
     def needs_repeat(self) -> bool:
+        """True for a write: decoders act on the second identical packet (S-9.2.1 C)."""
         return self.writes
 
     def __str__(self) -> str:
@@ -152,7 +158,7 @@ class CvBitManipulation(CvAccess):
 class CvShortForm(CvAccess):
     """CV access, short form: 11110010 DDDDDDDD for CV 23, 11110011 DDDDDDDD for CV 24 (S-9.2.1 C).
 
-    A single packet acts.
+    Decoders act on a single packet.
     """
 
     name: ClassVar[str] = "CV Access, Short Form"
@@ -163,6 +169,7 @@ class CvShortForm(CvAccess):
 
     @property
     def writes(self) -> bool:
+        """Always True."""
         return True
 
     def __str__(self) -> str:
@@ -176,13 +183,14 @@ class CvShortFormPair(CvAccess):
     name: ClassVar[str] = "CV Access, Short Form, Two CVs"
     #: The first of the two: 17 or 31.
     cv: int = choice(17, 31)
-    #: For the first.
+    #: V: the byte for the first.
     value: int = integer(0, 255)
-    #: For the second.
+    #: D: the byte for the second.
     next_value: int = integer(0, 255)
 
     @property
     def writes(self) -> bool:
+        """Always True."""
         return True
 
     @property
@@ -204,9 +212,9 @@ class CvShortFormPair(CvAccess):
 
 @attrs.frozen(slots=True)
 class LegacyCvAccess(CvAccess):
-    """Accessory CV access as it was: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A).
+    """Accessory CV access, old form: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A).
 
-    The packet does not say whether it writes.
+    The packet does not say if it writes or verifies.
     """
 
     name: ClassVar[str] = "Accessory CV Access, Legacy"
@@ -217,6 +225,7 @@ class LegacyCvAccess(CvAccess):
 
     @property
     def writes(self) -> None:
+        """Always ``None``: the packet does not say."""
         return None
 
     def _words(self) -> str:
@@ -226,38 +235,41 @@ class LegacyCvAccess(CvAccess):
         return f"legacy accessory CV access: {self._words()}"
 
 
-#: GG of extended CV access, in words and in few, from memory.
+#: GG of extended CV access, in words and as a sign, from memory.
 _OPERATIONS = {0b01: ("read", "= ?"), 0b10: ("write bits", "bits :="), 0b11: ("write", ":=")}
 
 
 @attrs.frozen(slots=True)
 class ExtendedCvAccess(CvAccess):
-    """Extended CV access: 1110GGSS, a 24-bit CV number, 0 to 4 bytes (RCN-214, from memory).
+    """Extended CV access: 1110GGSS, a 24-bit CV number, then 0 to 4 bytes (RCN-214, from memory).
 
-    The packet's length tells it from the long form, but not from a long form with other instructions behind it.
+    Its length differs from a packet with one long form only. It can be the same as that of a long form followed by
+    other instructions; both readings are then given, as :class:`Ambiguous`.
     """
 
     name: ClassVar[str] = "Extended CV Access"
     #: GG: 1 read, 2 write bits, 3 write.
     operation: int = choice(1, 2, 3)
-    #: SS: a number by which answers are told apart.
+    #: SS: a sequence number, to match answers to requests.
     sequence: int = integer(0, 3)
     #: V + 1.
     cv: int = integer(1, 1 << 24)
-    #: The bytes behind the CV number.
+    #: The bytes after the CV number.
     data: bytes = octets(0, 4)
 
     @property
     def value(self) -> int | None:
-        """The byte, if it writes a single one."""
+        """The byte, if it writes exactly one; else ``None``."""
         return self.data[0] if self.operation == 3 and len(self.data) == 1 else None
 
     @property
     def writes(self) -> bool:
+        """False for a read, True for both kinds of write."""
         return self.operation != 1
 
     @property
     def brief(self) -> str:
+        """CV, operation and data, cut to at most 40 characters."""
         data = f" {hexadecimal(self.data)}" if self.data or self.writes else ""
         return brief(f"ext. CV {self.cv} {_OPERATIONS[self.operation][1]}{data}")
 

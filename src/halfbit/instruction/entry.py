@@ -1,4 +1,4 @@
-"""One row of the registry: all there is to know about an instruction's bytes."""
+"""One row of the registry: the pattern of an instruction, its addresses, its class and its source."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from .special import Reserved
 
 __all__ = ["Entry", "FieldLetters", "Tail"]
 
-#: The first three bits of the classes of which a packet holds at most one instruction: decoder and consist control,
-#: advanced operations, CV access (S-9.2.1 C, each in its own part).
+#: Instruction classes, by their first three bits, that may occur only once in a packet: decoder and consist control,
+#: advanced operations, CV access (S-9.2.1 C, in the part on each class).
 ONE_PER_PACKET = (0b000, 0b001, 0b111)
 
 
 @attrs.frozen(slots=True)
 class Tail:
-    """Bytes without fixed bits behind the pattern, up to the end of the packet.
+    """Bytes after the pattern, without fixed bits, up to the end of the packet.
 
-    :raises HalfbitError: for numbers that are none from 0 to 255.
+    :raises HalfbitError: for numbers that are not integers from 0 to 255.
     """
 
-    #: The field of the class that takes them.
+    #: The field of the class that holds them.
     field: str = instance(str, "the name of a field")
-    #: The fewest.
+    #: Fewest bytes.
     low: int = integer(0, 255)
-    #: The most; ``None`` for no limit.
+    #: Most bytes; ``None`` for no limit.
     high: int | None = integer(0, 255, optional=True)
 
 
@@ -75,71 +75,72 @@ def _is_range(value: object) -> bool:
     return bool(value[0] <= value[1])
 
 
-#: How an entry's fields are declared: letters, or letters with a conversion.
+#: How an entry declares a field: letters, or :class:`Letters` with a conversion.
 FieldLetters = Union[str, Letters]
 
 
 @attrs.frozen(slots=True)
 class Entry:
-    """An instruction's pattern, its addresses, the class it builds and the source.
+    """An instruction's pattern, the addresses it is for, the class it builds and the source.
 
-    :raises HalfbitError: if the pattern cannot be read, does not belong to the addresses, or
-        does not supply each field of the class exactly once and within its range.
+    :raises HalfbitError: if the pattern is not valid, does not belong to the addresses, or does not
+        supply each field of the class exactly once and within its range.
     """
 
-    #: The pattern as the standards write it.
+    #: The pattern, as the standards write it.
     pattern: str = instance(str, 'a pattern, e.g. "00111111 DSSSSSSS"')
-    #: The kinds of address it is for.
+    #: The kinds of address that it is for.
     addresses: tuple[type[Address], ...] = _classes(Address, "a tuple of kinds of address, e.g. (ShortAddress,)")
     #: The attrs class it builds.
     builds: type[Instruction] = accepted(_is_instruction, "a class derived from Instruction")
-    #: Document and section, or "from memory".
+    #: The source: document and section, or "from memory".
     source: str = accepted(_is_text, "a document and section, or where it is from")
-    #: Field of the class to letters of the pattern.
+    #: For each field of the class, its letters in the pattern.
     fields: Mapping[str, FieldLetters] = _mapping((str, Letters), 'a mapping of field to letters, e.g. {"value": "D"}')
-    #: Field of the address to letters, for addresses that share bytes with the instruction.
+    #: For each field of the address, its letters. For addresses that share bytes with the instruction.
     address: Mapping[str, FieldLetters] = _mapping((str, Letters), "a mapping of field to letters", kw_only=True)
-    #: Fields of the class that the pattern alone determines.
+    #: Fields of the class with the same value in every packet of this pattern.
     constants: Mapping[str, int] = _mapping((int,), "a mapping of field to integer", kw_only=True)
-    #: Bytes behind the pattern.
+    #: Bytes after the pattern.
     tail: Tail | None = instance(Tail, "a Tail or None", default=None, kw_only=True)
-    #: The classes this is a special case of: its pattern must narrow theirs, and goes first.
+    #: The classes of which this is a special case. Its pattern must be narrower than theirs, and is tried first.
     special_of: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
-    #: The classes of rows that can read the same bytes otherwise: both readings are given, as :class:`Ambiguous`. For
-    #: rows that stand alone.
+    #: The classes of other rows that can match the same bytes. Decoding then gives both readings, as
+    #: :class:`Ambiguous`. Only with ``alone``.
     beside: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
-    #: Patterns of first bytes that it does not take, behind an address.
+    #: Patterns of first bytes (after an address) that it does not match.
     other_than: tuple[str, ...] = accepted(
         _are_texts, "a tuple of patterns of one byte", default=(), kw_only=True
     )
-    #: Whether it must be all that stands behind the address. The length of the packet then decides as well.
+    #: True if it must be the only instruction after the address. It then matches only packets of the right length.
     alone: bool = instance(bool, "False or True", default=False, kw_only=True)
-    #: Address numbers it is for, if not all of a kind.
+    #: Lowest and highest address number that it is for; ``None`` for all addresses of the kind.
     numbers: tuple[int, int] | None = accepted(
         _is_range, "the lowest and the highest number, or None", default=None, kw_only=True
     )
-    #: Makes the byte behind pattern and tail from all bytes before it in the packet, e.g. :func:`crc8`. The row takes
-    #: only packets in which it agrees. For rows that end the packet: whole packets, and those that stand alone.
+    #: A function that makes a checksum byte from all earlier bytes of the packet, e.g. :func:`crc8`. The byte follows
+    #: pattern and tail. The row matches only packets with the right checksum. Only for rows that end the packet: whole
+    #: packets, and rows with ``alone``.
     checksum: Callable[[bytes], int] | None = accepted(
         lambda value: value is None or callable(value), "a function or None", default=None, kw_only=True
     )
-    #: Whether a packet may hold it beside another one of its class (see :attr:`packet_class`).
+    #: True if a packet may also hold another instruction of its class (see :attr:`packet_class`).
     shares: bool = instance(bool, "False or True", default=False, kw_only=True)
-    #: The name in listings; that of the class if left out.
+    #: The name in listings; if left out, the name of the class.
     title: str = instance(str, "a name", default="", kw_only=True)
 
-    #: The pattern's fixed bits, byte by byte (made from ``pattern``).
+    #: The parsed pattern (made from ``pattern``).
     parsed: Pattern = attrs.field(init=False, eq=False, repr=False)
-    #: Field of the class to where its bits stand (made from ``fields``).
+    #: For each field of the class, the place of its bits (made from ``fields``).
     layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
-    #: Field of the address to where its bits stand (made from ``address``).
+    #: For each field of the address, the place of its bits (made from ``address``).
     address_layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
-    #: For each first byte whether :attr:`other_than` leaves it out (made from that).
+    #: The first bytes that it does not match (made from ``other_than``).
     left_out: frozenset[int] = attrs.field(init=False, eq=False, repr=False)
 
     def __attrs_post_init__(self) -> None:
         parsed = Pattern.parse(self.pattern)
-        put = object.__setattr__  # the one way to fill a frozen class from itself
+        put = object.__setattr__  # a frozen class can set its own fields only in this way
         put(self, "parsed", parsed)
         put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
         put(self, "address_layouts", {name: parsed.field(_letters(one)) for name, one in self.address.items()})
@@ -161,27 +162,27 @@ class Entry:
 
     @property
     def places(self) -> tuple[Place, ...]:
-        """Where the pattern may stand."""
+        """The places where the pattern may occur."""
         return tuple(dict.fromkeys(PLACES[kind] for kind in self.addresses))
 
     @property
     def reserved(self) -> bool:
-        """Whether it only says that the standards keep these bytes for later.
+        """True if the row only says that the standards reserve these bytes.
 
-        Such a row takes only what no instruction does.
+        Such a row matches only bytes that no instruction matches.
         """
         return issubclass(self.builds, Reserved)
 
     @property
     def packet_class(self) -> int | None:
-        """The class of which a packet holds at most one instruction, as its first three bits; ``None`` if no such."""
+        """The instruction class, as its first three bits, if a packet may hold only one of it; else ``None``."""
         fixed = self.parsed.masks[0] & 0xE0 == 0xE0
         bits = self.parsed.values[0] >> 5
         return bits if fixed and bits in ONE_PER_PACKET and not self.shares else None
 
     @property
     def lengths(self) -> tuple[int, int | None]:
-        """The fewest and the most bytes it takes: pattern, tail and checksum; ``None`` for no limit."""
+        """Fewest and most bytes: pattern, tail and checksum; most is ``None`` for no limit."""
         size = len(self.parsed) + (self.checksum is not None)
         if self.tail is None:
             return size, size
@@ -189,7 +190,7 @@ class Entry:
 
     @property
     def text(self) -> str:
-        """The pattern in words: its tail, which first bytes it leaves out, whether it stands alone."""
+        """The pattern, then in words: first bytes left out, tail, checksum, and "alone"."""
         words = self.pattern
         if self.other_than:
             words += f" other than {', '.join(self.other_than)}"
@@ -247,7 +248,7 @@ def _check_reserved(entry: Entry) -> None:
 
 
 def _check_letters(entry: Entry) -> None:
-    """Each bit that is not fixed belongs to exactly one field."""
+    """Check that each bit that is not fixed belongs to exactly one field."""
     taken = bytearray(entry.parsed.masks)
     for layout in (*entry.layouts.values(), *entry.address_layouts.values()):
         for run in layout.runs:
@@ -272,7 +273,7 @@ def _check_fields(entry: Entry) -> None:
 
 
 def _check_range(entry: Entry, name: str, field: attrs.Attribute[Any]) -> None:
-    """The class takes each value that the pattern can hold."""
+    """Check that the field accepts each value that the pattern can hold."""
     if entry.tail and name == entry.tail.field:
         if field.metadata.get("octets") != (entry.tail.low, entry.tail.high):
             raise _refused(entry, f"{name} must be declared as octets({entry.tail.low}, {entry.tail.high})")
@@ -289,7 +290,7 @@ def _check_range(entry: Entry, name: str, field: attrs.Attribute[Any]) -> None:
 
 
 def _check_values(entry: Entry) -> None:
-    """The class has a name, and its constructor takes the bounds of what the pattern can hold."""
+    """Check that the class has a name, and that its constructor takes the lowest and highest values of the pattern."""
     if not _is_text(entry.builds.name) or entry.builds.name == Instruction.name:
         raise _refused(entry, f'{entry.builds.__name__} has no name of its own: give it name: ClassVar[str] = "..."')
     build: Any = entry.builds

@@ -1,4 +1,4 @@
-"""Fields of instructions and addresses: attrs fields that check their value and say what to give instead."""
+"""Fields of instructions and addresses: attrs fields that check their value. Errors say which values are valid."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from ..error import HalfbitError
 
 __all__ = ["Check", "accepted", "checked", "choice", "flag", "has_only_own_check", "instance", "integer", "octets"]
 
-#: What attrs calls with the object, the attribute and the value.
+#: A validator; attrs calls it with the object, the attribute and the value.
 Check = Any
 
 
 def checked(accepts: Any, words: str) -> Check:
-    """A validator that refuses each value for which ``accepts(value)`` is false.
+    """A validator that refuses a value if ``accepts(value)`` is false.
 
-    :raises HalfbitError: from the class, naming the class, the field, the value and ``words``.
+    The validator raises :class:`HalfbitError` with the class, the field, the value and ``words``.
     """
 
     def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
@@ -33,18 +33,18 @@ def _field(accepts: Any, words: str, metadata: dict[str, Any], **more: Any) -> A
 
 
 def has_only_own_check(field: attrs.Attribute[Any]) -> bool:
-    """Whether the field's range is all that its class checks of it: no validator was added."""
+    """True if the field has only the range check made here: no other validator was added."""
     return field.validator is not None and field.validator is field.metadata.get("check")
 
 
 def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
-    """An attrs field for an integer from ``low`` to ``high``, both included; other values raise HalfbitError.
+    """An attrs field for an integer from ``low`` to ``high``, both included. Other values raise HalfbitError.
 
-    A registry checks that a pattern's field cannot hold others.
+    A registry entry checks that its pattern cannot hold other values.
 
-    :param optional: ``None`` is accepted too, and is the default.
-    :param more: as of :func:`attrs.field`.
-    :raises HalfbitError: if the bounds are no integers, or there is nothing between them.
+    :param optional: if true, ``None`` is accepted too and is the default.
+    :param more: passed to :func:`attrs.field`.
+    :raises HalfbitError: if the bounds are not integers, or ``low`` is greater than ``high``.
     """
     _check_bounds(low, high)
 
@@ -57,9 +57,9 @@ def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
 
 
 def choice(*values: int) -> Any:
-    """An attrs field for one of a few integers, which the pattern alone determines.
+    """An attrs field for one of a few integers. The pattern fixes which: see ``Entry.constants``.
 
-    :raises HalfbitError: if there are none.
+    :raises HalfbitError: if ``values`` is empty or has something other than integers.
     """
     if not values or not all(type(value) is int for value in values):
         raise HalfbitError(f"choice{values!r}: give one or more integers")
@@ -77,9 +77,9 @@ def flag() -> Any:
 
 
 def octets(low: int, high: int | None) -> Any:
-    """An attrs field for ``bytes``, ``low`` to ``high`` of them (``None``: no limit).
+    """An attrs field for ``low`` to ``high`` bytes (``None``: no limit).
 
-    :raises HalfbitError: if the bounds are no integers, or there is nothing between them.
+    :raises HalfbitError: if the bounds are not integers, or ``low`` is greater than ``high``.
     """
     _check_bounds(low, low if high is None else high)
     words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
@@ -96,12 +96,12 @@ def _check_bounds(low: object, high: object) -> None:
 
 
 def accepted(accepts: Any, words: str, **more: Any) -> Any:
-    """An attrs field for each value for which ``accepts(value)`` is true."""
+    """An attrs field for values for which ``accepts(value)`` is true. Other values raise HalfbitError."""
     return attrs.field(validator=checked(accepts, words), **more)
 
 
 def instance(kind: type, words: str, **more: Any) -> Any:
-    """An attrs field for an instance of ``kind``, or for its default."""
+    """An attrs field for an instance of ``kind``, or the default. Other values raise HalfbitError."""
     default = more.get("default", attrs.NOTHING)
 
     def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:

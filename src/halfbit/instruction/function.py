@@ -18,12 +18,15 @@ __all__ = [
 
 
 def states_of(first: int, count: int, bits: int) -> dict[int, bool]:
-    """Function number to state, the lowest function in bit 0."""
+    """Function number to state; function ``first`` is bit 0 of ``bits``."""
     return {first + index: bits >> index & 1 == 1 for index in range(count)}
 
 
 def function_words(functions: Mapping[int, bool], room: int = 1000) -> str:
-    """Neighbouring functions in one go, e.g. ``F1-F4: 1 3 on``; how many are on if the room is too small."""
+    """Neighbouring functions in one text, e.g. ``F1-F4: 1 3 on``.
+
+    If that is longer than ``room`` characters, only the number of functions that are on: ``F1-F4: 2 on``.
+    """
     on = [str(index) for index, state in functions.items() if state]
     head = f"F{min(functions)}-F{max(functions)}: "
     words = head + (" ".join(on) + " on" if on else "all off")
@@ -40,23 +43,25 @@ def _on(state: bool) -> str:
 
 @attrs.frozen(slots=True)
 class FunctionControl(Instruction):
-    """Base of what sets functions."""
+    """Base of all instructions that set functions."""
 
     @property
     def functions(self) -> dict[int, bool]:
-        """Function number to state; F0 (FL) only if it is certain that it is there."""
+        """Function number to state. F0 (FL) only if the packet certainly carries it."""
         raise NotImplementedError
 
     @property
     def fl_readings(self) -> tuple[bool | None, ...]:
-        """What it says of FL (F0): its state, or ``None`` for nothing; more than one if that is not certain."""
+        """The possible readings of FL (F0): a state, or ``None`` if the packet does not carry FL. One if certain."""
         return (self.functions.get(0),)
 
     @property
     def brief(self) -> str:
+        """The functions that are on, or their number, in at most 40 characters."""
         return function_words(self.functions, BRIEF)
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``functions`` and ``fl_readings``, for ``as_dict()``."""
         functions: dict[str, JsonValue] = {f"F{index}": state for index, state in self.functions.items()}
         return {"functions": functions, "fl_readings": list(self.fl_readings)}
 
@@ -66,20 +71,20 @@ class FunctionGroupOne(FunctionControl):
     """Function group one: 100LDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group One"
-    #: L, bit 4: FL, if the decoder's CV 29 has bit 1 set; else it means nothing.
+    #: L, bit 4: FL, if CV 29 bit 1 of the decoder is set; else it has no meaning.
     bit4: bool = flag()
     #: DDDD: F1 in bit 0 to F4 in bit 3.
     states: int = integer(0, 15)
 
     @property
     def functions(self) -> dict[int, bool]:
-        """F1 to F4; also F0 (FL) if the decoder's configuration says that it is here."""
+        """F1 to F4; also F0 (FL) if the decoder's configuration is known and has 28 steps."""
         functions = states_of(1, 4, self.states)
         return {0: self.bit4, **functions} if self.packet_context.steps == 28 else functions
 
     @property
     def fl_readings(self) -> tuple[bool | None, ...]:
-        """With 28 steps the state of FL, with 14 nothing (``None``); one only if the configuration is known."""
+        """With 28 steps the state of FL, with 14 steps ``None``. Both readings if the configuration is not known."""
         steps = self.packet_context.steps
         if steps is None:
             return (self.bit4, None)
@@ -91,6 +96,7 @@ class FunctionGroupOne(FunctionControl):
 
     @property
     def brief(self) -> str:
+        """The functions that are on, and FL, in at most 40 characters."""
         return f"{function_words(states_of(1, 4, self.states))}, {self._fl()}"
 
     def __str__(self) -> str:
@@ -109,7 +115,7 @@ class FunctionGroupTwo(FunctionControl):
 
     @property
     def functions(self) -> dict[int, bool]:
-        """Four functions: number to state."""
+        """The four functions: number to state."""
         return states_of(self.first, 4, self.states)
 
     def __str__(self) -> str:
@@ -118,7 +124,7 @@ class FunctionGroupTwo(FunctionControl):
 
 @attrs.frozen(slots=True)
 class FunctionExpansion(FunctionControl):
-    """F13 to F20 and F21 to F28 (S-9.2.1 C), F29 to F68 in eights (RCN-212, from memory)."""
+    """Eight functions: F13 to F20, F21 to F28 (S-9.2.1 C), or a group from F29 to F68 (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Feature Expansion, Functions"
     #: The lowest function: 13, 21, 29, 37, 45, 53 or 61.
@@ -128,7 +134,7 @@ class FunctionExpansion(FunctionControl):
 
     @property
     def functions(self) -> dict[int, bool]:
-        """Eight functions: number to state."""
+        """The eight functions: number to state."""
         return states_of(self.first, 8, self.states)
 
     def __str__(self) -> str:
@@ -145,15 +151,16 @@ class BinaryStateLong(Instruction):
     name: ClassVar[str] = "Binary State Control, Long Form"
     #: D.
     state: bool = flag()
-    #: H above L: the binary state; 0: all.
+    #: H (high bits) and L (low bits): the binary state; 0 for all.
     number: int = integer(0, 32767)
 
     @property
     def needs_short_form(self) -> bool:
-        """Whether the station should have sent the short form: 1 to 127 (S-9.2.1 C)."""
+        """True for binary states 1 to 127: the station should have sent the short form (S-9.2.1 C)."""
         return 1 <= self.number <= 127
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``needs_short_form``, for ``as_dict()``."""
         return {"needs_short_form": self.needs_short_form}
 
     def __str__(self) -> str:
@@ -168,7 +175,7 @@ class BinaryStateShort(Instruction):
     name: ClassVar[str] = "Binary State Control, Short Form"
     #: D.
     state: bool = flag()
-    #: L: the binary state; 0: all.
+    #: L: the binary state; 0 for all.
     number: int = integer(0, 127)
 
     def __str__(self) -> str:
@@ -184,13 +191,14 @@ class AnalogFunction(Instruction):
     """Analog function group: 00111101 VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Analog Function Group"
-    #: V: which output; 1 is the volume, all others are reserved (S-9.2.1 C).
+    #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
     output: int = integer(0, 255)
     #: D.
     value: int = integer(0, 255)
 
     @property
     def brief(self) -> str:
+        """The output and its value, in at most 40 characters."""
         return f"{'volume' if self.output == 1 else f'analog output {self.output}'} := {self.value}"
 
     def __str__(self) -> str:

@@ -1,4 +1,4 @@
-"""Layer 5: packets to instructions, in their context (S-9.2 B, S-9.2.1, S-9.2.3)."""
+"""Layer 5: packets to instructions, with their context (S-9.2 B, S-9.2.1, S-9.2.3)."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from .standard import STANDARD
 
 __all__ = ["Event", "InstructionMachine", "instructions"]
 
-#: What comes out of layer 5.
+#: The output of layer 5.
 Event = Union[Instruction, Fault, Cutout]
 
-#: How many different packets are remembered with their decoding. A layout with a hundred
-#: locomotives repeats a few hundred packets.
+#: Most different packets in a memory of decoded packets. A layout with a hundred locomotives
+#: repeats a few hundred packets.
 REMEMBERED = 2048
 
-#: The first bytes of packets in the form of service mode.
+#: Addresses for ambiguous packets in the form of service mode, by first byte.
 _UNRESOLVED = {first: UnresolvedAddress(first) for first in range(112, 128)}
 
 #: The context of most packets.
@@ -34,7 +34,7 @@ _IN_OPERATIONS = PacketContext(Context.OPERATIONS)
 
 
 class _Reading:
-    """The decoding of one packet's bytes, without what varies from one time to the next."""
+    """The decoding of one packet's bytes, without the packet and its context, which vary."""
 
     __slots__ = ("common", "configurations", "damaged", "either", "instructions", "needs_repeat", "resets", "templates")
 
@@ -47,25 +47,25 @@ class _Reading:
         self.damaged = isinstance(found[0], Damaged)
         self.either = isinstance(found[0], Ambiguous)
         plain = not (self.needs_repeat or self.resets or configurations or self.damaged or self.either)
-        #: Make the instructions if nothing is to be known beside them.
+        #: For packets that need no context: functions that make the instructions. Else ``None``.
         self.common = [template.make for template in self.templates] if plain and tells_nothing(data) else None
 
 
 class InstructionMachine:
     """Packets, faults and cutouts in; instructions, faults and cutouts out, in the same order.
 
-    A packet gives at least one instruction. Whether it is read as one of service mode follows
-    from the packets before it (S-9.2.3). If it has the form of service mode and nothing before says
-    whether that is on, or service mode was left and operations have not resumed, it is :class:`Ambiguous`.
+    A packet gives at least one instruction. The packets before it decide if it is a service mode packet (S-9.2.3). A
+    packet in the form of service mode is :class:`Ambiguous` in two cases: the mode is not known, or service mode was
+    left and operations have not resumed.
 
-    A machine can be copied and pickled at any point, and goes on from there.
+    A machine can be copied and pickled at any point; the copy continues from there.
 
     :param registry: the instructions to look for.
-    :param configuration: the CVs on which the meaning of packets depends: one :class:`Configuration` for all
+    :param configuration: CVs that change the meaning of packets: one :class:`Configuration` for all
         multi-function decoders, or a mapping of address to configuration (:class:`Broadcast` for all others).
     :param context: ``Context.OPERATIONS`` or ``Context.SERVICE`` to read every packet in that
-        context, whatever comes before.
-    :raises HalfbitError: for another context, registry or configuration.
+        context, regardless of earlier packets; ``None`` to track the context.
+    :raises HalfbitError: for other values.
     """
 
     def __init__(
@@ -85,7 +85,7 @@ class InstructionMachine:
         self._forget()
 
     def _forget(self) -> None:
-        """Empty the memories. Nothing but time is lost."""
+        """Empty the memories. This changes no result; packets are decoded again."""
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
         self._contexts: dict[tuple[object, ...], PacketContext] = {}
@@ -98,16 +98,18 @@ class InstructionMachine:
         self._forget()
 
     def feed(self, event: PacketEvent, /) -> tuple[Event, ...]:
-        """Take the next packet, fault or cutout; give what it is. Nothing is ever held back.
+        """Take the next packet, fault or cutout and return its instructions, or the fault or cutout itself.
 
-        :raises HalfbitError: for anything else; the machine can go on.
+        Nothing is ever held back.
+
+        :raises HalfbitError: for anything else; the machine stays usable.
         """
         if isinstance(event, Packet):
             data = event.data
             operations = self._operations.get(data) or self._read(data, service=False)
             common = operations.common
             if common is not None and not self._repeats.waiting and self._tracker.take_common(data):
-                # Nearly all packets. The long way would give the same.
+                # A shortcut for nearly all packets. `_packet` would give the same.
                 return (common[0](event, _IN_OPERATIONS),) if len(common) == 1 else tuple(
                     [make(event, _IN_OPERATIONS) for make in common]
                 )
@@ -120,13 +122,13 @@ class InstructionMachine:
         raise HalfbitError(f"{event!r} is no Packet, Fault or Cutout: feed what layer 4 gives, or Packet(data)")
 
     def finish(self) -> tuple[Event, ...]:
-        """The signal is over; nothing can be pending."""
+        """End the signal. Always returns ``()``, because nothing is ever pending."""
         return ()
 
     def _packet(self, packet: Packet, operations: _Reading) -> tuple[Instruction, ...]:
         data = packet.data
         if operations.damaged:
-            # Its bytes are not what was sent, so it is no valid packet to any rule.
+            # These are not the bytes that were sent, so every rule treats the packet as lost.
             self._tracker.lose()
             return self._make(operations, packet, Context.UNKNOWN, None)
         tracker = self._tracker
@@ -149,7 +151,7 @@ class InstructionMachine:
     def _either(
         self, operations: _Reading, service: _Reading, packet: Packet, context: Context
     ) -> tuple[Instruction, ...]:
-        """Both readings of a packet that can be one of service mode or not."""
+        """Both readings of a packet that may be a service mode or an operations mode packet."""
         as_operations = self._make(operations, packet, context, self._repeat(packet.data, operations))
         first = as_operations[0]
         readings = first.readings if isinstance(first, Ambiguous) else (as_operations,)
@@ -161,7 +163,7 @@ class InstructionMachine:
         return self._repeats.take(data, reading.instructions[0].address, reading.needs_repeat)
 
     def _read(self, data: bytes, *, service: bool) -> _Reading:
-        """Decode, and remember it. A full memory is emptied: what still comes is soon back in it."""
+        """Decode and remember a packet. A full memory is emptied; packets that still occur are soon back in it."""
         memory = self._service if service else self._operations
         found = self._registry.decode_service(data) if service else self._registry.decode(data)
         if len(memory) >= REMEMBERED:
@@ -178,7 +180,7 @@ class InstructionMachine:
         repetition: Repetition | None,
         page: int | None = None,
     ) -> tuple[Instruction, ...]:
-        """The instructions of a packet, each with its packet and context."""
+        """The instructions of a packet, with the packet and its context set."""
         known = self._known(context, repetition, page, reading.configurations)
         single = known
         if repetition is not None and len(reading.templates) > 1:
@@ -209,7 +211,7 @@ def _ambiguous(
 
 
 def _within(either: Instruction) -> Instruction:
-    """The same with its packet and context in the instructions of its readings as well."""
+    """The same instruction, with its packet and context also set in the instructions of its readings."""
     assert isinstance(either, Ambiguous)
     packet, known = either.packet, either.packet_context
     readings = tuple(tuple(Template(one).make(packet, known) for one in reading) for reading in either.readings)
@@ -223,7 +225,7 @@ def instructions(
     configuration: Configurations = None,
     context: Context | None = None,
 ) -> Iterator[Event]:
-    """The instructions of a signal, in order, with faults and cutouts in their places.
+    """The instructions of a signal in order, with faults and cutouts in between.
 
     The parameters are those of :class:`InstructionMachine`.
 

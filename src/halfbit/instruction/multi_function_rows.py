@@ -72,7 +72,7 @@ _DECODER_AND_CONSIST_CONTROL = (
     Entry("0000001F", _ANY, FactoryTest, _C, {"f": "F"}, tail=_REST),
     Entry("0000011D CCCC0SSS", _ANY, SetDecoderFlags, _C, {"value": "D", "code": "C", "sub_address": "S"}),
     Entry("0000101D", _ANY, SetExtendedAddressing, _C, {"enabled": "D"}),
-    # Two rows, because only 00001111 may share a packet with another one of its class.
+    # Two rows, because only 00001111 may share a packet with another instruction of its class.
     Entry("00001110", _ANY, DecoderAcknowledgementRequest, _C, constants={"value": 0}),
     Entry("00001111", _ANY, DecoderAcknowledgementRequest, _C, constants={"value": 1}, shares=True),
     _reserved("0000010D"),

@@ -1,8 +1,8 @@
-"""Bit patterns as the standards write them, and where a field's bits stand in one.
+"""Bit patterns as the standards write them, and the places of a field's bits in a pattern.
 
-``"00111111 DSSSSSSS"``: 0 and 1 are fixed, a letter is a field, most significant bit first. A
-letter that recurs in a later byte continues its field. Everything here ends up as plain
-integers, so that a table for another language can be printed from it.
+Example: ``"00111111 DSSSSSSS"``. 0 and 1 are fixed bits. A letter is a field, most significant bit first. The same
+letter in a later byte continues the field. All results are plain integers, so that tables for other languages can be
+made from them.
 """
 
 from __future__ import annotations
@@ -19,18 +19,18 @@ __all__ = ["FieldLayout", "Letters", "Pattern", "Run"]
 
 @attrs.frozen(slots=True)
 class Run:
-    """Neighbouring bits of one byte that are part of a field.
+    """Neighbouring bits of one byte that belong to one field.
 
     Their value in the field is ``(byte >> shift & (1 << width) - 1) << position``.
     """
 
-    #: Which byte of the pattern, from 0.
+    #: Index of the byte in the pattern, from 0.
     byte: int
-    #: Letters below the run in its byte.
+    #: Number of bits below the run in its byte.
     shift: int
-    #: How many bits.
+    #: Number of bits.
     width: int
-    #: Letters below the run in its field.
+    #: Number of bits below the run in its field.
     position: int
 
 
@@ -40,31 +40,31 @@ def _are_integers(value: object) -> bool:
 
 @attrs.frozen(slots=True)
 class Letters:
-    """How a value is made of a pattern's letters: ``value = (bits ^ xor) + add``.
+    """How to make a value from letters of a pattern: ``value = (bits ^ xor) + add``.
 
-    Both steps can be undone, so each value has one bit pattern.
+    Both steps are reversible, so each value has exactly one bit pattern.
 
     :raises HalfbitError: if a part has the wrong type.
     """
 
     #: The letters, most significant first: ``"HL"`` puts H above L.
     letters: str = instance(str, "letters of a pattern")
-    #: The runs it is made of, most significant first, by their place among the letters' runs as
-    #: written; empty: all, as written.
+    #: The runs that it uses, most significant first. A run is given by its index among the runs of
+    #: these letters, in the order of the pattern. Empty: all runs, in that order.
     order: tuple[int, ...] = accepted(_are_integers, "a tuple of integers", default=())
-    #: Letters left out at the low end of these runs.
+    #: Number of bits left out at the low end of these runs.
     low: int = instance(int, "an integer", default=0)
-    #: How many bits are taken from there; 0: all.
+    #: Number of bits taken above those; 0: all.
     width: int = instance(int, "an integer", default=0)
-    #: Letters that are sent inverted.
+    #: A mask: ones for the bits that are sent inverted.
     xor: int = instance(int, "an integer", default=0)
-    #: What the value is above the number sent.
+    #: Difference between the value and the number sent, e.g. 1 for CV numbers.
     add: int = instance(int, "an integer", default=0)
 
 
 @attrs.frozen(slots=True)
 class FieldLayout:
-    """Where the bits of one value stand: ``value = (bits ^ xor) + add``."""
+    """The places of one value's bits: ``value = (bits ^ xor) + add``."""
 
     runs: tuple[Run, ...]
     xor: int
@@ -72,28 +72,28 @@ class FieldLayout:
 
     @property
     def width(self) -> int:
-        """Letters of the field."""
+        """Number of bits of the field."""
         return sum(run.width for run in self.runs)
 
     @property
     def low(self) -> int:
-        """The least value."""
+        """The lowest value."""
         return self.add
 
     @property
     def high(self) -> int:
-        """The greatest value."""
+        """The highest value."""
         return self.add + (1 << self.width) - 1
 
     def take(self, data: bytes, at: int = 0) -> int:
-        """The value in ``data``, where the pattern starts at byte ``at``."""
+        """Read the value from ``data``. The pattern starts at byte ``at``."""
         bits = 0
         for run in self.runs:
             bits |= (data[at + run.byte] >> run.shift & (1 << run.width) - 1) << run.position
         return (bits ^ self.xor) + self.add
 
     def put(self, value: int, data: bytearray) -> None:
-        """Set the bits of a value from ``low`` to ``high`` in bytes that hold zeros there."""
+        """Write a value, ``low`` to ``high``, into ``data``. Its bits in ``data`` must be 0 before."""
         bits = (value - self.add) ^ self.xor
         for run in self.runs:
             data[run.byte] |= (bits >> run.position & (1 << run.width) - 1) << run.shift
@@ -103,21 +103,21 @@ class FieldLayout:
 class Pattern:
     """A parsed pattern."""
 
-    #: As written.
+    #: The pattern's text.
     text: str
-    #: For each byte, ones where the bit is fixed.
+    #: For each byte, a mask with ones for the fixed bits.
     masks: bytes
-    #: For each byte, the fixed bits.
+    #: For each byte, the values of the fixed bits; other bits are 0.
     values: bytes
-    #: For each letter, its runs as written (``position`` counted within that order).
+    #: For each letter, its runs in the order written. ``position`` is counted in this order.
     letters: dict[str, tuple[Run, ...]] = attrs.field(eq=False)
 
     @classmethod
     def parse(cls, text: str) -> Pattern:
-        """Read a pattern.
+        """Parse a pattern.
 
-        :raises HalfbitError: if it is not made of groups of eight digits 0 and 1 and letters
-            A to Z with single spaces between.
+        :raises HalfbitError: if it is not made of groups of eight characters, each 0, 1 or a letter A to Z,
+            with single spaces between the groups.
         """
         if not isinstance(text, str):
             raise HalfbitError(f'pattern: {text!r} is no text: give e.g. "00111111 DSSSSSSS"')
@@ -144,15 +144,15 @@ class Pattern:
         return len(self.masks)
 
     def bytes_at(self, at: int) -> tuple[int, ...]:
-        """The values that the byte at ``at`` may have."""
+        """The values that the byte at index ``at`` may have."""
         mask, value = self.masks[at], self.values[at]
         return tuple(byte for byte in range(256) if (byte ^ value) & mask == 0)
 
     def field(self, wanted: Letters) -> FieldLayout:
-        """Where the bits of a value stand.
+        """The places of a value's bits.
 
-        :raises HalfbitError: if a letter is not in the pattern, the order names a run that is
-            not there or one twice, or the bits taken are not all there.
+        :raises HalfbitError: if a letter is not in the pattern, the order has a run that does not exist or
+            has a run twice, or there are too few bits.
         """
         if not isinstance(wanted, Letters):
             raise HalfbitError(f'{wanted!r} is not Letters: give e.g. Letters("V", add=1)')
@@ -173,14 +173,14 @@ class Pattern:
         return FieldLayout(cut, wanted.xor, wanted.add)
 
     def agrees(self, other: Pattern) -> bool:
-        """True if some bytes have the fixed bits of both, as far as both go."""
+        """True if some bytes match both patterns, compared up to the end of the shorter one."""
         return all(
             (mine ^ theirs) & a & b == 0
             for mine, theirs, a, b in zip(self.values, other.values, self.masks, other.masks)
         )
 
     def narrows(self, other: Pattern) -> bool:
-        """True if it has the length of ``other``, all of its fixed bits, and more."""
+        """True if it has the same length as ``other``, all of its fixed bits, and more."""
         return (
             len(self) == len(other)
             and self.masks != other.masks
@@ -190,7 +190,7 @@ class Pattern:
 
 
 def _cut(runs: Sequence[Run], low: int, width: int) -> tuple[Run, ...]:
-    """What of the runs holds the ``width`` bits from position ``low`` up."""
+    """The parts of the runs that hold the ``width`` bits from position ``low`` up."""
     kept = []
     for run in runs:
         first, last = max(run.position, low), min(run.position + run.width, low + width)
@@ -200,7 +200,7 @@ def _cut(runs: Sequence[Run], low: int, width: int) -> tuple[Run, ...]:
 
 
 def _placed(spans: Sequence[tuple[int, int, int]]) -> tuple[Run, ...]:
-    """Runs, most significant first, with their positions counted from the last one up."""
+    """Runs, most significant first, with positions counted from the lowest bit of the last run."""
     position = sum(width for _, _, width in spans)
     runs = []
     for byte, shift, width in spans:

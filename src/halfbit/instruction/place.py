@@ -1,4 +1,4 @@
-"""Where patterns stand: behind an address, or as whole packets."""
+"""Places of patterns: after an address, or the whole packet."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ __all__ = ["FIRST", "PLACES", "Place"]
 
 
 class Place(enum.Enum):
-    """Where a pattern stands. Only patterns in the same place can be taken for one another.
+    """The place of a pattern. Only patterns in the same place can match the same bytes.
 
-    Behind the address of a multi-function decoder patterns start after the address. Elsewhere a pattern is the whole
-    packet but for the error detection byte.
+    For multi-function decoders a pattern starts after the address. In all other places it is the whole packet without
+    the error detection byte.
     """
 
-    #: Behind 00000000 (S-9.2.1 A).
+    #: After 00000000 (S-9.2.1 A).
     BROADCAST = "behind the broadcast address"
-    #: Behind 0AAAAAAA, 1 to 127 (S-9.2.1 A).
+    #: After 0AAAAAAA, 1 to 127 (S-9.2.1 A).
     SHORT = "behind a short address"
-    #: Behind 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
+    #: After 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
     LONG = "behind a long address"
     #: First byte 10AAAAAA (S-9.2.1 A).
     ACCESSORY = "accessory packet"
@@ -37,17 +37,17 @@ class Place(enum.Enum):
 
     @property
     def follows_address(self) -> bool:
-        """Whether patterns start after the address."""
+        """True if patterns start after the address."""
         return self in (Place.BROADCAST, Place.SHORT, Place.LONG)
 
     @property
     def many(self) -> bool:
-        """Whether patterns may follow one another (S-9.2.1 C). S-9.2.1 B speaks of one instruction to broadcast."""
+        """True if a packet may hold several instructions (S-9.2.1 C). A broadcast holds one (S-9.2.1 B)."""
         return self in (Place.SHORT, Place.LONG)
 
     @property
     def key(self) -> int:
-        """The byte of the pattern by which decoding looks instructions up: the one that says most."""
+        """Index of the byte that decoding uses to look up instructions: the byte with the most information."""
         return 1 if self in (Place.ACCESSORY, Place.IDLE) else 0
 
 
@@ -65,7 +65,7 @@ PLACES: Mapping[type[Address], Place] = {
     NoAddress: Place.SERVICE,
 }
 
-#: What the first byte of a whole-packet pattern must fix: mask and value (S-9.2.1 A, S-9.2.3 E).
+#: Fixed bits of the first byte of a whole-packet pattern: mask and value (S-9.2.1 A, S-9.2.3 E).
 FIRST: Mapping[Place, tuple[int, int]] = {
     Place.ACCESSORY: (0xC0, 0x80),
     Place.RESERVED: (0xE0, 0xE0),

@@ -1,4 +1,4 @@
-"""The registry: bytes to instructions and back, by rows."""
+"""The registry: a table of instruction patterns. It turns bytes into instructions and back."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ _SHORT = (None, *(ShortAddress(number) for number in range(1, 128)))
 
 
 class Registry:
-    """Instructions by their patterns: bytes to instructions and back. It does not change once it is made.
+    """A table of instruction patterns. It turns bytes into instructions and back. It never changes.
 
-    :param entries: the rows. If two could match the same bytes in the same place, one must be
-        declared a special case of the other, or be reserved.
-    :raises HalfbitError: if two entries overlap undeclared, with both named.
+    :param entries: the rows. If two rows could match the same bytes in the same place, one must be
+        declared as a special case of the other, or be reserved.
+    :raises HalfbitError: if two entries overlap without that. The message gives both.
     """
 
     def __init__(self, entries: Iterable[Entry]) -> None:
@@ -47,14 +47,14 @@ class Registry:
         return self._entries
 
     def extended(self, *entries: Entry) -> Registry:
-        """A new registry with more rows; this one stays as it is.
+        """A new registry with more rows; this one does not change.
 
-        :raises HalfbitError: if a row overlaps another undeclared.
+        :raises HalfbitError: if two rows overlap and neither is declared as a special case.
         """
         return Registry((*self.entries(), *entries))
 
     def without(self, *classes: type[Instruction]) -> Registry:
-        """A new registry without the rows that build these classes; this one stays as it is.
+        """A new registry without the rows that build these classes; this one does not change.
 
         :raises HalfbitError: if no row builds one of them.
         """
@@ -64,9 +64,10 @@ class Registry:
         return Registry(entry for entry in self.entries() if entry.builds not in classes)
 
     def replaced(self, *entries: Entry) -> Registry:
-        """A new registry with these rows in place of all that build the same classes; this one stays as it is.
+        """A new registry with these rows instead of all rows that build the same classes; this one does not change.
 
-        :raises HalfbitError: if no row builds the class of an entry, or a row overlaps another undeclared.
+        :raises HalfbitError: if no row builds the class of an entry, or two rows overlap and neither is declared as a
+            special case.
         """
         _check_entries(entries)
         return self.without(*dict.fromkeys(entry.builds for entry in entries)).extended(*entries)
@@ -94,10 +95,10 @@ class Registry:
     # Bytes to instructions
 
     def decode(self, data: bytes) -> tuple[Instruction, ...]:
-        """The instructions of a whole packet in operations mode; at least one, and no bytes are lost.
+        """The instructions of a whole packet in operations mode. At least one; no bytes are lost.
 
-        :param data: all bytes, error detection byte included. If that does not agree the whole is :class:`Damaged`.
-        :raises HalfbitError: if ``data`` is no ``bytes``.
+        :param data: all bytes, error detection byte included. If that byte is wrong, the result is :class:`Damaged`.
+        :raises HalfbitError: if ``data`` is not ``bytes``.
         """
         body = _body(data)
         if body is None:
@@ -122,8 +123,8 @@ class Registry:
     def decode_service(self, data: bytes) -> tuple[Instruction, ...]:
         """The instruction of a whole packet in service mode (S-9.2.3).
 
-        :param data: all bytes, error detection byte included. If that does not agree the whole is :class:`Damaged`.
-        :raises HalfbitError: if ``data`` is no ``bytes``.
+        :param data: all bytes, error detection byte included. If that byte is wrong, the result is :class:`Damaged`.
+        :raises HalfbitError: if ``data`` is not ``bytes``.
         """
         body = _body(data)
         if body is None:
@@ -131,7 +132,7 @@ class Registry:
         return self._whole(Place.SERVICE, NoAddress(), body)
 
     def _follow(self, place: Place, address: Address, body: bytes, start: int) -> tuple[Instruction, ...]:
-        """Instructions behind one address, one after the other (S-9.2.1 C), and those that stand there alone."""
+        """The instructions after an address: one that must stand alone, or several in sequence (S-9.2.1 C)."""
         if start == len(body):
             return (Unknown(address, b"", raw=b""),)
         table = self._tables[place]
@@ -143,7 +144,7 @@ class Registry:
         return self._sequence(table, address, body, start)
 
     def _beside(self, row: Row, alone: Instruction, table: Table, start: int, body: bytes) -> tuple[Instruction, ...]:
-        """An instruction that stands alone, and the other reading if the row allows one and it leaves no bytes over."""
+        """An instruction that stands alone; :class:`Ambiguous` if the row allows another reading of all bytes."""
         if not row.entry.beside:
             return (alone,)
         others = self._sequence(table, alone.address, body, start)
@@ -175,7 +176,7 @@ class Registry:
         return tuple(found)
 
     def _whole(self, place: Place, otherwise: Address, body: bytes) -> tuple[Instruction, ...]:
-        """The instruction whose pattern is all of the packet; ``otherwise`` is the address if no pattern fits."""
+        """The instruction whose pattern is the whole packet. ``otherwise`` is the address if no pattern matches."""
         start = len(otherwise.to_bytes())
         if len(body) > place.key:
             for row in self._tables[place].rows[body[place.key]]:
@@ -188,8 +189,9 @@ class Registry:
     # Instructions to bytes
 
     def encode(self, instruction: Instruction, *, packet_max: int = RECEIVE.packet_max) -> bytes:
-        """The whole packet with this instruction alone, error detection byte included.
+        """The whole packet with only this instruction, error detection byte included.
 
+        :param packet_max: as for :meth:`encode_packet`.
         :raises HalfbitError: as :meth:`encode_packet`.
         """
         if not isinstance(instruction, Instruction):
@@ -197,13 +199,13 @@ class Registry:
         return self.encode_packet((instruction,), packet_max=packet_max)
 
     def encode_packet(self, instructions: Sequence[Instruction], *, packet_max: int = RECEIVE.packet_max) -> bytes:
-        """One packet with these instructions behind one address, error detection byte included.
+        """One packet with one address and these instructions, error detection byte included.
 
-        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later ones
-            more (from memory).
-        :raises HalfbitError: if there is no instruction, they are for different addresses, only one may stand in such a
-            packet, no pattern is for one of them, a value does not fit the pattern, the packet would be too long, the
-            bytes would be read as something else, or an instruction is from a damaged packet.
+        :param packet_max: most bytes of the packet, as :attr:`halfbit.Limits.packet_max`. S-9.2.1 has 6; later
+            documents have more (from memory).
+        :raises HalfbitError: if there is no instruction, their addresses differ, such a packet may hold only one, no
+            pattern fits an instruction, a value does not fit the pattern, the packet would be too long, the bytes
+            would be read as something else, or an instruction is from a damaged packet.
         """
         read = _checked(instructions)
         if type(packet_max) is not int:
@@ -227,7 +229,10 @@ class Registry:
         return data
 
     def _bytes(self, instruction: Instruction, before: bytes) -> bytes:
-        """The bytes of one instruction behind those before it: those of its pattern, or those it holds as they are."""
+        """The bytes of one instruction, made from its pattern; for reserved and unknown ones, the bytes that they hold.
+
+        :param before: the packet's bytes before it, for the checksum.
+        """
         address = instruction.address
         if isinstance(instruction, (Reserved, Unknown)):
             place = PLACES.get(type(address))
@@ -249,7 +254,7 @@ class Registry:
 
 
 def _body(data: object) -> bytes | None:
-    """A packet's bytes without the error detection byte; ``None`` if that is wrong or nothing stands before it."""
+    """A packet's bytes without the error detection byte; ``None`` if that byte is wrong or there is no other byte."""
     if not isinstance(data, bytes):
         example = 'bytes.fromhex("03 64 67"), or packet.data'
         raise HalfbitError(f"{data!r} is not bytes: give all bytes of a packet, e.g. {example}")
@@ -263,9 +268,9 @@ def _check_entries(entries: tuple[object, ...]) -> None:
 
 
 def _checked(instructions: object) -> tuple[Instruction, ...]:
-    """Instructions for one packet.
+    """The instructions as a tuple, checked for one packet.
 
-    :raises HalfbitError: if they are none, or cannot stand in one packet.
+    :raises HalfbitError: if they are not instructions, or cannot share a packet.
     """
     if isinstance(instructions, Instruction) or not isinstance(instructions, (tuple, list)):
         how = "give a list of them, or a single one to encode"
@@ -283,7 +288,7 @@ def _checked(instructions: object) -> tuple[Instruction, ...]:
 
 
 def _first(address: Address) -> bytes:
-    """The first byte of a whole packet to an address, for bytes that are kept as they are."""
+    """The first byte of a whole packet to this address, for reserved and unknown instructions."""
     if isinstance(address, AccessoryAddress):
         return bytes((0x80 | address.board & 0x3F,))
     if isinstance(address, ExtendedAccessoryAddress):
@@ -296,7 +301,7 @@ def _listed(instructions: Sequence[Instruction]) -> str:
 
 
 def _fits_address(entry: Entry, address: Address) -> bool:
-    """Whether the entry holds just those fields of the address that are not ``None``."""
+    """True if the entry's address fields are exactly the fields of the address that are not ``None``."""
     if PLACES[type(address)] is not Place.ACCESSORY:
         return True
     present = {f.name for f in attrs.fields(type(address)) if getattr(address, f.name) is not None}
@@ -304,7 +309,7 @@ def _fits_address(entry: Entry, address: Address) -> bool:
 
 
 def _misfit(entry: Entry, instruction: Instruction) -> str:
-    """Why the entry's pattern cannot hold the instruction; empty if it can."""
+    """The reason why the entry's pattern cannot hold the instruction; ``""`` if it can."""
     if entry.numbers and not has_number(instruction.address, entry.numbers):
         low, high = entry.numbers
         return f"{instruction.name} is for addresses {low} to {high}, not {instruction.address}"

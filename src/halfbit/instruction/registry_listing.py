@@ -1,4 +1,4 @@
-"""The registry as a table for people and programs."""
+"""The registry as a table, for people and programs."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from .standard import STANDARD
 
 __all__ = ["FORMATS", "Row", "listing", "render"]
 
-#: The formats :func:`render` knows.
+#: The formats of :func:`render`.
 FORMATS = ("text", "csv", "json")
 
 _HEADINGS = ("pattern", "name", "addresses", "source")
@@ -22,26 +22,26 @@ _HEADINGS = ("pattern", "name", "addresses", "source")
 
 @attrs.frozen(slots=True)
 class Row:
-    """One entry of a registry, in words."""
+    """One entry of a registry, as text."""
 
     #: The pattern and what may follow it.
     pattern: str
     #: The instruction's name.
     name: str
-    #: The kinds of address it is for.
+    #: The kinds of address that it is for.
     addresses: tuple[str, ...]
-    #: Where it is from.
+    #: The source: document and section, or "from memory".
     source: str
 
     def cells(self) -> tuple[str, str, str, str]:
-        """The columns of a table."""
+        """The cells of a table row: pattern, name, addresses, source."""
         return (self.pattern, self.name, ", ".join(self.addresses), self.source)
 
 
 def listing(registry: Registry = STANDARD) -> tuple[Row, ...]:
     """A row for each entry, in the registry's order.
 
-    :raises HalfbitError: if it is no registry.
+    :raises HalfbitError: if ``registry`` is not a :class:`Registry`.
     """
     if not isinstance(registry, Registry):
         raise HalfbitError(f"registry: {registry!r} is no Registry: give STANDARD, or STANDARD.extended(...)")
@@ -52,10 +52,10 @@ def listing(registry: Registry = STANDARD) -> tuple[Row, ...]:
 
 
 def render(rows: tuple[Row, ...], form: str = "text") -> str:
-    """The rows as a text table, as CSV with a heading, or as one JSON object on each line.
+    """The rows as a text table, as CSV with a heading, or as JSON with one object per line.
 
     :param form: ``"text"``, ``"csv"`` or ``"json"``.
-    :raises HalfbitError: for another form, or rows that are none.
+    :raises HalfbitError: for another form, or if ``rows`` are not ``Row``.
     """
     if not isinstance(rows, (tuple, list)) or not all(isinstance(row, Row) for row in rows):
         raise HalfbitError(f"{rows!r} is not a row of Row: give what listing() gives")

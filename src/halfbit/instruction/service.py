@@ -1,6 +1,6 @@
-"""Service mode: packets without an address, for what stands on the programming track (S-9.2.3 E).
+"""Service mode: packets without an address, for the decoder on the programming track (S-9.2.3 E).
 
-All of them act only on the second identical packet with no other valid one between (S-9.2.3).
+Decoders act only on the second of two identical packets, with no other valid packet in between (S-9.2.3).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ __all__ = [
 #: The register that holds the page.
 PAGE_REGISTER = 6
 
-#: Registers to CVs without paging, of multi-function and of accessory decoders (S-9.2.3 E, both columns of the table).
+#: Register to CV without paging, for multi-function and for accessory decoders (S-9.2.3 E, both columns of the table).
 _MULTI_FUNCTION = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 _ACCESSORY = {1: 513, 7: 7, 8: 520}
 
@@ -32,6 +32,7 @@ class _ServiceCvAccess(CvAccess):
 
     @property
     def needs_repeat(self) -> bool:
+        """Always True (S-9.2.3)."""
         return True
 
 
@@ -47,6 +48,7 @@ class DirectVerifyByte(_ServiceCvAccess):
 
     @property
     def writes(self) -> bool:
+        """Always False."""
         return False
 
     def __str__(self) -> str:
@@ -65,6 +67,7 @@ class DirectWriteByte(_ServiceCvAccess):
 
     @property
     def writes(self) -> bool:
+        """Always True."""
         return True
 
     def __str__(self) -> str:
@@ -78,11 +81,11 @@ class DirectBitManipulation(_ServiceCvAccess):
     name: ClassVar[str] = "Direct Mode, Bit Manipulation"
     #: A + 1.
     cv: int = integer(1, 1024)
-    #: K: write the bit, rather than verify it.
+    #: K: True writes the bit, False verifies it.
     writes: bool = flag()
     #: D: the bit's value.
     value: bool = flag()
-    #: BBB: which bit.
+    #: BBB: the bit's position, 0 to 7.
     position: int = integer(0, 7)
 
     def __str__(self) -> str:
@@ -93,12 +96,12 @@ class DirectBitManipulation(_ServiceCvAccess):
 class RegisterAccess(_ServiceCvAccess):
     """Register, paged and address-only mode: 0111CRRR DDDDDDDD (S-9.2.3 E).
 
-    The three modes send the same packets, so a packet does not say which it is. What it reaches follows from the
-    register, the page and the kind of decoder: :attr:`targets` has it for both kinds.
+    The three modes send the same packets, so a packet does not show its mode. The CV depends on the register, the page
+    and the kind of decoder. :attr:`targets` gives it for both kinds.
     """
 
     name: ClassVar[str] = "Register or Paged Mode"
-    #: C: write, rather than verify.
+    #: C: True writes, False verifies.
     writes: bool = flag()
     #: RRR + 1.
     register: int = integer(1, 8)
@@ -107,17 +110,17 @@ class RegisterAccess(_ServiceCvAccess):
 
     @property
     def page(self) -> int | None:
-        """What the page register holds, if packets before set it."""
+        """The value of the page register, if earlier packets set it; else ``None``."""
         return self.packet_context.page
 
     @property
     def address_only(self) -> bool:
-        """Whether it could be a packet of address-only mode: 0111C000 0DDDDDDD, and no page but 1."""
+        """True if it may be an address-only mode packet: 0111C000 0DDDDDDD, and page 1 or not known."""
         return self.register == 1 and self.value < 128 and self.page in (None, 1)
 
     @property
     def cv(self) -> int | None:
-        """The CV it reaches in a multi-function decoder; ``None`` for the page register, and if the page is not known.
+        """The CV in a multi-function decoder; ``None`` for the page register, or if the page is not known.
 
         Registers 1 to 4 are CV (page - 1) * 4 + register. Page 0 counts as page 256 (from memory).
         """
@@ -129,10 +132,10 @@ class RegisterAccess(_ServiceCvAccess):
 
     @property
     def targets(self) -> tuple[CvTarget, ...]:
-        """The CV in each kind of decoder: both columns of the table of registers in S-9.2.3 E.
+        """The CV in each kind of decoder: both columns of the register table in S-9.2.3 E.
 
-        Without a page register, or with page 1, it can be register mode. With another page it is paged mode, and the CV
-        is the same in both kinds.
+        If the page is 1 or not known, it may be register mode. With another page it is paged mode, and the CV is the
+        same in both kinds.
         """
         if self.register <= 4 and self.page not in (None, 1):
             cv = self.cv
@@ -142,21 +145,23 @@ class RegisterAccess(_ServiceCvAccess):
 
     @property
     def new_page(self) -> int | None:
-        """The value, if it writes the page register."""
+        """The value, if it writes the page register; else ``None``."""
         return self.value if self.writes and self.register == PAGE_REGISTER else None
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``writes``, ``decoder``, ``targets``, ``cv`` and ``address_only``, for ``as_dict()``."""
         return {**CvAccess.meaning(self), "cv": self.cv, "address_only": self.address_only}
 
     @property
     def brief(self) -> str:
+        """Register, value and CVs, cut to at most 40 characters."""
         return brief(f"register {self.register} {self._act()} ({self._places('paged')})")
 
     def _act(self) -> str:
         return f":= {self.value}" if self.writes else f"= {self.value}?"
 
     def _places(self, paged: str) -> str:
-        """What it reaches: the CV of multi-function decoders, that of accessory decoders, and ``paged``."""
+        """The targets as text: CV of multi-function decoders, CV of accessory decoders, then ``paged``."""
         if self.register == PAGE_REGISTER:
             return "page register"
         numbers = dict.fromkeys(one.cv for one in self.targets)
@@ -178,11 +183,12 @@ class PagePreset(Instruction):
 
     @property
     def needs_repeat(self) -> bool:
+        """Always True (S-9.2.3)."""
         return True
 
     @property
     def new_page(self) -> int | None:
-        """1."""
+        """Always 1."""
         return 1
 
     def __str__(self) -> str:
@@ -197,4 +203,5 @@ class FactoryReset(Instruction):
 
     @property
     def needs_repeat(self) -> bool:
+        """Always True (S-9.2.3)."""
         return True

@@ -26,7 +26,7 @@ SERVICE = (
         "0111CRRR DDDDDDDD", _NONE, RegisterAccess, _E,
         {"writes": "C", "register": Letters("R", add=1), "value": "D"},
     ),  # fmt: skip
-    # The same packets as register 1 in the other modes; a row of its own for those who look for it.
+    # The same packets as register 1 in the other modes. It has its own row so that it can be found in the listing.
     Entry(
         "0111C000 0DDDDDDD", _NONE, RegisterAccess, _E, {"writes": "C", "value": "D"}, constants={"register": 1},
         special_of=_REGISTER, title="Address-Only Mode",

@@ -1,4 +1,4 @@
-"""Packets, or parts of them, that no single instruction describes."""
+"""Packets, or parts of packets, without exactly one known meaning."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ __all__ = ["AdvancedExtended", "Ambiguous", "Damaged", "Reserved", "Unknown"]
 
 @attrs.frozen(slots=True)
 class Reserved(Instruction):
-    """Bytes the standards keep for later. If nobody knows their length, they end the packet."""
+    """Bytes that the standards reserve. If their length is not known, they extend to the end of the packet."""
 
     name: ClassVar[str] = "Reserved"
     #: The bytes, without address and error detection byte.
@@ -30,22 +30,24 @@ class Reserved(Instruction):
 class AdvancedExtended(Reserved):
     """An advanced extended packet, to address 253 or 254: logon of decoders (S-9.2.1.1, RCN-218, from memory).
 
-    What its bytes mean is not read: they are reserved in the documents that were. A CRC-8 stands before the error
-    detection byte, over all bytes before it; not in each such packet, as far as remembered.
+    The bytes are not decoded, because the standards used here reserve them. Just before the error detection byte there
+    is a CRC-8 of all earlier bytes; some of these packets do not have it (from memory).
     """
 
     name: ClassVar[str] = "Advanced Extended Packet"
 
     @property
     def crc_agrees(self) -> bool:
-        """Whether its last byte is the CRC-8 of those before it, the address byte included."""
+        """True if its last byte is the CRC-8 of all bytes before it, address byte included."""
         return crc8(self.address.to_bytes() + self.data) == 0
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``crc_agrees``, for ``as_dict()``."""
         return {"crc_agrees": self.crc_agrees}
 
     @property
     def brief(self) -> str:
+        """The bytes, cut to at most 40 characters."""
         return brief(f"advanced {hexadecimal(self.data)}")
 
     def __str__(self) -> str:
@@ -55,7 +57,7 @@ class AdvancedExtended(Reserved):
 
 @attrs.frozen(slots=True)
 class Unknown(Instruction):
-    """Bytes that fit no pattern of the registry; they end the packet."""
+    """Bytes that match no pattern of the registry, up to the end of the packet."""
 
     name: ClassVar[str] = "Unknown"
     #: The bytes, without address and error detection byte. Empty if nothing follows the address.
@@ -67,9 +69,9 @@ class Unknown(Instruction):
 
 @attrs.frozen(slots=True)
 class Damaged(Instruction):
-    """A packet that is none: the error detection byte is wrong, or it has fewer than two bytes.
+    """Not a valid packet: the error detection byte is wrong, or there are fewer than two bytes.
 
-    What was sent is not known, so it does not go back to bytes. Layer 4 gives no such packets.
+    It cannot be encoded, because the bytes that were sent are not known. Layer 4 gives no such packets.
     """
 
     name: ClassVar[str] = "Damaged"
@@ -99,20 +101,20 @@ def _are_readings(value: object) -> bool:
 
 @attrs.frozen(slots=True)
 class Ambiguous(Instruction):
-    """A packet that can be read in more than one way, and nothing decides which.
+    """A packet with two or more possible readings, and nothing decides between them.
 
-    It has the form of service mode and nothing says whether service mode is on (S-9.2.3); or documents of different age
-    read the same bytes differently.
+    Either it has the form of service mode and the mode is not known (S-9.2.3), or documents of different age read the
+    same bytes differently.
     """
 
     name: ClassVar[str] = "Ambiguous"
-    #: The readings, two or more; each is the instructions of the whole packet. Those of service mode have
-    #: :class:`NoAddress`, and come last.
+    #: Two or more readings. Each is the instructions of the whole packet. Service mode readings have :class:`NoAddress`
+    #: and come last.
     readings: tuple[tuple[Instruction, ...], ...] = _readings()
 
     @property
     def brief(self) -> str:
-        """The readings side by side; the longest is cut until there is room for all."""
+        """The readings side by side, in at most 40 characters. The longest is cut until all fit."""
         words = ["; ".join(one.brief for one in reading) for reading in self.readings]
         while sum(map(len, words)) + 3 * (len(words) - 1) > BRIEF:
             longest = max(words, key=len)

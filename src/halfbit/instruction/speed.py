@@ -19,21 +19,21 @@ __all__ = [
 
 @attrs.frozen(slots=True)
 class SpeedReading:
-    """One reading of a speed code."""
+    """One possible meaning of a speed code."""
 
-    #: How many steps there are: 14, 28 or 126.
+    #: Number of steps: 14, 28 or 126.
     steps: int
-    #: The step, from 1 up; 0 for stop and emergency stop.
+    #: The step, from 1; 0 for stop and emergency stop.
     step: int
-    #: Stop without momentum: no energy to the motor.
+    #: True for emergency stop: the motor gets no energy, the decoder does not brake slowly.
     emergency: bool = False
-    #: Decoders may ignore the direction for direction-sensitive functions.
+    #: True if decoders may ignore the direction for direction-sensitive functions.
     direction_ignored: bool = False
-    #: FL, if the form carries it.
+    #: FL (the headlight); ``None`` if the packet does not carry it.
     fl: bool | None = None
 
     def as_dict(self) -> dict[str, JsonValue]:
-        """The fields in their order."""
+        """The fields in order, for JSON."""
         return {
             "steps": self.steps,
             "step": self.step,
@@ -78,14 +78,14 @@ def reading_14(code: int) -> SpeedReading:
 
 
 def reading_126(code: int) -> SpeedReading:
-    """SSSSSSS: 0 stop, 1 emergency stop, else a step and 1 (S-9.2.1 C, 128 speed step control)."""
+    """SSSSSSS: 0 is stop, 1 emergency stop, else step + 1 (S-9.2.1 C, 128 speed step control)."""
     if code < 2:
         return SpeedReading(126, 0, emergency=code == 1)
     return SpeedReading(126, code - 1)
 
 
 def _readings(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
-    """CSSSS with 28 steps and with 14; one only if ``steps`` says which."""
+    """CSSSS read with 28 steps and with 14; only one of them if ``steps`` is known."""
     if steps is None:
         return (reading_28(code), reading_14(code))
     return (reading_28(code) if steps == 28 else reading_14(code),)
@@ -101,27 +101,28 @@ def _brief(readings: tuple[SpeedReading, ...]) -> str:
 
 @attrs.frozen(slots=True)
 class SpeedControl(Instruction):
-    """Base of what sets speed and direction."""
+    """Base of all instructions that set speed and direction."""
 
     @property
     def forward(self) -> bool:
-        """The direction."""
+        """True for forward, False for reverse."""
         raise NotImplementedError
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """What it says of the speed: more than one if the packet does not say how many steps there are."""
+        """The possible readings of the speed: more than one if the number of steps is not known."""
         raise NotImplementedError
 
     @property
     def brief(self) -> str:
-        """In brackets the direction if it may be ignored."""
+        """Direction and readings, in at most 40 characters. The direction is in brackets if it may be ignored."""
         direction = self._direction()
         if any(reading.direction_ignored for reading in self.readings):
             direction = f"({direction})"
         return brief(f"{direction} {_brief(self.readings)}")
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``readings``, for ``as_dict()``."""
         return _json(self.readings)
 
     def _direction(self) -> str:
@@ -140,7 +141,7 @@ class SpeedAndDirection(SpeedControl):
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """With 28 steps and with 14; one only if the decoder's configuration is known."""
+        """Read with 28 steps and with 14; only one of them if the decoder's configuration is known."""
         return _readings(self.code, self.packet_context.steps)
 
     def __str__(self) -> str:
@@ -155,18 +156,19 @@ class BroadcastStop(SpeedControl):
     name: ClassVar[str] = "Broadcast Stop"
     #: D.
     forward: bool = flag()
-    #: C: decoders may ignore the direction for direction-sensitive functions.
+    #: C: True if decoders may ignore the direction for direction-sensitive functions.
     direction_ignored: bool = flag()
-    #: S: stop delivering energy to the motor, rather than bring the locomotive to a stop.
+    #: S: True cuts the motor's energy off; False brings the locomotive to a stop.
     emergency: bool = flag()
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """A stop, whatever the number of steps; given as of 28."""
+        """One: stop. The number of steps does not matter; it is given as 28."""
         return (SpeedReading(28, 0, self.emergency, self.direction_ignored),)
 
     @property
     def brief(self) -> str:
+        """Direction and kind of stop. The direction is in brackets if it may be ignored."""
         direction = f"({self._direction()})" if self.direction_ignored else self._direction()
         return f"{direction} {'e-stop' if self.emergency else 'stop'}"
 
@@ -199,36 +201,38 @@ class SpeedControl128(SpeedControl):
 class RestrictedSpeedStep(Instruction):
     """Restricted speed step: 00111110 EUSSSSSS (S-9.2.1 C); or special operating modes (from memory).
 
-    Later documents give the same bytes another meaning, with all bits of the second in other places. The packet does
-    not say which is meant, so both are here: the fields as S-9.2.1 has them, and :attr:`modes`.
+    Later documents give these bytes another meaning, with another layout of the second byte. The packet does not show
+    which one is meant, so both are here: the fields of S-9.2.1, and :attr:`modes`.
     """
 
     name: ClassVar[str] = "Restricted Speed Step or Special Operating Modes"
-    #: E inverted: a zero enables.
+    #: E inverted: bit 0 in the packet enables the limit.
     enabled: bool = flag()
-    #: U, bit 6, of which S-9.2.1 says nothing.
+    #: U, bit 6; S-9.2.1 gives it no meaning.
     bit6: bool = flag()
-    #: Bit 5 of the speed step as S-9.2 writes it, where the direction stands.
+    #: Bit 5; in the speed and direction instruction of S-9.2 this bit is the direction.
     bit5: bool = flag()
-    #: Bits 0 to 4 of it: CSSSS.
+    #: Bits 0 to 4, the speed step: CSSSS.
     code: int = integer(0, 31)
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
-        """The highest speed step, with 28 steps and with 14; one only if the decoder's configuration is known."""
+        """The highest allowed step, read with 28 and with 14 steps; one reading if the configuration is known."""
         return _readings(self.code, self.packet_context.steps)
 
     @property
     def modes(self) -> int:
-        """The second byte as it is: position in a consist, shunting, direction bits (from memory)."""
+        """The second byte, unchanged: position in a consist, shunting, direction bits (from memory)."""
         return (not self.enabled) << 7 | self.bit6 << 6 | self.bit5 << 5 | self.code
 
     @property
     def brief(self) -> str:
+        """The limit and the modes, cut to at most 40 characters."""
         words = f"limit {_brief(self.readings)}" if self.enabled else "no limit"
         return brief(f"{words} | modes {self.modes:02X}")
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``readings`` and ``modes``, for ``as_dict()``."""
         return {**_json(self.readings), "modes": self.modes}
 
     def __str__(self) -> str:
@@ -239,14 +243,14 @@ class RestrictedSpeedStep(Instruction):
 
 @attrs.frozen(slots=True)
 class SpeedDirectionFunctions(SpeedControl, FunctionControl):
-    """Speed, direction and functions in one: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
+    """Speed, direction and functions together: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
     #: D.
     forward: bool = flag()
     #: SSSSSSS, as in 128 speed step control.
     code: int = integer(0, 127)
-    #: One to four bytes of functions from F0 up, the lowest in bit 0 of the first.
+    #: One to four bytes of function states; F0 is bit 0 of the first byte.
     states: bytes = octets(1, 4)
 
     @property
@@ -260,10 +264,12 @@ class SpeedDirectionFunctions(SpeedControl, FunctionControl):
         return states_of(0, 8 * len(self.states), int.from_bytes(self.states, "little"))
 
     def meaning(self) -> dict[str, JsonValue]:
+        """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
         return {**SpeedControl.meaning(self), **FunctionControl.meaning(self)}
 
     @property
     def brief(self) -> str:
+        """Direction, speed and functions, in at most 40 characters."""
         words = f"{self._direction()} {reading_126(self.code).brief}, "
         return words + function_words(self.functions, 40 - len(words))
 

@@ -1,4 +1,4 @@
-"""The standards' registry: what comes to multi-function decoders, accessory decoders and in service mode."""
+"""The standards' registry: instructions to multi-function decoders, to accessory decoders and in service mode."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ __all__ = ["STANDARD"]
 
 
 class _Standard(Registry):
-    """A registry whose rows are made when they are first needed, so that importing halfbit stays quick."""
+    """A registry whose rows are made on first use. This keeps ``import halfbit`` fast."""
 
     def __init__(self) -> None:
         pass
 
     def entries(self) -> tuple[Entry, ...]:
+        """All rows, in order."""
         return self._rows
 
     def __reduce__(self) -> Any:

@@ -1,7 +1,7 @@
-"""The sources of the ports, in C and for MicroPython: ``python -m halfbit.ports FOLDER`` writes them out.
+"""The source files of the ports, in C and for MicroPython. ``python -m halfbit.ports FOLDER`` writes them to a folder.
 
-Nothing here is imported by the rest of halfbit. How to use the sources is in the documentation, "Porting to a small
-board", with the cautions for work near track power.
+The rest of halfbit does not import this package. The page "Porting to a small board" of the documentation describes the
+sources, and has the safety rules for work near track power.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ __all__ = ["sources", "write"]
 
 
 def sources() -> dict[str, bytes]:
-    """Every file of the ports by its path, ``c/halfbit.c`` and the like.
+    """All files of the ports: path (e.g. ``c/halfbit.c``) to content.
 
-    ``micropython/core.py`` is halfbit's own core, which runs there as it is.
+    ``micropython/core.py`` is halfbit's own core. It runs on MicroPython without changes.
     """
     found = {"micropython/core.py": files("halfbit").joinpath("core.py").read_bytes()}
     for folder in ("c", "c/boards", "micropython"):
@@ -31,9 +31,9 @@ def sources() -> dict[str, bytes]:
 
 
 def write(folder: str | Path) -> list[Path]:
-    """Write the files below a folder, which is made if it is not there; give their paths.
+    """Write all files to a folder and return their paths. The folder is created if it does not exist.
 
-    :raises HalfbitError: if a file is there already with other content (nothing is written then), or if writing fails.
+    :raises HalfbitError: if a file exists with other content (nothing is written then), or if writing fails.
     """
     contents = {Path(folder, *name.split("/")): content for name, content in sources().items()}
     try:

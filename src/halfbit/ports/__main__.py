@@ -11,7 +11,7 @@ from . import write
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Write the files and list them. Exit status 2 if it fails."""
+    """Write the files and list them. Returns the exit status: 0, or 2 on an error."""
     parser = argparse.ArgumentParser(
         prog="python -m halfbit.ports",
         description="Write halfbit's sources for small boards, in C and for MicroPython, to a folder.",

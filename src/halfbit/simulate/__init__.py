@@ -1,1 +1,1 @@
-"""Signals as a station sends them, and what can happen to them on the way. For tests, examples and trials."""
+"""Simulated station signals, and the errors of track and capture. For tests, examples and trials."""

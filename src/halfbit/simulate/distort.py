@@ -1,9 +1,9 @@
-"""What can go wrong between a track and a capture: pure functions from durations to durations.
+"""Simulated errors of track and capture: pure functions from durations to durations.
 
-For tests, examples and vectors. Durations are integer nanoseconds between level changes, as
-:mod:`halfbit.simulate.signal` makes them; change ``i`` is the one before ``durations[i]``, so that there is
-one more change than durations. Each function gives a new list. Chance comes from the
-``random.Random`` given, so the same seed gives the same result again.
+For tests, examples and vectors. Durations are the times between level changes in integer nanoseconds, as
+:mod:`halfbit.simulate.signal` makes them. Change ``i`` is at the start of ``durations[i]``, so there is one more change
+than durations. Each function returns a new list. Random numbers come from the ``random.Random`` that is passed in, so
+the same seed always gives the same result.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ __all__ = [
     "stretched",
 ]
 
-#: From here up a half-bit counts as a zero's in this module: the middle of 64 us, the longest of a one, and 90 us,
-#: the shortest of a zero (S-9.1 A, table 1, decoder's column).
+#: In this module a half-bit of at least this duration is half of a zero-bit. It is the middle between 64 us (longest
+#: half of a one-bit) and 90 us (shortest half of a zero-bit; S-9.1 A, table 1, decoder's column).
 _MIDDLE = 77 * US
 
 
-# What a capture does to a sound signal.
+# Errors of a capture.
 
 
 def polled(
@@ -49,18 +49,16 @@ def polled(
     stall: int = 0,
     stall_share: float = 0.0,
 ) -> list[int]:
-    """What a loop sees that looks at the level again and again and notes when it has changed.
+    """A capture by a polling loop, which samples the level again and again.
 
-    A change is seen at the first look at or after it. Two changes between the same two looks leave
-    the level as it was, so neither is seen.
+    A change is seen at the first sample at or after it. Two changes between two samples are not seen,
+    because the level is the same again.
 
-    :param periods: least and greatest time from one look to the next, ns; each is as likely as
-        any between.
-    :param stall: a longer time that a look now and then takes instead, ns (an interrupt, a
-        garbage collection).
-    :param stall_share: which share of the looks take it, 0 to 1.
+    :param periods: shortest and longest time between two samples, ns; uniformly distributed.
+    :param stall: a longer time that some samples take instead, ns (an interrupt, a garbage collection).
+    :param stall_share: the share of samples that take it, 0 to 1.
     :returns: durations between the changes seen, ns.
-    :raises HalfbitError: for a period that is not above 0, or a range that is empty.
+    :raises HalfbitError: for a time of 0 or less, an empty range, or a share outside 0 to 1.
     """
     least, greatest = periods
     if not 0 < least <= greatest or (stall_share and stall <= 0):
@@ -83,10 +81,10 @@ def polled(
 
 
 def counted(durations: Sequence[int], tick: int) -> list[int]:
-    """What a timer of a coarse resolution makes of it: each change's time rounded down to ticks.
+    """A capture with a coarse timer: the time of each change is rounded down to ticks.
 
-    :param tick: ns. The result is in ns all the same.
-    :raises HalfbitError: for a tick not above 0.
+    :param tick: the length of a tick, ns. The result is in ns too.
+    :raises HalfbitError: for a tick of 0 or less.
     """
     if tick < 1:
         raise HalfbitError(f"tick: {tick} ns is no time")
@@ -94,11 +92,11 @@ def counted(durations: Sequence[int], tick: int) -> list[int]:
 
 
 def one_edge(durations: Sequence[int], phase: int) -> list[int]:
-    """What an input that reports only rising, or only falling, changes sees: each second change.
+    """A capture of only rising or only falling edges: every second change.
 
-    :param phase: 0 to see changes 0, 2, 4...; 1 to see 1, 3, 5... If the signal starts with the
-        first part of a bit, phase 0 gives whole bits, and phase 1 each last part with the next
-        bit's first.
+    :param phase: 0 keeps changes 0, 2, 4...; 1 keeps 1, 3, 5... If the signal starts with the first
+        half of a bit, phase 0 gives whole bits. Phase 1 gives the last half of a bit with the first half
+        of the next bit.
     :raises HalfbitError: for another phase.
     """
     if phase not in (0, 1):
@@ -107,7 +105,7 @@ def one_edge(durations: Sequence[int], phase: int) -> list[int]:
 
 
 def jittered(durations: Sequence[int], most: int, rng: random.Random) -> list[int]:
-    """Each change moved by up to ``most`` ns, earlier or later, but never past its neighbours.
+    """Jitter: each change moves by up to ``most`` ns, earlier or later, but never past its neighbours.
 
     :raises HalfbitError: for a negative ``most``.
     """
@@ -120,7 +118,7 @@ def jittered(durations: Sequence[int], most: int, rng: random.Random) -> list[in
     return _between(moved)
 
 
-# What happens on the track.
+# Events on the track.
 
 
 def stretched(
@@ -131,11 +129,11 @@ def stretched(
     *,
     zero_from: int = _MIDDLE,
 ) -> list[int]:
-    """Zeros stretched, as a station does to run a vehicle without a decoder (S-9.1 A).
+    """Stretched zeros, as a station sends them to run a vehicle without a decoder (S-9.1 A).
 
-    :param share: which share of the halves of zeros become longer, 0 to 1.
-    :param longest: up to how long, ns.
-    :param zero_from: from which duration on a half-bit is a zero's, ns.
+    :param share: the share of zero halves that are stretched, 0 to 1.
+    :param longest: the longest stretched half, ns.
+    :param zero_from: a half-bit of at least this duration is half of a zero-bit, ns.
     :raises HalfbitError: for a share outside 0 to 1.
     """
     _share(share)
@@ -150,11 +148,11 @@ def stretched(
 def chatter(
     durations: Sequence[int], share: float, spread: int, rng: random.Random, *, most: int = 3
 ) -> list[int]:
-    """Crossings that are not monotonic (S-9.1 B): one change becomes three, five or more.
+    """Zero crossings that are not monotonic (S-9.1 B): one change becomes three, five or more.
 
-    :param share: which share of the changes chatter, 0 to 1.
-    :param spread: within how long after the change, ns.
-    :param most: up to how many pairs of extra changes.
+    :param share: the share of changes that chatter, 0 to 1.
+    :param spread: the extra changes come within this time after the change, ns.
+    :param most: most pairs of extra changes.
     :raises HalfbitError: for a share outside 0 to 1.
     """
     _share(share)
@@ -172,10 +170,10 @@ def chatter(
 def spikes(
     durations: Sequence[int], share: float, width: tuple[int, int], rng: random.Random
 ) -> list[int]:
-    """Short pulses that break into half-bits.
+    """Short pulses inside half-bits.
 
-    :param share: which share of the half-bits are hit, 0 to 1.
-    :param width: least and greatest width, ns. A half-bit no longer than its spike is left alone.
+    :param share: the share of half-bits with a spike, 0 to 1.
+    :param width: smallest and largest width, ns. A half-bit that is not longer than its spike does not change.
     :raises HalfbitError: for a share outside 0 to 1, or a negative or empty range.
     """
     _share(share)
@@ -193,9 +191,9 @@ def spikes(
 
 
 def lost_edges(durations: Sequence[int], share: float, rng: random.Random) -> list[int]:
-    """Changes lost here and there.
+    """Changes lost at random.
 
-    :param share: which share of the changes are lost, 0 to 1; the first and the last stay.
+    :param share: the share of changes that are lost, 0 to 1. The first and the last change stay.
     :raises HalfbitError: for a share outside 0 to 1.
     """
     _share(share)
@@ -208,13 +206,13 @@ def lost_edges(durations: Sequence[int], share: float, rng: random.Random) -> li
     return result
 
 
-# One thing at one place.
+# One error at one place.
 
 
 def lost_edge(durations: Sequence[int], at: int) -> list[int]:
-    """Change ``at`` lost: the half-bits before and after it become one duration.
+    """Change ``at`` is lost: the half-bits before and after it become one duration.
 
-    :raises HalfbitError: if there is no such change between two durations.
+    :raises HalfbitError: if ``at`` is not a change between two durations.
     """
     if not 1 <= at < len(durations):
         raise HalfbitError(f"at: there is no half-bit on either side of change {at}")
@@ -222,9 +220,9 @@ def lost_edge(durations: Sequence[int], at: int) -> list[int]:
 
 
 def extra_edge(durations: Sequence[int], at: int, after: int) -> list[int]:
-    """One change too many, ``after`` ns into ``durations[at]``.
+    """One extra change, ``after`` ns into ``durations[at]``.
 
-    :raises HalfbitError: if there is no such duration, or it is shorter.
+    :raises HalfbitError: if there is no such duration, or it is shorter than ``after``.
     """
     duration = _duration(durations, at)
     if not 0 <= after <= duration:
@@ -233,7 +231,7 @@ def extra_edge(durations: Sequence[int], at: int, after: int) -> list[int]:
 
 
 def spike(durations: Sequence[int], at: int, after: int, width: int) -> list[int]:
-    """A pulse of ``width`` ns that starts ``after`` ns into ``durations[at]``: two changes too many.
+    """A pulse of ``width`` ns that starts ``after`` ns into ``durations[at]``: two extra changes.
 
     :raises HalfbitError: if there is no such duration, or the pulse does not fit into it.
     """
@@ -246,7 +244,10 @@ def spike(durations: Sequence[int], at: int, after: int, width: int) -> list[int
 def flipped_half(
     durations: Sequence[int], at: int, *, one: int = 58 * US, zero: int = 100 * US
 ) -> list[int]:
-    """``durations[at]`` as long as the other kind's half-bit: a zero's for a one's, and back.
+    """``durations[at]`` gets the length of the other kind of half-bit: one becomes zero, zero becomes one.
+
+    :param one: the length of half a one-bit, ns.
+    :param zero: the length of half a zero-bit, ns.
 
     :raises HalfbitError: if there is no such duration.
     """
@@ -255,7 +256,7 @@ def flipped_half(
 
 
 def inserted(durations: Sequence[int], at: int, others: Sequence[int]) -> list[int]:
-    """Other durations put in at change ``at``, between packets say; see :func:`foreign`.
+    """Other durations inserted at change ``at``, for example between packets; see :func:`foreign`.
 
     :raises HalfbitError: if there is no such change.
     """
@@ -267,12 +268,12 @@ def inserted(durations: Sequence[int], at: int, others: Sequence[int]) -> list[i
 def foreign(
     length: int, rng: random.Random, *, pulses: tuple[int, int] = (10 * US, 300 * US)
 ) -> list[int]:
-    """Another protocol's signal (S-9.2 C allows it between packets), as pulses of any width.
+    """The signal of another protocol (S-9.2 C allows it between packets), as pulses of random width.
 
-    :param length: how long it lasts at least, ns.
-    :param pulses: least and greatest width, ns; the default reaches over every window there is
-        and the gaps between them.
-    :raises HalfbitError: for widths that are not above 0, or an empty range.
+    :param length: its shortest duration, ns.
+    :param pulses: smallest and largest width, ns. The default covers widths too short for any half-bit, both kinds
+        of half-bit and the gap between them.
+    :raises HalfbitError: for widths of 0 or less, or an empty range.
     """
     if not 0 < pulses[0] <= pulses[1]:
         raise HalfbitError(f"pulses: {pulses!r} must be two times above 0, least first")
@@ -295,25 +296,24 @@ def cutout(
 ) -> list[int]:
     """A cutout of bi-directional communication (S-9.3.2, RCN-217, from memory) after change ``at``.
 
-    From ``begin`` to ``end`` ns after the end of a packet end bit the station shorts the rails, so
-    that both are at the same level. Which level that is beside the first part of the bit it falls
-    into depends on the rail a capture watches, and on how the vehicle stands. So one capture
-    sees the first part cut short and then a long part, another only one long part.
+    From ``begin`` to ``end`` ns after the end of a packet end bit the station shorts the rails, so that both have the
+    same level. The captured level then depends on the rail that is captured and on the direction of the vehicle on the
+    track. So one capture sees a short first half and then a long one; another capture sees only one long half.
 
     :param at: the change at the end of the packet end bit.
-    :param opposite: whether the level in the cutout is the opposite of that of ``durations[at]``.
-    :param begin: ns after change ``at``, 26 to 32 us (from memory).
-    :param end: ns after change ``at``, 454 to 488 us (from memory).
-    :param resume: which duration after ``durations[at]`` begins at the cutout's end (8 for the
-        fifth one-bit's first part). Without it the station's bits run on beneath the cutout, and
-        the rest of one shows at its end.
-    :raises HalfbitError: if the cutout does not lie within the durations.
+    :param opposite: True if the level in the cutout is opposite to the level of ``durations[at]``.
+    :param begin: start of the cutout, ns after change ``at``; 26 to 32 us (from memory).
+    :param end: end of the cutout, ns after change ``at``; 454 to 488 us (from memory).
+    :param resume: the duration that begins when the cutout ends, counted from ``durations[at]``: 8 for the first half
+        of the fifth one-bit. ``None``: the station's bits continue during the cutout, and the rest of one of them is
+        seen after it.
+    :raises HalfbitError: if the cutout is not within the durations.
     """
     if not 0 <= at < len(durations) or not 0 <= begin < end:
         raise HalfbitError(f"a cutout from {begin} to {end} ns after change {at} cannot be")
     changes = list(accumulate(durations, initial=0))
     start, stop = changes[at] + begin, changes[at] + end
-    # The level after change i is i % 2 here; what the capture calls it means nothing.
+    # The level after change i is i % 2 here. The polarity does not matter.
     marks = [(time, index % 2) for index, time in enumerate(changes)]
     if resume is None:
         before = [mark for mark in marks if mark[0] < start]

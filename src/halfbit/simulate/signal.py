@@ -1,7 +1,6 @@
-"""Packets to the half-bits that a station sends, for tests, examples and vectors.
+"""Makes the half-bits of packets, as a station sends them. For tests, examples and vectors.
 
-Durations are integer nanoseconds, as everywhere. :mod:`halfbit.simulate.distort` has what can happen to them
-on the way to a capture.
+Durations are integer nanoseconds. :mod:`halfbit.simulate.distort` adds the errors of track and capture.
 """
 
 from __future__ import annotations
@@ -19,15 +18,15 @@ __all__ = ["NOMINAL", "Timing", "bit_durations", "packet_bits", "packet_duration
 
 @attrs.frozen
 class Timing:
-    """How long a station makes the parts of its bits, ns."""
+    """The durations of a station's half-bits, ns."""
 
-    #: First part of a one-bit.
+    #: First half of a one-bit.
     one_first: int = 58 * US
-    #: Last part of a one-bit.
+    #: Last half of a one-bit.
     one_last: int = 58 * US
-    #: First part of a zero-bit.
+    #: First half of a zero-bit.
     zero_first: int = 100 * US
-    #: Last part of a zero-bit.
+    #: Last half of a zero-bit.
     zero_last: int = 100 * US
 
 
@@ -36,15 +35,15 @@ NOMINAL = Timing()
 
 
 def with_error_byte(data: bytes) -> bytes:
-    """The bytes followed by their error detection byte, the exclusive or of all (S-9.2 A)."""
+    """The bytes followed by their error detection byte: the exclusive or of all bytes (S-9.2 A)."""
     return bytes((*data, exclusive_or(data)))
 
 
 def packet_bits(data: bytes, preamble: int = 14) -> list[int]:
-    """The bits of a packet: preamble, each byte after a start bit 0, packet end bit 1 (S-9.2 A).
+    """The bits of a packet: preamble, then a start bit 0 before each byte, then the packet end bit 1 (S-9.2 A).
 
     :param data: all bytes, error detection byte included (see :func:`with_error_byte`).
-    :param preamble: how many one-bits. A station sends at least 14, in service mode at least 20
+    :param preamble: number of one-bits. A station sends at least 14, in service mode at least 20
         (S-9.2 A, S-9.2.3 E).
     :raises HalfbitError: if the preamble is negative.
     """
@@ -59,11 +58,15 @@ def packet_bits(data: bytes, preamble: int = 14) -> list[int]:
 
 
 def bit_durations(bits: Iterable[int], timing: Timing = NOMINAL) -> list[int]:
-    """The durations of the half-bits of some bits, ns, two for each."""
+    """The durations of the half-bits of these bits, ns; two per bit."""
     halves = (timing.zero_first, timing.zero_last), (timing.one_first, timing.one_last)
     return [duration for bit in bits for duration in halves[bit]]
 
 
 def packet_durations(data: bytes, preamble: int = 14, timing: Timing = NOMINAL) -> list[int]:
-    """The durations of the half-bits of a packet, ns; arguments as :func:`packet_bits`."""
+    """The durations of the half-bits of a packet, ns.
+
+    :param data: as for :func:`packet_bits`; so is ``preamble``.
+    :raises HalfbitError: if the preamble is negative.
+    """
     return bit_durations(packet_bits(data, preamble), timing)

@@ -1,7 +1,7 @@
-"""Vectors: signals with what every layer must make of them, for ports in any language.
+"""Test vectors: signals with the correct output of every layer, for ports in any language.
 
-Each case stands for one rule of the standards or of decoding. The files are shipped with the package; their
-format is described in the documentation, and ``halfbit vectors check`` runs a port against them.
+Each case tests one rule of the standards or of decoding. The files are part of the package. The documentation
+describes their format. ``halfbit vectors check`` runs a port against them.
 """
 
 from __future__ import annotations

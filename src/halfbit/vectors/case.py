@@ -1,4 +1,4 @@
-"""One case: durations in, what each layer makes of them out. Times are in whole microseconds."""
+"""One test case: durations in, the correct output of each layer out. Times are in whole microseconds."""
 
 from __future__ import annotations
 
@@ -10,25 +10,25 @@ import attrs
 
 __all__ = ["VERSION", "Answer", "Case"]
 
-#: The version of the format. It grows when a reader of the version before would not understand it.
+#: The version of the format. It increases when an older reader could not read the new files.
 VERSION = 1
 
 
 @attrs.frozen(slots=True)
 class Answer:
-    """A complete answer of layer 4 other than MORE: what a port prints."""
+    """An answer of layer 4 other than MORE, as a port prints it."""
 
-    #: How many durations had been fed, this one included.
+    #: Number of durations fed so far, this one included.
     at: int
-    #: One of the core's numbers.
+    #: The number of the answer, as in ``halfbit.core``.
     answer: int
-    #: For a packet, the one-bits before it (255 for that many or more); else 0.
+    #: For a packet, the number of one-bits before it (255 for 255 or more); else 0.
     preamble: int = 0
-    #: For a packet its bytes, error detection byte included.
+    #: For a packet, its bytes, error detection byte included; else empty.
     data: bytes = b""
 
     def to_json(self) -> list[Any]:
-        """As it stands in a file: two elements, or four for a packet."""
+        """The answer as a list for JSON: two elements, or four for a packet."""
         if not self.data:
             return [self.at, self.answer]
         return [self.at, self.answer, self.preamble, self.data.hex().upper()]
@@ -43,31 +43,31 @@ class Answer:
 
 @attrs.frozen(slots=True)
 class Case:
-    """A signal, the rule it stands for, and what each layer must make of it."""
+    """A signal, the rule that it tests, and the correct output of each layer."""
 
-    #: Its name, the same from version to version.
+    #: Its name. It does not change between versions.
     id: str
-    #: The rule it stands for: several cases share one.
+    #: The rule that it tests. Several cases can test the same rule.
     rule: str
     #: Document and section of the rule.
     source: str
     #: What happens in the signal, in one line.
     text: str
-    #: Between changes, us.
+    #: Times between level changes, us.
     durations: tuple[int, ...]
-    #: Layer 2's answer to each duration, a hexadecimal digit each.
+    #: Layer 2's answer to each duration, one hexadecimal digit each.
     half_bits: str
-    #: Layer 3's, the same way; 0 for MORE.
+    #: Layer 3's answers in the same form; 0 for MORE.
     bits: str
-    #: Layer 4's.
+    #: Layer 4's answers other than MORE.
     answers: tuple[Answer, ...]
-    #: What the whole capture comes to: packets, faults and cutouts with their times, us.
+    #: The events of the whole capture: packets, faults and cutouts with their times, us.
     events: tuple[dict[str, Any], ...]
-    #: Layer 5's instructions, in order, without the faults.
+    #: Layer 5's instructions in order, without the faults.
     instructions: tuple[dict[str, Any], ...]
 
     def to_json(self) -> str:
-        """The case as one line."""
+        """The case as one line of JSON."""
         value = {
             "id": self.id,
             "rule": self.rule,

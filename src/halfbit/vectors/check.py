@@ -1,9 +1,9 @@
-"""Somebody's port run against the vectors.
+"""Runs a port against the vectors.
 
-The port is a program that reads durations, a decimal number to a line, and answers on its output. An empty
-line ends a case: the port starts afresh and prints an empty line. For each answer other than MORE it prints
-how many durations of the case it has taken and the answer's number, and for a packet also the
-one-bits before it and its bytes in hexadecimal::
+The port is a program that reads durations, one decimal number per line, and prints answers. An empty line ends a
+case: the port then resets itself and prints an empty line. For each answer other than MORE it prints one line: the
+number of durations of this case so far, then the number of the answer. For a packet, the number of one-bits before it
+and its bytes in hexadecimal follow::
 
     20 4
     29 5
@@ -29,7 +29,7 @@ from .case import Answer, Case
 
 __all__ = ["Difference", "Report", "check", "compared", "fed"]
 
-#: Bytes that a port may print for all cases: many times what the right answers take.
+#: Most bytes that a port may print for all cases: many times the size of the correct answers.
 _MOST = 64 << 20
 
 _NAMES = {core.PACKET: "PACKET", core.SYNC: "SYNC", core.START: "START"}
@@ -37,25 +37,25 @@ _NAMES = {core.PACKET: "PACKET", core.SYNC: "SYNC", core.START: "START"}
 
 @attrs.frozen(slots=True)
 class Difference:
-    """A case that a port answers otherwise."""
+    """A case for which a port gives other answers."""
 
     case: Case
     #: The first difference, in words.
     text: str
-    #: Whether other packets come, not only other answers between them or counts of one-bits.
+    #: True if the packets differ. False if only answers between packets, or counts of one-bits, differ.
     packets: bool = True
 
 
 @attrs.frozen(slots=True)
 class Report:
-    """What a run came to."""
+    """The result of a run: all cases, and the differences."""
 
     cases: tuple[Case, ...]
     differences: tuple[Difference, ...]
 
     @property
     def rules(self) -> dict[str, tuple[int, int]]:
-        """Rule to how many cases it has, and how many of them differ; in the order of the cases."""
+        """Rule to (number of cases, number of cases that differ), in the order of the cases."""
         counts = {case.rule: [0, 0] for case in self.cases}
         for case in self.cases:
             counts[case.rule][0] += 1
@@ -65,20 +65,20 @@ class Report:
 
     @property
     def shortest(self) -> Difference | None:
-        """The difference in the case with the fewest durations, if there is one."""
+        """The difference in the case with the fewest durations; ``None`` if there is no difference."""
         return min(self.differences, key=lambda difference: len(difference.case.durations), default=None)
 
     @property
     def all_differ(self) -> bool:
-        """True if each case differs in which there is anything to answer: then the rules say little."""
+        """True if every case with answers differs. The broken rules then say little about the cause."""
         differ = {difference.case.id for difference in self.differences}
         return bool(differ) and all(case.id in differ for case in self.cases if case.answers)
 
     @property
     def broken(self) -> dict[str, Difference]:
-        """Rule to its first difference, for the rules that have one.
+        """Broken rules only: rule to its first difference.
 
-        Rules that cost packets come first: where all do not, those say more about what is wrong.
+        Rules with wrong packets come first, because they say more about the cause.
         """
         first: dict[str, Difference] = {}
         for difference in sorted(self.differences, key=lambda difference: not difference.packets):
@@ -87,7 +87,7 @@ class Report:
 
 
 def fed(cases: Sequence[Case], ticks_per_us: int = 1) -> str:
-    """What a port is given to read: the durations, in its ticks, an empty line after each case."""
+    """The input for a port: durations in its ticks, one per line, with an empty line after each case."""
     return "".join(
         "".join(f"{duration * ticks_per_us}\n" for duration in case.durations) + "\n"
         for case in cases
@@ -102,13 +102,14 @@ def check(
     packets_only: bool = False,
     timeout: float = 60,
 ) -> Report:
-    """Run a port over cases and compare.
+    """Run a port on cases and compare its answers.
 
     :param command: the program and its arguments.
-    :param ticks_per_us: how many of the port's ticks make a microsecond.
-    :param packets_only: leaves all answers but packets out of the comparison.
-    :param timeout: how long the port may take for all, s.
-    :raises HalfbitError: if it cannot be run, does not end in time, or prints without end; for fewer ticks than 1.
+    :param ticks_per_us: ticks of the port per microsecond.
+    :param packets_only: True compares only packets and ignores all other answers.
+    :param timeout: the longest time for all cases, s.
+    :raises HalfbitError: if the port cannot be run, does not end in time or prints too much; if ``ticks_per_us`` is
+        less than 1.
     """
     if ticks_per_us < 1:
         raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
@@ -120,11 +121,11 @@ def check(
 def compared(
     cases: Sequence[Case], answered: Sequence[Sequence[str]], ended: str, *, packets_only: bool = False
 ) -> Report:
-    """Compare what a port has printed.
+    """Compare the output of a port with the correct answers.
 
-    :param answered: its lines for each case, in order; those of a case that it did not end may come last.
-    :param ended: why there are no answers to the cases behind those, in words.
-    :param packets_only: leaves all answers but packets out of the comparison.
+    :param answered: its lines for each case, in order. The last case may be incomplete.
+    :param ended: the reason why there are no answers to the cases after those, in words.
+    :param packets_only: True compares only packets and ignores all other answers.
     """
     differences = []
     for index, case in enumerate(cases):
@@ -141,12 +142,12 @@ def compared(
 
 
 def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Case]) -> tuple[str, int]:
-    """Run a port on a text; its output and status.
+    """Run a port with an input text and return its output and exit status.
 
-    Input and output are files, so that neither side can wait for the other. A port that goes on for too long is ended
-    together with all that it has started.
+    Input and output are files, so that neither side can block the other. A port that runs for too long is ended,
+    together with all processes that it started.
 
-    :raises HalfbitError: if it cannot be run, does not end in time, or prints without end.
+    :raises HalfbitError: if it cannot be run, does not end in time, or prints too much.
     """
     with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as printed:
         given.write(text)
@@ -179,7 +180,7 @@ def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Ca
 
 
 def _stop(port: subprocess.Popen[bytes]) -> None:
-    """End a program, and what it has started, if it still runs."""
+    """End a program and the processes that it started, if it still runs."""
     if port.poll() is None:
         with contextlib.suppress(ProcessLookupError):
             if hasattr(os, "killpg"):
@@ -190,7 +191,7 @@ def _stop(port: subprocess.Popen[bytes]) -> None:
 
 
 def _split(output: str) -> list[list[str]]:
-    """Lines by case. Lines after the last empty line belong to a case that was not ended."""
+    """The lines of each case. Lines after the last empty line belong to an incomplete case."""
     cases: list[list[str]] = []
     lines: list[str] = []
     for line in output.splitlines():
@@ -207,7 +208,7 @@ def _packets(answers: Sequence[Answer]) -> list[Answer]:
 
 
 def _compare(case: Case, lines: Sequence[str], packets_only: bool) -> tuple[str, bool]:
-    """The first difference in words, nothing where there is none; and whether packets differ."""
+    """The first difference in words, ``""`` if there is no difference; and True if packets differ."""
     got: list[Answer] = []
     for line in lines:
         answer = _parse(line)
@@ -222,7 +223,7 @@ def _compare(case: Case, lines: Sequence[str], packets_only: bool) -> tuple[str,
 
 
 def _first(expected: Sequence[Answer], got: Sequence[Answer]) -> str:
-    """The first difference in words; nothing where there is none."""
+    """The first difference in words; ``""`` if there is no difference."""
     for one, other in zip(expected, got):
         if one != other:
             if one.at == other.at:

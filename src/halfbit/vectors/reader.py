@@ -1,4 +1,4 @@
-"""The shipped vectors."""
+"""Reads the vectors of the package."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from .case import VERSION, Case
 
 __all__ = ["SETS", "cases"]
 
-#: The sets of cases, and the limits each is decoded with.
+#: The sets of cases, each with the limits for decoding it.
 SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT}
 
 
 def cases(limits: str = "receive") -> tuple[Case, ...]:
-    """The cases of a set, in the file's order.
+    """The cases of a set, in the order of the file.
 
-    :param limits: ``"receive"``: what decoders must accept; ``"transmit"``: what stations must keep.
+    :param limits: ``"receive"`` for the limits of decoders; ``"transmit"`` for the limits of stations.
     :raises HalfbitError: for another set, or a file of another version.
     """
     if limits not in SETS:

@@ -1,8 +1,8 @@
-"""A port on a board run against the vectors over a serial line.
+"""Runs a port on a board against the vectors, over a serial line.
 
-The board runs the same loop as a program on a PC (:mod:`halfbit.vectors.check`): a decimal number to a line in, answers a line
-each out, an empty line at the end of a case. Only the way of the bytes differs: one case at a time goes to the board, so
-that its answers need no more room than those of one case.
+The board runs the same loop as a program on a PC (:mod:`halfbit.vectors.check`): it reads one decimal number per line,
+prints one answer per line, and an empty line ends a case. Cases are sent one at a time, so that the board needs buffer
+space only for the answers to one case.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from .check import Report, compared, fed
 __all__ = ["BAUD", "check_serial"]
 
 BAUD = 115_200
-#: Durations that go out at once; the board's receive buffer must hold their bytes.
+#: Number of durations sent in one write. The board's receive buffer must have room for their bytes.
 _AT_ONCE = 8
 
 
@@ -32,16 +32,17 @@ def check_serial(
     packets_only: bool = False,
     timeout: float = 10,
 ) -> Report:
-    """Run a port on a board over cases and compare.
+    """Run a port on a board on cases and compare its answers.
 
-    First empty lines go out until one comes back, so that a board that starts anew when the line is opened has time to.
+    First, empty lines are sent until one comes back. Some boards reset when the line is opened; this gives them time.
 
-    :param port: the serial line's device, ``/dev/ttyACM0`` or the like.
-    :param baud: bits a second; a line over USB does not care.
+    :param port: the device of the serial line, e.g. ``/dev/ttyACM0``.
+    :param baud: bits per second. It has no effect on a board's own USB line.
     :param ticks_per_us: how many of the port's ticks make a microsecond.
     :param packets_only: leaves all answers but packets out of the comparison.
-    :param timeout: how long the board may be silent, s.
-    :raises HalfbitError: if the line cannot be opened or set, or the board never answers.
+    :param timeout: the longest time without an answer, s.
+    :raises HalfbitError: if the line cannot be opened or set, the board does not answer the empty lines, or
+        ``ticks_per_us`` is less than 1.
     """
     if ticks_per_us < 1:
         raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
@@ -61,7 +62,7 @@ def check_serial(
 
 
 class _Wire:
-    """Lines over an open device that does not block."""
+    """Reads and writes lines on an open, non-blocking device."""
 
     def __init__(self, line: int, port: str, timeout: float) -> None:
         self._line = line
@@ -70,7 +71,10 @@ class _Wire:
         self._got = b""
 
     def greet(self) -> None:
-        """Empty lines until one comes back; then what else comes in is dropped."""
+        """Send empty lines until one comes back; then drop all other input.
+
+        :raises HalfbitError: if no empty line comes back in time.
+        """
         deadline = time.monotonic() + self._timeout
         while time.monotonic() < deadline:
             self.send(b"\n")
@@ -83,7 +87,10 @@ class _Wire:
         raise HalfbitError(f"{self._port}: the board does not answer an empty line with an empty line")
 
     def send(self, data: bytes) -> None:
-        """Write all, reading meanwhile so that neither side waits for the other."""
+        """Write all bytes. Read in between, so that neither side blocks the other.
+
+        :raises HalfbitError: if the device takes no bytes for too long, or writing fails.
+        """
         deadline = time.monotonic() + self._timeout
         while data:
             try:
@@ -97,7 +104,7 @@ class _Wire:
             self._got += self._read()
 
     def case(self) -> list[str] | None:
-        """The lines of a case; nothing if the board is silent for too long before its end."""
+        """The lines of one case; ``None`` if the board is silent for too long before the case ends."""
         lines: list[str] = []
         deadline = time.monotonic() + self._timeout
         while True:
@@ -129,7 +136,7 @@ class _Wire:
 
 @contextlib.contextmanager
 def _opened(port: str, baud: int) -> Iterator[int]:
-    """The device, raw, eight bits, no parity; closed at the end."""
+    """Open the device in raw mode, eight bits, no parity; close it at the end."""
     try:
         import termios
         import tty

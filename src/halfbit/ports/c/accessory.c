@@ -1,4 +1,4 @@
-/* An accessory decoder: see decoder.h; the rules are those of halfbit/decoder/accessory.py. */
+/* Model of an accessory decoder. See decoder.h. The rules are the same as in halfbit/decoder/accessory.py. */
 
 #include "decoder_kind.h"
 
@@ -48,10 +48,10 @@ void halfbit_accessory_defaults(uint8_t *cvs)
 
 static uint16_t number_of(const struct halfbit_decoder *d, uint16_t cv, uint8_t in_service)
 {
-    uint16_t older = (uint16_t)(cv - 512u); /* CVs that have a second, older number */
+    uint16_t older = (uint16_t)(cv - 512u); /* CVs that also have an older number, 512 higher */
 
     if (in_service && (halfbit_cv(d, 29) & ACCESSORY))
-        cv = (uint16_t)(((cv - 1u) & 0xFFu) + 1u); /* the two top bits may be ignored (S-9.2.2, CV 29 bit 7) */
+        cv = (uint16_t)(((cv - 1u) & 0xFFu) + 1u); /* the two highest bits may be ignored (S-9.2.2, CV 29 bit 7) */
     else if (cv > 512 && ((older >= 1 && older <= 9) || older == 28 || older == 29))
         cv = older;
     return cv <= HALFBIT_CVS ? cv : 0;
@@ -83,7 +83,7 @@ static void passed(struct halfbit_decoder *d, uint32_t now)
 
 enum { ANY_PAIR = 4 };
 
-/* The nine bits of a board's address; the three high ones stand in ones' complement (S-9.2.1 D). */
+/* The nine bits of a board's address. The three high bits are sent inverted (S-9.2.1 D). */
 static uint16_t board_of(const uint8_t *data)
 {
     uint8_t high = (data[1] & 0x70u) ^ 0x70u;
@@ -91,7 +91,7 @@ static uint16_t board_of(const uint8_t *data)
     return (uint16_t)((uint16_t)(high << 2) | (data[0] & 0x3Fu));
 }
 
-/* 1 if a board address, of nine bits, and a pair reach this decoder. */
+/* 1 if a packet to this board address (nine bits) and pair is for this decoder. */
 static uint8_t reaches(const struct halfbit_decoder *d, uint16_t board, uint8_t pair)
 {
     uint16_t low = halfbit_cv(d, 1);
@@ -124,7 +124,7 @@ static void switch_pair(struct halfbit_decoder *d, uint8_t second, uint32_t now)
     }
 }
 
-/* 10AAAAAA 1AAACDDD: switch, or CV access to the decoder (CDDD = 0000) or one output (C = 1). */
+/* 10AAAAAA 1AAACDDD: switch an output, or CV access to the decoder (CDDD = 0000) or to one output (C = 1). */
 static void basic(struct halfbit_decoder *d, const uint8_t *data, uint8_t length, uint32_t now)
 {
     uint8_t second = data[1];
@@ -199,7 +199,7 @@ static void obey(struct halfbit_decoder *d, const uint8_t *data, uint8_t length,
         return;
     if (second & 0x80u) {
         basic(d, data, length, now);
-    } else if (length == 5 && (second & 0x0Cu) == 0x0Cu) { /* 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A) */
+    } else if (length == 5 && (second & 0x0Cu) == 0x0Cu) { /* 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (appendix A) */
         struct halfbit_access access = {0, 1, 0, HALFBIT_WHOLE};
 
         if (!reaches(d, board, ANY_PAIR))
@@ -215,7 +215,7 @@ static void obey(struct halfbit_decoder *d, const uint8_t *data, uint8_t length,
     }
 }
 
-/* Registers by the second column of the table in S-9.2.3 E; 2 to 6 are undefined. */
+/* Registers, second column of the table in S-9.2.3 E. Registers 2 to 6 are undefined. */
 static void reg(struct halfbit_decoder *d, uint8_t number, uint8_t value, uint8_t write)
 {
     struct halfbit_access access = {0, 0, 0, HALFBIT_WHOLE};

@@ -1,4 +1,4 @@
-/* The port as `halfbit vectors check` wants it: durations in, answers out, a line each.
+/* A program for `halfbit vectors check`: reads durations and prints answers, one per line.
  *
  * cc -O2 answers.c halfbit.c -o answers && halfbit vectors check ./answers
  */

@@ -1,13 +1,13 @@
-/* What both kinds of decoder share: packets, service mode, the second identical packet, CVs. See decoder.h; the rules are
- * those of halfbit/decoder/base.py and cv.py. */
+/* The common part of both decoder models: packets, service mode, the second identical packet, CVs. See decoder.h. The
+ * rules are the same as in halfbit/decoder/base.py and cv.py. */
 
 #include "decoder_kind.h"
 
 typedef char cvs_fit[(HALFBIT_CVS) >= 128 && (HALFBIT_CVS) <= 1024 ? 1 : -1];
 
-enum { MANY = 3 }; /* runs are counted up to here */
+enum { MANY = 3 }; /* longer runs count as this */
 
-#define HOLD_MS 20u /* service mode ends after so long without its packets (S-9.2.3 E) */
+#define HOLD_MS 20u /* service mode ends after this time without its packets (S-9.2.3 E) */
 
 void halfbit_decoder_init(struct halfbit_decoder *d, uint8_t *cvs, const struct halfbit_actions *actions, void *context,
                           uint32_t now, const struct halfbit_kind *kind)
@@ -76,7 +76,7 @@ uint8_t halfbit_write_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
     return 1;
 }
 
-/* What a CV holds after an access. A bit is changed in the value that waits, if one does. */
+/* The value of a CV after a write. If a value for CV 17 waits, a bit write changes that value. */
 static uint8_t after(const struct halfbit_decoder *d, struct halfbit_access access)
 {
     uint8_t old = access.cv == 17 && d->held ? d->held_17 : halfbit_cv(d, access.cv);
@@ -181,7 +181,7 @@ static uint8_t is_reset(const uint8_t *data, uint8_t length)
     return length == 3 && data[0] == 0 && data[1] == 0;
 }
 
-/* Identical in form to a service mode packet (S-9.2.3 E). */
+/* 1 if the packet has the form of a service mode packet (S-9.2.3 E). */
 static uint8_t in_form(const uint8_t *data, uint8_t length)
 {
     return (length == 3 || length == 4) && data[0] >> 4 == 7u;
@@ -207,7 +207,7 @@ static void factory_reset(struct halfbit_decoder *d)
     halfbit_acknowledge(d);
 }
 
-/* The second of two identical packets in service mode (S-9.2.3 E). length without the error detection byte. */
+/* Acts on the second of two identical packets in service mode (S-9.2.3 E). length: without the error detection byte. */
 static void serve(struct halfbit_decoder *d, const uint8_t *data, uint8_t length)
 {
     struct halfbit_access access;
@@ -222,7 +222,7 @@ static void serve(struct halfbit_decoder *d, const uint8_t *data, uint8_t length
     }
 }
 
-/* Service mode comes and goes (S-9.2.3 E). The last packet is still the one before. */
+/* Enters and leaves service mode (S-9.2.3 E). d->last is still the packet before this one. */
 static void follow(struct halfbit_decoder *d, const uint8_t *data, uint8_t length, uint32_t now)
 {
     if (in_form(data, length)) {

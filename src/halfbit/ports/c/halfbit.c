@@ -1,28 +1,28 @@
-/* See halfbit.h, and halfbit/core.py, which this file mirrors name for name.
+/* See halfbit.h. This file does the same as halfbit/core.py, with the same names.
  *
- * Three things are held otherwise than there, to need fewer instructions, with the same answers:
+ * Three things are stored differently, to need fewer instructions. The answers are the same:
  *
- * - core.Bits.held and .waiting and core.Packets.previous_half are one number here, waiting: the duration of
- *   the half-bit before, on one of three shelves. On the lowest stand one-halves that ended a bit,
- *   with NONE for nothing to pair with; a one's half that waits for its other stands HELD_ONE
- *   higher; a zero's half that waits is HELD_ZERO or more. A subtraction then tells both what is
- *   held and whether the new half-bit pairs with it.
- * - shifted_ones is brought up to date when the first part of a bit comes, not when the bit is complete. Nothing
- *   looks at it in between, and the work is spread more evenly over the half-bits.
- * - A byte is shifted in place behind a marker bit, which falls out at the top with the eighth bit.
+ * - core.Bits.held, core.Bits.waiting and core.Packets.previous_half are one number here, waiting: the duration of the
+ *   previous half-bit plus an offset that shows its kind. There are three ranges. Lowest: the last half of a one-bit,
+ *   or NONE if there is no half to pair with. HELD_ONE higher: the first half of a one-bit, which waits for its last
+ *   half. HELD_ZERO or more: the first half of a zero-bit. One subtraction then shows the kind, and if the new half-bit
+ *   pairs with it.
+ * - shifted_ones is updated at the first half of a bit, not when the bit is complete. Nothing reads it in between, and
+ *   the work is spread more evenly over the half-bits.
+ * - A byte starts as a single marker bit. The data bits shift it up; it falls out at the top with the eighth bit.
  */
 
 #include "halfbit.h"
 #include "halfbit_rom.h"
 
-/* A hint where the compiler takes one: nearly every bit of a packet is a data bit. */
+/* A hint for compilers that accept one: nearly every bit of a packet is a data bit. */
 #ifdef __GNUC__
 #define OFTEN(x) __builtin_expect((x), 1)
 #else
 #define OFTEN(x) (x)
 #endif
 
-/* small counts up to 255 and one more, word up to 65535: each in the register that the chip handles fastest. */
+/* small holds at least 0 to 255, word at least 0 to 65535. Each uses the type that the chip handles fastest. */
 #ifdef __AVR__
 typedef uint16_t word;
 typedef uint8_t small;
@@ -40,24 +40,23 @@ typedef uint32_t small;
 #define PACKET_MIN ((small)(HALFBIT_PACKET_MIN))
 #define PACKET_MAX ((small)(HALFBIT_PACKET_MAX))
 
-/* A larger difference than the window's width is as good as none. */
+/* A limit wider than the window of a half-bit is the same as no limit. */
 #define WIDTH (ONE_MAX - ONE_MIN)
 #define DIFFERENCE ((uint32_t)(HALFBIT_ONE_DIFFERENCE) < WIDTH ? (uint32_t)(HALFBIT_ONE_DIFFERENCE) : WIDTH)
 
-/* Whether whole zero-bits have a limit of their own: only then must the first half be remembered. */
+/* 1 if whole zero-bits have their own limit. Only then must the duration of the first half be remembered. */
 #define TOTAL_LIMITED (ZERO_TOTAL_MAX < 2u * ZERO_MAX)
 
-/* The shelves of waiting. Each is as high as keeps it apart from the one below, whatever durations in
- * a one's window are subtracted. */
+/* The ranges of waiting. They are far enough apart that subtracting any half of a one-bit cannot mix them up. */
 #define NONE 0u
-#define PAIRS ((word)(2u * DIFFERENCE)) /* how far apart, shelf and DIFFERENCE subtracted, two that pair can be */
+#define PAIRS ((word)(2u * DIFFERENCE)) /* largest result of the subtraction for two halves that pair */
 #define HELD_ONE (WIDTH + DIFFERENCE + 1u)
 #define HELD_ONE_LOWEST (ONE_MIN + DIFFERENCE + HELD_ONE)
 #define HELD_ZERO (ONE_MAX + HELD_ONE + 2u * DIFFERENCE + 1u)
 
-/* What stops the compiler: limits that are not halfbit.Limits' rules; a sum beyond the 16 bits of waiting (longer
- * durations are faults and are not kept); limits that have wrapped round. The preprocessor calculates in 64 bits: if it
- * and an expression of the program disagree whether a limit fits 16 bits, then the expression has wrapped round. */
+/* Compile-time checks: the limits follow the rules of halfbit.Limits; sums fit the 16 bits of waiting (longer durations
+ * are faults and are not stored); no limit has overflowed. The preprocessor calculates in 64 bits. If preprocessor and
+ * compiler disagree about a limit that should fit 16 bits, it has overflowed in the compiler. */
 #define ASSERT(name, condition) typedef char name[(condition) ? 1 : -1]
 #define WIDE(limit) ((limit) > UINT32_C(0xFFFF))
 ASSERT(shelves_fit, HELD_ZERO + (TOTAL_LIMITED ? ZERO_MAX : 0u) <= 0xFFFFu);
@@ -80,7 +79,7 @@ ASSERT(zero_total_max_is_whole, !WIDE(ZERO_TOTAL_MAX));
 
 enum { COUNT_MAX = 255 };
 
-/* States, each the start of its row in STEPS. */
+/* States. The value is the index of the state's row in STEPS. */
 enum { LOST = 0, IDLE = 6, BYTE = 12, SEPARATOR = 18 };
 
 enum { IN_ONE, IN_RUN, IN_ZERO, IN_START, IN_SLIP, IN_FAULT };
@@ -100,11 +99,11 @@ void halfbit_receiver_init(struct halfbit_receiver *r)
     r->state = LOST;
     r->waiting = NONE;
     r->ones = 0;
-    r->length = 0; /* the rest is written before it is read */
+    r->length = 0; /* all other fields are written before they are read */
 }
 
-/* Layer 4: takes the step for a bit and what it means to the packet (core.Packets.feed).
- * Comparisons rather than a switch: for that some compilers call a function of their own library. */
+/* Layer 4: does the step for a bit and its input class (core.Packets.feed).
+ * It uses comparisons, not a switch: for a switch, some compilers call a function of their library. */
 static inline small packets_feed(struct halfbit_receiver *r, small bit, small input, word ones)
 {
     small step = HALFBIT_ROM_8(STEPS[r->state + input]);
@@ -144,8 +143,8 @@ static inline small packets_feed(struct halfbit_receiver *r, small bit, small in
         if (length >= PACKET_MIN) {
             answer = HALFBIT_ERROR_BYTE;
             if (r->check == 0) {
-                /* The end bit counts for the next preamble, the bits before it do not (S-9.2 A). Its
-                 * last half stays in waiting, to pair one half-bit later if a half was lost before. */
+                /* The end bit counts for the next preamble; the bits before it do not (S-9.2 A). Its last half
+                 * stays in waiting, so that it can pair one half-bit later if a half was lost before. */
                 r->ones = 1;
                 r->shifted_ones = 0;
                 state = IDLE;
@@ -168,22 +167,22 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
     word waiting = r->waiting;
     word ones = 0;
     small bit;   /* layer 3's answer */
-    small input; /* what it means to layer 4 (core.Packets.count) */
+    small input; /* its input class for layer 4 (core.Packets.count) */
 
     if (duration - ONE_MIN <= WIDTH) { /* half of a one-bit */
         word half = (word)duration;
         word above = (word)(waiting - half);
 
-        if (above <= PAIRS) { /* it begins a bit, and pairs with the half before */
+        if (above <= PAIRS) { /* first half of a bit; pairs with the half before */
             r->waiting = (uint16_t)(half + (word)(DIFFERENCE + HELD_ONE));
             r->shifted_ones++;
             return HALFBIT_MORE;
         }
-        if ((word)(above - (word)HELD_ONE) <= PAIRS) { /* it ends one, and pairs */
+        if ((word)(above - (word)HELD_ONE) <= PAIRS) { /* last half of a bit; pairs */
             bit = HALFBIT_ONE;
             input = IN_ONE;
             ones = (word)(r->ones + 1u);
-        } else if (waiting < (word)HELD_ONE_LOWEST) { /* it begins one, and does not */
+        } else if (waiting < (word)HELD_ONE_LOWEST) { /* first half of a bit; does not pair */
             r->waiting = (uint16_t)(half + (word)(DIFFERENCE + HELD_ONE));
             r->shifted_ones = 0;
             return HALFBIT_MORE;
@@ -200,7 +199,7 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
             r->waiting = (uint16_t)(half + (word)DIFFERENCE);
             if (ones >= PREAMBLE_MIN || shifted_ones >= PREAMBLE_MIN) { /* never inside a packet */
                 input = IN_RUN;
-                ones = (word)(ones - (ones >> 8)); /* both stop at COUNT_MAX; shifted_ones grows once more before it is read */
+                ones = (word)(ones - (ones >> 8)); /* both stop at COUNT_MAX; shifted_ones grows before a read */
                 if (shifted_ones == COUNT_MAX)
                     r->shifted_ones = COUNT_MAX - 1;
             }
@@ -223,12 +222,12 @@ uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration)
                 return HALFBIT_MORE;
             bit = HALFBIT_UNPAIRED_ONE;
             input = IN_SLIP;
-            ones = r->shifted_ones; /* the pairs were one half-bit off: this count is the truth */
+            ones = r->shifted_ones; /* the pairs were shifted by one half-bit: this count is right */
             r->ones = (uint8_t)ones;
             if (ones >= PREAMBLE_MIN) /* never inside a packet: there shifted_ones is less than ones */
                 input = IN_RUN;
         }
-    } else { /* no half-bit */
+    } else { /* not a half-bit */
         r->waiting = NONE;
         r->ones = 0;
         bit = duration < ONE_MIN ? HALFBIT_SHORT : duration < ZERO_MIN ? HALFBIT_GAP : HALFBIT_LONG;

@@ -1,20 +1,20 @@
-/* Half-bits, bits and packets of the digital track signal, for a small board: the core in C.
+/* The core in C, for small boards: half-bits, bits and packets of the digital track signal.
  *
- * It mirrors halfbit/core.py name for name and answers every single feed as that file does; read
- * the theory there. House rules:
+ * It has the same names as halfbit/core.py and gives the same answer to every feed. The theory is explained there.
+ * Rules for this code:
  *
- * - C99, freestanding: no library (not even the compiler's own: no division, no table of jumps), no heap,
- *   no floating point, no global state, no recursion. All that is remembered is in one struct.
- * - It counts in timer ticks. The limits below follow from how long a tick is.
- * - halfbit_receiver_feed() may run in an interrupt: it takes one duration, whatever it is, and
- *   answers with one of the numbers below, in a bounded number of instructions: docs/porting.rst has the figures.
+ * - C99, freestanding: no library (not even the compiler's own: no division, no jump table), no heap, no floating
+ *   point, no global state, no recursion. The whole state is in one struct.
+ * - Durations are in timer ticks. The limits below are calculated from the length of a tick.
+ * - halfbit_receiver_feed() may run in an interrupt. It accepts any duration and returns one of the answers below,
+ *   in a bounded number of instructions. The figures are in docs/porting.rst.
  */
 #ifndef HALFBIT_H
 #define HALFBIT_H
 
 #include <stdint.h>
 
-/* HALFBIT_TIMER_TICKS ticks of the timer last HALFBIT_TIMER_US us. A timer of 2.5 ticks to a us: 5 and 2. */
+/* HALFBIT_TIMER_TICKS ticks of the timer last HALFBIT_TIMER_US us. Example: for 2.5 ticks per us, 5 and 2. */
 #ifndef HALFBIT_TICKS_PER_US
 #define HALFBIT_TICKS_PER_US 1
 #endif
@@ -25,28 +25,28 @@
 #define HALFBIT_TIMER_US 1
 #endif
 
-/* By how many ticks a measured duration may be wrong. The windows are wider by that much on each side, and the
- * difference of two halves by twice as much. 1 for a timer whose count may be one off, more for an isolator that delays
- * one direction of change: see "Isolators" in docs/porting.rst. */
+/* Largest measuring error of a duration, in ticks. Each window is wider by it on both sides, and the allowed difference
+ * of two halves by twice as much. Use 1 for a timer whose count may be wrong by one, and more for an isolator that
+ * delays one direction of change: see "Isolators" in docs/porting.rst. */
 #ifndef HALFBIT_TOLERANCE
 #define HALFBIT_TOLERANCE 0
 #endif
 
-/* The first and last whole count inside a bound in us. In 32 bits on every chip: an int may have 16. */
+/* A bound in us as ticks, rounded so that it stays inside the bound. Uses 32 bits on every chip: an int may have 16. */
 #define HALFBIT_FROM_US(us) \
     (((us) * UINT32_C(1) * (HALFBIT_TIMER_TICKS) + (HALFBIT_TIMER_US) - 1u) / (HALFBIT_TIMER_US) - (HALFBIT_TOLERANCE))
 #define HALFBIT_TO_US(us) \
     (((us) * UINT32_C(1) * (HALFBIT_TIMER_TICKS)) / (HALFBIT_TIMER_US) + (HALFBIT_TOLERANCE))
 
-/* Limits, in ticks, every bound inclusive: what a decoder must accept (S-9.1 A, table 1). */
+/* Limits, in ticks, all bounds included. The defaults are the limits of a decoder (S-9.1 A, table 1). */
 #ifndef HALFBIT_ONE_MIN
 #define HALFBIT_ONE_MIN HALFBIT_FROM_US(52)
 #endif
 #ifndef HALFBIT_ONE_MAX
 #define HALFBIT_ONE_MAX HALFBIT_TO_US(64)
 #endif
-/* HALFBIT_ANY_DIFFERENCE switches the rule off: the halves of a one need not match. It costs some protection, and
- * helps where an isolator makes one half longer than the other. */
+/* Use HALFBIT_ANY_DIFFERENCE to switch this rule off: the halves of a one-bit then need not match. It helps if an
+ * isolator makes one half longer than the other, but protects less against wrong readings. */
 #define HALFBIT_ANY_DIFFERENCE UINT32_C(0xFFFFFFFF)
 #ifndef HALFBIT_ONE_DIFFERENCE
 #define HALFBIT_ONE_DIFFERENCE (HALFBIT_TO_US(6) + (HALFBIT_TOLERANCE))
@@ -57,11 +57,11 @@
 #ifndef HALFBIT_ZERO_MAX
 #define HALFBIT_ZERO_MAX HALFBIT_TO_US(10000)
 #endif
-/* For a decoder a whole zero-bit has no limit of its own, only those of its halves. */
+/* For a decoder a whole zero-bit has no limit of its own; only its halves have limits. */
 #ifndef HALFBIT_ZERO_TOTAL_MAX
 #define HALFBIT_ZERO_TOTAL_MAX (2u * (HALFBIT_ZERO_MAX))
 #endif
-/* Fewest one-bits that make a preamble, fewest bytes of a packet (S-9.2 A), and most. */
+/* Fewest one-bits of a preamble, fewest bytes of a packet (S-9.2 A), and most bytes of a packet. */
 #ifndef HALFBIT_PREAMBLE_MIN
 #define HALFBIT_PREAMBLE_MIN 10
 #endif
@@ -76,7 +76,7 @@
 extern "C" {
 #endif
 
-/* Answers. What each means stands in halfbit/core.py. */
+/* Answers. Their meanings are in halfbit/core.py. */
 enum {
     HALFBIT_MORE = 0,
     HALFBIT_ONE = 1,
@@ -97,14 +97,13 @@ enum {
     HALFBIT_ERROR_BYTE = 18
 };
 
-/* All that layers 2 to 4 remember.
+/* The state of layers 2 to 4.
  *
- * After HALFBIT_PACKET data[0 .. length-1] is the packet, error detection byte included, and preamble
- * the number of one-bits before it (255 for that many or more). After a fault data[0 .. length-1] holds
- * the bytes that were complete, after HALFBIT_SHORT_PREAMBLE preamble the one-bits there were. The rest is the
- * machine's own. */
+ * After HALFBIT_PACKET, data[0 .. length-1] is the packet, error detection byte included, and preamble is the number of
+ * one-bits before it (255 for 255 or more). After a fault, data[0 .. length-1] holds the complete bytes. After
+ * HALFBIT_SHORT_PREAMBLE, preamble is the number of one-bits. The other fields are internal. */
 struct halfbit_receiver {
-    uint8_t data[HALFBIT_PACKET_MAX]; /* data[length] grows while its byte comes in */
+    uint8_t data[HALFBIT_PACKET_MAX]; /* data[length] is the byte being received */
     uint8_t length;
     uint16_t waiting; /* layer 3: see halfbit.c */
     uint8_t ones;     /* layer 4: see core.py */
@@ -114,10 +113,10 @@ struct halfbit_receiver {
     uint8_t preamble;
 };
 
-/* Must be called before the first feed. */
+/* Call this before the first feed. */
 void halfbit_receiver_init(struct halfbit_receiver *r);
 
-/* Takes one duration, in ticks, and gives layer 4's answer. */
+/* Takes one duration, in ticks, and returns layer 4's answer. */
 uint8_t halfbit_receiver_feed(struct halfbit_receiver *r, uint32_t duration);
 
 #ifdef __cplusplus

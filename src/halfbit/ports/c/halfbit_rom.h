@@ -1,8 +1,8 @@
-/* Where constant tables are kept.
+/* Storage of constant tables.
  *
- * Most chips read constants where they stand in flash memory. An AVR does not: without help it copies every table to its
- * 2 KiB of RAM at the start. HALFBIT_ROM marks a table, and HALFBIT_ROM_8 and HALFBIT_ROM_16 read one element.
- * For another chip with the same trouble define all three before this file is read.
+ * Most chips read constants directly from flash memory. An AVR does not: normally every table is copied to RAM (2 KiB)
+ * at the start. HALFBIT_ROM keeps a table in flash; HALFBIT_ROM_8 and HALFBIT_ROM_16 read one element of it. For
+ * another chip with the same problem, define all three before you include this file.
  */
 #ifndef HALFBIT_ROM_H
 #define HALFBIT_ROM_H

@@ -1,13 +1,14 @@
-/* How long the instructions behind the address of a multi-function decoder are (S-9.2 B, S-9.2.1 C). */
+/* Lengths of the instructions after the address of a multi-function decoder (S-9.2 B, S-9.2.1 C). */
 
 #include "decoder_kind.h"
 
-/* Classes of which a packet holds one instruction each (S-9.2.1 C). */
+/* Instruction classes that may occur only once in a packet (S-9.2.1 C). */
 enum { CLASS_CONTROL = 1, CLASS_ADVANCED = 2, CLASS_CV = 4 };
 
 enum { UNKNOWN = HALFBIT_UNKNOWN, REST = HALFBIT_REST };
 
-/* Bytes that the instruction at body takes if there are enough, REST for all that are left; UNKNOWN if it is none. */
+/* Number of bytes of the instruction at body; REST for all bytes that are left; UNKNOWN if not an instruction. The
+ * result may be greater than left. */
 static uint8_t size_of(uint8_t broadcast, const uint8_t *body, uint8_t left)
 {
     uint8_t byte = body[0];
@@ -52,7 +53,7 @@ uint8_t halfbit_instruction_size(uint8_t broadcast, const uint8_t *body, uint8_t
     uint8_t size = size_of(broadcast, body, left);
 
     if (byte == 0x0Fu)
-        class_of = 0; /* this one may share a packet */
+        class_of = 0; /* this instruction may share a packet with others of its class */
     if ((class_of & *classes) != 0 || (size > left && size != REST))
         return UNKNOWN;
     *classes |= class_of;

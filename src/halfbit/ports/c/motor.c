@@ -1,10 +1,10 @@
-/* From speed steps to the motor: drive level and momentum. See decoder.h; the rules are those of halfbit/decoder/drive.py. */
+/* Drive level and momentum of the motor. See decoder.h. The rules are the same as in halfbit/decoder/drive.py. */
 
 #include "decoder_kind.h"
 
 enum { STEPS_28 = 0x02, TABLE = 0x10 }; /* CV 29 */
 
-/* The height of straight lines through points that are equally far apart, times the number of steps less one. */
+/* Linear interpolation between equally spaced points. The result is multiplied by spans (number of steps - 1). */
 static uint32_t between(const uint8_t *points, uint8_t lines, uint16_t step, uint16_t spans)
 {
     uint16_t place = (uint16_t)((step - 1u) * lines);
@@ -17,7 +17,7 @@ static uint32_t between(const uint8_t *points, uint8_t lines, uint16_t step, uin
     return (uint32_t)points[at] * (uint32_t)(spans - place) + (uint32_t)points[at + 1u] * place;
 }
 
-/* The level of one step. */
+/* The drive level of one step, 0 to 255. */
 static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t steps)
 {
     uint16_t spans = (uint16_t)(steps - 1u);
@@ -40,7 +40,7 @@ static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t s
         points[middle ? 2 : 1] = halfbit_cv(d, 5) > 1 ? halfbit_cv(d, 5) : 255;
         level = between(points, middle ? 2 : 1, step, spans);
     }
-    level = (2u * level + whole) / (2u * whole); /* to the nearest */
+    level = (2u * level + whole) / (2u * whole); /* rounded to the nearest */
     return level > 255u ? 255 : (uint8_t)level;
 }
 

@@ -1,8 +1,8 @@
-/* A multi-function decoder: see decoder.h; the rules are those of halfbit/decoder/multi_function.py. */
+/* Model of a multi-function decoder. See decoder.h. The rules are the same as in halfbit/decoder/multi_function.py. */
 
 #include "decoder_kind.h"
 
-/* By which of its addresses a decoder is meant; two of them may be the same. */
+/* The kinds of the decoder's own addresses that match a packet. OWN and CONSIST can both match. */
 enum { NOBODY = 0, OWN = 1, CONSIST = 2, ALL = 4 };
 
 /* CV 29 (S-9.2.2). */
@@ -55,7 +55,7 @@ static void set_functions(struct halfbit_decoder *d, uint8_t to, uint8_t first, 
             set_function(d, (uint8_t)(first + i), halfbit_bit(states, i));
 }
 
-/* Speed and direction; 0 if the address does not control them: in a consist the own one does not (S-9.2.1 C). */
+/* Sets speed and direction. 0 if the address does not control them: in a consist, the own address (S-9.2.1 C). */
 static uint8_t set_speed(struct halfbit_decoder *d, uint8_t to, uint8_t step, uint8_t steps, uint8_t emergency,
                          uint8_t direction)
 {
@@ -68,7 +68,7 @@ static uint8_t set_speed(struct halfbit_decoder *d, uint8_t to, uint8_t step, ui
     return 1;
 }
 
-/* 28 steps, or 14 with FL, as CV 29 bit 1 says (S-9.2 B, S-9.2.1 C). Broadcast stop is the same. */
+/* 28 steps, or 14 steps with FL, depending on CV 29 bit 1 (S-9.2 B, S-9.2.1 C). Also used for broadcast stop. */
 static void speed_and_direction(struct halfbit_decoder *d, uint8_t to, uint8_t byte)
 {
     uint8_t half = byte & 15u; /* SSSS of CSSSS */
@@ -115,7 +115,7 @@ void halfbit_multi_function_defaults(uint8_t *cvs)
         cvs[cv - 1u] = default_of(cv);
 }
 
-/* CV 29, 31 and 32 to their defaults, CV 19 to 0, then a digital decoder reset (S-9.2.1 C). */
+/* Sets CV 29, 31 and 32 to their defaults and CV 19 to 0, then does a digital decoder reset (S-9.2.1 C). */
 static void hard_reset(struct halfbit_decoder *d)
 {
     if (!halfbit_locked(d)) {
@@ -229,7 +229,8 @@ static void operate(struct halfbit_decoder *d, uint8_t to, const uint8_t *body, 
     }
 }
 
-/* Whom a packet is for (S-9.2.1, S-9.2.2 CV 1, 17, 18, 19, 29), and how many bytes its address has. */
+/* The kind of address that a packet has for this decoder (S-9.2.1, S-9.2.2 CV 1, 17, 18, 19, 29). Sets *bytes to the
+ * number of bytes of the address. */
 static uint8_t meant(const struct halfbit_decoder *d, const uint8_t *data, uint8_t *bytes)
 {
     uint8_t extended = halfbit_cv(d, 29) & EXTENDED;
@@ -272,19 +273,19 @@ static void obey(struct halfbit_decoder *d, const uint8_t *data, uint8_t length,
     while (at < body) {
         uint8_t size = halfbit_instruction_size(to == ALL, data + at, (uint8_t)(body - at), &classes);
 
-        if (size == HALFBIT_UNKNOWN || size == HALFBIT_REST) /* nothing that acts takes all that is left */
+        if (size == HALFBIT_UNKNOWN || size == HALFBIT_REST) /* instructions of these sizes do nothing */
             break;
         operate(d, to, data + at, size, second);
         at = (uint8_t)(at + size);
         if (to == ALL)
-            break; /* a single instruction to broadcast (S-9.2.1 B) */
+            break; /* a broadcast has only one instruction (S-9.2.1 B) */
     }
     if (d->actions->motor
         && (forward != halfbit_forward(d) || speed[0] != d->step || speed[1] != d->steps || speed[2] != d->emergency))
         d->actions->motor(d->context, d);
 }
 
-/* Registers: 1 to 4 are in the page, 5 is CV 29, 6 the page register, 7 and 8 their own (S-9.2.3 E). */
+/* Registers: 1 to 4 depend on the page, 5 is CV 29, 6 is the page register, 7 and 8 are CV 7 and 8 (S-9.2.3 E). */
 static void reg(struct halfbit_decoder *d, uint8_t number, uint8_t value, uint8_t write)
 {
     struct halfbit_access access = {0, 0, 0, HALFBIT_WHOLE};
@@ -331,7 +332,7 @@ static void written(struct halfbit_decoder *d, uint16_t cv)
     }
 }
 
-/* The packet time-out (CV 11). */
+/* Applies the packet time-out (CV 11). */
 static void passed(struct halfbit_decoder *d, uint32_t now)
 {
     uint32_t limit = (uint32_t)halfbit_cv(d, 11) * (HALFBIT_TIMEOUT_MS);

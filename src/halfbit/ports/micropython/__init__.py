@@ -1,1 +1,1 @@
-"""Files for MicroPython boards. They are copied to a board side by side, not imported from here."""
+"""Files for MicroPython boards. Copy them to one folder on the board; do not import them from here."""

@@ -2,8 +2,9 @@
 # (MicroPython's modules have no types here.)
 """A queue of half-bit durations between an interrupt, or a hardware buffer, and the main loop.
 
-Allocates once, when it is made; put() may run in an interrupt. A duration that finds no room is lost, and the receiver
-must not go on as if nothing had been: in its place a 0 comes out, which no half-bit lasts, so that it is a fault.
+It allocates memory only when it is created. put() may run in an interrupt. If the queue is full, a duration is lost,
+and the receiver must notice this. So the queue gives a 0 in its place. No half-bit lasts 0 ticks, so the receiver
+reports a fault.
 """
 
 from array import array
@@ -15,14 +16,14 @@ class HalfBitQueue:
     def __init__(self, size):
         self.ring = array("H", bytes(2 * size))
         self.mask = size - 1
-        self.head = 0  # where the next one goes
-        self.tail = 0  # where the next one is taken
-        self.lost = 0  # how many found no room
-        self.most = 0  # how many it has held at once
-        self.torn = False  # some were lost, and the 0 that says so has not yet gone in
+        self.head = 0  # where the next duration is written
+        self.tail = 0  # where the next duration is read
+        self.lost = 0  # number of lost durations
+        self.most = 0  # most durations held at the same time
+        self.torn = False  # durations were lost, and the 0 for them is not yet in the queue
 
     def put(self, duration):
-        """Take a duration; what is longer than 16 bits can hold is as good as that long."""
+        """Add a duration, in ticks. Durations above 65535 are stored as 65535: both are too long for a half-bit."""
         length = (self.head - self.tail) & self.mask
         if length + self.torn >= self.mask:
             self.lost += 1
@@ -39,7 +40,7 @@ class HalfBitQueue:
         self.head = (self.head + 1) & self.mask
 
     def get(self):
-        """The oldest duration, -1 if there is none."""
+        """Remove and return the oldest duration, in ticks; -1 if the queue is empty."""
         if self.head == self.tail:
             return -1
         duration = self.ring[self.tail]

@@ -1,33 +1,34 @@
 # mypy: ignore-errors
 # (MicroPython's modules have no types here.)
-"""Half-bits timed by the RP2040's programmable I/O, so that no interrupt and no loop can lose one.
+"""Times half-bits with the RP2040's programmable I/O. No interrupt is needed, so none can be late.
 
-The program counts while the pin stays as it is, and hands each count over at a change, in steps of half a
-microsecond. Eight counts wait in hardware until somebody takes them. A level that lasts beyond 16 ms counts as
-that long. The first count is of an unknown part of a half-bit: drop it.
+The program counts while the level does not change, in steps of half a microsecond, and outputs the count at each
+change. The hardware holds up to eight counts until they are read. Levels longer than 16 ms count as 16 ms. The first
+count is an unknown part of a half-bit: drop it.
 """
 
 import rp2
 from machine import Pin, mem32
 
 TICKS_PER_US = 2
-FREQUENCY = 4_000_000  # two cycles for a tick
+FREQUENCY = 4_000_000  # two cycles per tick
 
-#: What the program counts down from, and the ticks from a change to the first look after it.
+#: Start value of the count-down, and the ticks from a change to the first sample after it.
 COUNT = 0x7FFF
 AHEAD = 3
-#: A duration in ticks is TOP less what comes out of the FIFO.
+#: Duration in ticks = TOP - value from the FIFO.
 TOP = COUNT + AHEAD
 
-# RP2040 datasheet (from memory): for each block the register whose lowest bits say that a push found the FIFO full. The
-# addresses are made once: beyond 2**30 each new one would be an object of its own.
+# RP2040 datasheet (from memory): for each PIO block, the register whose lowest bits show that a push found the FIFO
+# full. The addresses are made once: above 2**30, MicroPython would allocate an object each time.
 FDEBUG = (0x5020_0008, 0x5030_0008)
-#: Counts that the hardware keeps.
+#: Number of counts that the hardware holds.
 DEPTH = 8
 
 
 @rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX, in_shiftdir=rp2.PIO.SHIFT_LEFT)
 def half_bit_timer():
+    """The program of the state machine: counts down until the level changes, then outputs the count."""
     set(x, 31)  # y := COUNT, fifteen ones
     mov(isr, null)
     in_(x, 5)
@@ -38,12 +39,12 @@ def half_bit_timer():
     label("low")
     jmp(pin, "rise")
     jmp(x_dec, "low")
-    set(x, 0)  # it has run out: stay there
+    set(x, 0)  # the count has run out: stay at 0
     jmp("low")
     label("rise")
     mov(isr, x)
     push(noblock)
-    mov(x, y)[2]  # as long as the other way round
+    mov(x, y)[2]  # same delay as for the other edge
     label("high")
     jmp(pin, "still")
     mov(isr, x)
@@ -57,14 +58,14 @@ def half_bit_timer():
 
 
 def drop(machine, number=0):
-    """After a loss: throw away what waits, on either side of it, and forget the loss. Then feed the receiver a 0."""
+    """After a loss: drop all waiting counts and clear the overflow flag. Then feed the receiver a 0."""
     while machine.rx_fifo():
         machine.get()
     overflowed(number)
 
 
 def start(pin, number=0):
-    """The state machine ``number`` timing the half-bits at a pin, running."""
+    """Start state machine ``number`` on a pin and return it. It times the half-bits at the pin."""
     pin = Pin(pin, Pin.IN)
     machine = rp2.StateMachine(number, half_bit_timer, freq=FREQUENCY, in_base=pin, jmp_pin=pin)
     machine.active(1)
@@ -72,10 +73,10 @@ def start(pin, number=0):
 
 
 def overflowed(number=0):
-    """True if counts were dropped since the last call, because the FIFO was full. Allocates nothing."""
+    """True if counts were lost since the last call because the FIFO was full. Allocates no memory."""
     at = FDEBUG[number >> 2]
     bit = 1 << (number & 3)
     if not mem32[at] & bit:
         return False
-    mem32[at] = bit  # writing a one takes it back
+    mem32[at] = bit  # writing a one clears the flag
     return True

@@ -1,14 +1,14 @@
 # mypy: ignore-errors
 # (MicroPython's modules have no types here.)
-"""A vehicle's decoder on an RP2040: half_bit_timer.py, core.py and vehicle.py joined to a motor and two lamps.
+"""A vehicle's decoder on an RP2040: connects half_bit_timer.py, core.py and vehicle.py to a motor and two lamps.
 
-An invented railway's engine number 7. It has run with stand-ins for the hardware, not on a board. Before wiring anything
-read the cautions in docs/porting.rst: the rails never go to the board, an optocoupler stands between; no ground in
-common with a PC that is plugged in; a fuse and a current limit in each line; never mains, never anything people ride on
-or whose failure could hurt somebody.
+Engine number 7 of an invented railway. This was tested with simulated hardware, not on a board. Before you wire
+anything, read the cautions in docs/porting.rst. Never connect the rails to the board: put an optocoupler between them.
+Never share a ground with a PC that is plugged in. Put a fuse and a current limit into each line. Never use mains. Never
+use it for anything that people ride on, or whose failure could hurt somebody.
 
-The loop allocates nothing, so no collection of garbage can stop it while half-bits come in. Print from it only to find a
-mistake: printing takes longer than the eight half-bits that the hardware keeps.
+The loop allocates no memory, so garbage collection cannot stop it while half-bits arrive. Print from it only to find a
+mistake: printing takes longer than the eight half-bits that the hardware holds.
 """
 
 import core
@@ -23,7 +23,7 @@ LAMP_PINS = 19, 20  # FL forward, FL reverse: each to a transistor
 
 
 class Outputs:
-    """What the engine drives."""
+    """The engine's motor and lamps."""
 
     def __init__(self):
         self.motor = PWM(Pin(MOTOR_PIN), freq=20_000, duty_u16=0)
@@ -32,7 +32,7 @@ class Outputs:
         self.rear = Pin(LAMP_PINS[1], Pin.OUT)
 
     def show(self, engine):
-        """Bring motor and lamps to what the engine is asked for. Allocates nothing."""
+        """Set motor and lamps to the engine's state. Allocates no memory."""
         forward = engine.forward
         self.motor.duty_u16(65535 * engine.step // engine.steps)
         self.direction.value(forward)
@@ -41,14 +41,14 @@ class Outputs:
 
 
 class Losses:
-    """How often half-bits were dropped because the loop came too late."""
+    """Counts how often half-bits were lost because the loop was too late."""
 
     def __init__(self):
         self.count = 0
 
 
 def run(timer, decoder, engine, outputs, losses, turns=-1):
-    """The loop, for ``turns`` turns; for ever if negative."""
+    """The main loop: ``turns`` turns, or for ever if negative."""
     waiting, get = timer.rx_fifo, timer.get
     feed, packets = decoder.feed, decoder.packets
     top, full, done = half_bit_timer.TOP, half_bit_timer.DEPTH, core.PACKET
@@ -60,7 +60,7 @@ def run(timer, decoder, engine, outputs, losses, turns=-1):
         if count == full and half_bit_timer.overflowed():
             half_bit_timer.drop(timer)
             losses.count += 1
-            feed(0)  # a fault: what comes next does not follow what came before
+            feed(0)  # a fault: half-bits are missing here
             continue
         if feed(top - get()) == done:
             engine.take(packets.data, packets.length)

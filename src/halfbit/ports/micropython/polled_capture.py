@@ -1,12 +1,11 @@
 # mypy: ignore-errors
 # (MicroPython's modules have no types here.)
-"""A capture with a polled loop, for boards without a timer that could do it: durations to a text file.
+"""Captures with a polling loop, for boards without a suitable timer. Writes durations to a text file.
 
-What it can do: show whether there is a signal, and be decoded by the sums of its half-bits
-(``halfbit decode --limits auto``). What it cannot do: tell a one's half from a zero's one by
-one, since a loop of an interpreter looks only every 30 to 40 us, now and then every 80 (common practice, no source).
-Pulses shorter than a turn are not seen. The loop allocates nothing, so that no collection of
-garbage can stop it. For wiring, and what must never be wired, see docs/porting.rst.
+The capture shows if there is a signal, and ``halfbit decode --limits auto`` can decode it from the sums of half-bits.
+It is too coarse to tell single halves of ones and zeros apart: an interpreter samples only every 30 to 40 us, sometimes
+every 80 us (common practice, no source). Pulses shorter than that are not seen. The loop allocates no memory, so
+garbage collection cannot stop it. For wiring, and for what you must never wire, see docs/porting.rst.
 """
 
 from array import array
@@ -14,7 +13,7 @@ from time import ticks_diff, ticks_us
 
 
 def capture(level, durations):
-    """Fill ``durations`` with the us between changes of ``level()``, 65535 for that long or longer."""
+    """Fill ``durations`` with the times between changes of ``level()``, us; 65535 for 65535 us or more."""
     count = len(durations)
     index = 0
     old = level()
@@ -33,14 +32,14 @@ def capture(level, durations):
 
 
 def save(durations, name="capture.txt"):
-    """One duration to a line, us: what ``halfbit decode`` reads as it is."""
+    """Write one duration per line, us. ``halfbit decode`` reads this file directly."""
     with open(name, "w") as file:
         for duration in durations:
             file.write("%d\n" % duration)
 
 
 def main(pin=16, count=8000):
-    """Capture at a pin, and save: a second or less of signal."""
+    """Capture at a pin and save the durations. 8000 durations are a second of signal or less."""
     from machine import Pin
 
     durations = array("H", bytes(2 * count))

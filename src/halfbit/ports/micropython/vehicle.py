@@ -1,19 +1,19 @@
 # mypy: ignore-errors
 # (MicroPython's modules have no types here.)
-"""A vehicle's decoder: half-bits from a queue, through halfbit's core, to speed and functions.
+"""A vehicle's decoder: turns half-bits from a queue into speed and functions, with halfbit's core.
 
-Keep core.py (halfbit/core.py as it is) beside it. Nothing is allocated after construction. It has no service mode and no
-CVs: the decoder in C has.
+Keep core.py (an unchanged copy of halfbit/core.py) in the same folder. After construction it allocates no memory. It
+has no service mode and no CVs; the decoder in C has them.
 """
 
 import core
 
 
 def receiver(ticks=1, us=1, tolerance=0, any_difference=False):
-    """The core with what a decoder must accept (S-9.1 A, table 1), for a timer of ``ticks`` ticks in ``us`` us.
+    """The core with the limits of a decoder (S-9.1 A, table 1), for a timer with ``ticks`` ticks in ``us`` us.
 
-    ``tolerance`` is by how many ticks a duration may be measured wrong: the windows are wider by that much on each side, and
-    the difference of two halves by twice as much. ``any_difference`` switches the rule for the halves' difference off.
+    ``tolerance`` is the largest measuring error of a duration, in ticks: each window is wider by it on both sides, and
+    the allowed difference of two halves by twice as much. ``any_difference`` switches this rule off.
     """
     one_min = (52 * ticks + us - 1) // us - tolerance
     one_max = 64 * ticks // us + tolerance
@@ -23,14 +23,14 @@ def receiver(ticks=1, us=1, tolerance=0, any_difference=False):
     return core.Receiver(
         core.HalfBits(one_min, one_max, zero_min, zero_max),
         core.Bits(difference, 2 * zero_max),
-        core.Packets(difference, 10, 3, 15),  # ten one-bits are a preamble, three bytes a packet (S-9.2 A)
+        core.Packets(difference, 10, 3, 15),  # at least ten one-bits and three bytes (S-9.2 A)
     )
 
 
 class Vehicle:
-    """What is asked of the vehicle at ``address``: a short one 1 to 127, or with ``long`` a long one 0 to 10239.
+    """The requested state of the vehicle at ``address``: short, 1 to 127, or with ``long`` long, 0 to 10239.
 
-    ``steps`` is what CV 29 bit 1 says for speed and direction: 28, or 14 with FL in it.
+    ``steps`` is the meaning of speed and direction (CV 29 bit 1): 28 steps, or 14 steps with FL.
     """
 
     def __init__(self, address, long=False, steps=28):
@@ -39,14 +39,14 @@ class Vehicle:
         self.table_steps = steps
         self.forward = True
         self.step = 0
-        self.steps = steps  # of how many; 126 after a 128 step speed
+        self.steps = steps  # number of steps; 126 after a 128 speed step control
         self.emergency = False
         self.functions = 0  # bit 0 FL, bit n Fn, up to F28
-        self.packets = 0  # how many were for this address, broadcast included
-        self.changed = True  # set if speed, direction or functions are not as they were; whoever acts on it clears it
+        self.packets = 0  # packets for this address, broadcast included
+        self.changed = True  # set when speed, direction or functions change; the caller clears it
 
     def take(self, data, length):
-        """Take a packet, error detection byte included and right. True if it was for this vehicle."""
+        """Take a packet, with a correct error detection byte. Returns True if it was for this vehicle."""
         first = data[0]
         at = 1
         if first and not self.long:
@@ -63,7 +63,7 @@ class Vehicle:
         while at < end:
             size = self.obey(data, at, end - at)
             at += size
-            if not size or not first:  # of the rest nothing is known; broadcast has one instruction (S-9.2.1 B)
+            if not size or not first:  # the rest is not known; broadcast has one instruction (S-9.2.1 B)
                 break
         if step != self.step or steps != self.steps or forward is not self.forward:
             self.changed = True
@@ -72,7 +72,7 @@ class Vehicle:
         return True
 
     def obey(self, data, at, left):
-        """Do what the instruction at ``data[at]`` asks for (S-9.2 B, S-9.2.1 C); how many bytes it takes, 0 to stop here."""
+        """Obey the instruction at ``data[at]`` (S-9.2 B, S-9.2.1 C). Returns its number of bytes; 0 to stop here."""
         byte = data[at]
         if 0x40 <= byte < 0x80:
             self.speed(byte)
@@ -104,7 +104,7 @@ class Vehicle:
         return self.passed_over(byte, left)
 
     def passed_over(self, byte, left):
-        """The size of an instruction that this vehicle does nothing with; 0 if not known."""
+        """The number of bytes of an instruction that this vehicle ignores; 0 if not known."""
         if byte & 0xFE in (0x0A, 0x0E):
             size = 1
         elif byte & 0xFE in (0x06, 0x12, 0xF2) or byte == 0x3E or 0xD8 <= byte < 0xDE:
@@ -116,7 +116,7 @@ class Vehicle:
         return size if size <= left else 0
 
     def speed(self, byte):
-        """Speed and direction, or broadcast stop: 28 steps, or 14 with FL (S-9.2 B)."""
+        """Obey speed and direction, or broadcast stop: 28 steps, or 14 with FL (S-9.2 B)."""
         half = byte & 15
         c = byte >> 4 & 1
         self.forward = byte & 32 != 0
@@ -132,13 +132,13 @@ class Vehicle:
             self.switch(c, 0, 1)
 
     def switch(self, states, first, count):
-        """Functions from ``first`` up, one bit each."""
+        """Set ``count`` functions from ``first`` up, one bit each; ``first`` is bit 0 of ``states``."""
         mask = ((1 << count) - 1) << first
         self.functions = self.functions & ~mask | states << first
 
 
 def drain(queue, receiver, vehicle, most):
-    """Decode up to ``most`` half-bits that wait in the queue; how many there were."""
+    """Decode up to ``most`` half-bits from the queue. Returns the number decoded."""
     packets = receiver.packets
     taken = 0
     while taken < most:

@@ -1,11 +1,11 @@
-/* A whole decoder on an ATmega328P with a crystal of 16 MHz: from the pin to motor, lamps, CVs and acknowledgement.
+/* A complete decoder on an ATmega328P with a 16 MHz crystal: input pin, motor, lamps, CVs and acknowledgement.
  *
- * It has run in an emulator of the whole chip, not on a board.
+ * It was tested in an emulator of the whole chip, not on a board.
  *
- * TRACK POWER CAN HURT BOARDS AND PEOPLE. The rails never go to the chip: an optocoupler stands between. Share no ground
- * between the track and a PC that is plugged in: take the programming cable off before track power comes on. Put a fuse and
- * a current limit into each line. Never mains. Never on anything people ride on or whose failure could hurt somebody. Local
- * codes, and what qualified people say, come first.
+ * TRACK POWER CAN HURT BOARDS AND PEOPLE. Never connect the rails to the chip: put an optocoupler between them. Never
+ * share a ground between the track and a PC that is plugged in: remove the programming cable before you switch track
+ * power on. Put a fuse and a current limit into each line. Never use mains. Never use this for anything that people
+ * ride on, or whose failure could hurt somebody. Local codes and the advice of qualified people come first.
  *
  *   pin                 what
  *   PB0 (ICP1)          in: the optocoupler's output
@@ -13,11 +13,12 @@
  *   PD5                 motor driver, direction
  *   PB1, PB2            lamps FL forward and reverse, each through a transistor
  *   PC0 to PC5          F1 to F6, each through a transistor
- *   PD7                 acknowledgement: a load of 60 mA on the track, behind its own isolator
+ *   PD7                 acknowledgement: a load of 60 mA on the track, through its own isolator
  *
- * Timer 1 takes the time of every change in hardware, 2 ticks a us, so an interrupt may be late by as much as a half-bit lasts.
- * Its interrupt writes durations into a ring; the main loop does all the rest. A half-bit that finds no room is lost, and a 0
- * goes into the ring in its place, which the receiver takes for a fault. Timer 2 counts half milliseconds; timer 0 is the PWM.
+ * Timer 1 records the time of every change in hardware, with 2 ticks per us, so its interrupt may be late by up to one
+ * half-bit. The interrupt writes durations into a ring buffer; the main loop does everything else. If the ring is full,
+ * a half-bit is lost, and a 0 goes into the ring in its place: the receiver reports it as a fault. Timer 2 counts half
+ * milliseconds; timer 0 makes the PWM.
  *
  * avr-gcc -mmcu=atmega328p -std=c99 -Os -I.. -DHALFBIT_TICKS_PER_US=2 -DHALFBIT_TOLERANCE=1 atmega328p.c ../halfbit.c
  *     ../decoder.c ../multi_function.c ../instruction_size.c ../motor.c -o decoder.elf
@@ -33,17 +34,17 @@
 #error "timer 1 counts two ticks a us: -DHALFBIT_TICKS_PER_US=2"
 #endif
 
-enum { RING = 128, PULSE = 13 }; /* PULSE: half milliseconds of the acknowledgement, the first of them not whole */
+enum { RING = 128, PULSE = 13 }; /* PULSE: acknowledgement in half milliseconds; the first may be shorter */
 
 static volatile uint16_t ring[RING];
-static volatile uint8_t head; /* where the next one goes */
-static uint8_t tail;          /* where the next one is taken */
+static volatile uint8_t head; /* where the next duration is written */
+static uint8_t tail;          /* where the next duration is read */
 static volatile uint16_t lost;
-static volatile uint8_t torn; /* some were lost, and the 0 that says so has not yet gone in */
-static volatile uint8_t turns; /* of timer 1 since the last change; stops at 255 */
-static uint16_t before;        /* timer 1 at the last change */
+static volatile uint8_t torn; /* durations were lost, and the 0 for them is not yet in the ring */
+static volatile uint8_t turns; /* overflows of timer 1 since the last change; stops at 255 */
+static uint16_t before;        /* value of timer 1 at the last change */
 static volatile uint16_t halves; /* half milliseconds */
-static volatile uint8_t pulse;   /* half milliseconds that the acknowledgement still lasts */
+static volatile uint8_t pulse;   /* half milliseconds left of the acknowledgement */
 
 static struct halfbit_receiver receiver;
 static struct halfbit_decoder decoder;
@@ -79,17 +80,17 @@ ISR(TIMER1_CAPT_vect)
     uint16_t now = ICR1;
     uint8_t whole = turns;
 
-    TCCR1B ^= _BV(ICES1); /* the next change is the other way */
-    TIFR1 = _BV(ICF1);    /* what the switch itself may have caused */
-    if ((TIFR1 & _BV(TOV1)) && now < 0x8000u) { /* it turned over before this change, and has not yet been counted */
+    TCCR1B ^= _BV(ICES1); /* the next change has the other direction */
+    TIFR1 = _BV(ICF1);    /* switching may have set this flag: clear it */
+    if ((TIFR1 & _BV(TOV1)) && now < 0x8000u) { /* it overflowed before this change and was not counted yet */
         TIFR1 = _BV(TOV1);
         whole++;
     }
     turns = 0;
-    /* More than a turn: longer than any half-bit, whatever the difference says. */
+    /* More than one turn of the timer: longer than any half-bit, whatever the difference is. */
     put(whole > 1 || (whole == 1 && now >= before) ? 0xFFFFu : (uint16_t)(now - before));
     before = now;
-    /* The interrupt came so late that the next change is over, and was not seen: a loss too. */
+    /* The interrupt was so late that the next change is over and was missed: this is a loss too. */
     if (((PINB & _BV(PINB0)) != 0) == ((TCCR1B & _BV(ICES1)) != 0) && !(TIFR1 & _BV(ICF1))) {
         TCCR1B ^= _BV(ICES1);
         put(0);
@@ -103,12 +104,13 @@ ISR(TIMER2_COMPA_vect)
         PORTD &= (uint8_t)~_BV(PORTD7);
 }
 
-/* CVs in EEPROM. A write that power interrupts must not leave a wrong value: what is to be written goes into a journal
- * first, with a mark; at the start a marked journal is written again. The loop goes on meanwhile: a byte takes 3.4 ms. */
+/* CVs in EEPROM. If power fails during a write, no wrong value must remain. So CV number and value first go into a
+ * journal, and a mark shows that it is complete. At the start, a marked journal is written again. A byte takes 3.4 ms;
+ * the main loop continues meanwhile. */
 enum { JOURNAL = HALFBIT_CVS, MARK = HALFBIT_CVS + 3, MADE = HALFBIT_CVS + 4, MARKED = 0x5A, WRITTEN = 0xA5 };
 
-static uint8_t dirty[HALFBIT_CVS / 8]; /* CVs that are to be written, a bit each */
-static uint16_t writing; /* the CV that is being written, from 0; HALFBIT_CVS: none */
+static uint8_t dirty[HALFBIT_CVS / 8]; /* CVs that must be written, one bit each */
+static uint16_t writing; /* the CV that is being written, counted from 0; HALFBIT_CVS if no CV */
 static uint8_t stage;
 
 static void eeprom_begin(uint16_t address, uint8_t value)
@@ -117,13 +119,13 @@ static void eeprom_begin(uint16_t address, uint8_t value)
 
     EEAR = address;
     EEDR = value;
-    cli(); /* the two must follow each other within four cycles */
+    cli(); /* the second must follow the first within four cycles */
     EECR |= _BV(EEMPE);
     EECR |= _BV(EEPE);
     SREG = flags;
 }
 
-/* Starts the next byte that is to be written, if the last one is done. */
+/* Starts to write the next byte, if the last one is done. */
 static void eeprom_step(void)
 {
     uint16_t i;
@@ -153,7 +155,7 @@ static void eeprom_step(void)
     case 3:
         eeprom_begin(MARK, MARKED);
         break;
-    case 4: /* what the journal holds, though the CV may have changed since */
+    case 4: /* write the journal's value, even if the CV has changed since */
         eeprom_begin(writing, eeprom_read_byte((const uint8_t *)(JOURNAL + 2)));
         break;
     default:
@@ -220,7 +222,7 @@ static void motor(void *context, const struct halfbit_decoder *d)
     else
         PORTD &= (uint8_t)~_BV(PORTD5);
     OCR0A = level;
-    if (level) /* off is off: a compare value of 0 would still give a short pulse */
+    if (level) /* level 0 must be off: a compare value of 0 would still give a short pulse */
         TCCR0A |= _BV(COM0A1);
     else
         TCCR0A &= (uint8_t)~_BV(COM0A1);
@@ -240,7 +242,7 @@ static void output(void *context, uint8_t number, uint8_t on)
 
 static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, motor, output, 0, 0, 0};
 
-/* ms, made of the half milliseconds that have passed. Called at least every 32 seconds. */
+/* The time in ms, from the half milliseconds that have passed. Must be called at least every 32 seconds. */
 static uint32_t clock_ms(void)
 {
     static uint16_t seen;
