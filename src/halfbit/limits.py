@@ -60,7 +60,7 @@ class Limits:
     Times are integer nanoseconds. The defaults are what S-9.1 (table 1) and S-9.2 (section A)
     bid a decoder accept.
 
-    :raises HalfbitError: where a bound is no whole number of nanoseconds (or no count from 1 to
+    :raises HalfbitError: if a bound is no whole number of nanoseconds (or no count from 1 to
         255), a window is empty, or the windows of ones and zeros overlap.
     """
 
@@ -89,7 +89,7 @@ class Limits:
     #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,
     #: both halves together; ``"sequence"``, the likeliest bits of a packet.
     decision: str = attrs.field(default="halves", validator=_decision)
-    #: Whether packets that the decision by halves or by sum loses are read again by sequence. They say how they were
+    #: True if packets that the decision by halves or by sum loses are read again by sequence. They say how they were
     #: recovered. Off in the standard's strict reading.
     recover: bool = False
     #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). For the decision by sum until
@@ -103,7 +103,7 @@ class Limits:
     #: The same for the loop's rare long turns, in which changes may go unseen, ns; 0 where there are
     #: none. For the decision by sequence.
     latency_rare: int = attrs.field(default=0, validator=_nanoseconds)
-    #: Whether only every second change is in the capture: the rising ones, or the falling ones.
+    #: True if only every second change is in the capture: the rising ones, or the falling ones.
     #: For the decision by sequence.
     one_edge: bool = False
 
@@ -167,7 +167,7 @@ class Limits:
         Its durations are whole bits, or each last part with the next bit's first: 116, 158 or 200 us.
 
         :param jitter: how far a change may be seen from its place, earlier or later, us.
-        :raises HalfbitError: where that is negative, or so large that nothing can be told apart (42 us).
+        :raises HalfbitError: if that is negative, or so large that nothing can be told apart (42 us).
         """
         if not 0 <= jitter <= 42:
             raise HalfbitError(f"jitter: {jitter!r} us is not from 0 to 42")
@@ -181,7 +181,7 @@ class Limits:
         windows meet. For captures in which they are not: :func:`halfbit.survey.auto_limits`.
 
         :param durations: ns, of some hundreds of half-bits or more.
-        :raises HalfbitError: where there are not two groups of durations with a gap between them.
+        :raises HalfbitError: if there are not two groups of durations with a gap between them.
         """
         bins = Counter(duration // US for duration in durations if duration < FIT_HIGH)
         rare = bins.total() * FIT_RARE

@@ -39,7 +39,7 @@ class CaptureEdges(RawEdges):
         self.words = words
         #: As the file or the caller says it.
         self.unit = unit
-        #: Whether a last line without line end is left out instead of refused.
+        #: True if a last line without line end is left out instead of refused.
         self.leaves_last = False
         self._left: tuple[str, ...] = ()
         self._file = file

@@ -38,21 +38,21 @@ class Layout:
     rails: tuple[int, ...]
     #: Holds, unit and wrap, from the caller, the head and the column's name.
     heading: Heading
-    #: Whether the rails' columns hold volts.
+    #: True if the rails' columns hold volts.
     volts: bool = False
     #: The level's column in words; empty if there is but one.
     column: str = ""
 
     @property
     def decimal_comma(self) -> bool:
-        """Whether a comma in a number is a decimal comma."""
+        """True if a comma in a number is a decimal comma."""
         return self.delimiter != ","
 
 
 def split(text: str, delimiter: str) -> list[str]:
     """The fields of one row, without spaces around them.
 
-    :raises CaptureError: where a quote is not closed.
+    :raises CaptureError: if a quote is not closed.
     """
     try:
         (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
@@ -65,8 +65,8 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
     """The layout, from the first one or two rows of a table.
 
     :param heading: what the caller and the table's head say.
-    :param volts: whether the table holds volts, not levels.
-    :raises CaptureError: where there is no such column, or nothing says what the values are.
+    :param volts: True if the table holds volts, not levels.
+    :raises CaptureError: if there is no such column, or nothing says what the values are.
     """
     delimiter = options.delimiter or _delimiter(rows[-1])
     parted = [split(row, delimiter) for row in rows]
@@ -123,7 +123,7 @@ def _is_value(field: str, delimiter: str) -> bool:
 
 
 def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> bool:
-    """Whether the first row holds names: words, over values. (Channels may be called 0 and 1.)"""
+    """True if the first row holds names: words, over values. (Channels may be called 0 and 1.)"""
     return any(
         field[:1].isalpha() and not _is_value(field, delimiter) and (first is last or _is_value(below, delimiter))
         for field, below in zip(first, last)

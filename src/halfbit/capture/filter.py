@@ -59,7 +59,7 @@ class EdgeFilter:
 
     :param minimum: ns; changes closer together than this are one crossing. A half-bit is at least
         52 us (S-9.1 A, table 1), so anything well below that is no half-bit.
-    :raises HalfbitError: where it is no number of nanoseconds from 1 up.
+    :raises HalfbitError: if it is no number of nanoseconds from 1 up.
     """
 
     def __init__(self, minimum: int) -> None:
@@ -82,7 +82,7 @@ class EdgeFilter:
 
     @property
     def idle(self) -> bool:
-        """Whether no crossing has begun."""
+        """True if no crossing has begun."""
         return self._count == 0
 
     @property
@@ -94,7 +94,7 @@ class EdgeFilter:
     def feed(self, edge: Edge) -> tuple[Edge, ...]:
         """Take the next edge.
 
-        :raises HalfbitError: where it lies before the one before.
+        :raises HalfbitError: if it lies before the one before.
         """
         if self._count and edge.time < self._last:
             raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._last} ns")
@@ -232,7 +232,7 @@ def filtered(edges: Edges, minimum: Number = 5, unit: Unit = "us") -> FilteredEd
     What has been taken out is in :attr:`FilteredEdges.removed` once the edges have been gone through.
 
     :param minimum: changes closer together than this are one crossing, in the unit.
-    :raises HalfbitError: where it is no time of at least 1 ns, or these are no edges in bulk (use
+    :raises HalfbitError: if it is no time of at least 1 ns, or these are no edges in bulk (use
         :class:`EdgeFilter` for edges one at a time).
     """
     if not isinstance(edges, Edges):

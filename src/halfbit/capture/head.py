@@ -64,9 +64,9 @@ class Head:
     units: tuple[str, ...] = ()
     #: What commas inside numbers are: ``"point"`` if they part thousands, ``"comma"`` if they are decimal; "" without any.
     decimal: str = ""
-    #: Whether lines that start with a semicolon are comments, and whether all behind one is.
+    #: True if lines that start with a semicolon are comments, and whether all behind one is.
     semicolons: bool = False
-    #: Whether each row ends with a delimiter.
+    #: True if each row ends with a delimiter.
     trailing: bool = False
 
 
@@ -81,8 +81,8 @@ def _is_value(field: str) -> bool:
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head | None:
     """Look at a text file's first rows.
 
-    :param table: whether it is known to be a table, so that commas part its fields.
-    :param carriage: whether lines end with a carriage return alone.
+    :param table: True if it is known to be a table, so that commas part its fields.
+    :param carriage: True if lines end with a carriage return alone.
     :returns: ``None`` if no line is a row; the readers can say what is wrong.
     :raises UnsaidError: if numbers with commas can be read in two ways.
     """

@@ -53,7 +53,7 @@ def heading_in(lines: Lines, found: Heading | None = None) -> Heading | None:
     """The heading among some lines of comment.
 
     :param found: the one in the lines before, if there was one.
-    :raises CaptureError: where a word of it is none of a heading's, or there are two headings.
+    :raises CaptureError: if a word of it is none of a heading's, or there are two headings.
     """
     for number, text in enumerate(lines.texts, lines.number):
         match = HEADING.match(text)

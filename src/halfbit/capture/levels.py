@@ -26,7 +26,7 @@ _SPACES = b" \t\r\n"
 def read_levels(source: Source, options: Options) -> CaptureEdges:
     """The edges of sampled levels.
 
-    :raises CaptureError: where there is no level in it, or nothing says how far apart they are.
+    :raises CaptureError: if there is no level in it, or nothing says how far apart they are.
     """
     if options.unit is None:
         raise UnsaidError("nothing says how far apart the levels are: say how many there are in a second with unit=250kHz, or another", "unit")

@@ -22,7 +22,7 @@ _NOT_FINITE = re.compile(rb"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
 def fields_are_plain(text: bytes) -> bool:
-    """Whether Python's own conversions, taken on this text, find no numbers that are none here.
+    """True if Python's own conversions, taken on this text, find no numbers that are none here.
 
     They would read ``1_000``, and digits of other scripts.
     """
@@ -33,7 +33,7 @@ def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
     """All fields as numbers, fast.
 
     :param fields: from a text of which :func:`fields_are_plain` holds.
-    :raises ValueError: where one of them is none; :func:`number_in` can say more.
+    :raises ValueError: if one of them is none; :func:`number_in` can say more.
     """
     values: list[Number]
     try:
@@ -52,7 +52,7 @@ def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
 
 
 def looks_like_number(field: bytes) -> bool:
-    """Whether a field is written as a number, be it one that no capture can have."""
+    """True if a field is written as a number, be it one that no capture can have."""
     text = field.strip()
     return any(form.fullmatch(text) for form in (_INTEGER, _FLOAT, _NOT_FINITE))
 
@@ -60,7 +60,7 @@ def looks_like_number(field: bytes) -> bool:
 def number_in(field: bytes, place: str = "") -> Number:
     """One field as a number.
 
-    :raises CaptureError: where it is none, or none a capture can have.
+    :raises CaptureError: if it is none, or none a capture can have.
     """
     text = field.strip()
     number: Number

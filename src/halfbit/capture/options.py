@@ -106,11 +106,11 @@ class Options:
 
     @property
     def take_last(self) -> bool:
-        """Whether a last line without line end is taken."""
+        """True if a last line without line end is taken."""
         return self.last_line == "take"
 
     def refuse_all_but(self, names: Sequence[str], format: str) -> None:
-        """:raises HalfbitError: where something is said that means nothing to the format."""
+        """:raises HalfbitError: if something is said that means nothing to the format."""
         for field in attrs.fields(Options):
             if field.name not in names and getattr(self, field.name) is not None:
                 raise HalfbitError(f"{field.name}: means nothing in the format {format!r}")

@@ -27,7 +27,7 @@ class Plain(Source):
 
     :param head: what was seen in it.
     :param text: True for a file without columns: then a delimiter parts several values of one kind.
-    :param carriage: whether lines end with a carriage return alone.
+    :param carriage: True if lines end with a carriage return alone.
     """
 
     def __init__(self, source: Source, head: Head, *, text: bool, carriage: bool) -> None:
@@ -42,7 +42,7 @@ class Plain(Source):
 
     @property
     def changes(self) -> bool:
-        """Whether it changes anything."""
+        """True if it changes anything."""
         return bool(self._lines or self._changes or self._carriage)
 
     def chunks(self) -> Generator[bytes, None, None]:

@@ -46,7 +46,7 @@ def changes(samples: Iterable[Samples], wrap: int | None) -> Iterator[Batch]:
     The first look says only what the level is.
 
     :param wrap: how many counts the timer has before it starts over, if it does.
-    :raises CaptureError: where time goes backwards; what stands before comes out first.
+    :raises CaptureError: if time goes backwards; what stands before comes out first.
     """
     return taken(samples, _Finder(wrap).take)
 

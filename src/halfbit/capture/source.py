@@ -29,15 +29,15 @@ class Source(ABC):
 
     #: What errors call it; its ending tells the format.
     name: str
-    #: Whether more may come at any time. If not, the bytes can be gone through again.
+    #: True if more may come at any time. If not, the bytes can be gone through again.
     live: bool
 
     @abstractmethod
     def chunks(self) -> Generator[bytes, None, None]:
         """All bytes, from the first.
 
-        :raises CaptureError: where the input cannot be read.
-        :raises HalfbitError: where it is a stream that has been read.
+        :raises CaptureError: if the input cannot be read.
+        :raises HalfbitError: if it is a stream that has been read.
         """
 
     @abstractmethod
@@ -75,7 +75,7 @@ class StreamSource(Source):
 
     def __init__(self, stream: BinaryIO, name: str, *, close: bool = False) -> None:
         """
-        :param close: whether the stream is closed when no more is wanted of it.
+        :param close: True if the stream is closed when no more is wanted of it.
         """
         self.name = name
         self._stream = stream
@@ -182,7 +182,7 @@ def unpacked(source: Source) -> Source:
 def source_of(location: Location) -> Source:
     """The source at a path, or over an open stream; a source as it is.
 
-    :raises CaptureError: where nothing can be opened there.
+    :raises CaptureError: if nothing can be opened there.
     :raises HalfbitError: for what is neither a path nor a stream.
     """
     if isinstance(location, Source):

@@ -28,7 +28,7 @@ __all__ = ["read_table", "read_volts"]
 def read_table(source: Source, options: Options) -> CaptureEdges:
     """The edges of a table of times, durations, or times and levels.
 
-    :raises CaptureError: where there are no values, no such column, or nothing says what they are.
+    :raises CaptureError: if there are no values, no such column, or nothing says what they are.
     """
     layout, rows = _layout(source, options, volts=False)
     said = layout.heading
@@ -55,7 +55,7 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
 def read_volts(source: Source, options: Options) -> CaptureEdges:
     """The edges of a table of times and volts, of one rail or of both.
 
-    :raises CaptureError: where there are no values, no such column, or no threshold can be found.
+    :raises CaptureError: if there are no values, no such column, or no threshold can be found.
     """
     layout, rows = _layout(source, options, volts=True)
     said = layout.heading

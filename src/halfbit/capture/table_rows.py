@@ -19,7 +19,7 @@ __all__ = ["is_comment", "rows_of"]
 
 
 def is_comment(text: bytes) -> bool:
-    """Whether a line holds no row."""
+    """True if a line holds no row."""
     text = text.strip()
     return not text or text.startswith(b"#")
 

@@ -29,7 +29,7 @@ _COMMENT = re.compile(rb"#[^\n]*")
 def read_text(source: Source, options: Options) -> CaptureEdges:
     """The edges of a text capture.
 
-    :raises CaptureError: where there is no value in it, or nothing says what the values are.
+    :raises CaptureError: if there is no value in it, or nothing says what the values are.
     """
     heading = options.heading.over(_heading_of(source, options.take_last))
     if heading.holds is None:

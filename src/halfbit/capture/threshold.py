@@ -69,9 +69,9 @@ def threshold_of(
 
     :param values: of the signal, from its start.
     :param share: the hysteresis, as a share of what lies between the levels.
-    :param zero: whether the middle is 0 if that lies well between the levels: an input behind a
+    :param zero: True if the middle is 0 if that lies well between the levels: an input behind a
         capacitor wanders, but about 0.
-    :raises CaptureError: where the signal has no two levels.
+    :raises CaptureError: if the signal has no two levels.
     """
     if middle is not None and hysteresis is not None:
         return Threshold(middle, hysteresis)
@@ -147,7 +147,7 @@ class Comparator:
     def take(self, samples: Samples) -> Batch:
         """The crossings among some values. After an error the same values can be taken again.
 
-        :raises CaptureError: where time goes backwards.
+        :raises CaptureError: if time goes backwards.
         """
         steps = steps_between((self._raw, *samples.times), self._wrap, samples.place)
         times = samples.times
@@ -204,6 +204,6 @@ class Comparator:
 def crossings(samples: Iterable[Samples], threshold: Threshold, wrap: int | None = None) -> Iterator[Batch]:
     """The times at which a signal crosses a threshold; as :class:`Comparator`.
 
-    :raises CaptureError: where time goes backwards; what stands before comes out first.
+    :raises CaptureError: if time goes backwards; what stands before comes out first.
     """
     return taken(samples, Comparator(threshold, wrap).take)

@@ -40,8 +40,8 @@ _LONGEST = 1 << 20
 def read_vcd(source: Source, options: Options) -> CaptureEdges:
     """The edges of a dump.
 
-    :raises CaptureError: where it is none, or there is no such signal.
-    :raises HalfbitError: where the package that reads its head is not installed.
+    :raises CaptureError: if it is none, or there is no such signal.
+    :raises HalfbitError: if the package that reads its head is not installed.
     """
     with closing(source.look()) as chunks:
         head = read_head(chunks)
@@ -127,7 +127,7 @@ class _Reader:
     def samples(self, chunks: Generator[bytes, None, None]) -> Iterator[Samples]:
         """What the rails have each time one of them has changed.
 
-        :raises CaptureError: where a word is none of a dump's; what stands before it comes out first.
+        :raises CaptureError: if a word is none of a dump's; what stands before it comes out first.
         """
         skip = self._head.bytes
         line = 1 + self._head.lines

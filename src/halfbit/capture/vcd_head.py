@@ -68,8 +68,8 @@ class Head:
 def read_head(chunks: Iterable[bytes]) -> Head:
     """Read up to the end of the declarations.
 
-    :raises CaptureError: where they end or go wrong before.
-    :raises HalfbitError: where the package to read them is not installed.
+    :raises CaptureError: if they end or go wrong before.
+    :raises HalfbitError: if the package to read them is not installed.
     """
     tokenize, errors = _tokenizer()
     text = bytearray()
@@ -122,7 +122,7 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
 
     :param name: with or without the scopes around it; ``None`` for the only one there is.
     :param option: what gave the name, for errors.
-    :raises CaptureError: where there is none of that name, or there are several; the text lists them.
+    :raises CaptureError: if there is none of that name, or there are several; the text lists them.
     """
     there = sorted({variable.shown for variable in variables})
     listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")

@@ -43,7 +43,7 @@ class _Recording:
 def read_wav(source: Source, options: Options) -> CaptureEdges:
     """The edges of a recording.
 
-    :raises CaptureError: where it is none of uncompressed samples, or there is no such channel.
+    :raises CaptureError: if it is none of uncompressed samples, or there is no such channel.
     """
     with closing(source.look()) as chunks:
         form, data = read_form(chunks)
@@ -190,7 +190,7 @@ def _two(channels: int) -> str:
 def _values(data: Iterable[bytes], recording: _Recording, whole: bool) -> Iterator[Sequence[float]]:
     """The samples of the channel, or the difference of two, some at a time.
 
-    :param whole: whether it is an error if there are fewer than the head says.
+    :param whole: True if it is an error if there are fewer than the head says.
     :raises CaptureError: in that case, once all there are have come out.
     """
     form = recording.form

@@ -27,7 +27,7 @@ class Watched(Source):
         self.live = source.live
         #: Bytes read since the start.
         self.count = 0
-        #: Whether Ctrl-C ended it.
+        #: True if Ctrl-C ended it.
         self.interrupted = False
 
     def on_quiet(self, call: Callable[[float], None]) -> None:

@@ -45,11 +45,11 @@ class Table:
     """Takes events, writes lines.
 
     :param write: takes a line.
-    :param every: whether packets that say nothing new are listed, too.
+    :param every: True if packets that say nothing new are listed, too.
     :param width: columns of the terminal; ``None`` if there is none.
-    :param color: whether losses stand out in colour.
-    :param bytes: whether each packet's bytes are shown.
-    :param lost: whether only losses are shown.
+    :param color: True if losses stand out in colour.
+    :param bytes: True if each packet's bytes are shown.
+    :param lost: True if only losses are shown.
     :param wanted: says whether an event is listed.
     """
 

@@ -143,7 +143,7 @@ class SequenceReader:
         """Read on from a change, with nothing known of what was before.
 
         :param start: when it was, ns.
-        :param after_packet: whether a packet ended there: its end bit counts for the next preamble (S-9.2 A).
+        :param after_packet: True if a packet ended there: its end bit counts for the next preamble (S-9.2 A).
         """
         #: The time of the last change, ns.
         self.now = start
@@ -422,7 +422,7 @@ class SequenceReader:
         self._before = []
 
     def _is_doubtful(self, packet: Found) -> bool:
-        """Whether a packet assumes too much, or a reading with a wrong error byte was much likelier."""
+        """True if a packet assumes too much, or a reading with a wrong error byte was much likelier."""
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
             return True

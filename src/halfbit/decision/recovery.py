@@ -140,7 +140,7 @@ class RecoveringReceiver:
         return [event if event.start >= start else attrs.evolve(event, start=start)]
 
     def _can_read(self, fault: Fault, final: bool) -> bool:
-        """Whether enough is known to read a lost stretch again."""
+        """True if enough is known to read a lost stretch again."""
         if final:
             return self._knows_lengths(final)
         behind = len(self._times) - bisect_left(self._times, fault.end)
@@ -207,7 +207,7 @@ class RecoveringReceiver:
         return reader
 
     def _knows_lengths(self, final: bool = False) -> bool:
-        """Whether half-bits' lengths are known; learn them, if it is time."""
+        """True if half-bits' lengths are known; learn them, if it is time."""
         if self._lengths is None:
             first = [event for event in self._pending if isinstance(event, Packet)][:1]
             start = bisect_left(self._times, self._settled)
@@ -243,6 +243,6 @@ class RecoveringReceiver:
 
 
 def _apart(piece: Piece) -> bool:
-    """Whether all halves of ones are shorter than all halves of zeros: not if the end bit runs into a cutout."""
+    """True if all halves of ones are shorter than all halves of zeros: not if the end bit runs into a cutout."""
     ones = max(duration for duration, ((kind, _),) in piece if kind)
     return ones < min(duration for duration, ((kind, _),) in piece if not kind)

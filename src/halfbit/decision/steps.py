@@ -47,7 +47,7 @@ class Step(NamedTuple):
     bits: int
     #: Halves of ones outside of a packet among them: in a run, or behind an end bit.
     ones: int
-    #: Whether there are halves of zeros among them: then they may last longer.
+    #: True if there are halves of zeros among them: then they may last longer.
     zeros: bool
 
 

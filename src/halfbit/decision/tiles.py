@@ -31,14 +31,14 @@ class Tiles:
     """Packets in; packets, faults and cutouts out.
 
     :param start: where the first one starts, ns.
-    :param after_packet: whether a packet ended there.
+    :param after_packet: True if a packet ended there.
     """
 
     def __init__(self, limits: Limits, start: int, after_packet: bool = False) -> None:
         self._limits = limits
         #: Everything up to here is accounted for, ns.
         self.settled = start
-        #: Whether a packet ends there.
+        #: True if a packet ends there.
         self.after_packet = after_packet
         self._any = after_packet
 
@@ -56,7 +56,7 @@ class Tiles:
     def lose(self, end: int, inside: bool = False) -> list[PacketEvent]:
         """What no reading fits, up to ``end``, ns.
 
-        :param inside: whether the capture ends there inside a packet.
+        :param inside: True if the capture ends there inside a packet.
         """
         start = self.settled
         if end <= start:

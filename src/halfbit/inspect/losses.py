@@ -66,7 +66,7 @@ class Diagnoser(Generic[AnyEvent]):
 
     :param durations: those decoded so far.
     :param most: only so many losses are diagnosed.
-    :param wait: whether events are held back until the packets after a loss are there. A live signal is not.
+    :param wait: True if events are held back until the packets after a loss are there. A live signal is not.
     """
 
     def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:

@@ -99,7 +99,7 @@ def strips(
     :param events: how many, from 1 up.
     :param reach: show only so many durations to either side of a fault's place, and of ``at``; ``None`` for all that matters.
     :param level: the level after the capture's first change.
-    :raises HalfbitError: where ``events`` is less than 1, or ``at`` lies outside the capture.
+    :raises HalfbitError: if ``events`` is less than 1, or ``at`` lies outside the capture.
     """
     if events < 1:
         raise HalfbitError(f"events: {events} is less than 1")

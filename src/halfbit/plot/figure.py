@@ -56,7 +56,7 @@ def figure_of(size: tuple[float, float], rows: int, heights: Sequence[float]) ->
 def save(figure: Figure, path: str) -> None:
     """Write a figure to a file.
 
-    :raises HalfbitError: where it cannot be written.
+    :raises HalfbitError: if it cannot be written.
     """
     import matplotlib
 

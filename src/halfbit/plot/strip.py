@@ -44,7 +44,7 @@ _ZERO = 25_000
 def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: Limits = RECEIVE) -> None:
     """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
 
-    :raises HalfbitError: where there is none, or the file cannot be written.
+    :raises HalfbitError: if there is none, or the file cannot be written.
     """
     bands = [(strip, start, end) for strip in strips for start, end in _bands(strip)]
     if not bands:

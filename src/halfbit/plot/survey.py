@@ -23,7 +23,7 @@ TAIL = 0.002
 def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:
     """Draw a survey to a file.
 
-    :raises HalfbitError: where the file cannot be written.
+    :raises HalfbitError: if the file cannot be written.
     """
     strip = _example(survey)
     heights = [3.0, 1.3] if strip is not None else [1.0]

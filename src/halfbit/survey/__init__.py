@@ -122,7 +122,7 @@ def look_ahead(
 
     :param seconds: of the signal's own time.
     :param thorough: as :func:`survey`'s.
-    :raises HalfbitError: where that is not above 0.
+    :raises HalfbitError: if that is not above 0.
     """
     if not seconds > 0:
         raise HalfbitError(f"seconds: {seconds!r} is no time above 0")

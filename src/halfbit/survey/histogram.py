@@ -77,7 +77,7 @@ class Histogram:
     def quantile(self, share: float) -> int:
         """The duration, to the us and in ns, up to which that share of the durations lies; ``FINE`` us stands for more.
 
-        :raises HalfbitError: where the share is not from 0 to 1.
+        :raises HalfbitError: if the share is not from 0 to 1.
         """
         if not 0 <= share <= 1:
             raise HalfbitError(f"share: {share!r} is not from 0 to 1")

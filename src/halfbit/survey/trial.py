@@ -42,7 +42,7 @@ class Trial:
 
     @property
     def complete(self) -> bool:
-        """Whether the limits read all there is, but for what the stretches' ends cut."""
+        """True if the limits read all there is, but for what the stretches' ends cut."""
         return self.packets > 0 and self.faults == 0 and self.share >= 0.9
 
 

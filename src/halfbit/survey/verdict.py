@@ -52,7 +52,7 @@ class Finding(enum.Enum):
 
     @property
     def readable(self) -> bool:
-        """Whether there are limits that read packets."""
+        """True if there are limits that read packets."""
         return self not in (Finding.COARSE, Finding.UNIT, Finding.NOTHING)
 
 
