@@ -1,4 +1,4 @@
-"""Volts made into levels: a threshold with hysteresis, given or found in the signal itself."""
+"""Converts volts to levels with a threshold and hysteresis. They are given or found from the signal."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from .samples import Samples, taken
 
 __all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
 
-#: How many values are looked at in one stretch, and how many stretches at most.
+#: Number of values in one stretch, and greatest number of stretches.
 STRETCH = 1 << 16
 STRETCHES = 4
 
 
 @attrs.frozen
 class Threshold:
-    """The level becomes 1 at the middle and half the hysteresis, and 0 below the middle less that half.
+    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it.
 
     :raises HalfbitError: for a negative hysteresis.
     """
 
     middle: float
     hysteresis: float = attrs.field()
-    #: How it was found, in words; empty where it was given.
+    #: How it was found, in words; empty if it was given.
     found: str = ""
 
     @hysteresis.validator
@@ -40,12 +40,12 @@ class Threshold:
 
     @property
     def upper(self) -> float:
-        """From here up the level is 1."""
+        """The level is 1 at or above this value."""
         return self.middle + self.hysteresis / 2
 
     @property
     def lower(self) -> float:
-        """Below this the level is 0."""
+        """The level is 0 below this value."""
         return self.middle - self.hysteresis / 2
 
     def __str__(self) -> str:
