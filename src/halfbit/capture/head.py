@@ -1,8 +1,8 @@
 """Finds how a text file is written (headings, delimiter, units, decimal sign) from its first rows.
 
-A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are column
-names, their units, or headings that are not needed. For a file, many rows are checked. For a stream, only the first row is
-checked, so that the result does not depend on how its bytes arrive.
+A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are
+column names, their units, or headings that are not needed. For a file, many rows are checked. For a stream, only the
+first row is checked, so that the result does not depend on how its bytes arrive.
 """
 
 from __future__ import annotations
@@ -62,8 +62,8 @@ class Head:
     #: The unit after the times, and all units found after values.
     unit: str | None = None
     units: tuple[str, ...] = ()
-    #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas, ``""`` if
-    #: there are no commas.
+    #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
+    #: ``""`` if there are no commas.
     decimal: str = ""
     #: True if lines that start with a semicolon are comments; and true if all text after a semicolon is a comment.
     semicolons: bool = False

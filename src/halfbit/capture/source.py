@@ -77,7 +77,8 @@ class StreamSource(Source):
     live = True
 
     def __init__(self, stream: BinaryIO, name: str, *, close: bool = False) -> None:
-        """
+        """Use an open stream.
+
         :param close: True if the stream is closed after reading.
         """
         self.name = name
@@ -92,7 +93,7 @@ class StreamSource(Source):
         """Call a function each time no data has come for a while.
 
         :param call: is called with the seconds since the last data.
-        :param patience: seconds between calls. A stream without a file descriptor is not watched.
+        :param patience: seconds to wait for data. A stream without a file descriptor is not watched.
         """
         self._quiet = call
         self._patience = patience

@@ -28,7 +28,8 @@ __all__ = ["read_table", "read_volts"]
 def read_table(source: Source, options: Options) -> CaptureEdges:
     """The edges of a table of times, durations, or times and levels.
 
-    :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is unknown.
+    :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
+        unknown.
     """
     layout, rows = _layout(source, options, volts=False)
     said = layout.heading
