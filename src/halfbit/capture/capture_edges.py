@@ -35,7 +35,7 @@ class CaptureEdges(RawEdges):
         super().__init__(
             batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level
         )
-        #: What the file holds.
+        #: What the file holds, in words.
         self.words = words
         #: Unit given by the file or the caller; ``None`` if neither gives one.
         self.unit = unit

@@ -57,7 +57,7 @@ class Survey:
     #: Number of durations between changes, and their total length.
     half_bits: int
     length: int
-    #: How many durations there are from ``i`` us up to less than ``i + 1``.
+    #: ``histogram[i]``: number of durations from ``i`` us to less than ``i + 1`` us.
     histogram: tuple[int, ...] = attrs.field(repr=False)
     #: Number of durations that are longer than the histogram.
     longer: int

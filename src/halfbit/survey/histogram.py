@@ -1,4 +1,4 @@
-"""A histogram of durations in constant memory: bins of 1 us for possible half-bits, and one bin for longer durations."""
+"""A histogram of durations in constant memory: 1 us bins for possible half-bits, one bin for longer durations."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ class Histogram:
         return Shares(*(number / total for number in self._windows))
 
     def quantile(self, share: float) -> int:
-        """The quantile of the durations for a share from 0 to 1, in ns, precise to 1 us. ``FINE`` us means that or more.
+        """The quantile of the durations for a share from 0 to 1, ns, precise to 1 us. ``FINE`` us means that or more.
 
         :raises HalfbitError: if ``share`` is not from 0 to 1.
         """

@@ -72,7 +72,7 @@ class Search:
 
 
 def best_first(trials: Sequence[Trial]) -> list[Trial]:
-    """Sort trials by number of packets, most first. Trials that differ by very little keep their order, simple ones first."""
+    """Sort trials by number of packets, most first. Nearly equal trials keep their order, simple ones first."""
     left = list(trials)
     ordered = []
     while left:

@@ -47,7 +47,10 @@ class Trial:
 
 
 def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]]) -> Trial:
-    """Try limits on stretches of durations, ns."""
+    """Decode stretches of durations, ns, with some limits.
+
+    :param name: short description of the limits.
+    """
     stretches = []
     packets = faults = inside = length = 0
     for stretch in durations:
