@@ -110,7 +110,7 @@ class EdgeFilter:
         return kept
 
     def finish(self) -> tuple[Edge, ...]:
-        """End of the capture: close the current crossing and return the edge that is left, if any."""
+        """End of the capture: close the current crossing and return its edge, if one is kept."""
         time = self.finish_time()
         return () if time is None else (Edge(time, self._level),)
 

@@ -57,6 +57,10 @@ class FileSource(Source):
         self.name = path
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes of the file.
+
+        :raises CaptureError: if the file cannot be read.
+        """
         try:
             with open(self.name, "rb", buffering=0) as file:
                 while chunk := file.read(SIZE):
@@ -65,6 +69,7 @@ class FileSource(Source):
             raise unreadable(error, self.name) from error
 
     def look(self) -> Generator[bytes, None, None]:
+        """All bytes too, because a file can be read again. Errors as :meth:`chunks`."""
         return self.chunks()
 
 
@@ -109,6 +114,11 @@ class StreamSource(Source):
             self._quiet(waited)
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes, as they arrive.
+
+        :raises CaptureError: if the stream cannot be read.
+        :raises HalfbitError: if it has already been read, or if it gives text instead of bytes.
+        """
         if self._taken:
             raise HalfbitError(f"{self.name}: a stream can be read only once")
         self._taken = True
@@ -122,6 +132,7 @@ class StreamSource(Source):
                 self._stream.close()
 
     def look(self) -> Generator[bytes, None, None]:
+        """The first chunks, kept so that :meth:`chunks` gives them again. Errors as :meth:`chunks`."""
         yield from self._looked_at
         while chunk := self._read():
             self._looked_at.append(chunk)

@@ -232,7 +232,7 @@ class _Reader:
         return time
 
     def _value(self) -> Number | None:
-        """The present level or real value of the rails; SAME or ``None`` if there is none yet."""
+        """The present level or real value of the rails; SAME or ``None`` if it is not known yet."""
         one = self._values[0]
         if len(self._values) == 1:
             return SAME if one is None and not self._real else one

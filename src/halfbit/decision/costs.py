@@ -69,7 +69,7 @@ POLLED = 25_000
 def costs_of(rare: int, late: int, stretched: float) -> Costs:
     """The costs for a capture.
 
-    :param rare: the lateness in a loop's long turns, ns; 0 if there are none.
+    :param rare: the lateness in a loop's long turns, ns; 0 if there are no long turns.
     :param late: the usual lateness, ns. A polling loop never records a change twice, and misses changes in pairs.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """

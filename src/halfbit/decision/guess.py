@@ -79,7 +79,7 @@ class Learned:
 def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned | None:
     """The lengths of the half-bits in some hundreds of durations; ``None`` if no guess reads packets.
 
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
     """
     each = 2 if limits.one_edge else 1
     few = durations[:FIRST]

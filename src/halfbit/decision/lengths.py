@@ -113,7 +113,7 @@ def pieces_of(
     :param end: end of the packet, ns.
     :param times: of the changes around it, ns.
     :param lengths: approximate lengths of the half-bits.
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
     :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits.
     """
     halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
@@ -157,8 +157,8 @@ def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: 
 def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | None:
     """Learn the lengths of half-bits from packets; ``None`` if the packets are not enough.
 
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
-    :param rare: the same in a loop's long turns, ns; 0 if there are none.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
+    :param rare: the same in a loop's long turns, ns; 0 if there are no long turns.
     """
     pieces = list(pieces)
     by_halves: dict[Halves, list[int]] = {}

@@ -121,7 +121,7 @@ class SequenceReader:
     """Takes durations and puts packets into :attr:`found`. Memory, and work per duration, are bounded.
 
     :param lengths: lengths of the station's half-bits.
-    :param late: from a change to when it is seen, the longest time less the shortest, ns.
+    :param late: longest time from a change until it is seen, minus the shortest, ns.
     :param start: the time of the first change, ns.
     :param slack: how far a half-bit may be from these lengths, ns.
     """

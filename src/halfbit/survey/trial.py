@@ -1,4 +1,4 @@
-"""What limits make of the stretches kept."""
+"""Tries limits on the kept stretches of a capture."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Stretch:
 
 @attrs.frozen
 class Trial:
-    """What limits make of the stretches kept."""
+    """The result of some limits on the kept stretches. Shares from 0 to 1."""
 
     #: Short description of the limits.
     name: str
