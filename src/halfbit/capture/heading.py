@@ -32,7 +32,7 @@ HOLDS = ("durations", "times")
 HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
 
 #: Error text for a heading that comes after values.
-LATE_HEADING = "a heading after values: another capture starts here, part the file"
+LATE_HEADING = "a heading after values: another capture starts here, split the file"
 
 
 @attrs.frozen(slots=True)

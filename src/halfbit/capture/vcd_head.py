@@ -180,7 +180,7 @@ def _unit(timescale: Any) -> Unit:
     power = _POWERS.get(timescale.unit.value)
     magnitude = int(getattr(timescale.magnitude, "value", timescale.magnitude))  # an enum, before pyvcd 0.5
     if power is None or magnitude < 1:
-        raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is none that a capture can have")
+        raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is not one that a capture can have")
     return 1 / (magnitude * Fraction(10) ** power)
 
 
