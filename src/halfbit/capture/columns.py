@@ -57,7 +57,9 @@ def split(text: str, delimiter: str) -> list[str]:
     try:
         (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
     except (csv.Error, ValueError):
-        raise CaptureError(f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place") from None
+        raise CaptureError(
+            f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place"
+        ) from None
     return [field.strip() for field in row]
 
 
