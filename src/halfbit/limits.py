@@ -1,4 +1,4 @@
-"""The timing limits a signal is held against (S-9.1 section A, table 1; S-9.2 section A)."""
+"""The timing limits for a signal (S-9.1 section A, table 1; S-9.2 section A)."""
 
 from __future__ import annotations
 
@@ -14,19 +14,20 @@ from .error import HalfbitError
 
 __all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits", "checked"]
 
-US = 1000  # nanoseconds in a microsecond; the standards speak of us, halfbit counts ns
+US = 1000  # nanoseconds in a microsecond; the standards give us, halfbit counts ns
 
-# For fitting windows to durations: where the gap between ones' and zeros' halves can have its middle
-# (S-9.1 A, table 1: the ones end at 64 us, the zeros begin at 90 us, and a clock may be off), up to where
-# durations are looked at, and which share of them a microsecond of a group holds at least.
+# For fitting windows to durations. First: where the middle of the gap between ones' and zeros' halves can
+# be (S-9.1 A, table 1: the ones end at 64 us, the zeros begin at 90 us, and a clock may be inaccurate). Then:
+# the longest duration that is used, and the smallest share of the durations in each 1 us bin of a group.
 FIT_GAP = (64 * US, 96 * US)
 FIT_HIGH = 200 * US
 FIT_RARE = 0.0005
 
-#: Fewest one-bits a decoder may take for a preamble (S-9.2 A). Nine in a row occur inside packets: a byte and an end bit.
+#: Fewest one-bits that a decoder may accept as a preamble (S-9.2 A). Nine in a row also occur inside packets:
+#: a byte and an end bit.
 PREAMBLE_MIN = 10
 
-#: How bits can be told apart.
+#: Ways to decide between ones and zeros.
 DECISIONS = ("halves", "sum", "sequence")
 
 
@@ -57,54 +58,54 @@ def _count(low: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
 class Limits:
     """The windows for half-bits, and the counts for preambles and packets. Every bound is inclusive.
 
-    Times are integer nanoseconds. The defaults are what S-9.1 (table 1) and S-9.2 (section A)
-    bid a decoder accept.
+    Times are integer nanoseconds. The defaults are the values that a decoder must accept by S-9.1
+    (table 1) and S-9.2 (section A).
 
-    :raises HalfbitError: where a bound is no whole number of nanoseconds (or no count from 1 to
-        255), a window is empty, or the windows of ones and zeros overlap.
+    :raises HalfbitError: if a bound is not a whole number of nanoseconds, a count is not from 1 to 255
+        (10 to 255 for ``preamble_min``), a window is empty, or the windows of ones and zeros overlap.
     """
 
     #: Shortest half of a one-bit, ns (S-9.1 A, table 1).
     one_min: int = attrs.field(default=52 * US, validator=_nanoseconds)
     #: Longest half of a one-bit, ns (S-9.1 A, table 1).
     one_max: int = attrs.field(default=64 * US, validator=_nanoseconds)
-    #: Largest difference between the halves of a one-bit, ns; ``None`` to leave it unchecked
+    #: Largest difference between the halves of a one-bit, ns; ``None`` to skip the check
     #: (S-9.1 A, table 1).
     one_difference: int | None = attrs.field(default=6 * US, validator=_nanoseconds_or_none)
     #: Shortest half of a zero-bit, ns (S-9.1 A, table 1).
     zero_min: int = attrs.field(default=90 * US, validator=_nanoseconds)
     #: Longest half of a zero-bit, stretched zeros included, ns (S-9.1 A, table 1).
     zero_max: int = attrs.field(default=10_000 * US, validator=_nanoseconds)
-    #: Longest whole zero-bit, ns; ``None`` for no limit of its own. Stations must keep 12000 us,
-    #: for decoders none is stated (S-9.1 A, table 1).
+    #: Longest whole zero-bit, ns; ``None`` for no limit. The limit for stations is 12000 us.
+    #: There is no limit for decoders (S-9.1 A, table 1).
     zero_total_max: int | None = attrs.field(default=None, validator=_nanoseconds_or_none)
-    #: Fewest one-bits that make a preamble, 10 or more: nine in a row stand inside packets too.
+    #: Fewest one-bits in a preamble, 10 or more, because nine in a row also occur inside packets.
     #: A decoder must not accept fewer than 10 and must not require more than 12 (S-9.2 A).
     preamble_min: int = attrs.field(default=PREAMBLE_MIN, validator=_count(PREAMBLE_MIN))
     #: Fewest bytes of a packet, error detection byte included (S-9.2 A: address, data, error byte).
     packet_min: int = attrs.field(default=3, validator=_count(1))
-    #: Most bytes of a packet, error detection byte included. S-9.2.1 (introduction) has 6; later documents
-    #: have longer ones (from memory), hence 15.
+    #: Most bytes of a packet, error detection byte included. S-9.2.1 (introduction) has 6. Later documents
+    #: have longer packets (from memory), so the default is 15.
     packet_max: int = attrs.field(default=15, validator=_count(1))
-    #: How bits are told apart: ``"halves"``, each half in its window, the standard's way; ``"sum"``,
-    #: both halves together; ``"sequence"``, the likeliest bits of a packet.
+    #: How to decide between ones and zeros: ``"halves"``, each half in its window (the standard's way);
+    #: ``"sum"``, both halves together; ``"sequence"``, the likeliest bits of a whole packet.
     decision: str = attrs.field(default="halves", validator=_decision)
-    #: Whether packets that the decision by halves or by sum loses are read again by sequence. They say how they were
-    #: recovered. Off in the standard's strict reading.
+    #: True if packets lost in the decision by halves or by sum are read again by sequence. Such packets say how they
+    #: were recovered. False for a strict reading by the standard.
     recover: bool = False
-    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). For the decision by sum until
-    #: lengths are learned, and for what the inspector shows.
+    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). Used by the decision by sum
+    #: until the lengths are learned, and by the inspector.
     one_nominal: int = attrs.field(default=58 * US, validator=_nanoseconds)
     #: Half of a zero-bit as this station sends it, ns (S-9.1 A, table 1: nominal 100 us or more).
     zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
-    #: Longest time from a change to its being seen, less the shortest, ns: the sampling period of a
-    #: polled loop, twice the jitter of other captures. For the decision by sequence.
+    #: Latency spread, ns: the longest time from a change until the capture sees it, minus the shortest. It is the
+    #: sampling period of a polled loop, or twice the jitter of other captures. Used by the decision by sequence.
     latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
-    #: The same for the loop's rare long turns, in which changes may go unseen, ns; 0 where there are
-    #: none. For the decision by sequence.
+    #: The same for a loop's rare long turns, in which changes may be missed, ns; 0 if there are no
+    #: long turns. Used by the decision by sequence.
     latency_rare: int = attrs.field(default=0, validator=_nanoseconds)
-    #: Whether only every second change is in the capture: the rising ones, or the falling ones.
-    #: For the decision by sequence.
+    #: True if the capture holds only every second change: only the rising or only the falling ones.
+    #: Used by the decision by sequence.
     one_edge: bool = False
 
     def __attrs_post_init__(self) -> None:
@@ -125,15 +126,15 @@ class Limits:
 
     @classmethod
     def for_sampling_period(cls, microseconds: float, *, rare: float = 0) -> Limits:
-        """Limits for a capture polled in a loop.
+        """Limits for a capture made by a polling loop.
 
-        By halves up to periods that leave the windows apart, by sums up to 42 us (half of what lies
-        between a one-bit's 116 and a zero-bit's 200 us), by sequence beyond.
+        The decision is by halves as long as the windows do not overlap, by sum up to 42 us (half of the
+        difference between a one-bit's 116 us and a zero-bit's 200 us), and by sequence for longer periods.
 
-        :param microseconds: the longest usual time from one look at the level to the next.
-        :param rare: the longest unusual one, where there are such.
-        :raises HalfbitError: for a period that is negative or beyond 80 us, where even two
-            changes of a one-bit go unseen at once.
+        :param microseconds: the longest usual time between two samples of the level, us.
+        :param rare: the longest time between samples in rare long turns of the loop, us; 0 if there are no such turns.
+        :raises HalfbitError: if the period is negative or above 80 us. Above that, even two changes of a
+            one-bit can be missed at once.
         """
         if not 0 <= microseconds <= 80:
             raise HalfbitError(f"sampling period: {microseconds!r} us is not from 0 to 80")
@@ -164,10 +165,10 @@ class Limits:
     def for_one_edge(cls, jitter: float = 3) -> Limits:
         """Limits for a capture that holds only the rising changes, or only the falling ones.
 
-        Its durations are whole bits, or each last part with the next bit's first: 116, 158 or 200 us.
+        Each duration is a whole bit, or the last half of a bit with the first half of the next: 116, 158 or 200 us.
 
-        :param jitter: how far a change may be seen from its place, earlier or later, us.
-        :raises HalfbitError: where that is negative, or so large that nothing can be told apart (42 us).
+        :param jitter: how early or late a change may be seen, us.
+        :raises HalfbitError: if ``jitter`` is negative, or too large to tell bits apart (above 42 us).
         """
         if not 0 <= jitter <= 42:
             raise HalfbitError(f"jitter: {jitter!r} us is not from 0 to 42")
@@ -175,13 +176,13 @@ class Limits:
 
     @classmethod
     def fitted(cls, durations: Iterable[int]) -> Limits:
-        """Limits for the decision by halves, with the windows where the durations themselves are.
+        """Limits for the decision by halves, with windows fitted to the durations.
 
-        The ones' durations and the zeros' must be apart; in the middle of the gap between them the
-        windows meet. For captures in which they are not: :func:`halfbit.survey.auto_limits`.
+        There must be a gap between the durations of ones and of zeros. The windows meet in the middle of
+        the gap. If there is no gap, use :func:`halfbit.survey.auto_limits`.
 
         :param durations: ns, of some hundreds of half-bits or more.
-        :raises HalfbitError: where there are not two groups of durations with a gap between them.
+        :raises HalfbitError: if there are not two groups of durations with a gap between them.
         """
         bins = Counter(duration // US for duration in durations if duration < FIT_HIGH)
         rare = bins.total() * FIT_RARE
@@ -197,7 +198,7 @@ class Limits:
         middle = (low + high) * US // 2
         ones = {us: bins[us] for us in common if us < low}
         one = sum(us * US * count for us, count in ones.items()) // sum(ones.values()) + US // 2
-        # What is too rare to shape a group may lie as far out as the middle, on either side of it.
+        # Rare durations outside a group are accepted up to the middle of the gap, and as far on the other side.
         return cls(
             one_min=max(2 * one - middle, 1),
             one_max=middle,
@@ -223,21 +224,24 @@ class Limits:
         return core.Receiver(self.half_bits_core(), self.bits_core(), self.packets_core())
 
     def _difference(self) -> int:
-        """The core knows no unchecked difference; one that no two halves can exceed is the same."""
+        """The largest difference for the core, ns. To skip the check: one that no two halves can exceed."""
         return self.one_max if self.one_difference is None else self.one_difference
 
 
 def checked(limits: object) -> Limits:
-    """:raises HalfbitError: if ``limits`` is not Limits."""
+    """The limits, if they are :class:`Limits`.
+
+    :raises HalfbitError: if ``limits`` is not Limits.
+    """
     if not isinstance(limits, Limits):
         raise HalfbitError(f"limits: {limits!r} is not Limits: give RECEIVE, TRANSMIT or Limits(...)")
     return limits
 
 
-#: What a decoder must accept (S-9.1 A, table 1, decoder's column).
+#: The limits that a decoder must accept (S-9.1 A, table 1, decoder's column).
 RECEIVE = Limits()
 
-#: What a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
+#: The limits that a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
 TRANSMIT = Limits(
     one_min=55 * US,
     one_max=61 * US,

@@ -1,4 +1,4 @@
-"""Readers of capture files: each gives edges."""
+"""Readers of capture files. Each reader returns edges (level changes with their times)."""
 
 from .capture_edges import CaptureEdges
 from .format import FORMATS, Format, open_capture

@@ -14,10 +14,10 @@ __all__ = ["CaptureEdges"]
 
 
 class CaptureEdges(RawEdges):
-    """As :class:`halfbit.Edges`, whose errors name the file.
+    """Edges read from a file. Like :class:`halfbit.Edges`, but errors name the file.
 
     :param words: what the file holds: ``"durations"``, ``"times of changes"``...
-    :param unit: ``None`` if neither the file nor the caller says it; then it is taken to be us.
+    :param unit: unit of the numbers. ``None`` if neither the file nor the caller gives it; then us is assumed.
     """
 
     def __init__(
@@ -35,11 +35,11 @@ class CaptureEdges(RawEdges):
         super().__init__(
             batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level
         )
-        #: What the file holds.
+        #: What the file holds, in words.
         self.words = words
-        #: As the file or the caller says it.
+        #: Unit given by the file or the caller; ``None`` if neither gives one.
         self.unit = unit
-        #: Whether a last line without line end is left out instead of refused.
+        #: True if a last line without a line end is skipped. False if it is an error.
         self.leaves_last = False
         self._left: tuple[str, ...] = ()
         self._file = file
@@ -47,7 +47,7 @@ class CaptureEdges(RawEdges):
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What the user should know of how the file was read, in words; complete once it has been gone through."""
+        """Notes for the user about how the file was read. Complete only after the edges have been read to the end."""
         return (*self._remarks(), *self._left)
 
     def __iter__(self) -> Iterator[Edge]:

@@ -1,4 +1,4 @@
-"""How a table is laid out: what parts its fields, its column names, and which columns matter."""
+"""The layout of a table: the delimiter, the column names, and the columns to read."""
 
 from __future__ import annotations
 
@@ -25,48 +25,50 @@ _UNIT = re.compile(r"[\[(_/\s]\s*(ns|us|µs|μs|ms|s)\s*[\])]?$", re.IGNORECASE)
 
 @attrs.frozen(slots=True)
 class Layout:
-    """Where a table's values are, and what they are."""
+    """The layout of a table: which columns hold which values."""
 
     delimiter: str
-    #: How many fields each row has.
+    #: Number of fields in each row.
     width: int
-    #: The rows before the first one with values.
+    #: Number of rows before the first row with values.
     names: int
     #: Index of the column with times or durations.
     time: int
-    #: Index of the column with the levels or volts, or those of both rails; none where each row is a change.
+    #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
     rails: tuple[int, ...]
-    #: Holds, unit and wrap, from the caller, the head and the column's name.
+    #: ``holds``, ``unit`` and ``wrap``, from the caller, the file's head and the column's name.
     heading: Heading
-    #: Whether the rails' columns hold volts.
+    #: True if the level columns hold volts.
     volts: bool = False
-    #: The level's column in words; empty if there is but one.
+    #: The level's column in words; empty if there is only one.
     column: str = ""
 
     @property
     def decimal_comma(self) -> bool:
-        """Whether a comma in a number is a decimal comma."""
+        """True if a comma in a number is a decimal comma."""
         return self.delimiter != ","
 
 
 def split(text: str, delimiter: str) -> list[str]:
-    """The fields of one row, without spaces around them.
+    """Split a row into fields and strip the spaces around them.
 
-    :raises CaptureError: where a quote is not closed.
+    :raises CaptureError: if a quote is not closed.
     """
     try:
         (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
     except (csv.Error, ValueError):
-        raise CaptureError(f"{quoted(text.encode())} is no row of fields: a quote is not closed, or out of place") from None
+        raise CaptureError(
+            f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place"
+        ) from None
     return [field.strip() for field in row]
 
 
 def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bool = False) -> Layout:
-    """The layout, from the first one or two rows of a table.
+    """Find the layout from the first one or two rows of a table.
 
     :param heading: what the caller and the table's head say.
-    :param volts: whether the table holds volts, not levels.
-    :raises CaptureError: where there is no such column, or nothing says what the values are.
+    :param volts: True if the table holds volts, not levels.
+    :raises CaptureError: if a column does not exist, or if nothing says what the values are.
     """
     delimiter = options.delimiter or _delimiter(rows[-1])
     parted = [split(row, delimiter) for row in rows]
@@ -75,7 +77,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
     names = first if has_names else []
     width = len(last if has_names else first)
     if has_names and len(names) == width - 1 and last[-1] == "":
-        names = [*names, ""]  # rows that end with a delimiter
+        names = [*names, ""]  # rows end with a delimiter, names do not
     if has_names and len(names) != width:
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
     time = _time(options.time_column, names, width, heading.holds)
@@ -105,7 +107,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
 
 
 def _delimiter(row: str) -> str:
-    """What parts a row into most values, and least else."""
+    """The delimiter that gives the most values and the fewest other fields."""
     scores = {}
     for delimiter in DELIMITERS:
         if delimiter in row.strip():
@@ -123,7 +125,7 @@ def _is_value(field: str, delimiter: str) -> bool:
 
 
 def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> bool:
-    """Whether the first row holds names: words, over values. (Channels may be called 0 and 1.)"""
+    """True if the first row holds column names: words with values below. (Channels may be named 0 and 1.)"""
     return any(
         field[:1].isalpha() and not _is_value(field, delimiter) and (first is last or _is_value(below, delimiter))
         for field, below in zip(first, last)
@@ -131,7 +133,7 @@ def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> boo
 
 
 def unit_in(name: str) -> str | None:
-    """The unit at the end of a column's name."""
+    """The unit at the end of a column's name; ``None`` if there is no unit."""
     match = _UNIT.search(name)
     return match[1].lower().replace("µ", "u").replace("μ", "u") if match else None
 

@@ -1,18 +1,23 @@
-"""Layer 1, between a capture and the rest: level changes that are noise are taken out.
+"""Layer 1, directly after the capture: removes level changes that are noise.
 
 A signal may cross more than once where it changes: distortion of up to +-2 V reaches across the
 crossing (S-9.1 B), and short pulses break into half-bits. Both show as changes closer together
-than any half-bit is long. So changes of which each comes less than a minimum after the one
-before are one *crossing*. If their number is even the level is what it was, and none is left: a
-spike. If it is odd the level is another, and one change is left. Which of them is the true one,
-none of them tells: noise on a slope has it in the middle, ringing first, a spike shortly before
-it last. The middle is never off by more than half of what the crossing lasts, so it is taken,
-unless the first or the last makes the duration before it one that has been seen among the last
-ones without noise: a signal's half-bits repeat. (Spikes of up to 5 us within 5 us of a crossing
-would else cost one packet in a thousand, for a half of a one-bit may be off by 6 us only.)
+than any half-bit is long. So a row of changes, each less than a minimum after the one before,
+counts as one *crossing*.
 
-One exception is a capture's first crossing. Times are counted from the first change, so that one
-is left whatever follows it: there the level begins to be known.
+- Even number of changes: the level is the same as before. All of them are removed. This is a spike.
+- Odd number of changes: the level is different. One change is kept.
+
+Which change is the true one cannot be seen from the crossing itself. With noise on a slope it is
+the middle one. With ringing it is the first. With a spike shortly before, it is the last. The
+middle is never wrong by more than half of the crossing's length, so the middle is used. Exception:
+if the first or the last change gives a duration that was also seen among the last durations
+without noise, that change is used, because the half-bits of a signal repeat. (Without this rule,
+spikes of up to 5 us within 5 us of a crossing would cost one packet in a thousand, because the
+halves of a one-bit may differ by only 6 us.)
+
+A capture's first crossing is different. Times are counted from the first change, so the first
+change is always kept. The level is known from there on.
 """
 
 from __future__ import annotations
@@ -30,71 +35,72 @@ from ..unit import Number, Scale, Unit
 
 __all__ = ["EdgeFilter", "FilteredEdges", "Removed", "filtered"]
 
-#: How many durations without noise are remembered: some ones and some zeros are among so many.
+#: Number of noise-free durations that are remembered. 16 are enough to include both ones and zeros.
 MEMORY = 16
 
 
 @attrs.frozen(slots=True)
 class Removed:
-    """What a filter has taken out. Times are ns on the clock of the edges."""
+    """Counts of what a filter removed. Times are ns on the clock of the edges."""
 
-    #: Crossings of three or more changes, of which one is left.
+    #: Crossings with three or more changes, of which one was kept.
     crossings: int = 0
-    #: Spikes: crossings after which the level was the same, of which nothing is left.
+    #: Spikes: crossings after which the level was the same as before. All their changes were removed.
     spikes: int = 0
-    #: Changes taken out in all.
+    #: Total number of changes removed.
     changes: int = 0
-    #: Where the first of these crossings or spikes began; ``None`` where there was none.
+    #: Start of the first such crossing or spike, ns; ``None`` if nothing was removed.
     first: int | None = None
-    #: Where the last one began.
+    #: Start of the last one, ns.
     last: int | None = None
-    #: How long the longest lasted, from its first change to its last.
+    #: Length of the longest one, ns, from its first change to its last.
     longest: int = 0
 
 
 class EdgeFilter:
-    """Edges in; those edges out that are no noise, each when the next crossing begins.
+    """Takes edges and returns those that are not noise. An edge comes out when the next crossing begins.
 
-    Memory is constant, and what was taken out is counted.
+    Memory use is constant. Removed changes are counted.
 
     :param minimum: ns; changes closer together than this are one crossing. A half-bit is at least
-        52 us (S-9.1 A, table 1), so anything well below that is no half-bit.
-    :raises HalfbitError: where it is no number of nanoseconds from 1 up.
+        52 us long (S-9.1 A, table 1), so anything well below that is not a half-bit.
+    :raises HalfbitError: if ``minimum`` is not a whole number of nanoseconds from 1 up.
     """
 
     def __init__(self, minimum: int) -> None:
         if isinstance(minimum, bool) or not isinstance(minimum, int) or minimum < 1:
             raise HalfbitError(f"minimum: {minimum!r} is not a number of nanoseconds from 1 up")
         self.minimum = minimum
-        self._count = 0  # changes of the crossing that may still go on
-        self._first = 0  # time of the first of them, ns
+        self._count = 0  # changes so far in the current crossing
+        self._first = 0  # time of its first change, ns
         self._last = 0
-        self._level = 0  # after the last of them
-        self._opening = True  # it is the capture's first
+        self._level = 0  # level after its last change
+        self._opening = True  # this is the capture's first crossing
         self._crossings = 0
         self._spikes = 0
         self._changes = 0
         self._longest = 0
-        self._places: tuple[int, int] | None = None  # of the first and the last that was noisy
-        self._kept = 0  # time of the change left of the crossing before, ns
-        self._sure = False  # that one had no noise about it
-        self._seen: deque[int] = deque(maxlen=MEMORY)  # the last durations between two such, ns
+        self._places: tuple[int, int] | None = None  # times of the first and the last noisy crossing, ns
+        self._kept = 0  # time of the change kept from the crossing before, ns
+        self._sure = False  # that crossing had no noise
+        self._seen: deque[int] = deque(maxlen=MEMORY)  # the last durations between two noise-free crossings, ns
 
     @property
     def idle(self) -> bool:
-        """Whether no crossing has begun."""
+        """True if no crossing has begun yet."""
         return self._count == 0
 
     @property
     def removed(self) -> Removed:
-        """What has been taken out so far."""
+        """Counts of what has been removed so far; times in ns."""
         first, last = self._places or (None, None)
         return Removed(self._crossings, self._spikes, self._changes, first, last, self._longest)
 
     def feed(self, edge: Edge) -> tuple[Edge, ...]:
         """Take the next edge.
 
-        :raises HalfbitError: where it lies before the one before.
+        :returns: the edges that are now known to be true changes.
+        :raises HalfbitError: if the edge is earlier than the edge before.
         """
         if self._count and edge.time < self._last:
             raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._last} ns")
@@ -104,14 +110,15 @@ class EdgeFilter:
         return kept
 
     def finish(self) -> tuple[Edge, ...]:
-        """The capture is over: what may have gone on does not."""
+        """End of the capture: close the current crossing and return its edge, if one is kept."""
         time = self.finish_time()
         return () if time is None else (Edge(time, self._level),)
 
     def feed_time(self, time: int) -> int | None:
-        """As :meth:`feed`, for whoever only has times: of a change, ns, not before the one before.
+        """As :meth:`feed`, for callers that only have times.
 
-        :returns: the time of the change that is left of the crossing before, if one is.
+        :param time: of the change, ns; not earlier than the change before.
+        :returns: the time of the change kept from the crossing before, ns, if there is one.
         """
         if self._count and time - self._last < self.minimum:
             self._count += 1
@@ -123,7 +130,7 @@ class EdgeFilter:
         return kept
 
     def finish_time(self) -> int | None:
-        """As :meth:`finish`, for whoever only has times."""
+        """As :meth:`finish`, for callers that only have times: a time in ns, or ``None``."""
         count, self._count = self._count, 0
         if count == 1:
             if self._sure:
@@ -133,12 +140,12 @@ class EdgeFilter:
         return self._noisy(count) if count else None
 
     def skip(self, durations: Sequence[int], kept: int, last: int) -> None:
-        """Changes without noise, each at least the minimum after the one before, go past the filter.
+        """Skip over changes without noise: each is at least the minimum after the one before.
 
-        :param durations: ns, between those let through: from the one let through before to ``kept``. More
-            than the last :data:`MEMORY` need not be given.
-        :param kept: time of the last that is let through, ns.
-        :param last: time of the one after it, which noise may still follow, ns.
+        :param durations: ns, between the changes that pass, from the last one that passed before up to
+            ``kept``. The last :data:`MEMORY` durations are enough.
+        :param kept: time of the last change that passes, ns.
+        :param last: time of the change after it, ns. Noise may still follow that one.
         """
         self._seen.extend(durations)
         self._kept = kept
@@ -158,7 +165,7 @@ class EdgeFilter:
         return self._kept
 
     def _likely(self) -> int:
-        """Where in a crossing the change is."""
+        """The most likely time of the true change within a crossing, ns."""
         middle = (self._first + self._last) // 2
         best, place = self.minimum // 4, middle
         for time in (middle, self._first, self._last):
@@ -170,20 +177,20 @@ class EdgeFilter:
 
 
 class FilteredEdges(Edges):
-    """Other edges without noise, for :func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many`.
+    """Filtered edges, for :func:`halfbit.decode` and :meth:`halfbit.StreamDecoder.feed_many`.
 
     Made by :func:`filtered`.
     """
 
     def __init__(self, edges: Edges, minimum: int) -> None:
-        #: The edges that are filtered.
+        #: The edges before the filter.
         self.source = edges
         self._minimum = minimum
         self._filter = EdgeFilter(minimum)
 
     @property
     def removed(self) -> Removed:
-        """What has been taken out since the edges were last gone through from the start."""
+        """Counts of what was removed since the last time iteration started; times in ns."""
         return self._filter.removed
 
     def __iter__(self) -> Iterator[Edge]:
@@ -193,10 +200,10 @@ class FilteredEdges(Edges):
         yield from machine.finish()
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        # Rows without noise are handed on as they are.
+        # Rows without noise are passed on unchanged.
         self._filter = machine = EdgeFilter(self._minimum)
         now = 0  # time of the last change, ns
-        before: int | None = None  # of the last change handed on
+        before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():
             if not durations:
                 continue
@@ -208,8 +215,8 @@ class FilteredEdges(Edges):
                 before, steps = _steps(before, _kept(machine, times, self._minimum))
                 yield steps, 1
                 continue
-            # What the crossing before has left, and the first change here, are apart from the rest:
-            # the duration between them may be another now.
+            # The change kept from the crossing before and the first change here need their own step:
+            # the filter may have moved the first, so the duration between them may differ from the row's.
             first = now + durations[0] * scale
             now += sum(durations) * scale
             kept = _some(machine.feed_time(first))
@@ -227,13 +234,13 @@ class FilteredEdges(Edges):
 
 
 def filtered(edges: Edges, minimum: Number = 5, unit: Unit = "us") -> FilteredEdges:
-    """Edges without noise: several changes at one crossing become one, spikes vanish.
+    """Edges without noise: several changes at one crossing become one, and spikes are removed.
 
-    What has been taken out is in :attr:`FilteredEdges.removed` once the edges have been gone through.
+    :attr:`FilteredEdges.removed` counts what was removed. Read it after the edges have been read.
 
-    :param minimum: changes closer together than this are one crossing, in the unit.
-    :raises HalfbitError: where it is no time of at least 1 ns, or these are no edges in bulk (use
-        :class:`EdgeFilter` for edges one at a time).
+    :param minimum: changes closer together than this are one crossing. Given in ``unit``.
+    :raises HalfbitError: if ``minimum`` is less than 1 ns or not a time, or if ``edges`` is not an
+        :class:`halfbit.Edges` (use :class:`EdgeFilter` for single edges).
     """
     if not isinstance(edges, Edges):
         raise HalfbitError(f"edges: {type(edges).__name__} is not Edges; feed single edges to an EdgeFilter")
@@ -244,9 +251,9 @@ def filtered(edges: Edges, minimum: Number = 5, unit: Unit = "us") -> FilteredEd
 
 
 def _kept(machine: EdgeFilter, times: Sequence[int], minimum: int) -> list[int]:
-    """Feed a machine all of some times but the first, which it has had; what it lets through.
+    """Feed all times except the first, which the machine already has; return the times it keeps.
 
-    It is asked only about noise: changes far enough from both neighbours pass by it.
+    Only noise is fed to the machine. Changes far enough from both neighbours skip it.
     """
     kept: list[int] = []
     noisy = [index for index, (early, late) in enumerate(pairwise(times), 1) if late - early < minimum]
@@ -266,7 +273,7 @@ def _kept(machine: EdgeFilter, times: Sequence[int], minimum: int) -> list[int]:
 
 
 def _steps(before: int | None, times: Sequence[int]) -> tuple[int | None, list[int]]:
-    """The last of some times, and the durations up to each, the one before given."""
+    """The last time, and the durations between the times, starting from ``before``."""
     chained = times if before is None else [before, *times]
     return (chained[-1] if chained else None), [late - early for early, late in pairwise(chained)]
 

@@ -26,21 +26,21 @@ __all__ = ["FORMATS", "Format", "open_capture"]
 
 @attrs.frozen
 class Format:
-    """A format, and how it is read."""
+    """A file format and its reader."""
 
     name: str
-    #: What it is, in words.
+    #: Description in words.
     words: str
-    #: File endings that tell it, in small letters.
+    #: File endings of this format, in lower case.
     endings: tuple[str, ...]
-    #: The fields of :class:`Options` that mean something to it.
+    #: The fields of :class:`Options` that this format uses.
     options: tuple[str, ...]
     read: Callable[[Source, Options], CaptureEdges]
-    #: How such a file begins, if its first bytes tell.
+    #: Pattern of the file's first bytes, if the format has one.
     begins: re.Pattern[bytes] = re.compile(rb"(?!)")
 
 
-#: All formats. A new one is a row here.
+#: All formats. To add a format, add a row.
 FORMATS: tuple[Format, ...] = (
     Format(
         "text",
@@ -119,43 +119,43 @@ def open_capture(
     threshold: float | None = None,
     hysteresis: float | None = None,
 ) -> CaptureEdges:
-    """The level changes of a captured signal.
+    """Open a capture and return its level changes.
 
-    A file is read in chunks each time the edges are gone through, in constant memory. A stream can be
-    gone through once; what it has is passed on at once, so a live one is decoded as it comes.
+    A file is read in chunks, in constant memory, and can be iterated several times. A stream can be
+    iterated once. Its data is passed on immediately, so a live stream is decoded as it arrives.
 
-    A text file may begin with headings, have ``#`` or ``;`` comments, units behind its numbers, several numbers on a line,
-    carriage returns as line ends; any file may be packed with gzip.
+    A text file may begin with headings. It may have ``#`` or ``;`` comments, units after its numbers, several numbers
+    on a line, and carriage returns as line ends. Any file may be compressed with gzip.
 
     :param location: a path, a stream of bytes opened for reading, or a :class:`Source`.
-    :param format: the name of one of :data:`FORMATS`. ``None``: by the file's ending and its first rows; a stream
-        whose name says nothing is text, or a table.
-    :param holds: what the numbers are: ``"durations"`` from one level change to the next, or
-        ``"times"``. ``None``: as the file says (heading, column names).
-    :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"`` or ticks per second. ``None``: as the file says,
-        else us.
-    :param wrap: for times of a counter that starts over: how many counts it has (``2**32``).
-    :param time_column: a table's column with the times or durations: its name, or its number from 1.
-        ``None``: one called time (duration), else the first.
-    :param level_column: a table's column with the level. ``None``: the only other one; with a
-        single column each row is a change.
-    :param delimiter: what parts a table's fields, or several numbers of a line. ``None``: found by looking.
-    :param decimal: what commas inside numbers are: ``"comma"`` if they are decimal, ``"point"`` if they part thousands.
-        ``None``: found by looking.
-    :param last_line: a last line without line end may be cut short: ``"leave"`` it out with a remark (as does ``None``),
-        ``"take"`` it, or ``"refuse"`` the file.
-    :param signal: the name of a VCD file's signal, with as many of the scopes around it as it takes to
-        tell it from others; ``bus[3]`` is a bit of a vector. ``None``: the only one.
-    :param channel: the number of a recording's channel, from 1. ``None``: the only one.
-    :param other_rail: the column, signal or channel of the other rail: then the difference of the two
-        counts.
-    :param threshold: what parts the two levels of a signal in volts (or the unit it has; in a WAV file
-        full scale is 1). ``None``: found by looking.
-    :param hysteresis: how far the signal must cross it, half to either side. ``None``: found by looking.
-    :raises UnsaidError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must choose.
-    :raises CaptureError: if it cannot be opened or its head cannot be read; once gone through,
-        with the line, if a value is wrong.
-    :raises HalfbitError: for an argument that is none, or means nothing to the format.
+    :param format: the name of one of :data:`FORMATS`. ``None``: chosen by the file's ending and its first rows. A
+        stream without a file ending is read as text or as a table.
+    :param holds: meaning of the numbers: ``"durations"`` from one level change to the next, or
+        ``"times"``. ``None``: taken from the file (heading, column names).
+    :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"`` or ticks per second. ``None``: taken from the file;
+        if the file has no unit, us.
+    :param wrap: for times from a counter that overflows: its number of counts (``2**32``).
+    :param time_column: the table column with the times or durations: its name, or its number from 1.
+        ``None``: a column named time (or duration), else the first.
+    :param level_column: the table column with the level. ``None``: the only other column. If there is
+        only one column, each row is a change.
+    :param delimiter: separates a table's fields, or several numbers on a line. ``None``: detected.
+    :param decimal: meaning of commas inside numbers: ``"comma"`` for decimal commas, ``"point"`` for commas between
+        thousands. ``None``: detected.
+    :param last_line: a last line without a line end may be incomplete. ``"leave"`` skips it with a remark (also
+        ``None``), ``"take"`` reads it, ``"refuse"`` makes it an error.
+    :param signal: the name of a signal in a VCD file, with enough of its scopes to make it unique;
+        ``bus[3]`` is one bit of a vector. ``None``: the only signal.
+    :param channel: the number of a recording's channel, from 1. ``None``: the only channel.
+    :param other_rail: the column, signal or channel of the other rail. The difference between the two
+        rails is then decoded.
+    :param threshold: the middle between the two levels, in volts (or the file's own unit; in a WAV file
+        full scale is 1). ``None``: detected.
+    :param hysteresis: how far the signal must cross the threshold, half to each side. ``None``: detected.
+    :raises UnsaidError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must decide.
+    :raises CaptureError: if the file cannot be opened or its head cannot be read. While iterating, if a
+        value is wrong; the error gives the line.
+    :raises HalfbitError: if an argument is invalid, or if the format does not use it.
     """
     options = Options(
         holds=holds,
@@ -183,10 +183,10 @@ def open_capture(
 
 
 def _chosen(source: Source, options: Options, name: str | None) -> tuple[Format, Source, Options]:
-    """The format, and the file and the options as its reader takes them.
+    """Choose the format; return it with the source and the options for its reader.
 
     :raises CaptureError: if a number can be read in two ways.
-    :raises HalfbitError: for an unknown format, or an option that means nothing to it.
+    :raises HalfbitError: for an unknown format, or an option that the format does not use.
     """
     chosen = _named(name) if name is not None else _by_ending(source)
     start = b"" if source.live else next(source.look(), b"")
@@ -222,7 +222,7 @@ def _named(name: str) -> Format:
 
 
 def _by_ending(source: Source) -> Format | None:
-    """The format that the file's ending says; ``None`` if its contents must."""
+    """The format by the file's ending; ``None`` if the contents must decide."""
     ending = PurePath(source.name).suffix.lower()
     for format in FORMATS:
         if ending in format.endings:

@@ -1,8 +1,8 @@
-"""What a text file begins with, and how its values are written: found by looking at its first rows.
+"""Finds how a text file is written (headings, delimiter, units, decimal sign) from its first rows.
 
-A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are column
-names, their units, or headings that nobody needs. Of a stream only the first row is looked at, so that how its bytes come in
-makes no difference; of a file some more.
+A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are
+column names, their units, or headings that are not needed. For a file, many rows are checked. For a stream, only the
+first row is checked, so that the result does not depend on how its bytes arrive.
 """
 
 from __future__ import annotations
@@ -23,50 +23,51 @@ from ..error import CaptureError
 
 __all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "head_of", "shape_of"]
 
-#: How a level may be written, in small letters.
+#: Spellings of a level, in lower case.
 LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
 
-#: Tried in this order if several part a row into as many values: a comma may stand inside a number, and a space behind
-#: any other.
+#: If several delimiters give the same number of values, the first in this order is used. A comma comes last because it
+#: may be inside a number. A space comes late because it may follow any other delimiter.
 DELIMITERS = "\t;| ,"
 
 #: The names of columns with times, and with durations.
 TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
 DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
 
-#: So many rows of a file are looked at, and so many lines for the first of them.
+#: Number of rows checked in a file, and number of lines searched for the first row.
 ROWS, LINES = 200, 400
-#: So many lines of 0 and 1 alone are levels, not durations or times.
+#: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
 FEWEST_LEVELS = 16
 
 _VALUE = re.compile(r"([+-]?[\d.,]*[\d.](?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
 _UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
-#: A number with groups of three digits, or with as many places behind a decimal comma.
+#: A number with commas before groups of three digits, or with a decimal comma and three decimals.
 _GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
 _SEVERAL_GROUPS = re.compile(r"[+-]?\d{1,3}((,\d{3}){2,}(\.\d*)?|,\d{3}\.\d*)")
 
 
 @attrs.frozen
 class Head:
-    """What was found."""
+    """How a text file is written, as found from its first rows."""
 
-    #: The first rows: fields, and the line's number.
+    #: The first rows: the line's number and the fields.
     rows: tuple[tuple[int, tuple[str, ...]], ...]
-    #: What parts their fields.
+    #: The delimiter between their fields.
     delimiter: str
-    #: Lines above the first row: the number of the one with names (0 for none), and those that say nothing.
+    #: Lines above the first row: the number of the line with names (0 if there is no such line), and the lines to skip.
     names: int = 0
     left: tuple[int, ...] = ()
-    #: The names with the units of the line below them, if that line was there.
+    #: The names combined with the units, if the units have their own line below the names.
     named: str = ""
-    #: The unit behind the times, and all units behind values.
+    #: The unit after the times, and all units found after values.
     unit: str | None = None
     units: tuple[str, ...] = ()
-    #: What commas inside numbers are: ``"point"`` if they part thousands, ``"comma"`` if they are decimal; "" without any.
+    #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
+    #: ``""`` if there are no commas.
     decimal: str = ""
-    #: Whether lines that start with a semicolon are comments, and whether all behind one is.
+    #: True if lines that start with a semicolon are comments; and true if all text after a semicolon is a comment.
     semicolons: bool = False
-    #: Whether each row ends with a delimiter.
+    #: True if each row ends with a delimiter.
     trailing: bool = False
 
 
@@ -79,11 +80,11 @@ def _is_value(field: str) -> bool:
 
 
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head | None:
-    """Look at a text file's first rows.
+    """Find how a text file is written from its first rows.
 
-    :param table: whether it is known to be a table, so that commas part its fields.
-    :param carriage: whether lines end with a carriage return alone.
-    :returns: ``None`` if no line is a row; the readers can say what is wrong.
+    :param table: True if it is known to be a table, so that commas separate its fields.
+    :param carriage: True if lines end with a carriage return only.
+    :returns: ``None`` if no line is a row. The reader then reports what is wrong.
     :raises UnsaidError: if numbers with commas can be read in two ways.
     """
     above: list[tuple[int, str]] = []
@@ -134,7 +135,7 @@ def _head(
     above: Sequence[tuple[int, str]], rows: Sequence[tuple[int, str]], options: Options, semicolons: bool, table: bool
 ) -> Head:
     texts = [text.partition("#")[0].strip() for _, text in rows]
-    if any(re.search(r"\d\s*;\s*\D*[A-Za-z]", text) for text in texts):  # words behind a semicolon
+    if any(re.search(r"\d\s*;\s*\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
         texts = [text.partition(";")[0].strip() for text in texts]
         semicolons = True
     decimal = _decimal(texts, options, rows[0][0], table)
@@ -168,7 +169,7 @@ def _parted(text: str, delimiter: str) -> list[str]:
 
 
 def _delimiter(texts: Sequence[str], decimal: str) -> str:
-    """What parts the rows into most values; "" if nothing does."""
+    """The delimiter that gives the most values; ``""`` if no delimiter is found."""
     text = _VALUE.sub(lambda match: match[1], texts[0])
     best, most = "", 1
     for delimiter in DELIMITERS:
@@ -182,7 +183,7 @@ def _delimiter(texts: Sequence[str], decimal: str) -> str:
 
 
 def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> str:
-    """What commas inside numbers are; "" if there are none there, or commas part the fields.
+    """The meaning of commas inside numbers; ``""`` without such commas, or if commas separate the fields.
 
     :raises UnsaidError: if they can be read in two ways.
     """
@@ -199,12 +200,12 @@ def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> 
     parts = [re.split(r"[\t;| ]+", text) for text in commas]
     if max(len(row) for row in parts) > 1:
         if all(part.endswith(",") or "," not in part for row in parts for part in row):
-            return ""  # commas with spaces behind part the fields
+            return ""  # commas followed by spaces separate the fields
         return _of_groups([part.rstrip(",") for row in parts for part in row if "," in part.rstrip(",")], line)
     numbers = [text.rstrip(",") for text in commas]
     numbers = [number for number in numbers if "," in number]
     if not numbers or table:
-        return ""  # there is one behind each number, or they part fields
+        return ""  # a comma follows each number, or commas separate the fields
     if all(_GROUPS.fullmatch(number) for number in numbers):
         return _of_groups(numbers, line)
     if all(number.count(",") == 1 and number.partition(",")[2].lower() not in LEVELS for number in numbers):
@@ -234,7 +235,7 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
 def _names(
     above: Sequence[tuple[int, str]], delimiter: str, width: int, trailing: bool
 ) -> tuple[int, str, tuple[int, ...]]:
-    """The line with the names, the names with their units if those have a line of their own, and the lines to leave out."""
+    """The line with the names, the names with units (if units have their own line), and the lines to skip."""
     if not above:
         return 0, "", ()
     texts = [_fields(text, delimiter) for _, text in above]
@@ -262,9 +263,9 @@ def _fields(text: str, delimiter: str) -> list[str]:
 
 
 def shape_of(head: Head, likely: str, *, live: bool) -> str:
-    """Which format the rows have: ``"text"``, ``"csv"``, ``"volts"`` or ``"levels"``.
+    """The format of the rows: ``"text"``, ``"csv"``, ``"volts"`` or ``"levels"``.
 
-    :param likely: the one that the file's ending says.
+    :param likely: the format by the file's ending.
     """
     rows = [fields for _, fields in head.rows]
     width = len(rows[0])

@@ -1,13 +1,14 @@
-"""The comment at a capture's head that says what its numbers are.
+"""The heading: a comment at the start of a capture that says what its numbers are.
 
-One line of words, anywhere before the first value::
+It is one line, anywhere before the first value::
 
     # halfbit: durations us
     # halfbit: times ticks=1000000 wrap=4294967296
 
-First ``durations`` (between one level change and the next) or ``times`` (of the changes). Then, as
-needed, the unit, ``ns``, ``us``, ``ms`` or ``s``, or how many ``ticks=`` there are in a second; and
-``wrap=``, how many counts a counter has before it starts over. Without a unit it is us.
+The first word is ``durations`` (from one level change to the next) or ``times`` (of the changes).
+Optional words follow: the unit (``ns``, ``us``, ``ms`` or ``s``), or ``ticks=`` with the number of
+ticks per second; and ``wrap=`` with the number of counts after which the counter overflows. Without
+a unit, us is assumed.
 """
 
 from __future__ import annotations
@@ -24,19 +25,19 @@ from .lines import Lines, quoted
 
 __all__ = ["HEADING", "HOLDS", "LATE_HEADING", "Heading", "heading_in"]
 
-#: What a capture's numbers can be.
+#: Possible meanings of a capture's numbers.
 HOLDS = ("durations", "times")
 
-#: A comment that is a heading.
+#: Pattern of a heading.
 HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
 
-#: What is wrong with one that comes after values.
-LATE_HEADING = "a heading after values: another capture starts here, part the file"
+#: Error text for a heading that comes after values.
+LATE_HEADING = "a heading after values: another capture starts here, split the file"
 
 
 @attrs.frozen(slots=True)
 class Heading:
-    """What is known about a capture's numbers; ``None`` where nothing is."""
+    """The meaning, unit and wrap of a capture's numbers; ``None`` if not known."""
 
     #: ``"durations"`` or ``"times"``.
     holds: str | None = None
@@ -44,16 +45,16 @@ class Heading:
     wrap: int | None = None
 
     def over(self, other: Heading) -> Heading:
-        """This one, with what it does not say taken from another."""
+        """This heading, with missing values taken from another heading."""
         pairs = zip(attrs.astuple(self, recurse=False), attrs.astuple(other, recurse=False))
         return Heading(*(mine if mine is not None else theirs for mine, theirs in pairs))
 
 
 def heading_in(lines: Lines, found: Heading | None = None) -> Heading | None:
-    """The heading among some lines of comment.
+    """Find the heading in some comment lines.
 
-    :param found: the one in the lines before, if there was one.
-    :raises CaptureError: where a word of it is none of a heading's, or there are two headings.
+    :param found: the heading in the lines before, if there was one.
+    :raises CaptureError: if the heading has an unknown word, or if there are two headings.
     """
     for number, text in enumerate(lines.texts, lines.number):
         match = HEADING.match(text)

@@ -1,4 +1,4 @@
-"""Levels at a fixed rate: as the characters 0 and 1, with spaces and line ends among them, or as the bytes 0 and 1."""
+"""Levels sampled at a fixed rate: the characters 0 and 1 (spaces and line ends are ignored), or the bytes 0 and 1."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _SPACES = b" \t\r\n"
 def read_levels(source: Source, options: Options) -> CaptureEdges:
     """The edges of sampled levels.
 
-    :raises CaptureError: where there is no level in it, or nothing says how far apart they are.
+    :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
         raise UnsaidError("nothing says how far apart the levels are: say how many there are in a second with unit=250kHz, or another", "unit")
@@ -46,7 +46,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
 
 
 def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Batch]:
-    """The numbers of the levels that differ from the one before."""
+    """The indices of levels that differ from the level before."""
     level: int | None = None
     count = 0  # levels so far
     at = 0  # bytes so far

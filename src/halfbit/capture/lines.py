@@ -1,4 +1,4 @@
-"""A text's lines in batches, as they come in, each with its number."""
+"""Splits text into lines, in batches as the text arrives, with line numbers."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from .unsaid import LastLineError
 
 __all__ = ["BOM", "NO_TEXT", "Lines", "complaint", "lines_of", "quoted", "unfinished"]
 
-#: More bytes than this without a line end are no line of a capture; it bounds what is kept.
+#: Longest line in bytes. A longer one is an error; this limits memory use.
 LONGEST = 1 << 16
 
-#: Control characters that stand in no text.
+#: Control characters that do not occur in text.
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
 
 BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
@@ -24,25 +24,25 @@ _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 
 @attrs.frozen(slots=True)
 class Lines:
-    """Some lines in a row."""
+    """Consecutive lines of a file."""
 
-    #: The first one's number in the file, from 1.
+    #: Line number of the first line, from 1.
     number: int
-    #: All of them, a line feed between each two.
+    #: All the lines, joined by line feeds.
     text: bytes
 
     @property
     def texts(self) -> list[bytes]:
-        """One by one."""
+        """The lines one by one."""
         return self.text.split(b"\n")
 
 
 def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines]:
-    """Cut bytes into lines; those that are complete with a chunk come out with it.
+    """Split bytes into lines. Each chunk yields the lines that it completes.
 
-    :param take_last: take a last line without line end. Else it is refused: nobody can tell a
-        whole number from the first digits of a longer one. The lines before come out first.
-    :raises CaptureError: for such a line, one longer than any, and text in UTF-16.
+    :param take_last: accept a last line without a line end. Otherwise it is an error, because its
+        number may be incomplete. The lines before it come out first.
+    :raises CaptureError: for a last line without a line end, a line that is too long, and UTF-16 text.
     """
     number = 1
     rest = b""
@@ -71,7 +71,7 @@ def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines
 
 
 def unfinished(rest: bytes, number: int) -> LastLineError:
-    """The error for a last line without line end."""
+    """The error for a last line without a line end."""
     return LastLineError(
         f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
         "cut short (if the file is whole, take it with last_line=take)",
@@ -80,13 +80,13 @@ def unfinished(rest: bytes, number: int) -> LastLineError:
 
 
 def quoted(text: bytes) -> str:
-    """A text for an error: in quotes, what cannot be shown escaped, and not too long."""
+    """Text for an error message: quoted, escaped, and shortened."""
     shown = text.strip().decode("utf-8", "backslashreplace")
     return repr(shown if len(shown) <= 40 else shown[:37] + "...")
 
 
 def complaint(text: bytes) -> str:
-    """Why this is no text at all; empty where it may be one."""
+    """Why these bytes are not text; empty if they may be text."""
     try:
         shown = text.decode("utf-8")
     except UnicodeDecodeError as error:

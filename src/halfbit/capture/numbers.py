@@ -1,4 +1,4 @@
-"""Numbers in a text: many at a time, and one at a time where it must be said which one is wrong."""
+"""Converts text to numbers: many at once, or one at a time to find the one that is wrong."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .lines import complaint, quoted
 
 __all__ = ["fields_are_plain", "looks_like_number", "number_in", "numbers_in"]
 
-#: No capture needs larger numbers, and the layers above need not fear them.
+#: Numbers from this one up are refused. No capture needs them.
 LARGEST = 1 << 63
 
 _INTEGER = re.compile(rb"[+-]?[0-9]+")
@@ -22,18 +22,18 @@ _NOT_FINITE = re.compile(rb"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
 def fields_are_plain(text: bytes) -> bool:
-    """Whether Python's own conversions, taken on this text, find no numbers that are none here.
+    """True if ``int()`` and ``float()`` accept only what we accept.
 
-    They would read ``1_000``, and digits of other scripts.
+    They would also accept ``1_000`` and digits of other scripts.
     """
     return text.isascii() and b"_" not in text
 
 
 def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
-    """All fields as numbers, fast.
+    """Convert all fields to numbers, fast.
 
-    :param fields: from a text of which :func:`fields_are_plain` holds.
-    :raises ValueError: where one of them is none; :func:`number_in` can say more.
+    :param fields: from a text for which :func:`fields_are_plain` is true.
+    :raises ValueError: if a field is not a number; :func:`number_in` gives the reason.
     """
     values: list[Number]
     try:
@@ -44,7 +44,8 @@ def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
             raise ValueError from None
         values = list(fractions)
         if any(map(float.is_integer, fractions)):
-            # Whole numbers among fractions stay whole: exact, and the same however lines come in.
+            # Whole numbers stay ints even among fractions. So they are exact, and the result does not
+            # depend on how the lines are split into batches.
             values = [_whole(field, value) if value.is_integer() else value for field, value in zip(fields, fractions)]
     if values and max(max(values), -min(values)) >= LARGEST:
         raise ValueError
@@ -52,15 +53,16 @@ def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
 
 
 def looks_like_number(field: bytes) -> bool:
-    """Whether a field is written as a number, be it one that no capture can have."""
+    """True if a field is written as a number, even one that is too large or not finite."""
     text = field.strip()
     return any(form.fullmatch(text) for form in (_INTEGER, _FLOAT, _NOT_FINITE))
 
 
 def number_in(field: bytes, place: str = "") -> Number:
-    """One field as a number.
+    """Convert one field to a number.
 
-    :raises CaptureError: where it is none, or none a capture can have.
+    :param place: where the field is, for the error.
+    :raises CaptureError: if it is not a number, not finite, or too large.
     """
     text = field.strip()
     number: Number

@@ -1,4 +1,4 @@
-"""What a caller can say about a capture, for all formats at once."""
+"""The options for opening a capture, for all formats."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ __all__ = ["LAST_LINE", "Column", "Options"]
 #: A column of a table: its name, or its number from 1.
 Column = Union[str, int]
 
-#: What to do with a last line that has no line end.
+#: Ways to treat a last line without a line end.
 LAST_LINE = ("leave", "take", "refuse")
 
 
@@ -68,49 +68,52 @@ def _character(instance: Any, attribute: attrs.Attribute[Any], value: object) ->
 
 @attrs.frozen(kw_only=True)
 class Options:
-    """``None`` (or the default) where the caller says nothing.
+    """The options for opening a capture. ``None`` or the default if the caller does not give one.
 
-    A new format adds its own here, to :func:`halfbit.capture.open_capture`, and to its entry in the table of formats.
+    For a new option, add it here, in :func:`halfbit.capture.open_capture`, and in the table of formats.
 
-    :raises HalfbitError: for values that are none of the field's.
+    :raises HalfbitError: if a value is not valid for its field.
     """
 
-    #: What the numbers are: ``"durations"`` between level changes, or ``"times"``.
+    #: Meaning of the numbers: ``"durations"`` between level changes, or ``"times"``.
     holds: str | None = attrs.field(default=None, validator=_one_of(HOLDS))
     unit: Unit | None = attrs.field(default=None, validator=attrs.validators.optional(_unit))
-    #: How many counts a counter has before it starts over.
+    #: Number of counts after which a counter overflows.
     wrap: int | None = None
     #: The column with the times, or the durations.
     time_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
     level_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
-    #: What parts a table's fields, or several numbers of a line.
+    #: Delimiter between a table's fields, or between several numbers on a line.
     delimiter: str | None = attrs.field(default=None, validator=attrs.validators.optional(_character))
-    #: What commas inside numbers are: ``"comma"`` if they are decimal, ``"point"`` if they part thousands.
+    #: Meaning of commas inside numbers: ``"comma"`` for decimal commas, ``"point"`` for commas between thousands.
     decimal: str | None = attrs.field(default=None, validator=_one_of(("point", "comma")))
     last_line: str | None = attrs.field(default=None, validator=_one_of(LAST_LINE))
-    #: The signal among those of a file: its name.
+    #: The name of the signal to read.
     signal: str | None = attrs.field(default=None, validator=attrs.validators.optional(_name))
-    #: The channel of a recording, from 1.
+    #: The channel of a recording to read, from 1.
     channel: int | None = attrs.field(default=None, validator=attrs.validators.optional(_channel))
     #: The other rail: a column, a signal or a channel.
     other_rail: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
-    #: The middle between the levels of a signal measured in volts.
+    #: The middle between the two levels, in volts or the file's own unit.
     threshold: float | None = attrs.field(default=None, validator=attrs.validators.optional(_finite))
-    #: How far the signal must go across the threshold, half of it to either side.
+    #: How far the signal must cross the threshold, half to each side; same unit.
     hysteresis: float | None = attrs.field(default=None, validator=attrs.validators.optional(_not_negative))
 
     @property
     def heading(self) -> Heading:
-        """What the caller says of what a heading could say."""
+        """The options that a heading can also give: ``holds``, ``unit`` and ``wrap``."""
         return Heading(self.holds, self.unit, self.wrap)
 
     @property
     def take_last(self) -> bool:
-        """Whether a last line without line end is taken."""
+        """True if a last line without a line end is read."""
         return self.last_line == "take"
 
     def refuse_all_but(self, names: Sequence[str], format: str) -> None:
-        """:raises HalfbitError: where something is said that means nothing to the format."""
+        """Check that only options of a format are set.
+
+        :raises HalfbitError: if an option is set that the format does not use.
+        """
         for field in attrs.fields(Options):
             if field.name not in names and getattr(self, field.name) is not None:
                 raise HalfbitError(f"{field.name}: means nothing in the format {format!r}")

@@ -1,6 +1,6 @@
-"""Text files as the readers take them: lines that say nothing become comments, numbers are written plainly.
+"""Normalizes a text file for the readers: lines to skip become comments, numbers get a plain spelling.
 
-Every line stays the line it was, so that errors name the right one.
+Line numbers do not change, so errors name the right line.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ _Change = Callable[[bytes], bytes]
 
 
 class Plain(Source):
-    """Another source, its text changed line by line.
+    """A source whose text is normalized line by line.
 
-    :param head: what was seen in it.
-    :param text: True for a file without columns: then a delimiter parts several values of one kind.
-    :param carriage: whether lines end with a carriage return alone.
+    :param head: how the file is written.
+    :param text: True for a file without columns. The delimiter then separates values of the same kind.
+    :param carriage: True if lines end with a carriage return only.
     """
 
     def __init__(self, source: Source, head: Head, *, text: bool, carriage: bool) -> None:
@@ -42,13 +42,15 @@ class Plain(Source):
 
     @property
     def changes(self) -> bool:
-        """Whether it changes anything."""
+        """True if there is anything to normalize."""
         return bool(self._lines or self._changes or self._carriage)
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes, normalized; errors as :meth:`Source.chunks`."""
         return self._changed(self._source.chunks())
 
     def look(self) -> Generator[bytes, None, None]:
+        """The first chunks, normalized; :meth:`chunks` gives them again."""
         return self._changed(self._source.look())
 
     def _changed(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:

@@ -1,4 +1,4 @@
-"""Samples at the level, or the volts, at known times; levels made into the times of their changes."""
+"""Samples of the level or the voltage at known times; finds the times at which the level changes."""
 
 from __future__ import annotations
 
@@ -14,26 +14,26 @@ from ..unit import Number
 
 __all__ = ["SAME", "Samples", "changes", "taken"]
 
-#: In place of a level: the level is what it was.
+#: Used instead of a level: the level has not changed.
 SAME = 2
 
 
 @attrs.frozen(slots=True)
 class Samples:
-    """Some samples in a row."""
+    """Consecutive samples."""
 
-    #: Raw times.
+    #: Raw times, in the file's unit.
     times: Sequence[Number]
-    #: The level at each, as bytes 0 and 1, or 2 where it is what it was; empty where nobody looked, as
-    #: each time is a change.
+    #: The level at each time, as bytes 0 and 1, or 2 (:data:`SAME`) if it has not changed. Empty if the
+    #: file has no levels, because then each time is a change.
     levels: bytes
     #: The place of ``times[i]``, in words.
     place: Callable[[int], str]
-    #: The volts at each, where those were measured and not levels.
+    #: The voltage at each time, if the file has volts and not levels.
     volts: Sequence[Number] = ()
 
     def singly(self) -> Iterator[Samples]:
-        """Each by itself."""
+        """One batch for each sample."""
         for index, time in enumerate(self.times):
             at = self.place(index)
             levels, volts = self.levels[index : index + 1], self.volts[index : index + 1]
@@ -41,21 +41,21 @@ class Samples:
 
 
 def changes(samples: Iterable[Samples], wrap: int | None) -> Iterator[Batch]:
-    """The times at which the level changes; they do not wrap, though those of the samples may.
+    """The times at which the level changes. They do not wrap, even if the samples' times do.
 
-    The first look says only what the level is.
+    The first sample only gives the level.
 
-    :param wrap: how many counts the timer has before it starts over, if it does.
-    :raises CaptureError: where time goes backwards; what stands before comes out first.
+    :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
+    :raises CaptureError: if time goes backwards. The changes before that come out first.
     """
     return taken(samples, _Finder(wrap).take)
 
 
 def taken(samples: Iterable[Samples], take: Callable[[Samples], Batch]) -> Iterator[Batch]:
-    """What is found in samples, some at a time, or one by one where a wrong one is among them.
+    """Run ``take`` on batches of samples, or on single samples if a batch has a wrong one.
 
-    :param take: finds it; after an error the same samples can be taken again.
-    :raises CaptureError: as ``take``; what stands before the wrong look comes out first.
+    :param take: finds the changes in samples. After an error it can be called again with the same samples.
+    :raises CaptureError: as ``take``. The changes before the wrong sample come out first.
     """
     for some in samples:
         try:
@@ -73,15 +73,15 @@ def taken(samples: Iterable[Samples], take: Callable[[Samples], Batch]) -> Itera
 class _Finder:
     def __init__(self, wrap: int | None) -> None:
         self._wrap = wrap
-        self._before: Number | None = None  # time of the look before
-        self._since: Number = 0  # counts since the first look, where the timer starts over
+        self._before: Number | None = None  # time of the sample before
+        self._since: Number = 0  # counts since the first sample, if the timer overflows
         self._level: int | None = None
 
     def take(self, samples: Samples) -> Batch:
-        """The changes among some samples. After an error the same samples can be taken again."""
+        """The changes among some samples. After an error it can be called again with the same samples."""
         steps = steps_between((self._before, *samples.times), self._wrap, samples.place)
         times = samples.times
-        if self._wrap is not None:  # it may start over between two changes, which those do not show
+        if self._wrap is not None:  # it may overflow between two changes; only the samples show that
             totals = list(accumulate(steps, initial=self._since))
             self._since = totals[-1]
             times = totals[1:]

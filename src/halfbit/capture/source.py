@@ -1,4 +1,4 @@
-"""Where a capture's bytes come from: a file, which can be read again, or a stream, which is read once."""
+"""Sources of a capture's bytes: a file, which can be read again, or a stream, which can be read once."""
 
 from __future__ import annotations
 
@@ -14,35 +14,38 @@ from ..error import CaptureError, HalfbitError
 
 __all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of", "unpacked"]
 
-#: A capture's place: a path, a stream of bytes opened for reading, or a source of its own kind.
+#: Location of a capture: a path, a stream of bytes opened for reading, or a :class:`Source`.
 Location = Union[str, "os.PathLike[str]", BinaryIO, "Source"]
 
-#: Bytes asked for in one read. What a stream has is taken at once, though it is less.
+#: Bytes requested in one read. A stream may give fewer; these are used at once.
 SIZE = 1 << 16
 
-#: How a gzip file begins (RFC 1952, section 2.3.1).
+#: The first bytes of a gzip file (RFC 1952, section 2.3.1).
 GZIP = b"\x1f\x8b"
 
 
 class Source(ABC):
     """The bytes of a capture, in chunks."""
 
-    #: What errors call it; its ending tells the format.
+    #: The name used in errors. Its ending gives the format.
     name: str
-    #: Whether more may come at any time. If not, the bytes can be gone through again.
+    #: True if more bytes may come at any time. If false, the bytes can be read again.
     live: bool
 
     @abstractmethod
     def chunks(self) -> Generator[bytes, None, None]:
         """All bytes, from the first.
 
-        :raises CaptureError: where the input cannot be read.
-        :raises HalfbitError: where it is a stream that has been read.
+        :raises CaptureError: if the input cannot be read.
+        :raises HalfbitError: if it is a stream that has already been read.
         """
 
     @abstractmethod
     def look(self) -> Generator[bytes, None, None]:
-        """The first chunks, without taking them: :meth:`chunks` gives them too."""
+        """The first chunks, without consuming them: :meth:`chunks` gives them again.
+
+        :raises CaptureError: if the input cannot be read.
+        """
 
 
 class FileSource(Source):
@@ -54,6 +57,10 @@ class FileSource(Source):
         self.name = path
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes of the file.
+
+        :raises CaptureError: if the file cannot be read.
+        """
         try:
             with open(self.name, "rb", buffering=0) as file:
                 while chunk := file.read(SIZE):
@@ -62,20 +69,22 @@ class FileSource(Source):
             raise unreadable(error, self.name) from error
 
     def look(self) -> Generator[bytes, None, None]:
+        """All bytes too, because a file can be read again. Errors as :meth:`chunks`."""
         return self.chunks()
 
 
 class StreamSource(Source):
-    """A stream: a pipe, a terminal, a serial line, or what the caller has opened.
+    """A stream: a pipe, a terminal, a serial line, or a stream opened by the caller.
 
-    Never waits for more than there is: what one read gives is passed on.
+    The result of each read is passed on at once. It never waits to fill a chunk.
     """
 
     live = True
 
     def __init__(self, stream: BinaryIO, name: str, *, close: bool = False) -> None:
-        """
-        :param close: whether the stream is closed when no more is wanted of it.
+        """Use an open stream.
+
+        :param close: True if the stream is closed after reading.
         """
         self.name = name
         self._stream = stream
@@ -86,9 +95,10 @@ class StreamSource(Source):
         self._patience = 0.0
 
     def on_quiet(self, call: Callable[[float], None], patience: float = 5.0) -> None:
-        """Have a function called each time nothing has come for a while, with the seconds since something came.
+        """Call a function each time no data has come for a while.
 
-        :param patience: seconds. A stream without a file of the system's is not watched.
+        :param call: is called with the seconds since the last data.
+        :param patience: seconds to wait for data. A stream without a file descriptor is not watched.
         """
         self._quiet = call
         self._patience = patience
@@ -104,6 +114,11 @@ class StreamSource(Source):
             self._quiet(waited)
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes, as they arrive.
+
+        :raises CaptureError: if the stream cannot be read.
+        :raises HalfbitError: if it has already been read, or if it gives text instead of bytes.
+        """
         if self._taken:
             raise HalfbitError(f"{self.name}: a stream can be read only once")
         self._taken = True
@@ -117,14 +132,15 @@ class StreamSource(Source):
                 self._stream.close()
 
     def look(self) -> Generator[bytes, None, None]:
+        """The first chunks, kept so that :meth:`chunks` gives them again. Errors as :meth:`chunks`."""
         yield from self._looked_at
         while chunk := self._read():
             self._looked_at.append(chunk)
             yield chunk
 
     def _read(self) -> bytes:
-        # A buffered stream's read() waits until it has all it was asked for, its read1() does not;
-        # a raw stream has no read1(), and its read() does not wait.
+        # A buffered stream's read() waits until it has all the bytes requested; its read1() does not.
+        # A raw stream has no read1(), and its read() does not wait.
         read = getattr(self._stream, "read1", self._stream.read)
         try:
             if self._quiet is not None:
@@ -138,7 +154,7 @@ class StreamSource(Source):
 
 
 class _Unpacked(Source):
-    """A source packed with gzip (RFC 1952)."""
+    """A source compressed with gzip (RFC 1952)."""
 
     def __init__(self, source: Source) -> None:
         self._source = source
@@ -157,7 +173,7 @@ def _unpack(chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
     for chunk in chunks:
         try:
             while chunk:
-                if machine.eof:  # one packed file may follow another
+                if machine.eof:  # one compressed file may follow another
                     machine = zlib.decompressobj(wbits=31)
                 data = machine.decompress(chunk, SIZE)
                 chunk = machine.unused_data if machine.eof else machine.unconsumed_tail
@@ -170,7 +186,7 @@ def _unpack(chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
 
 
 def unpacked(source: Source) -> Source:
-    """The source, unpacked if its first bytes say it is a gzip file (RFC 1952)."""
+    """The source, decompressed if its first bytes are those of a gzip file (RFC 1952)."""
     start = b""
     for chunk in source.look():
         start += chunk
@@ -180,10 +196,10 @@ def unpacked(source: Source) -> Source:
 
 
 def source_of(location: Location) -> Source:
-    """The source at a path, or over an open stream; a source as it is.
+    """The source for a path or an open stream. A source is returned unchanged.
 
-    :raises CaptureError: where nothing can be opened there.
-    :raises HalfbitError: for what is neither a path nor a stream.
+    :raises CaptureError: if the file cannot be opened.
+    :raises HalfbitError: if ``location`` is neither a path nor a stream nor a source.
     """
     if isinstance(location, Source):
         return location
@@ -198,14 +214,14 @@ def source_of(location: Location) -> Source:
         if stat.S_ISREG(os.stat(path).st_mode):
             with open(path, "rb"):
                 return FileSource(path)
-        # A named pipe or a serial line gives its bytes to whoever opens it first: open it once.
+        # A named pipe or a serial line gives its bytes to the first reader, so open it only once.
         return StreamSource(open(path, "rb", buffering=0), path, close=True)
-    except (OSError, ValueError) as error:  # ValueError: no path at all, as with a zero byte in it
+    except (OSError, ValueError) as error:  # ValueError: not a path, for example with a zero byte in it
         raise unreadable(error, path) from error
 
 
 def unreadable(error: Exception, name: str) -> CaptureError:
-    """What a system's error means for a capture."""
+    """A ``CaptureError`` for an error of the operating system."""
     if isinstance(error, FileNotFoundError):
         problem = "no such file"
     elif isinstance(error, IsADirectoryError):

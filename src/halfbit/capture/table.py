@@ -1,8 +1,8 @@
-"""Captures as tables of fields (CSV): a column with times and one with levels, or volts; or one with the
-times of the changes, or the durations between them. Of both rails, the difference is what counts.
+"""Captures as tables (CSV): a column with times and one with levels or volts; or only one column, with
+the times of the changes or the durations between them. With both rails, their difference is used.
 
-Rows that repeat a level are samples at it, no changes. The first row with a level says only what the
-level is. Lines that start with ``#`` are comments, and one may be a heading; blank lines are allowed.
+Rows that repeat a level are samples, not changes. The first row with a level only gives the level.
+Lines that start with ``#`` are comments, and one may be a heading. Blank lines are allowed.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ __all__ = ["read_table", "read_volts"]
 def read_table(source: Source, options: Options) -> CaptureEdges:
     """The edges of a table of times, durations, or times and levels.
 
-    :raises CaptureError: where there are no values, no such column, or nothing says what they are.
+    :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
+        unknown.
     """
     layout, rows = _layout(source, options, volts=False)
     said = layout.heading
@@ -53,9 +54,9 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
 
 
 def read_volts(source: Source, options: Options) -> CaptureEdges:
-    """The edges of a table of times and volts, of one rail or of both.
+    """The edges of a table of times and volts, for one rail or both.
 
-    :raises CaptureError: where there are no values, no such column, or no threshold can be found.
+    :raises CaptureError: if there are no values, if a column does not exist, or if no threshold can be found.
     """
     layout, rows = _layout(source, options, volts=True)
     said = layout.heading
@@ -74,7 +75,7 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
 def _layout(
     source: Source, options: Options, volts: bool
 ) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
-    """How the table is laid out, and what reads its rows."""
+    """The table's layout, and the function that reads its rows."""
     first, heading, number = _head(source, options.take_last)
     try:
         layout = layout_of(first, options, options.heading.over(heading), volts)
@@ -86,8 +87,8 @@ def _layout(
 
 
 def _head(source: Source, take_last: bool) -> tuple[list[str], Heading, int]:
-    """The first two rows (one where there is but one), the heading, and the first row's line number."""
-    comments: list[bytes] = []  # every line, empty where it is none
+    """The first two rows (or the only one), the heading, and the first row's line number."""
+    comments: list[bytes] = []  # one entry per line, empty if it is not a comment
     rows: list[str] = []
     at = 0
     with closing(source.look()) as chunks:

@@ -1,4 +1,4 @@
-"""The rows of a table: many at once where all are right, one by one where it must be said which is wrong."""
+"""Reads the rows of a table: many at once if all are valid, one by one to find an invalid one."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ __all__ = ["is_comment", "rows_of"]
 
 
 def is_comment(text: bytes) -> bool:
-    """Whether a line holds no row."""
+    """True if a line is a comment or blank, so not a row."""
     text = text.strip()
     return not text or text.startswith(b"#")
 
 
 def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterator[Samples]:
-    """The rows of a table, in batches as they come in.
+    """The rows of a table, in batches as they arrive.
 
-    :raises CaptureError: with the line, where a row is wrong; those before it come out first.
+    :raises CaptureError: if a row is invalid, with the line. The rows before it come out first.
     """
     names = layout.names
     opening = True
@@ -55,9 +55,9 @@ def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterato
 
 
 def _at_once(lines: Lines, layout: Layout) -> Samples:
-    """Rows of which each is right.
+    """Read many rows, all of which must be valid.
 
-    :raises ValueError: and others, where one may be wrong.
+    :raises ValueError: (or another error) if a row may be invalid.
     """
     text = lines.text.decode()
     if NO_TEXT.search(lines.text) or HEADING.search(lines.text):
@@ -74,7 +74,7 @@ def _at_once(lines: Lines, layout: Layout) -> Samples:
         rows = _parted([texts[index] for index in kept], layout)
         if rows and set(map(len, rows)) != {layout.width}:
             raise ValueError
-    if len(rows) != len(numbers):  # a quoted field over several lines
+    if len(rows) != len(numbers):  # a quoted field spans several lines
         raise ValueError
     fields = list(map(itemgetter(layout.time), rows))
     if not fields_are_plain(lines.text) and not fields_are_plain("".join(fields).encode()):
@@ -97,7 +97,7 @@ def _levels_in(fields: Sequence[str]) -> bytes:
 
 
 def _difference(levels: Sequence[bytes]) -> bytes:
-    """The level by one rail, or by two: that of the first where they differ, else what it was."""
+    """The level from one rail or two. With two: the first rail's level if they differ, else unchanged."""
     if len(levels) < 2:
         return levels[0] if levels else b""
     return bytes([one if one != other else SAME for one, other in zip(*levels)])
@@ -108,7 +108,7 @@ def _parted(texts: list[str], layout: Layout) -> list[list[str]]:
 
 
 def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Samples]:
-    """Rows of which one is wrong: those before it, then the error with its place."""
+    """Read rows of which one is invalid: the rows before it, then the error with its place."""
     times: list[Number] = []
     levels: list[bytes] = []
     volts: list[Number] = []
@@ -136,7 +136,7 @@ def _one_by_one(lines: Lines, layout: Layout, opening: bool) -> Iterator[Samples
 
 
 def _row(text: bytes, layout: Layout) -> tuple[Number, bytes, Number]:
-    """A row's time, level (none where nobody looked) and volts."""
+    """A row's time, level (empty if the table has no levels) and volts."""
     if wrong := complaint(text):
         raise CaptureError(wrong)
     fields = split(text.decode().rstrip("\r"), layout.delimiter)

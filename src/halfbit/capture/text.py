@@ -1,7 +1,7 @@
-"""Text captures: one number a line, durations or times.
+"""Text captures: one number per line, durations or times.
 
-``#`` starts a comment, on a line of its own or behind a number; blank lines are allowed. What the
-numbers are the caller says, or a heading (:mod:`halfbit.capture.heading`).
+``#`` starts a comment, on its own line or after a number. Blank lines are allowed. The caller or a
+heading (:mod:`halfbit.capture.heading`) says what the numbers are.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _COMMENT = re.compile(rb"#[^\n]*")
 def read_text(source: Source, options: Options) -> CaptureEdges:
     """The edges of a text capture.
 
-    :raises CaptureError: where there is no value in it, or nothing says what the values are.
+    :raises CaptureError: if the file has no values, or if the meaning of the values is unknown.
     """
     heading = options.heading.over(_heading_of(source, options.take_last))
     if heading.holds is None:
@@ -48,7 +48,7 @@ def read_text(source: Source, options: Options) -> CaptureEdges:
 
 
 def say_what() -> str:
-    """How to say what a capture's numbers are."""
+    """Error text: how to give the meaning of a capture's numbers."""
     return (
         "nothing says what the numbers are: say holds=durations (from one level change to the next) or "
         "holds=times (of the changes), or put a line like '# halfbit: durations us' at the head"
@@ -79,7 +79,7 @@ def _blocks(source: Source, options: Options) -> Iterator[Batch]:
     for lines in lines_of(source.chunks(), options.take_last):
         try:
             batch = _clean(lines) or _commented(lines, several)
-        except ValueError:  # CaptureError is one too
+        except ValueError:  # CaptureError is a ValueError too
             for batch in _one_by_one(lines, opening, several):
                 yield batch
                 opening = False
@@ -90,7 +90,7 @@ def _blocks(source: Source, options: Options) -> Iterator[Batch]:
 
 
 def _clean(lines: Lines) -> Batch | None:
-    """Lines of which each is a number."""
+    """Read lines that each hold exactly one number; ``None`` if they do not."""
     if not fields_are_plain(lines.text) or b"#" in lines.text:
         return None
     try:
@@ -101,7 +101,7 @@ def _clean(lines: Lines) -> Batch | None:
 
 
 def _commented(lines: Lines, several: bool) -> Batch:
-    """Lines with comments and blank ones among them, or with several numbers each."""
+    """Read lines with comments, blank lines, or several numbers per line."""
     text = _COMMENT.sub(b"", lines.text)
     if not fields_are_plain(text) or HEADING.search(lines.text):
         raise ValueError
@@ -110,7 +110,7 @@ def _commented(lines: Lines, several: bool) -> Batch:
 
 
 class _Places:
-    """The places of the values among comments and blank lines: counted only once one is asked for."""
+    """The line numbers of values among comments and blank lines. Computed only when needed."""
 
     def __init__(self, text: bytes, number: int, several: bool) -> None:
         self._text = text
@@ -128,7 +128,7 @@ class _Places:
 
 
 def _one_by_one(lines: Lines, opening: bool, several: bool) -> Iterator[Batch]:
-    """Lines of which one is wrong: the values before it, then the error with its place."""
+    """Read lines of which one is invalid: the values before it, then the error with its place."""
     values: list[Number] = []
     places: list[str] = []
     wrong: CaptureError | None = None

@@ -1,4 +1,4 @@
-"""Volts made into levels: a threshold with hysteresis, given or found in the signal itself."""
+"""Converts volts to levels with a threshold and hysteresis. They are given or found from the signal."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from .samples import Samples, taken
 
 __all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
 
-#: How many values are looked at in one stretch, and how many stretches at most.
+#: Number of values in one stretch, and greatest number of stretches.
 STRETCH = 1 << 16
 STRETCHES = 4
 
 
 @attrs.frozen
 class Threshold:
-    """The level becomes 1 at the middle and half the hysteresis, and 0 below the middle less that half.
+    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it.
 
     :raises HalfbitError: for a negative hysteresis.
     """
 
     middle: float
     hysteresis: float = attrs.field()
-    #: How it was found, in words; empty where it was given.
+    #: How it was found, in words; empty if it was given.
     found: str = ""
 
     @hysteresis.validator
@@ -40,12 +40,12 @@ class Threshold:
 
     @property
     def upper(self) -> float:
-        """From here up the level is 1."""
+        """The level is 1 at or above this value."""
         return self.middle + self.hysteresis / 2
 
     @property
     def lower(self) -> float:
-        """Below this the level is 0."""
+        """The level is 0 below this value."""
         return self.middle - self.hysteresis / 2
 
     def __str__(self) -> str:
@@ -62,16 +62,18 @@ def threshold_of(
     share: float = 0.25,
     zero: bool = False,
 ) -> Threshold:
-    """The threshold to use; what is not given lies between the two levels the signal itself has.
+    """The threshold to use. Values that are not given are found from the two levels of the signal.
 
-    They are looked for in a few stretches at the start, and those of the stretch where they are furthest
-    apart are taken, since a signal may set in late.
+    The levels are searched in a few stretches at the start. The stretch with the greatest distance
+    between the levels is used, because the signal may start late.
 
-    :param values: of the signal, from its start.
-    :param share: the hysteresis, as a share of what lies between the levels.
-    :param zero: whether the middle is 0 if that lies well between the levels: an input behind a
-        capacitor wanders, but about 0.
-    :raises CaptureError: where the signal has no two levels.
+    :param values: the signal's values, from its start.
+    :param middle: the threshold, in the unit of the values; ``None`` to find it.
+    :param hysteresis: in the same unit; ``None`` to find it.
+    :param share: the hysteresis, as a share of the distance between the levels, 0 to 1.
+    :param zero: True to use 0 as the middle if 0 is well between the levels. The signal at an AC-coupled
+        input drifts, but around 0.
+    :raises CaptureError: if the signal does not have two levels.
     """
     if middle is not None and hysteresis is not None:
         return Threshold(middle, hysteresis)
@@ -101,7 +103,7 @@ def threshold_of(
 
 
 def _levels(ordered: Sequence[Number]) -> tuple[float, float] | None:
-    """The two levels about which some values, in order, lie; if they do."""
+    """The two levels of some sorted values; ``None`` if two levels do not stand out."""
     if not ordered or ordered[0] == ordered[-1]:
         return None
     low, high = float(ordered[0]), float(ordered[-1])
@@ -114,7 +116,7 @@ def _levels(ordered: Sequence[Number]) -> tuple[float, float] | None:
     below, above = ordered[:split], ordered[split:]
     if not below or not above:
         return None
-    # The levels of a signal stand out: values are close to one or the other. Noise spreads evenly.
+    # The values of a signal are close to one level or the other. Noise spreads evenly.
     widest = max(_part(side, 0.75) - _part(side, 0.25) for side in (below, above))
     return (low, high) if widest <= (high - low) / 2 else None
 
@@ -124,13 +126,13 @@ def _part(ordered: Sequence[Number], share: float) -> float:
 
 
 class Comparator:
-    """Values at known times in; the times out at which the signal crosses the middle.
+    """Takes values at known times and gives the times at which the signal crosses the middle.
 
-    A crossing counts once the value is beyond it by half the hysteresis; its time is where the line
-    between the two values next to the middle crosses it. The first value that is beyond says only what the
-    level is.
+    A crossing counts once the value is beyond the middle by half the hysteresis. Its time is where the
+    straight line between the two values next to the middle crosses the middle. The first value beyond
+    the hysteresis only gives the level.
 
-    :param wrap: how many counts the timer has before it starts over, if it does.
+    :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
     """
 
     def __init__(self, threshold: Threshold, wrap: int | None = None) -> None:
@@ -139,15 +141,15 @@ class Comparator:
         self._lower = threshold.lower
         self._wrap = wrap
         self._raw: Number | None = None  # raw time of the value before
-        self._since: Number = 0  # time of the value before, in counts, where the timer starts over
+        self._since: Number = 0  # time of the value before, in counts, if the timer overflows
         self._level: int | None = None
-        self._before: tuple[Number, Number] | None = None  # the value before: its time, and itself
-        self._pending: Number | None = None  # where it crossed to the side on which it is now
+        self._before: tuple[Number, Number] | None = None  # time and value of the sample before
+        self._pending: Number | None = None  # time at which it crossed to its present side
 
     def take(self, samples: Samples) -> Batch:
-        """The crossings among some values. After an error the same values can be taken again.
+        """The crossings among some values. After an error it can be called again with the same values.
 
-        :raises CaptureError: where time goes backwards.
+        :raises CaptureError: if time goes backwards.
         """
         steps = steps_between((self._raw, *samples.times), self._wrap, samples.place)
         times = samples.times
@@ -181,12 +183,15 @@ class Comparator:
         return Batch(crossed, lambda index: samples.place(found[index]), opening)
 
     def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int) -> Number:
-        """When the signal came to the side of the middle opposite to the level; ``at`` is where it is beyond."""
+        """The time at which the signal crossed the middle, away from the present level.
+
+        :param at: index of the first value that is beyond the hysteresis.
+        """
         middle, level = self._middle, self._level
         while at >= 0 and (values[at] < middle) == (level == 1):
             at -= 1
         if at + 1 == len(values):
-            return times[at]  # it has not: never used
+            return times[at]  # it has not crossed: this value is never used
         if at >= 0:
             time, value = times[at], values[at]
         elif self._before is None:
@@ -197,13 +202,13 @@ class Comparator:
         else:
             time, value = self._before
         later, next_value = times[at + 1], values[at + 1]
-        # Rounding must not lead past the later value's time, where the next crossing may be.
+        # Rounding must not give a time after the later value, because the next crossing may be there.
         return min(later, time + (later - time) * (middle - value) / (next_value - value))
 
 
 def crossings(samples: Iterable[Samples], threshold: Threshold, wrap: int | None = None) -> Iterator[Batch]:
-    """The times at which a signal crosses a threshold; as :class:`Comparator`.
+    """The times at which a signal crosses a threshold, found by :class:`Comparator`.
 
-    :raises CaptureError: where time goes backwards; what stands before comes out first.
+    :raises CaptureError: if time goes backwards. The crossings before that come out first.
     """
     return taken(samples, Comparator(threshold, wrap).take)

@@ -1,6 +1,6 @@
-"""Errors of captures that the caller can settle: what the file does not say, and a last line that may be cut short.
+"""Capture errors that the caller can fix with a parameter: missing information, and an incomplete last line.
 
-Parameters stand in messages as ``name=value``; the command line writes them as its options.
+Messages give parameters as ``name=value``. The command line shows them as its options.
 """
 
 from __future__ import annotations
@@ -13,14 +13,14 @@ __all__ = ["LastLineError", "UnsaidError"]
 
 
 class LastLineError(CaptureError):
-    """The last line has no line end, so nobody can say whether it is whole."""
+    """The last line has no line end, so it may be incomplete."""
 
 
 class UnsaidError(CaptureError):
-    """The file alone does not say how to read it: a parameter is needed.
+    """The file does not say how to read it, so a parameter is needed.
 
-    :param parameter: its name.
-    :param choices: the values that would do, if they can be listed.
+    :param parameter: the name of the parameter.
+    :param choices: the possible values, if they can be listed.
     """
 
     def __init__(self, problem: str, parameter: str, choices: tuple[Any, ...] = (), place: str = "") -> None:

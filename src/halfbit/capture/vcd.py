@@ -1,11 +1,11 @@
 """Value change dumps (VCD, IEEE 1364): one signal, or two as the two rails.
 
-The declarations at the head are read with the package pyvcd. The value changes, which are nearly all of a
-file, are words between spaces, and are read here many at a time.
+The declarations at the head are read with the package pyvcd. The value changes, which make up nearly all
+of a file, are words between spaces. They are read here, many at a time.
 
-What is neither 0 nor 1 (x, z) is no level: the level stays until the next 0 or 1, and how often that was so
-is told. Several changes at one time are one: what holds when time goes on counts. A real value is
-compared with a threshold; it holds until the next one, so there is nothing between two to draw a line through.
+Values other than 0 and 1 (x, z) are not levels. The level stays the same until the next 0 or 1, and a remark
+gives the number of such values. Several changes at the same time count as one: the last value counts. A real
+value is compared with a threshold. It holds until the next value, so times are not interpolated.
 """
 
 from __future__ import annotations
@@ -29,19 +29,19 @@ __all__ = ["read_vcd"]
 
 _DUMPS = frozenset((b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"))
 
-#: A value's character to its level; H and L are the weak ones of nine-valued logic. All others are no level.
+#: Levels by the value's character. H and L are the weak levels of nine-valued logic. Other characters are not levels.
 _LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}
 _STATES = "01xzuwlh-"
 
-#: A word without a space longer than this is none of a value change.
+#: Longest word in bytes. A longer one cannot be a value change.
 _LONGEST = 1 << 20
 
 
 def read_vcd(source: Source, options: Options) -> CaptureEdges:
-    """The edges of a dump.
+    """The edges of a signal in a VCD file.
 
-    :raises CaptureError: where it is none, or there is no such signal.
-    :raises HalfbitError: where the package that reads its head is not installed.
+    :raises CaptureError: if it is not a VCD file, or if the signal does not exist.
+    :raises HalfbitError: if the package pyvcd is not installed.
     """
     with closing(source.look()) as chunks:
         head = read_head(chunks)
@@ -86,7 +86,7 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
 
 
 def _levels(samples: Iterable[Samples], threshold: Threshold) -> Iterator[Samples]:
-    """Levels from real values."""
+    """Converts real values to levels."""
     upper, lower = threshold.upper, threshold.lower
     for some in samples:
         levels = bytes([1 if value >= upper else 0 if value < lower else SAME for value in some.volts])
@@ -94,40 +94,40 @@ def _levels(samples: Iterable[Samples], threshold: Threshold) -> Iterator[Sample
 
 
 class _Reader:
-    """The value changes of one or two variables, as they come in."""
+    """Reads the value changes of one or two variables as they arrive."""
 
     def __init__(self, head: Head, rails: Sequence[Variable], take_last: bool) -> None:
         self._head = head
         self._take_last = take_last
         self._real = rails[0].real
-        #: Values that were neither 0 nor 1, those before the first that was not counted.
+        #: Number of values that were neither 0 nor 1. Values before the first 0 or 1 are not counted.
         self.unknown = 0
-        self._values: list[Number | None] = [None] * len(rails)  # what each rail has now
+        self._values: list[Number | None] = [None] * len(rails)  # present value of each rail
         self._seen = [False] * len(rails)
         self._bits = {
             code: [(i, rail.bit or 0) for i, rail in enumerate(rails) if rail.code == code]
             for code in {rail.code for rail in rails}
         }
         self._codes = {variable.code for variable in head.variables}
-        # Scalar changes are a character and a code in one word.
+        # A scalar change is one word: a character and a code.
         self._others = {
             state + code
             for code in self._codes - set(self._bits)
             for state in (character.encode() for character in _STATES + _STATES.upper())
         }
-        # Of a single scalar: its two values as words, which is all that most dumps have beside times.
+        # For a single scalar: its two values as words. Most files have only these and times.
         (first, *more) = rails
         scalar = not more and not first.real and first.size == 1
         self._plain = {b"0" + first.code: 0, b"1" + first.code: 1} if scalar else {}
         self._time: int | None = None
         self._changed = False
-        self._vector: bytes | None = None  # the value whose code is yet to come
+        self._vector: bytes | None = None  # the value whose code comes next
         self._comment = False
 
     def samples(self, chunks: Generator[bytes, None, None]) -> Iterator[Samples]:
-        """What the rails have each time one of them has changed.
+        """The values of the rails, each time one of them has changed.
 
-        :raises CaptureError: where a word is none of a dump's; what stands before it comes out first.
+        :raises CaptureError: if a word is not valid in a VCD file. The samples before it come out first.
         """
         skip = self._head.bytes
         line = 1 + self._head.lines
@@ -157,7 +157,7 @@ class _Reader:
                 return
         times: list[int] = []
         seen: list[Number] = []
-        at: list[int] = []  # which word each came with
+        at: list[int] = []  # index of the word for each sample
         wrong: CaptureError | None = None
         index = 0
 
@@ -192,7 +192,7 @@ class _Reader:
             raise wrong
 
     def _at_once(self, text: bytes, line: int) -> Samples | None:
-        """A batch in which nothing but times and scalar changes stands; ``None`` where there is more."""
+        """Read a batch that holds only times and scalar changes; ``None`` if it holds anything else."""
         plain, others = self._plain.get, self._others
         times: list[int] = []
         levels = bytearray()
@@ -232,7 +232,7 @@ class _Reader:
         return time
 
     def _value(self) -> Number | None:
-        """What the rails have: a level, or a real value; SAME or ``None`` where it is neither."""
+        """The present level or real value of the rails; SAME or ``None`` if it is not known yet."""
         one = self._values[0]
         if len(self._values) == 1:
             return SAME if one is None and not self._real else one
@@ -242,7 +242,7 @@ class _Reader:
         return SAME if one is None or other is None or one == other else one
 
     def _take(self, word: bytes) -> None:
-        """Take a word other than a time, or than one that is about other variables."""
+        """Take a word that is not a time and not about other variables."""
         if self._comment:
             self._comment = word != b"$end"
         elif self._vector is not None:
@@ -277,7 +277,7 @@ class _Reader:
 
 
 def _bit(vector: bytes, bit: int) -> int | None:
-    """A bit of a vector's value, which may be written without the leading ones that repeat (IEEE 1364)."""
+    """One bit of a vector's value. Repeated leading bits may be left out in the file (IEEE 1364)."""
     states = vector[1:].decode("ascii").lower()
     if bit < len(states):
         return _LEVELS.get(states[-1 - bit])
@@ -295,7 +295,7 @@ def _real(word: bytes) -> float:
 
 
 def _places(text: bytes, first: int, words: Sequence[int]) -> Callable[[int], str]:
-    """The lines of some of a text's words, counted only when the first is asked for."""
+    """The line numbers of some words in a text. Computed only when needed."""
     lines: list[int] = []
 
     def place(index: int) -> str:

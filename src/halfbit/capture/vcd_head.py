@@ -20,14 +20,14 @@ from .unsaid import UnsaidError
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
-#: More bytes of declarations than any simulation has.
+#: Most bytes of declarations that are read; more than any simulation needs.
 LONGEST = 1 << 26
 
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
 _SHOWN = 20
 
-#: Seconds in a unit of the time scale, as powers of ten.
+#: Units of the time scale in seconds, as powers of ten.
 _POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
 
 
@@ -35,32 +35,32 @@ _POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
 class Variable:
     """A declared variable, or one bit of it."""
 
-    #: Its scopes and its name, with points between.
+    #: Its scopes and its name, joined by dots.
     name: str
-    #: What stands for it in the value changes.
+    #: The code that stands for it in the value changes.
     code: bytes
-    #: Bits.
+    #: Number of bits.
     size: int
     real: bool
-    #: The numbers of its first and its last bit, as declared; of a single bit ``None``.
+    #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
     bits: tuple[int, int] | None
-    #: Which bit is meant, counted from the last one; ``None`` where it has only one, or is real.
+    #: The selected bit, counted from the last bit; ``None`` if there is only one bit or the value is real.
     bit: int | None = None
 
     @property
     def shown(self) -> str:
-        """For a list of what there is."""
+        """The name as shown in a list of signals."""
         return self.name if self.bits is None else f"{self.name}[{self.bits[0]}:{self.bits[1]}]"
 
 
 @attrs.frozen
 class Head:
-    """What a file declares."""
+    """The declarations of a file."""
 
-    #: Ticks per second; ``None`` where the file does not say.
+    #: Ticks per second; ``None`` if the file does not say.
     unit: Unit | None
     variables: tuple[Variable, ...]
-    #: Bytes and lines before the value changes.
+    #: Number of bytes and lines before the value changes.
     bytes: int
     lines: int
 
@@ -68,8 +68,8 @@ class Head:
 def read_head(chunks: Iterable[bytes]) -> Head:
     """Read up to the end of the declarations.
 
-    :raises CaptureError: where they end or go wrong before.
-    :raises HalfbitError: where the package to read them is not installed.
+    :raises CaptureError: if the declarations are incomplete or invalid.
+    :raises HalfbitError: if the package pyvcd is not installed.
     """
     tokenize, errors = _tokenizer()
     text = bytearray()
@@ -118,11 +118,11 @@ def read_head(chunks: Iterable[bytes]) -> Head:
 
 
 def choose(variables: Sequence[Variable], name: str | None, option: str = "signal") -> Variable:
-    """The variable, or the bit of one, that a name means.
+    """Find a variable, or one bit of it, by name.
 
-    :param name: with or without the scopes around it; ``None`` for the only one there is.
-    :param option: what gave the name, for errors.
-    :raises CaptureError: where there is none of that name, or there are several; the text lists them.
+    :param name: with or without its scopes; ``None`` for the only variable.
+    :param option: the parameter that gave the name, for errors.
+    :raises CaptureError: if no variable has that name, or several do. The message lists them.
     """
     there = sorted({variable.shown for variable in variables})
     listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")
@@ -132,7 +132,7 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
     else:
         found = list(_matching(variables, name.strip()))
         problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({listed})"
-    # Several names may stand for one and the same variable.
+    # Several names may stand for the same variable.
     if len({(variable.code, variable.bit) for variable in found}) > 1:
         raise UnsaidError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
     if not found:
@@ -180,7 +180,7 @@ def _unit(timescale: Any) -> Unit:
     power = _POWERS.get(timescale.unit.value)
     magnitude = int(getattr(timescale.magnitude, "value", timescale.magnitude))  # an enum, before pyvcd 0.5
     if power is None or magnitude < 1:
-        raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is none that a capture can have")
+        raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is not one that a capture can have")
     return 1 / (magnitude * Fraction(10) ** power)
 
 
@@ -191,5 +191,5 @@ def _tokenizer() -> tuple[Any, tuple[type[Exception], ...]]:
         raise HalfbitError(
             "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
         ) from None
-    # On bytes that are no VCD it also fails on what it has read so far.
+    # On bytes that are not VCD, pyvcd may also raise these other errors.
     return tokenize, (VCDParseError, ValueError, LookupError, RuntimeError)

@@ -1,10 +1,13 @@
-"""Recordings of a sound card (WAV): one channel, or two as the two rails.
+"""Recordings of a sound card (WAV): one channel, or two channels for the two rails.
 
-An input behind a capacitor does not keep a level: after a long half of a stretched zero both levels have moved.
-So there are two thresholds. Whether the level has changed is told by zero, about which such an input
-wanders (or by what lies between the two levels at the start, where that is far from zero), with a small
-hysteresis. When it has changed is where the line between two samples crosses the middle of the levels
-that stand right before and right after, within a half of a one-bit, and those have moved together.
+A sound card's input is AC-coupled (through a capacitor), so it does not hold a level. After a long half of a
+stretched zero both levels have shifted. So two thresholds are used:
+
+- *If* the level has changed is decided at zero, with a small hysteresis, because such an input drifts
+  around zero. If the middle of the two levels at the start is far from zero, that middle is used instead.
+- *When* it has changed is decided at a local middle: the middle of the levels directly before and after
+  the change, within a half of a one-bit. These have shifted together. The time is where the straight line
+  between two samples crosses this middle.
 """
 
 from __future__ import annotations
@@ -27,14 +30,14 @@ from .wav_head import Form, read_form, samples_in
 
 __all__ = ["read_wav"]
 
-#: How far to either side of a change its levels are looked for: no further than half of a one-bit
-#: lasts, 58 us nominally (S-9.1 A, table 1).
+#: How far on each side of a change its levels are searched, s: about half of a one-bit,
+#: nominally 58 us (S-9.1 A, table 1).
 REACH = Fraction(60, 1_000_000)
 
 
 @attrs.frozen
 class _Recording:
-    """The form of a file's samples, and the indices of the channels to take."""
+    """The format of a file's samples, and the indices of the channels to read."""
 
     form: Form
     rails: tuple[int, ...]
@@ -43,7 +46,7 @@ class _Recording:
 def read_wav(source: Source, options: Options) -> CaptureEdges:
     """The edges of a recording.
 
-    :raises CaptureError: where it is none of uncompressed samples, or there is no such channel.
+    :raises CaptureError: if it is not a WAV file, if its samples are compressed, or if the channel does not exist.
     """
     with closing(source.look()) as chunks:
         form, data = read_form(chunks)
@@ -77,11 +80,11 @@ def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Itera
 
 
 class _Finder:
-    """Samples in; the changes out, in samples from the first one.
+    """Takes samples and gives the times of the changes, in samples from the first one.
 
-    :param middle: what parts the levels.
-    :param beyond: how far beyond it a level counts.
-    :param reach: how many samples to either side of a change show the levels next to it.
+    :param middle: the middle between the levels.
+    :param beyond: how far a sample must be beyond the middle.
+    :param reach: number of samples on each side of a change from which the local levels are taken.
     """
 
     def __init__(self, middle: float, beyond: float, reach: int) -> None:
@@ -90,13 +93,13 @@ class _Finder:
         self._lower = middle - beyond
         self._reach = reach
         self._kept: list[float] = []  # samples that may still be needed
-        self._number = 0  # of the first of them
-        self._at = 0  # index among them from which on no change has been looked for
+        self._number = 0  # number of the first kept sample
+        self._at = 0  # index of the first kept sample that has not been searched yet
         self._level: int | None = None
-        self._last = 0.0  # the change before
+        self._last = 0.0  # time of the change before
 
     def take(self, values: Sequence[float]) -> Iterator[Batch]:
-        """Take more samples. A change comes out once the samples after it are there."""
+        """Take more samples. A change comes out once the samples after it have arrived."""
         self._kept += values
         yield from self._found(len(self._kept) - self._reach - 1)
         spare = self._at - 3 * self._reach
@@ -106,7 +109,7 @@ class _Finder:
             self._at -= spare
 
     def finish(self) -> Iterator[Batch]:
-        """There are no more samples."""
+        """End of the samples: find the last changes."""
         yield from self._found(len(self._kept))
 
     def _found(self, end: int) -> Iterator[Batch]:
@@ -136,7 +139,7 @@ class _Finder:
             yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", opening)
 
     def _change(self, at: int) -> float:
-        """The time of the change to the present level; the sample ``at`` is the first beyond."""
+        """The time of the change to the present level. ``at`` is the first sample beyond the hysteresis."""
         values, middle, reach = self._kept, self._middle, self._reach
         rising = self._level == 1
         for where in range(at, max(at - 2 * reach, 1) - 1, -1):
@@ -146,7 +149,7 @@ class _Finder:
         before = values[max(at - reach, 0) : at]
         after = values[at : at + reach]
         local = (min(before) + max(after) if rising else max(before) + min(after)) / 2
-        # From the change at the fixed middle outwards: the local one is crossed nearby.
+        # Search outwards from the change at the fixed middle: the local middle is crossed nearby.
         near = sorted(range(max(at - reach, 1), min(at + reach, len(values) - 1) + 1), key=lambda i: abs(i - at))
         for i in near:
             if (values[i - 1] < local <= values[i]) if rising else (values[i - 1] >= local > values[i]):
@@ -156,7 +159,7 @@ class _Finder:
             local = middle
         early, late = values[at - 1], values[at]
         part = (local - early) / (late - early) if early != late else 1.0
-        # Two changes close together may swap their places where each has a middle of its own.
+        # Two changes close together have different local middles, which could swap their order.
         self._last = max(self._last, self._number + at - 1 + min(max(part, 0.0), 1.0))
         return self._last
 
@@ -188,10 +191,10 @@ def _two(channels: int) -> str:
 
 
 def _values(data: Iterable[bytes], recording: _Recording, whole: bool) -> Iterator[Sequence[float]]:
-    """The samples of the channel, or the difference of two, some at a time.
+    """The samples of the channel, or the difference of two channels, in batches.
 
-    :param whole: whether it is an error if there are fewer than the head says.
-    :raises CaptureError: in that case, once all there are have come out.
+    :param whole: True if fewer samples than the head says are an error.
+    :raises CaptureError: in that case, after all the samples have come out.
     """
     form = recording.form
     size = form.width * form.channels

@@ -1,4 +1,4 @@
-"""The chunks of a WAV file: RIFF, and RF64 for files above 4 GB (from memory); samples of integers or floats."""
+"""The chunks of a WAV file: RIFF, or RF64 for files above 4 GB (from memory). Samples are integers or floats."""
 
 from __future__ import annotations
 
@@ -13,40 +13,40 @@ from ..error import CaptureError
 
 __all__ = ["Form", "read_form", "samples_in"]
 
-#: How samples are written (the format's tag): integers, floats, or as the longer head says.
+#: The format tag: integers, floats, or given in the extended head.
 _INTEGER, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 
-#: A recorder that writes to a pipe does not know how much there will be, and says so many bytes or more.
+#: From this size in bytes on, the length is unknown: a recorder that writes to a pipe cannot know it.
 _UNKNOWN = 0x7FFF0000
 
-#: Samples of 8 bits have no sign (128 is zero), wider ones have.
+#: 8-bit samples are unsigned (128 is zero); wider ones are signed.
 _SIGNED = bytes((value - 128) % 256 for value in range(256))
 
 
 @attrs.frozen
 class Form:
-    """What a file's head says."""
+    """The sample format, from the file's head."""
 
     rate: int
-    #: Bytes of a sample.
+    #: Bytes per sample.
     width: int
     channels: int
     floats: bool
-    #: How many frames there should be; ``None`` if that was not known when the head was written.
+    #: Number of frames; ``None`` if it was not known when the head was written.
     frames: int | None
-    #: Largest value of a sample. 24 bits are read as the upper ones of 32.
+    #: Largest value of a sample. 24-bit samples are read as the upper bits of 32.
     full_scale: float
 
 
 class _Bytes:
-    """Chunks of bytes to take from."""
+    """A buffer over chunks of bytes."""
 
     def __init__(self, chunks: Generator[bytes, None, None]) -> None:
         self._chunks = chunks
         self._rest = b""
 
     def take(self, size: int) -> bytes:
-        """So many bytes, or what is left."""
+        """Take ``size`` bytes, or the rest if there are fewer."""
         parts, have = [self._rest], len(self._rest)
         while have < size and (chunk := next(self._chunks, b"")):
             parts.append(chunk)
@@ -57,9 +57,9 @@ class _Bytes:
 
 
 def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[bytes]]:
-    """The head, and the bytes of the samples behind it, some at a time.
+    """Read the head; return it with the bytes of the samples, in chunks.
 
-    :raises CaptureError: if it is no WAV file, or its samples are packed.
+    :raises CaptureError: if it is not a WAV file, or if its samples are compressed.
     """
     source = _Bytes(chunks)
     start = source.take(12)
@@ -117,9 +117,9 @@ def _rest(source: _Bytes, size: int, long_size: int | None) -> Iterator[bytes]:
 
 
 def samples_in(data: bytes, form: Form) -> Sequence[float]:
-    """Samples of all channels about 0; 24 bits as the upper ones of 32.
+    """The samples of all channels, centred on 0. 24-bit samples become the upper bits of 32.
 
-    :raises CaptureError: if one is no finite number.
+    :raises CaptureError: if a sample is not a finite number.
     """
     width = form.width
     if width == 1:

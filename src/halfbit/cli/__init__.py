@@ -1,4 +1,4 @@
-"""The command line. One module a command; ``main`` runs them."""
+"""The command line. There is one module for each command; ``main`` runs them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Addresses and CVs on the command line."""
+"""Reads addresses and CVs from the command line."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["address_of", "cv_of"]
 
 
 def address_of(text: str) -> Address:
-    """An address as a person writes it. A bare number is a short address up to 127, and a long one above.
+    """Read an address. A number alone is a short address up to 127, and a long address above.
 
     :raises argparse.ArgumentTypeError: if the text cannot be read.
     """
@@ -29,7 +29,7 @@ def address_of(text: str) -> Address:
 
 
 def cv_of(text: str) -> tuple[int, int]:
-    """A CV and its value, as in ``29=6``.
+    """Read a CV and its value, for example ``29=6``.
 
     :raises argparse.ArgumentTypeError: if the text cannot be read.
     """

@@ -1,4 +1,4 @@
-"""``halfbit audit``: how a station keeps to the standards."""
+"""``halfbit audit``: how well a station follows the standards."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Audit, and give the exit status."""
+    """Run the audit and return the exit status."""
     source = input_at(args.capture)
     progress = Progress(source)
     measured = Measured(opened_for(args, source, PRESETS["receive"]).edges, source, progress.update)
@@ -95,7 +95,7 @@ def lines(found: Audit, width: int | None) -> list[str]:
 
 
 def audit_rows(found: Audit) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Titles, and a row for each rule of which something came; broken ones first."""
+    """The titles, and a row for each rule that could be checked; broken rules first."""
     titles = ("verdict", "kept", "broken", "unclear", "worst", "at ms", "rule")
     shown = [one for one in found.findings if one.kept or one.broken or one.unclear]
     shown.sort(key=lambda one: one.verdict is not Verdict.BROKEN)

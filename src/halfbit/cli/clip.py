@@ -1,4 +1,4 @@
-"""``halfbit clip``: a stretch of a capture as a small text capture."""
+"""``halfbit clip``: writes a stretch of a capture as a small text capture."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write it, and give the exit status."""
+    """Write the stretch and return the exit status."""
     limits_of(args)
     source = input_at(args.capture)
     reading = opened(args, source)
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
-    """The durations between the changes from one time to another, ns, and the time of the first change."""
+    """The durations between the changes from ``start`` to ``end``, ns, and the time of the first change, ns."""
     found: list[int] = []
     now, first = 0, start
     for row, scale in edges._rows():

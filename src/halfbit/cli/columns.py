@@ -1,4 +1,4 @@
-"""Rows in columns, fitted to a terminal."""
+"""Prints rows in columns, fitted to the terminal's width."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from collections.abc import Iterable, Sequence
 __all__ = ["Columns", "milliseconds"]
 
 _GAP = "  "
-_LEAST_LAST = 20  # columns for the last one on the narrowest terminal
+_LEAST_LAST = 20  # least width of the last column, on a narrow terminal
 
 
 def milliseconds(nanoseconds: int) -> str:
-    """A time in ms, to the us."""
+    """A time given in ns as text in ms, with a precision of 1 us."""
     return f"{nanoseconds // 1_000_000}.{nanoseconds // 1000 % 1000:03d}"
 
 
 class Columns:
-    """Titles and rows to lines. The last column takes what is left, and goes on below itself if that is not enough.
+    """Formats titles and rows as lines. The last column gets the rest of the width and wraps if necessary.
 
-    :param titles: one for each column.
-    :param widths: of all columns but the last; negative: numbers, to the right.
-    :param width: of the terminal; ``None``: lines may be as long as they need.
+    :param titles: one title for each column.
+    :param widths: the widths of all columns except the last; negative for numbers, which are right-aligned.
+    :param width: the terminal's width in columns; ``None`` for no limit.
     """
 
     def __init__(self, titles: Sequence[str], widths: Sequence[int], width: int | None) -> None:
@@ -36,7 +36,7 @@ class Columns:
         return self.row(self._titles)
 
     def row(self, cells: Sequence[str]) -> str:
-        """A row, perhaps of several lines."""
+        """A row as text; it may have several lines."""
         start = _GAP.join(
             cell.rjust(-width) if width < 0 else cell.ljust(width) for cell, width in zip(cells, self._widths)
         )
@@ -46,5 +46,5 @@ class Columns:
         return "\n".join(((start + _GAP if index == 0 else below) + part).rstrip() for index, part in enumerate(parts))
 
     def rows(self, rows: Iterable[Sequence[str]]) -> list[str]:
-        """The titles and all rows."""
+        """The titles and all rows, as lines."""
         return [self.head, *map(self.row, rows)]

@@ -1,4 +1,4 @@
-"""``halfbit compare``: what one capture of a track lost or read otherwise than another."""
+"""``halfbit compare``: packets that one capture of a track lost or read differently from another."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Compare, and give the exit status."""
+    """Compare the captures and return the exit status."""
     limits_of(args)
     first, second = (_side(args, path) for path in (args.capture, args.other))
     found = compare(first, second)

@@ -1,4 +1,4 @@
-"""``halfbit completion``: a script with which a shell completes commands and options."""
+"""``halfbit completion``: writes a script for completing commands and options in a shell."""
 
 from __future__ import annotations
 
@@ -23,7 +23,10 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write it."""
+    """Write the script and return the exit status.
+
+    :raises HalfbitError: if the package shtab is not installed.
+    """
     from .main import parser
 
     try:

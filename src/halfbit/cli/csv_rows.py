@@ -1,4 +1,4 @@
-"""What is decoded, as CSV: a row for each instruction, loss and cutout; times in ns."""
+"""CSV output: a row for each instruction, loss and cutout; times in ns."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ NAMES = ("start_ns", "end_ns", "what", "address", "instruction", "bytes", "pream
 
 
 class CsvRows:
-    """Takes events, writes lines.
+    """Writes events as CSV lines.
 
-    :param write: takes a line.
+    :param write: is called with each line.
     """
 
     def __init__(self, write: Callable[[str], None]) -> None:
@@ -42,10 +42,10 @@ class CsvRows:
             self._put(event.start, event.end, "cutout", "", "", "", "", "", event)
 
     def pause(self) -> None:
-        """Nothing is ever held back."""
+        """Called before waiting for input. Nothing to do, because nothing is held back."""
 
     def end(self, summary: Summary | None) -> None:
-        """No event will come."""
+        """End of the events."""
 
     def _put(self, *cells: object) -> None:
         line = io.StringIO()

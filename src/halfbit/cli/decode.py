@@ -1,4 +1,4 @@
-"""``halfbit decode``: what a capture says."""
+"""``halfbit decode``: shows the packets, instructions and losses of a capture."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ So may the column names of a table: time, duration, a unit at the end.
 
 """
 
-#: What the average half-bit of a signal can be, ns: 58 us if all are ones, some 100 us with zeros, more if
+#: Plausible mean length of a half-bit, ns: 58 us if all are ones, about 100 us with many zeros, more if
 #: zeros are stretched (S-9.1 A, table 1).
 _PLAUSIBLE = range(40_000, 2_000_000)
 
@@ -109,8 +109,8 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Decode, and give the exit status."""
-    limits_of(args)  # what contradicts itself is refused before anything is read
+    """Decode the capture and return the exit status."""
+    limits_of(args)  # refuse contradictory options before reading
     configuration, context = configuration_of(args), context_of(args)
     source = input_at(args.capture)
     if args.vcd is not None and source.live:
@@ -141,7 +141,7 @@ def run(args: argparse.Namespace) -> int:
                     output.event(each, diagnosis)
     except CaptureError:
         _rest(diagnoser, tally, output, wanted)
-        output.end(None)  # what came before it is sound
+        output.end(None)  # the events before the error are valid
         raise
     finally:
         progress.clear()
@@ -149,7 +149,7 @@ def run(args: argparse.Namespace) -> int:
     summary = tally.summary(measured.half_bits, measured.length, *notes_on(reading), reading.limits.decision)
     output.end(summary)
     if args.vcd is not None:
-        from .vcd_out import write_vcd  # pyvcd need not be there
+        from .vcd_out import write_vcd  # imported here because pyvcd is optional
 
         write_vcd(args.vcd, reading)
     if not summary.packets:
@@ -184,7 +184,7 @@ def _rest(diagnoser: Diagnoser[Event], tally: Tally, output: _Output, wanted: Ca
 
 
 def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
-    """Says whether an event is to be shown."""
+    """A function that returns True for events to show."""
 
     def wanted(event: Event) -> bool:
         carrier = event.packet if isinstance(event, Instruction) else event
@@ -200,7 +200,7 @@ def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
 
 
 def nothing(summary: Summary) -> str:
-    """Why nothing may have been decoded."""
+    """Text with possible reasons why nothing was decoded."""
     if not summary.half_bits:
         return "no packets: the level never changes twice"
     average = summary.length // summary.half_bits

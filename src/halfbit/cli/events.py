@@ -1,4 +1,4 @@
-"""A capture's events for commands that go through them once."""
+"""The events of a capture, for commands that read them once."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ def add_event_options(parser: argparse.ArgumentParser, everything: bool) -> None
 
 
 def events_of(args: argparse.Namespace) -> tuple[Watched, Callable[[], Iterator[Event]]]:
-    """The input that is named, and what gives its events, once.
+    """The input, and a function that gives its events once.
 
-    What is printed meanwhile reaches a reader of a live input at once, and stands beside no line of progress.
+    While the events are read, output is flushed at once for live input, and the progress line is cleared first.
     """
-    limits_of(args)  # what contradicts itself is refused before anything is read
+    limits_of(args)  # refuse contradictory options before reading
     configuration, context = configuration_of(args), context_of(args)
     source = input_at(args.capture)
     progress = Progress(source)
@@ -59,7 +59,7 @@ def events_of(args: argparse.Namespace) -> tuple[Watched, Callable[[], Iterator[
 
 
 def end_of(event: Event) -> int:
-    """When an event ended, ns."""
+    """The end of an event, ns."""
     if isinstance(event, Instruction):
         return 0 if event.packet is None else event.packet.end
     return event.end

@@ -1,4 +1,4 @@
-"""``halfbit follow``: what a decoder would have done."""
+"""``halfbit follow``: shows what a decoder would have done."""
 
 from __future__ import annotations
 
@@ -66,14 +66,14 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Follow, and give the exit status."""
+    """Follow the capture and return the exit status."""
     decoder = decoder_at(args.address, dict(args.cv))
     source, events = events_of(args)
     output = _Output(args.json)
     for event in events():
         end = end_of(event)
         due = decoder.due
-        while due is not None and due < end:  # what time alone does comes on time
+        while due is not None and due < end:  # effects caused by time alone (timeouts) come at their own time
             output.put(due, decoder.tick(due))
             due = decoder.due
         output.put(end, decoder.feed(event))
@@ -91,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 class _Output:
-    """Writes effects; in text the same one several times in a row is counted."""
+    """Writes effects. In text output, repeated effects are counted instead of repeated."""
 
     def __init__(self, json_lines: bool) -> None:
         self._json = json_lines
@@ -103,7 +103,7 @@ class _Output:
             print(self._lines.head)
 
     def put(self, time: int, effects: tuple[Effect, ...]) -> None:
-        """What a decoder did at a time."""
+        """Take the effects of a decoder at a time, ns."""
         for effect in effects:
             self.count += 1
             words = str(effect)
@@ -117,16 +117,17 @@ class _Output:
                 print(self._lines.row((milliseconds(time), words)))
 
     def end(self) -> None:
-        """The run is over: another effect comes, or the capture ends."""
+        """End a run of equal effects: another effect comes, or the capture ends."""
         if self._more:
             print(self._lines.row((milliseconds(self._time), f"{self._last}, the last of {self._more + 1}")))
         self._last, self._more = "", 0
 
 
 def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | AccessoryDecoder:
-    """A decoder with an address; ``cvs`` come on top.
+    """A decoder with an address.
 
-    :raises HalfbitError: if no single decoder can have the address.
+    :param cvs: further CVs with their values.
+    :raises HalfbitError: if the address is not that of one decoder.
     """
     if isinstance(address, ShortAddress):
         return MultiFunctionDecoder({1: address.number, 29: 0b00000010, **cvs})
@@ -149,7 +150,7 @@ def _object(effect: Effect) -> dict[str, Any]:
 
 
 def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
-    """The state in words."""
+    """The decoder's last state in words."""
     state = decoder.state()
     parts = [f"mode: {state.mode.value}"]
     if isinstance(decoder, MultiFunctionDecoder):

@@ -1,4 +1,4 @@
-"""A command's input: a file, or a stream that may be live; measured on its way to the decoder."""
+"""A command's input: a file, or a stream that may be live. Counts bytes and durations on the way to the decoder."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ __all__ = ["Measured", "Watched", "input_at"]
 
 
 class Watched(Source):
-    """Another source, of which it is known how much has been read.
+    """A source that counts the bytes read.
 
-    Ctrl-C while a live source is waited for ends it as if it had closed: that is how one ends a live capture.
+    Ctrl-C while waiting for a live source ends it as if it had closed. This is the way to end a live capture.
     """
 
     def __init__(self, source: Source) -> None:
@@ -27,24 +27,26 @@ class Watched(Source):
         self.live = source.live
         #: Bytes read since the start.
         self.count = 0
-        #: Whether Ctrl-C ended it.
+        #: True if Ctrl-C ended it.
         self.interrupted = False
 
     def on_quiet(self, call: Callable[[float], None]) -> None:
-        """Have a function called while a live source gives nothing, as :meth:`StreamSource.on_quiet`."""
+        """Call a function while a live source gives no data, as :meth:`StreamSource.on_quiet`."""
         if isinstance(self._source, StreamSource):
             self._source.on_quiet(call)
 
     def chunks(self) -> Generator[bytes, None, None]:
+        """All bytes, counted; errors as :meth:`Source.chunks`."""
         self.count = 0
         return self._watch(self._source.chunks())
 
     def look(self) -> Generator[bytes, None, None]:
+        """The first chunks; :meth:`chunks` gives them again. Errors as :meth:`Source.look`."""
         return self._watch(self._source.look())
 
     @property
     def size(self) -> int | None:
-        """Bytes in all; ``None`` if that is not known beforehand."""
+        """Total number of bytes; ``None`` if it is not known beforehand."""
         return None if self.live else os.path.getsize(self.name)
 
     def _watch(self, chunks: Generator[bytes, None, None]) -> Generator[bytes, None, None]:
@@ -61,24 +63,24 @@ class Watched(Source):
 
 
 class Measured(Edges):
-    """Other edges, whose durations are added up and kept for a while as they are gone through.
+    """Edges that count their durations and keep the last ones while they are read.
 
-    :param source: where they come from.
-    :param before_more: called each time before more is waited for, when all there was has been taken.
+    :param source: the source of the edges.
+    :param before_more: called each time before waiting for more data.
     """
 
     def __init__(self, edges: Edges, source: Watched, before_more: Callable[[], None]) -> None:
         self._edges = edges
         self._source = source
         self._before_more = before_more
-        #: Half-bits so far.
+        #: Number of half-bits so far.
         self.half_bits = 0
         #: The last durations.
         self.durations = Durations()
 
     @property
     def length(self) -> int:
-        """ns so far."""
+        """Total length so far, ns."""
         return self.durations.now
 
     def __iter__(self) -> Iterator[Edge]:
@@ -93,7 +95,7 @@ class Measured(Edges):
             except CaptureError:
                 if not self._source.interrupted:
                     raise
-                row = None  # Ctrl-C came inside a line, which is no fault of the capture's
+                row = None  # Ctrl-C came inside a line; the capture itself is not wrong
             if row is None:
                 return
             self.half_bits += len(row[0])
@@ -102,9 +104,9 @@ class Measured(Edges):
 
 
 def input_at(path: str) -> Watched:
-    """The input a command line names; ``-`` is standard input.
+    """The input for a path on the command line; ``-`` is standard input.
 
-    :raises CaptureError: if nothing can be opened there.
+    :raises CaptureError: if it cannot be opened, or if standard input is closed.
     """
     if path == "-":
         if sys.stdin is None:

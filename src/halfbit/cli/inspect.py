@@ -1,4 +1,4 @@
-"""``halfbit inspect``: one stretch of a capture at all layers under one another."""
+"""``halfbit inspect``: shows a stretch of a capture at all layers, one below the other."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from ..inspect.text import drawn, explained
 
 __all__ = ["add_parser", "run"]
 
-#: Durations to either side of the place that is looked at.
+#: Number of durations shown on each side of the place.
 REACH = 44
 
 _EPILOG = """\
@@ -76,11 +76,11 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Show it, and give the exit status."""
-    limits_of(args)  # what contradicts itself is refused before anything is read
+    """Show the stretch and return the exit status."""
+    limits_of(args)  # refuse contradictory options before reading
     configuration, context = configuration_of(args), context_of(args)
     if args.plot is not None:
-        from ..plot.figure import check_plot  # matplotlib is slow to import, and need not be there
+        from ..plot.figure import check_plot  # imported here because matplotlib is slow and optional
 
         check_plot(args.plot)
     source = input_at(args.capture)
@@ -124,7 +124,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _causes(reading: Reading, shown: set[int]) -> list[Diagnosis]:
-    """The causes of the losses that begin at these times."""
+    """The diagnoses of the losses that start at the times in ``shown``."""
     found = []
     for _, diagnosis in diagnosed_events(reading.edges, reading.limits):
         if diagnosis is not None and diagnosis.fault.start in shown:

@@ -1,4 +1,4 @@
-"""What is decoded, as JSON Lines: each event as its own ``as_dict()`` has it, and a summary as the last line."""
+"""JSON Lines output: each event from its ``as_dict()``, and a summary as the last line."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ __all__ = ["JsonLines"]
 
 
 class JsonLines:
-    """Takes events, writes lines.
+    """Writes events as JSON Lines.
 
-    :param write: takes a line.
+    :param write: is called with each line.
     """
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
 
     def event(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
-        """Take the next event; a diagnosis follows its fault."""
+        """Take the next event. A diagnosis is written after its fault."""
         self._write(json.dumps(event.as_dict()))
         if diagnosis is not None:
             self._write(json.dumps(diagnosis.as_dict()))
 
     def pause(self) -> None:
-        """Nothing is ever held back."""
+        """Called before waiting for input. Nothing to do, because nothing is held back."""
 
     def end(self, summary: Summary | None) -> None:
-        """No event will come. Without a summary, because the input could not be read on."""
+        """End of the events. ``summary`` is ``None`` if the input could not be read to its end."""
         if summary is not None:
             self._write(json.dumps(summary.as_dict()))

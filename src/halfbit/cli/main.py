@@ -1,8 +1,10 @@
-"""The command line: builds the parser from the commands' modules, and turns what happens into a status.
+"""The command line: builds the parser from the modules of the commands, and returns the exit status.
 
-A command is a module with ``add_parser(subparsers, everything)``, which adds its parser and gives it back, and
-``run(args)``, which gives the exit status. Status: 0 all is well, 1 there was nothing to be found, 2 the
-input cannot be read, the output not written, or the use was wrong; ended by a signal as a shell says it, 128 and its number.
+A command is a module with ``add_parser(subparsers, everything)``, which adds its parser and returns it, and
+``run(args)``, which returns the exit status.
+
+Exit status: 0 success; 1 nothing was found; 2 the input cannot be read, the output cannot be written, or the command
+line is wrong; 128 plus the signal's number if ended by a signal, as in a shell.
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ __all__ = ["COMMANDS", "main", "parser"]
 INTERRUPTED = 130  # 128 + SIGINT
 CLOSED = 141  # 128 + SIGPIPE
 
-#: The commands, in the order in which help lists them, each with its line there. A new one is a module and a line here.
-#: A module is loaded when its command is chosen, so that help comes at once.
+#: The commands with their help lines, in the order of the help. To add a command, add a module and a line here.
+#: A module is loaded only when its command is used, so that help is fast.
 COMMANDS = {
     "decode": "packets, instructions and losses of a capture",
     "survey": "what a capture looks like, and which limits read it best",
@@ -41,14 +43,15 @@ COMMANDS = {
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser whose errors are one line."""
+    """A parser that reports errors in one line."""
 
     def error(self, message: str) -> NoReturn:
+        """Print the message in one line and exit with status 2."""
         self.exit(2, f"halfbit: error: {message}  ({self.prog} --help)\n")
 
 
 class _Version(argparse.Action):
-    """Prints the version, which is looked up only then."""
+    """Prints the version. It is imported only then, to save time."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
         from importlib.metadata import version
@@ -60,8 +63,8 @@ class _Version(argparse.Action):
 def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -> argparse.ArgumentParser:
     """The parser of the whole command line.
 
-    :param everything: True if help shall show all options, not only those that matter most.
-    :param names: the commands whose options it knows; of the others it has the name and the line only.
+    :param everything: True to show all options in the help, not only the most important ones.
+    :param names: the commands to load with their options. Other commands have only a name and a help line.
     """
     top = Parser(
         prog="halfbit",
@@ -82,9 +85,9 @@ def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line, and give the exit status.
+    """Run the command line and return the exit status.
 
-    :param arguments: the words after the program's name; those of this process if left out.
+    :param arguments: the words after the program's name; ``None`` for those of this process.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     prog = "halfbit"
@@ -110,7 +113,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if sys.stdout is None:
             return _failed("standard output is closed", prog)
         raise
-    except OSError as error:  # of the output: readers make errors of their own of those of the input
+    except OSError as error:  # from the output; errors of the input are CaptureErrors
         _give_up_output()
         return _failed(f"the output cannot be written: {error.strerror or error}", prog)
 
@@ -118,7 +121,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _failed(problem: str, prog: str) -> int:
     try:
         if sys.stdout is not None:
-            sys.stdout.flush()  # what could be decoded stands before the error
+            sys.stdout.flush()  # print the decoded part before the error
     except OSError:
         _give_up_output()
     if sys.stderr is not None:
@@ -127,7 +130,7 @@ def _failed(problem: str, prog: str) -> int:
 
 
 def _give_up_output() -> None:
-    """Nobody reads on, or shall: let the interpreter's last flush go nowhere instead of failing."""
+    """Redirect standard output to the null device, so that the interpreter's last flush does not fail."""
     if sys.stdout is None:
         return
     with open(os.devnull, "wb") as nowhere:

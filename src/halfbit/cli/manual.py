@@ -1,4 +1,4 @@
-"""``halfbit manual``: a manual page made from the help."""
+"""``halfbit manual``: writes a manual page made from the help."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write it."""
+    """Write the manual page and return the exit status."""
     from .main import parser
 
     print("\n".join(_page(parser(everything=True))))
@@ -57,6 +57,6 @@ def _options(command: argparse.ArgumentParser) -> Iterator[str]:
 
 
 def _plain(text: str) -> str:
-    """Text in which nothing is a command of the page's language."""
+    """Escape text so that nothing in it is a command of the page's language (roff)."""
     lines = text.replace("\\", "\\e").replace("-", "\\-").split("\n")
     return "\n".join("\\&" + line if line.startswith((".", "'")) else line for line in lines)

@@ -1,4 +1,4 @@
-"""Opening a command's capture, and saying on standard error how it is read."""
+"""Opens a command's capture and reports on standard error how it is read."""
 
 from __future__ import annotations
 
@@ -15,12 +15,18 @@ __all__ = ["opened", "opened_for"]
 
 
 def opened(args: argparse.Namespace, source: Watched) -> Reading:
-    """The capture, read as the options say; what they do not say is found out."""
+    """Open the capture with the given options. Missing options are found automatically.
+
+    :raises CaptureError: if it cannot be read.
+    """
     return opened_for(args, source, limits_of(args))
 
 
 def opened_for(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
-    """The capture, to be held against limits; ``None`` to find those that fit."""
+    """Open the capture for some limits; ``None`` to find the limits that fit.
+
+    :raises CaptureError: if it cannot be read.
+    """
     if source.live:
         source.on_quiet(
             lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True)
@@ -28,11 +34,11 @@ def opened_for(args: argparse.Namespace, source: Watched, limits: Limits | None)
     try:
         reading = captured(args, source, limits)
     except CaptureError:
-        if source.interrupted:  # before the first number came: an empty capture, but by the user's will
+        if source.interrupted:  # ended by the user before the first number: not an error of the capture
             raise KeyboardInterrupt from None
         raise
     words = f"read as: {reading.words}"
     if not sys.stderr.isatty():
-        words = f"halfbit: {source.name}: {words}"  # several commands may write to one file
+        words = f"halfbit: {source.name}: {words}"  # name the command, because several may write to the same file
     print(words, file=sys.stderr, flush=True)
     return reading

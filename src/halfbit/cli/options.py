@@ -1,4 +1,4 @@
-"""Options that commands share: how a capture is read, and the limits it is held against."""
+"""Options shared by commands: how to read a capture, and the limits to use."""
 
 from __future__ import annotations
 
@@ -41,15 +41,15 @@ __all__ = [
 #: Limits by name.
 PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}
 
-#: The limits that a survey finds.
+#: The name for limits that are found by a survey.
 AUTO = "auto"
 
-#: Contexts a caller can force, by name.
+#: Contexts that the user can force, by name.
 _CONTEXTS = {context.value: context for context in (Context.OPERATIONS, Context.SERVICE)}
 
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "pipe": "|"}
 
-#: Fields of :class:`Limits` in microseconds, and what they are. Those that may be off are marked.
+#: Fields of :class:`Limits` in microseconds: the help text, and True if the value may be "off".
 _TIMES = {
     "one_min": ("shortest half of a one-bit", False),
     "one_max": ("longest half of a one-bit", False),
@@ -70,20 +70,20 @@ _COUNTS = {
 
 
 class Group:
-    """A group of options in a command's help; those marked ``more`` only show with ``--help-all``."""
+    """A group of options in a command's help. Options marked ``more`` are shown only with ``--help-all``."""
 
     def __init__(self, parser: argparse.ArgumentParser, title: str, everything: bool, text: str | None = None) -> None:
         self._group = parser.add_argument_group(title, text if everything else None)
         self._everything = everything
 
     def add(self, *names: str, more: bool = False, help: str, **words: Any) -> None:
-        """Add an option."""
+        """Add an option; ``words`` as for :meth:`argparse.ArgumentParser.add_argument`."""
         shown = help if self._everything or not more else argparse.SUPPRESS
         self._group.add_argument(*names, help=shown, **words)
 
 
 def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options of :func:`reading_of` that say how a file is read."""
+    """Add the options for reading a file."""
     group = Group(parser, "how the capture is read; what is not said is found out", everything)
     group.add("--holds", choices=["durations", "times"], help="what the numbers are")
     group.add("--unit", type=_unit, help="ns, us, ms, s, or how many counts there are in a second: 2MHz, 250kHz")
@@ -147,13 +147,16 @@ def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> No
 
 
 def captured(args: argparse.Namespace, source: Source, limits: Limits | None) -> Reading:
-    """The capture, to be held against limits; ``None`` to find those that fit."""
+    """Open the capture for some limits; ``None`` to find the limits that fit.
+
+    :raises CaptureError: if it cannot be read.
+    """
     said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
     return read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
 
 
 def notes_on(reading: Reading) -> tuple[tuple[str, ...], Removed | None]:
-    """How the capture was read, in words, and what the filter took out if there was one."""
+    """Remarks on how the capture was read, and the filter's counts if a filter was used."""
     return reading.capture.remarks, reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None
 
 
@@ -196,9 +199,9 @@ def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None
 
 
 def limits_of(args: argparse.Namespace) -> Limits | None:
-    """The limits the options ask for; ``None`` if they are to be found.
+    """The limits from the options; ``None`` if they are to be found automatically.
 
-    :raises HalfbitError: if they contradict one another.
+    :raises HalfbitError: if the options contradict each other.
     """
     said: dict[str, Any] = {}
     for field in attrs.fields(Limits):
@@ -206,7 +209,7 @@ def limits_of(args: argparse.Namespace) -> Limits | None:
         if value is not None:
             said[field.name] = None if value == "off" else value
     if said.get("one_edge") and "decision" not in said:
-        said["decision"] = "sequence"  # no other can read it
+        said["decision"] = "sequence"  # only this decision can read one edge
     if args.limits == AUTO and said:
         raise HalfbitError(
             f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
@@ -232,17 +235,20 @@ def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> No
 
 
 def configuration_of(args: argparse.Namespace) -> Configuration | None:
-    """:raises HalfbitError: if it is no value of a CV."""
+    """The configuration from the options; ``None`` if it is not given.
+
+    :raises HalfbitError: if a value is not valid for a CV.
+    """
     return None if args.cv29 is None else Configuration(args.cv29)
 
 
 def context_of(args: argparse.Namespace) -> Context | None:
-    """The context the options force."""
+    """The context forced by the options; ``None`` if not given."""
     return None if args.context is None else _CONTEXTS[args.context]
 
 
 def as_options(text: str) -> str:
-    """An error of the library with its parameters written as options."""
+    """Rewrite an error message of the library: parameters become command line options."""
     names: Mapping[str, str] = {
         name: _option(name)
         for name in (
@@ -258,7 +264,10 @@ def as_options(text: str) -> str:
 
 
 def number(text: str) -> int:
-    """A whole number as one writes it: 6, or 0x06."""
+    """Read a whole number: 6 or 0x06.
+
+    :raises argparse.ArgumentTypeError: if it is not a whole number.
+    """
     try:
         return int(text, 0) if text.lower().startswith(("0x", "0b")) else int(text)
     except ValueError:
@@ -266,7 +275,10 @@ def number(text: str) -> int:
 
 
 def time(text: str) -> int:
-    """A time of the command line, ns."""
+    """Read a time and return it in ns.
+
+    :raises argparse.ArgumentTypeError: if it is not a time.
+    """
     match = re.fullmatch(r"([0-9.]+)\s*(ns|us|ms|s)?", text)
     try:
         if match is None:
@@ -291,7 +303,10 @@ def _microseconds(text: str) -> int:
 
 
 def milliseconds_of(text: str) -> int:
-    """A time in ms as whole ns."""
+    """Read a time in ms and return it in whole ns.
+
+    :raises argparse.ArgumentTypeError: if it is not a whole number of ns from 0 up.
+    """
     try:
         nanoseconds = Fraction(text) * 1000 * US
     except (ValueError, ZeroDivisionError):

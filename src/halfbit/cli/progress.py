@@ -1,4 +1,4 @@
-"""How far a long file has been read: one line on standard error, while that is a terminal."""
+"""Shows the progress in a long file: one line on standard error, if that is a terminal."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from .input import Watched
 __all__ = ["Progress"]
 
 PATIENCE = 1.0  # seconds before anything is shown
-INTERVAL = 0.2  # seconds between two
+INTERVAL = 0.2  # seconds between updates
 
 
 class Progress:
-    """Shows nothing for a live input, whose end is not known, nor where nobody looks."""
+    """The progress line. It is not shown for live input (its size is unknown) or without a terminal."""
 
     def __init__(self, source: Watched) -> None:
         self._source = source
@@ -23,7 +23,7 @@ class Progress:
         self._shown = ""
 
     def update(self) -> None:
-        """Show it anew, if it is time."""
+        """Update the line if it is time."""
         if not self._size or time.monotonic() < self._next:
             return
         self._next = time.monotonic() + INTERVAL
@@ -33,7 +33,7 @@ class Progress:
         print(self._shown, end="", file=sys.stderr, flush=True)
 
     def clear(self) -> None:
-        """Take it away, before other output."""
+        """Clear the line, before other output."""
         if self._shown:
             print("\r" + " " * len(self._shown) + "\r", end="", file=sys.stderr, flush=True)
             self._shown = ""

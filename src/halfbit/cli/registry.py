@@ -1,4 +1,4 @@
-"""``halfbit registry``: the instructions that are known."""
+"""``halfbit registry``: lists the known instructions."""
 
 from __future__ import annotations
 
@@ -27,6 +27,6 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the list."""
+    """Print the list and return the exit status."""
     sys.stdout.write(render(listing(), args.form))
     return 0

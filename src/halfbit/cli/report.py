@@ -1,4 +1,4 @@
-"""``halfbit report``: all that is known about a capture in one file that opens in any browser, without a network."""
+"""``halfbit report``: writes everything about a capture into one HTML file that needs no network."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from .traffic import traffic_rows
 
 __all__ = ["add_parser", "run"]
 
-#: Losses with a picture, and losses at all; durations to either side of a loss.
+#: Most losses with a picture; most losses listed; durations shown on each side of a loss.
 PICTURES, LOSSES, REACH = 12, 200, 30
 
 _STYLE = """
@@ -63,7 +63,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the report, and give the exit status."""
+    """Write the report and return the exit status."""
     limits_of(args)
     source = input_at(args.capture)
     if source.live:
@@ -173,7 +173,7 @@ def _cell(text: str) -> str:
 
 
 def _traffic_plot() -> Any:
-    """The plot of the traffic; ``None`` without matplotlib."""
+    """The traffic plot; ``None`` if matplotlib is not installed."""
     try:
         import matplotlib  # noqa: F401
     except ImportError:
@@ -184,7 +184,7 @@ def _traffic_plot() -> Any:
 
 
 def _picture(draw: Callable[[str], None]) -> str:
-    """A picture as SVG within the page; a note without matplotlib."""
+    """A picture as inline SVG; a note if matplotlib is not installed."""
     try:
         import matplotlib  # noqa: F401
     except ImportError:

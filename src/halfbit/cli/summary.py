@@ -1,4 +1,4 @@
-"""What a capture holds, in figures."""
+"""The summary of a capture: its figures."""
 
 from __future__ import annotations
 
@@ -19,39 +19,39 @@ __all__ = ["Summary", "Tally", "summary_lines"]
 class Summary:
     """The figures of a capture. Times in ns."""
 
-    #: From the first level change to the last.
+    #: Time from the first level change to the last.
     length: int
-    #: Half-bits, sound or not: one less than there are level changes.
+    #: Number of half-bits, valid or not: the number of level changes minus one.
     half_bits: int
     packets: int
-    #: Packets with different bytes.
+    #: Number of packets with different bytes.
     distinct_packets: int
-    #: How many stretches were lost to each kind of fault.
+    #: Number of stretches lost to each kind of fault.
     faults: dict[FaultKind, int]
-    #: How many half-bits and bits were wrong in them.
+    #: Number of wrong half-bits and bits in them.
     wrong: int
-    #: How many were lost to each cause, of those that were diagnosed.
+    #: Number of diagnosed losses for each cause.
     causes: dict[Cause, int]
     cutouts: int
-    #: Time in packets, their preambles included.
+    #: Time in packets, including their preambles.
     packet_time: int
-    #: Time lost to faults.
+    #: Time in faults.
     fault_time: int
     cutout_time: int
-    #: How bits were told apart.
+    #: The decision that was used.
     decision: str = "halves"
-    #: How the capture was read, in words.
+    #: Remarks on how the capture was read.
     remarks: tuple[str, ...] = ()
-    #: What a filter took out, if there was one.
+    #: Counts of what the filter removed, if there was a filter.
     removed: Removed | None = None
 
     @property
     def share_decoded(self) -> float:
-        """Time in packets as a share of the whole, 0 to 1. The rest is idle one-bits, cutouts, faults."""
+        """Time in packets as a share of the total time, 0 to 1. The rest is idle one-bits, cutouts and faults."""
         return self.packet_time / self.length if self.length else 0.0
 
     def as_dict(self) -> dict[str, object]:
-        """As JSON has it."""
+        """The summary as an object for JSON. Times in ns."""
         return {
             "type": "summary",
             "length": self.length,
@@ -73,7 +73,7 @@ class Summary:
 
 
 class Tally:
-    """Counts what comes out of decoding."""
+    """Counts decoded events for a summary."""
 
     def __init__(self) -> None:
         self._packet: Packet | None = None
@@ -113,13 +113,13 @@ class Tally:
         removed: Removed | None = None,
         decision: str = "halves",
     ) -> Summary:
-        """The figures.
+        """The summary of the events so far.
 
-        :param half_bits: how many there were in all.
-        :param length: what they last together, ns.
-        :param remarks: how the capture was read.
-        :param removed: what a filter took out.
-        :param decision: how bits were told apart.
+        :param half_bits: total number of half-bits.
+        :param length: their total length, ns.
+        :param remarks: remarks on how the capture was read.
+        :param removed: counts of what the filter removed.
+        :param decision: the decision that was used.
         """
         return Summary(
             length=length,
@@ -140,7 +140,7 @@ class Tally:
 
 
 def summary_lines(summary: Summary) -> list[str]:
-    """A summary to read."""
+    """A summary as lines of text."""
     changes = "half-bits" if summary.decision != "sequence" else "durations"
     lines = [
         f"length   {milliseconds(summary.length)} ms, {summary.half_bits} {changes}",

@@ -1,4 +1,4 @@
-"""``halfbit survey``: what a capture looks like, and which limits read it best."""
+"""``halfbit survey``: shows the durations of a capture and the limits that read it best."""
 
 from __future__ import annotations
 
@@ -53,14 +53,14 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Survey, and give the exit status."""
+    """Run the survey and return the exit status."""
     if args.plot is not None:
-        from ..plot.figure import check_plot  # matplotlib is slow to import, and need not be there
+        from ..plot.figure import check_plot  # imported here because matplotlib is slow and optional
 
         check_plot(args.plot)
     source = input_at(args.capture)
     progress = Progress(source)
-    reading = opened_for(args, source, PRESETS["receive"])  # which limits fit is what is asked
+    reading = opened_for(args, source, PRESETS["receive"])  # the survey itself finds the limits
     measured = Measured(reading.edges, source, progress.update)
     try:
         found = look_ahead(measured, seconds=args.seconds, thorough=True)[0] if source.live else survey(measured)

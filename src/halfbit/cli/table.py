@@ -1,4 +1,4 @@
-"""What is decoded, as a table to read: one line for each change, within 80 columns."""
+"""Table output: one line for each change, within 80 columns."""
 
 from __future__ import annotations
 
@@ -24,33 +24,33 @@ from .summary import Summary, summary_lines
 
 __all__ = ["Table"]
 
-#: Columns of the time, the address and the packet's bytes, and between two of them.
+#: Widths of the time, the address and the packet's bytes, and the gap between columns.
 _TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
-#: The address's column from this width on.
+#: From this terminal width on, the address column is wider.
 _WIDE, _WIDE_ADDRESS = 100, 28
-#: Without a terminal a line is as long as it needs, and its instruction in full.
+#: Narrowest table, in columns. Without a terminal, lines are not shortened.
 _NARROWEST = 60
 
-#: Instructions that say how something is from now on: sent again, they say nothing new.
+#: Instructions that set a state. A repetition says nothing new.
 _STATES = (SpeedControl, RestrictedSpeedStep, FunctionControl, BinaryStateLong, BinaryStateShort, AnalogFunction, Idle)
-#: Fields that say what of an address an instruction is about.
+#: Fields that identify the part of a decoder that an instruction is about.
 _PARTS = ("first", "cv", "register", "output", "sub_address", "position")
-#: Others count as sent again only if the same came so shortly before, ns.
+#: Other instructions count as repeated only within this time, ns.
 _AGAIN = 1_000_000_000
 
 _RED, _DIM, _BOLD, _PLAIN = "\x1b[31m", "\x1b[2m", "\x1b[1m", "\x1b[0m"
 
 
 class Table:
-    """Takes events, writes lines.
+    """Writes events as lines of a table.
 
-    :param write: takes a line.
-    :param every: whether packets that say nothing new are listed, too.
-    :param width: columns of the terminal; ``None`` if there is none.
-    :param color: whether losses stand out in colour.
-    :param bytes: whether each packet's bytes are shown.
-    :param lost: whether only losses are shown.
-    :param wanted: says whether an event is listed.
+    :param write: is called with each line.
+    :param every: True to list repeated packets too.
+    :param width: the terminal's width in columns; ``None`` without a terminal.
+    :param color: True to show losses in colour.
+    :param bytes: True to show each packet's bytes.
+    :param lost: True to show only losses.
+    :param wanted: returns True for events to list.
     """
 
     def __init__(
@@ -90,14 +90,14 @@ class Table:
             self._gap(event, diagnosis)
 
     def pause(self) -> None:
-        """Nothing is ever held back."""
+        """Called before waiting for input. Nothing to do, because nothing is held back."""
 
     def note(self, text: str) -> None:
-        """Write a line that is no event."""
+        """Write a line of text between events."""
         self._put(text, _DIM)
 
     def end(self, summary: Summary | None) -> None:
-        """No event will come. Without a summary, because the input could not be read on."""
+        """End of the events. ``summary`` is ``None`` if the input could not be read to its end."""
         if summary is None:
             return
         self._write("")
@@ -109,7 +109,7 @@ class Table:
             self._lines(line)
 
     def _new(self, instruction: Instruction) -> bool:
-        """True unless the same was said before about the same thing."""
+        """True unless the instruction repeats an earlier one for the same thing."""
         parts = tuple(getattr(instruction, name, None) for name in _PARTS)
         if hasattr(instruction, "state"):
             parts += (getattr(instruction, "number", None),)
@@ -178,7 +178,7 @@ class Table:
 
 
 def _lost(event: Fault | Cutout, diagnosis: Diagnosis | None) -> str:
-    """What was found, and the cause if one is known."""
+    """The text for a loss: the fault, and the cause if it is known."""
     if diagnosis is None or diagnosis.cause is Cause.CUT:
         return str(event)
     return f"{event}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)

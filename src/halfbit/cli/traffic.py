@@ -1,4 +1,4 @@
-"""``halfbit traffic``: who is on the track."""
+"""``halfbit traffic``: shows the addresses on the track and their changes."""
 
 from __future__ import annotations
 
@@ -68,10 +68,10 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Follow the track, and give the exit status."""
+    """Follow the traffic and return the exit status."""
     plot = None
     if args.plot is not None:
-        from ..plot.figure import check_plot  # matplotlib is slow to import, and need not be there
+        from ..plot.figure import check_plot  # imported here because matplotlib is slow and optional
         from ..plot.traffic import TrafficPlot
 
         check_plot(args.plot)
@@ -125,7 +125,7 @@ def _narrow(width: int | None) -> bool:
 
 
 def _print_changes(lines: Columns, changes: Sequence[Change]) -> None:
-    """A line for what one packet changed for one address."""
+    """Print a line for each packet's changes to an address."""
     for (time, address), together in groupby(changes, key=lambda change: (change.time, change.address)):
         who = "track" if address is None else str(address)
         print(lines.row((milliseconds(time), who, ", ".join(map(str, together)))))
@@ -146,7 +146,7 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
 
 
 def traffic_rows(track: TrackState, wanted: Sequence[Address] | None = None) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Titles, and a row for each address."""
+    """The titles, and a row for each address."""
     titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
     rows = [row for row in track.seen.values() if wanted is None or row.address in wanted]
     return titles, [_cells(row, track) for row in sorted(rows, key=lambda row: row.address)]
@@ -156,7 +156,7 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
     narrow = _narrow(width)
     widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
     titles, cells = traffic_rows(track, args.address)
-    if narrow:  # the state below, for there is no room beside
+    if narrow:  # the state goes below, because there is no room beside it
         lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
         print(lines.head.rstrip())
         for one in cells:

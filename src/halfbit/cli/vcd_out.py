@@ -1,4 +1,4 @@
-"""``decode --vcd``: the signal, and under it bits, bytes and packets, as a value change dump (IEEE 1364) for any viewer."""
+"""``decode --vcd``: writes the signal, its bits, packets and meanings as a value change dump (IEEE 1364)."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from ..inspect.strips import strips
 
 __all__ = ["write_vcd"]
 
-#: Rows beside the signal. A text's value is shown until the next one; empty where there is nothing. The row ``bit_start`` turns
-#: over with each bit, since equal bits in a row show as one.
+#: Rows besides the signal. A text is shown until the next one, and is empty if there is nothing to show. The row
+#: ``bit_start`` toggles with each bit, because a viewer shows equal bits in a row as one.
 _ROWS = ("bit", "packet", "meaning")
 
 
 def write_vcd(path: str, reading: Reading) -> None:
-    """Write a capture with what it was decoded to.
+    """Write a capture with its decoded bits, packets and meanings.
 
     :raises HalfbitError: if pyvcd is not installed, the capture can be read only once, or the file cannot be written.
     """
@@ -42,7 +42,7 @@ def write_vcd(path: str, reading: Reading) -> None:
 
 
 def _count(reading: Reading) -> int:
-    """How many packets, losses and cutouts there are."""
+    """The number of packets, losses and cutouts."""
     receiver = receiver_for(reading.limits)
     count = 0
     for row, scale in reading.edges._rows():

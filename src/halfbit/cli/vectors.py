@@ -1,4 +1,4 @@
-"""``halfbit vectors``: lists the vectors, and runs a port against them."""
+"""``halfbit vectors``: lists the test vectors, and runs a port against them."""
 
 from __future__ import annotations
 
@@ -56,7 +56,10 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do what the action says. For ``check``, 1 where the port differs."""
+    """Run the action and return the exit status. For ``check``: 1 if the port differs.
+
+    :raises HalfbitError: if the case or rule does not exist.
+    """
     chosen = cases(args.limits)
     if args.action == "list":
         for rule, count in Counter(case.rule for case in chosen).items():

@@ -1,4 +1,4 @@
-"""What standard output is: how wide, and whether it shows colours."""
+"""Properties of standard output: its width, and if it shows colours."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ __all__ = ["shows_color", "terminal_width"]
 
 
 def terminal_width() -> int | None:
-    """Columns of the terminal that standard output is; ``None`` if it is not one."""
+    """Width of the terminal in columns; ``None`` if standard output is not a terminal."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def shows_color() -> bool:
-    """True for a terminal, unless NO_COLOR is set or it is a dumb one."""
+    """True if standard output is a terminal with colours: NO_COLOR is not set and the terminal is not ``dumb``."""
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"

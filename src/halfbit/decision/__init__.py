@@ -19,7 +19,7 @@ __all__ = ["AnyReceiver", "RecoveringReceiver", "SequenceReceiver", "SumReceiver
 
 
 class AnyReceiver(Protocol):
-    """What all receivers have in common: durations in; packets, faults and cutouts out."""
+    """The interface of all receivers: they take durations and give packets, faults and cutouts."""
 
     @property
     def now(self) -> int:
@@ -29,14 +29,14 @@ class AnyReceiver(Protocol):
         """Take one duration, ns."""
 
     def feed_many(self, durations: Sequence[int], scale: int = 1, /) -> list[PacketEvent]:
-        """Take many durations, each of so many counts of ``scale`` ns."""
+        """Take many durations, in counts of ``scale`` ns each."""
 
     def finish(self) -> Sequence[PacketEvent]:
-        """The capture is over."""
+        """End of the capture: return the last events."""
 
 
 def receiver_for(limits: Limits, start: int = 0) -> AnyReceiver:
-    """A receiver that decides as the limits say.
+    """The receiver for some limits: for their decision, with recovery if they ask for it.
 
     :param start: the time of the first change, ns.
     """

@@ -1,11 +1,13 @@
-"""Where the bits of one phase begin and end, followed over changes that are seen late.
+"""Tracks where the bits of one phase begin and end, although changes are seen late.
 
-A polled loop sees each change up to one period late. Times therefore scatter, but the scatter does
-not add up: under the right reading of the bits, the change that ends a bit is always seen within
-the same period after its true place. :class:`Boundaries` follows that place. Each bit is read by where
-its end falls: nearer to a one's end or nearer to a zero's. A reading in the wrong phase puts its
-boundaries in the middles of bits. There every change from ones to zeros, and back, moves the end by half of
-what a zero lasts longer than a one, which no loop's period explains. That is its *strain*.
+A polling loop sees each change up to one period late. So times scatter, but the errors do not add
+up: if the bits are read correctly, the change that ends a bit is always seen within one period after
+its true time. :class:`Boundaries` tracks the true time. A bit is a one or a zero depending on which
+bit's expected end is nearer.
+
+A reading in the wrong phase has its boundaries in the middle of the bits. There, each step from ones
+to zeros or back moves the end by half of the difference between a zero and a one. The loop's period
+cannot explain that. This unexplained error is called *strain*.
 """
 
 from __future__ import annotations
@@ -18,49 +20,50 @@ from ..limits import US, Limits
 
 __all__ = ["CLEARLY", "Boundaries", "Lengths", "cost_of", "learned"]
 
-# Strain. A bit that ends outside of what the lateness allows adds the square of how far outside, in 16ths of half the
-# lateness; never more than STRAIN_MAX, so that one change gone wrong does not decide alone.
+# Strain. A bit that ends outside the allowed lateness adds the square of its distance from the allowed range, in 16ths
+# of half the lateness. It adds at most STRAIN_MAX, so that one wrong change does not decide alone.
 STRAIN_MAX = 64
-#: A bit that nearly was the other adds this. Two of them are too many for a packet: the error byte may miss both.
+#: Strain of a bit that was nearly read as the other. A packet may not have two of them, because the error detection
+#: byte may miss two wrong bits.
 DOUBT = 52
-#: How far a change may be from its place beside the loop's lateness, ns: a timer's steps, halves not quite alike.
+#: Tolerance for a change in addition to the loop's lateness, ns: for a timer's steps and slightly unequal halves.
 SLACK = 2 * US
-#: By how much the place of a bit's end gets less sure with each bit, ns: the lengths are not known exactly.
+#: Added uncertainty of the boundary with each bit, ns, because the lengths are not known exactly.
 CREEP = 250
 
-# What is learned as bits come.
-#: For how many ones and zeros the lengths count that are learned at the start.
+# Learning while bits arrive.
+#: Weight of the lengths learned at the start, as a number of ones and of zeros.
 LEARNED = (40, 30)
-#: From so many bits of a kind on, each changes the length by the same part of what it is off.
+#: Greatest weight, in bits. From there on each bit corrects the length by the same fraction of its error.
 LEARN_MAX = 500
-#: The share of stretched zeros is counted in parts of WHOLE. From SOME on any zero may be stretched, from MOST on most
-#: are.
+#: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most
+#: zeros are.
 WHOLE, SOME, MOST = 1 << 16, 2000, 36000
 
-# What is learned at the start.
-#: Halves of ones in a row that come before every packet: 14 one-bits (S-9.2 A), ten behind a cutout.
+# Learning at the start.
+#: Number of one-halves in a row before every packet: a preamble is 14 one-bits (S-9.2 A), 10 after a cutout.
 RUN = 20
-#: Places tried for such a run, likeliest first.
+#: Number of places tried for such a run, the likeliest first.
 RUNS = 30
-#: Zeros tried, as parts of a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
+#: Lengths of zeros tried, relative to a one: from 1.5 (190 / 122 us) to 2.25 (240 / 110 us; S-9.1 A, table 1).
 ZERO_PARTS = 32
 ZEROS = range(48, 73)
-#: Half-bits after which the phase is chosen anew: a tear turns it.
+#: Number of half-bits after which the phase is chosen again, because a lost change swaps it.
 PIECE = 40
-#: Strain that right lengths may leave: that of two tears.
+#: Most strain allowed for correct lengths: that of two lost changes.
 SURE = 2 * STRAIN_MAX
-#: What other lengths must cost more.
+#: How much more all other lengths must cost.
 CLEARLY = 64
-#: What a stretched zero costs: lengths that make all zeros stretched ones explain nothing.
+#: Cost of a stretched zero. Without it, lengths that make every zero a stretched one would look right.
 STRETCHED = 12
 
 
 class Lengths:
-    """What the station sends and how far the board's times scatter, ns. Learned from the signal.
+    """The lengths of the station's bits and the scatter of the board's times, ns. Learned from the signal.
 
-    :param one: a one-bit.
-    :param zero: a zero-bit that is not stretched.
-    :param late: longest time from a change to its being seen, less the shortest.
+    :param one: length of a one-bit, ns.
+    :param zero: length of a zero-bit that is not stretched, ns.
+    :param late: longest time from a change until it is seen, minus the shortest, ns.
     """
 
     def __init__(self, one: int, zero: int, late: int) -> None:
@@ -68,30 +71,34 @@ class Lengths:
         self.zero = zero
         self.late = late
         self.one_and_zero = one + zero
-        #: Which share of the zeros is stretched.
+        #: Share of the zeros that are stretched, in parts of WHOLE.
         self.stretching = 0
-        #: How far a bit's end may be from its place without strain.
+        #: How far a bit's end may be from the expected time without strain, ns.
         self.most = late // 2 + SLACK
-        #: Twice how near to the middle between a one's end and a zero's an end is doubtful.
+        #: A bit's end is doubtful if it is near the middle between a one's and a zero's end. Twice that distance, ns.
         self.doubt = self.most // 2
         self.variance = self.most**2 // 3
-        #: Who teaches: the phase that has shown less strain.
+        #: The phase from which lengths are learned: the one with less strain.
         self.teacher: Boundaries | None = None
         self._ones, self._zeros = LEARNED
 
     @property
     def mostly_stretches(self) -> bool:
-        """True if most zeros are stretched, so that little is known of them."""
+        """True if most zeros are stretched, so that their lengths say little."""
         return self.stretching > MOST
 
     def copied(self) -> Lengths:
-        """The same, without a teacher."""
+        """A copy without a teacher."""
         copied = Lengths(self.one, self.zero, self.late)
         copied.stretching = self.stretching
         return copied
 
     def learn(self, bit: int, off: int) -> int:
-        """Take by how much a bit was longer than expected, ns; give how much of it is the length's."""
+        """Correct the length of a kind of bit.
+
+        :param off: by how much the bit was longer than expected, ns.
+        :returns: the change of the length, ns.
+        """
         if bit == core.ONE:
             self._ones = seen = min(self._ones + 1, LEARN_MAX)
             change = off // (seen + 1)
@@ -99,7 +106,7 @@ class Lengths:
         else:
             self._zeros = seen = min(self._zeros + 1, LEARN_MAX)
             if off > 0:
-                # Some of these are zeros stretched a little, the more the more zeros are stretched.
+                # Some of these zeros are stretched a little. Their share grows with the share of stretched zeros.
                 off = off * (WHOLE - self.stretching) // WHOLE
             change = off // (seen + 1)
             self.zero += change
@@ -108,19 +115,19 @@ class Lengths:
 
 
 class Boundaries:
-    """The ends of bits in one phase. Halves in, bits out; and the strain so far."""
+    """Tracks the bits of one phase. It takes halves, gives bits, and sums the strain."""
 
     def __init__(self, lengths: Lengths) -> None:
         self.lengths = lengths
-        #: The sum of all strain, and without the last bit's.
+        #: The total strain, and the total without the last bit.
         self.strain = self.strain_before = 0
-        #: Zeros that are longer than others.
+        #: Number of stretched zeros.
         self.stretched = 0
-        # How late the last change was seen, against the middle of what can be: at least and at most.
+        # Lower and upper bound of how late the last change was seen, ns, relative to the middle of the possible range.
         self._low, self._high = -lengths.most, lengths.most
 
     def bit(self, first: int, last: int) -> int:
-        """Take the halves of a bit, ns; core.ONE or core.ZERO."""
+        """Take the two halves of a bit, ns; return core.ONE or core.ZERO."""
         lengths = self.lengths
         self.strain_before = self.strain
         duration = first + last
@@ -145,7 +152,7 @@ class Boundaries:
             if bit == core.ZERO:
                 lengths.stretching -= lengths.stretching >> 5
             if high - low <= most:
-                # A bit whose start is not known well would teach what was assumed of it.
+                # If the start of a bit is not well known, it would only confirm what was assumed.
                 change = lengths.learn(bit, (low + high) >> 1)
                 low -= change
                 high -= change
@@ -156,18 +163,18 @@ class Boundaries:
         return bit
 
     def lose(self) -> None:
-        """What comes is no bit: the next one's place is unknown."""
+        """Not a bit: the place of the next bit is unknown."""
         self.strain_before = self.strain
         self.strain += STRAIN_MAX
         self._low, self._high = -self.lengths.most, self.lengths.most
 
     def use(self, lengths: Lengths) -> None:
-        """Go on with other lengths."""
+        """Continue with other lengths."""
         self.lengths = lengths
         self._low, self._high = -lengths.most, lengths.most
 
     def _astray(self, bit: int, low: int, high: int, half: int) -> None:
-        """A bit ends where noise alone does not put it."""
+        """Handle a bit whose end is outside the allowed lateness."""
         lengths = self.lengths
         most = lengths.most
         if bit == core.ONE or low < 0 and not lengths.mostly_stretches:
@@ -178,12 +185,12 @@ class Boundaries:
             else:
                 self._low, self._high = -most, -most // 2
             return
-        # A stretched zero. How late its end was seen is not known.
+        # A stretched zero. The lateness of its end is unknown.
         self.stretched += 1
         if lengths.teacher is self:
             lengths.stretching += (WHOLE - lengths.stretching) >> 5
         self._low, self._high = -most, most
-        # Its shorter half is as long as that of other zeros. In the wrong phase it may be half of a one.
+        # Its shorter half is as long as a normal zero's half. In the wrong phase it may be the half of a one.
         one, zero = lengths.one // 2, lengths.zero // 2
         short = (one + zero - 2 * half) * (zero - one)
         if short > 0:
@@ -191,9 +198,9 @@ class Boundaries:
 
 
 def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
-    """The lengths that explain durations best, and whether others explain them clearly worse.
+    """The lengths that fit some durations best, and True if all others fit clearly worse.
 
-    :param durations: ns, a preamble and a packet behind it or more.
+    :param durations: ns; at least a preamble and a packet after it.
     """
     one = 2 * (_run(durations, limits) or limits.one_nominal)
     late = limits.latency_max
@@ -208,7 +215,7 @@ def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
 
 
 def cost_of(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
-    """What lengths cost: in all; the strain; the stretched zeros. Piece by piece the better phase counts."""
+    """The cost of lengths: total, strain, and number of stretched zeros. For each piece the better phase counts."""
     phases = Boundaries(lengths), Boundaries(lengths)
     cost = strain = stretched = 0
     for start in range(0, len(durations) - 1, PIECE):
@@ -226,7 +233,7 @@ def cost_of(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:
 
 
 def _run(durations: Sequence[int], limits: Limits) -> int:
-    """A one's half, ns, from the runs of halves that are alike. 0 if there is no run."""
+    """Half of a one, ns, from runs of equal halves. 0 if there is no run."""
     times = list(accumulate(durations, initial=0))
     spans = sorted((end - start, index) for index, (start, end) in enumerate(zip(times, times[RUN:])))
     total = weights = 0
@@ -240,7 +247,7 @@ def _run(durations: Sequence[int], limits: Limits) -> int:
             start -= 2
         while end < len(durations) - 1 and _slope(times, start, end + 2, limits):
             end += 2
-        # How sure a line's slope is goes with the cube of its length.
+        # The precision of a line's slope grows with the cube of its length.
         weight = (end - start) ** 3
         total += weight * _slope(times, start, end, limits)
         weights += weight
@@ -248,7 +255,7 @@ def _run(durations: Sequence[int], limits: Limits) -> int:
 
 
 def _slope(times: Sequence[int], start: int, end: int, limits: Limits) -> int:
-    """How far apart changes are, ns, by the line that fits them best. 0 if it does not fit, or they are no ones."""
+    """The distance between changes, ns, by the best-fitting line. 0 if the line does not fit or they are not ones."""
     run = [time - times[start] for time in times[start : end + 1]]
     count = end - start
     scale = count * (count + 1) * (count + 2) // 6

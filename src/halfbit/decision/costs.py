@@ -1,7 +1,8 @@
-"""What makes a reading of the times less likely, and by how much.
+"""The costs of assumptions that make a reading of the times less likely.
 
-A cost is the negative logarithm of how likely something is, in nepers. Costs order readings: how often each thing happens
-need only be about right. The figures are those with which ``tests/trial`` read most and gave nothing that was not sent.
+A cost is the negative natural logarithm of a probability, in nepers. Costs only sort readings, so the probabilities
+need only be about right. With these values ``tests/trial`` read the most packets and gave no packet that was not
+sent.
 """
 
 from __future__ import annotations
@@ -12,20 +13,21 @@ import attrs
 
 __all__ = ["ADRIFT", "BEAM", "Costs", "How", "MOST", "NARROW", "RIVAL", "SURELY", "costs_of"]
 
-#: Readings followed; more, up to ``MOST``, as long as they are nearly as likely as the best: up to ``RIVAL`` costlier.
+#: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
 BEAM = 14
 MOST = 64
 RIVAL = 5.0
-#: Readings this much costlier than the best are dropped.
+#: Readings that cost this much more than the best are dropped.
 SURELY = 14.0
-#: A preamble that starts although the best reading is amid a packet.
+#: Cost of starting a preamble while the best reading is inside a packet.
 ADRIFT = 8.0
-#: A change that fits, but leaves less than this of the lateness possible so far, may be another one.
+#: A change narrows down the possible lateness. If it narrows it by this much or more, nepers, the change may be a
+#: wrong one.
 NARROW = 1.0
 
 
 class How:
-    """What a reading assumes beside the bits: flags, plain numbers since thousands are joined."""
+    """Flags for what a reading assumes besides the bits. Plain ints for speed, because thousands are combined."""
 
     MISSED = 1
     DOUBLED = 2
@@ -38,37 +40,37 @@ class How:
 
 @attrs.frozen
 class Costs:
-    """The cost of each thing, nepers."""
+    """The cost of each assumption, nepers."""
 
     #: A change that is not in the capture.
     missed: float = 6.0
-    #: A change that was noted twice, and one of a spike's two.
+    #: A change that was recorded twice, and one of the two changes of a spike.
     doubled: float = 5.0
     spike: float = 7.0
-    #: A change seen earlier or later than changes are.
+    #: A change seen earlier or later than the usual lateness allows.
     late: float = 6.0
-    #: The same where the time since the change before is too short for a long turn.
+    #: The same, if the time since the change before is too short for a long turn.
     late_short: float = 6.0
-    #: Two changes missing between two that are seen, and four: in one long turn of a loop, or in two.
+    #: Two missing changes in a row (one long turn of a loop), and four (two long turns).
     turn: float = 11.0
     turns: float = math.inf
     #: Three halves in one duration that ends late.
     turn_late: float = math.inf
     #: A stretched zero.
     stretched: float = 8.0
-    #: The end bit's last half runs into a cutout.
+    #: A packet end bit whose last half runs into a cutout.
     cutout: float = 3.0
 
 
-#: Lateness from which on a capture is one of a loop that polls, ns: interrupts and timers see changes sooner.
+#: From this lateness on, ns, a capture comes from a polling loop. Interrupts and timers see changes sooner.
 POLLED = 25_000
 
 
 def costs_of(rare: int, late: int, stretched: float) -> Costs:
     """The costs for a capture.
 
-    :param rare: the lateness in a loop's long turns, ns; 0 if there are none.
-    :param late: the usual lateness, ns. A loop that polls sees no change twice, and misses them in twos.
+    :param rare: the lateness in a loop's long turns, ns; 0 if there are no long turns.
+    :param late: the usual lateness, ns. A polling loop never records a change twice, and misses changes in pairs.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """
     stretch = min(max(-math.log(max(stretched, 1e-9)), 0.1), 8.0)

@@ -1,7 +1,7 @@
-"""Finds how long a station's half-bits are when no packet is known yet: by reading with guesses, and learning from what comes out.
+"""Finds the lengths of a station's half-bits if no packet is known yet: reads with guesses, learns from the packets.
 
-A wrong guess reads next to nothing, since lateness would add up; so how many packets a guess reads says whether it is right. A
-guess within 2 us reads enough to learn the rest.
+A wrong guess reads almost no packets, because its errors add up. So the number of packets shows if a guess is right. A
+guess within 2 us reads enough packets to learn the exact lengths.
 """
 
 from __future__ import annotations
@@ -21,43 +21,45 @@ from .reader import MARGIN, Found, SequenceReader
 
 __all__ = ["Learned", "guessed", "learned_from", "ones_of"]
 
-#: Halves of ones in a row that are a preamble: as many as a decoder may rest on (S-9.2 A: 10 one-bits).
+#: Number of one-halves in a row that make a preamble: the fewest that a decoder may accept (S-9.2 A: 10 one-bits).
 RUN = 20
-#: Halves of ones last from 52 to 64 us (S-9.1 A, table 1, decoder), counted by a clock that is up to 8 % off.
+#: Lengths of a one's half, ns: 52 to 64 us (S-9.1 A, table 1, decoder), measured by a clock that may be 8 % off.
 ONES = range(48 * US, 70 * US)
-#: Zeros' halves beyond ones', ns: S-9.1 A, table 1, station: from 95 us, against 55 to 61. The usual ones first.
+#: Differences tried between a zero's and a one's half, ns, the usual ones first (S-9.1 A, table 1, station: zeros from
+#: 95 us, ones from 55 to 61 us).
 BEYOND = tuple(us * US for us in (42, 46, 38, 50, 54, 58, 34, 62, 66, 30))
-#: What they are at least, if all zeros are stretched.
+#: The least difference, ns, used if all zeros are stretched.
 LEAST = 36 * US
-#: Shares of stretched zeros that are tried: where durations of a kind stand out, and else.
+#: Shares of stretched zeros that are tried: the first if durations of one kind stand out as groups, else the others.
 STRETCHED = (0.15, 0.0, 0.25)
 
 
 class _Rough(NamedTuple):
-    """How much later changes may be seen, and how far half-bits may be off, as long as lengths are not exact, ns."""
+    """Extra tolerance while lengths are not exact, ns: for the lateness of changes, and for half-bits."""
 
     latency: int
     slack: int
 
 
-#: Lengths that stand out among the durations, and others.
+#: For lengths that stand out among the durations, and for others.
 SEEN = _Rough(3 * US, US // 2)
 GUESSED = _Rough(12 * US, 2 * US)
-#: Lengths that were learned.
+#: For lengths that were learned.
 EXACT = _Rough(0, SLACK)
-#: Up to this lateness durations of a kind stand out, ns; where at least so many of all are in a group.
+#: Up to this lateness, ns, durations of one kind stand out as a group; and the smallest share of all durations in a
+#: group.
 CLEAR = 8 * US
-#: Distance between durations of different kinds, beside latency, ns.
+#: Least distance between durations of different kinds, in addition to the latency, ns.
 NEAR = 10 * US
 GROUP = 0.03
 GROUPS = 4
-#: Durations that guesses are tried on: some six packets.
+#: Number of durations on which guesses are tried: about six packets.
 FIRST = 800
-#: Durations of a packet that show how late its changes are.
+#: Fewest durations of a packet from which its lateness is measured.
 WHOLE = 40
-#: Share of the preambles behind which packets must be read for a guess to be right at once.
+#: A guess is accepted at once if packets are read after this share of the preambles.
 ENOUGH = 0.7
-#: Durations without a packet after which a guess is given up: some three packets.
+#: Durations without a packet after which a guess is given up: about three packets.
 VAIN = 350
 #: Fewest packets to learn from.
 FEWEST = 2
@@ -65,19 +67,19 @@ FEWEST = 2
 
 @attrs.frozen
 class Learned:
-    """What was learned of a capture."""
+    """The lengths and the latency learned from a capture."""
 
     lengths: Lengths
-    #: How much later than others changes are seen, ns.
+    #: Longest time from a change until it is seen, minus the shortest, ns.
     latency: int
-    #: Packets that say so.
+    #: Number of packets it was learned from.
     packets: int
 
 
 def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned | None:
-    """The lengths behind some hundreds of durations; None if no guess reads packets.
+    """The lengths of the half-bits in some hundreds of durations; ``None`` if no guess reads packets.
 
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
     """
     each = 2 if limits.one_edge else 1
     few = durations[:FIRST]
@@ -101,7 +103,7 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
 
 
 def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency: int) -> Learned:
-    """Once more with what was learned, on all; and again, since the guess may have been 2 us off."""
+    """Read all durations again with the learned lengths, twice, because the guess may have been 2 us off."""
     for rough in (SEEN, EXACT):
         again = _tried(durations, limits, learned.lengths, max(latency, learned.latency), rough)
         if again is None:
@@ -111,7 +113,7 @@ def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency
 
 
 def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, rough: _Rough) -> Learned | None:
-    """Read with some lengths, and learn from the packets."""
+    """Read with some lengths and learn from the packets; ``None`` if there are too few packets."""
     reader = SequenceReader(limits, lengths, latency + rough.latency, slack=rough.slack)
     vain = VAIN * (1 + bool(limits.latency_rare))
     for at, duration in enumerate(durations):
@@ -126,7 +128,7 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
     better, pieces = learned_from(found, times, lengths, limits, latency, rough.latency)
     if better is None:
         return None
-    # A zero that is stretched by little looks like a change that is late.
+    # A slightly stretched zero looks like a late change.
     whole = [] if better.stretched else [piece for piece in pieces if len(piece) >= WHOLE]
     spreads = sorted(spread(piece, better, latency) for piece in whole)
     seen = spreads[len(spreads) // 2] if spreads else 0
@@ -136,11 +138,11 @@ def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: 
 def learned_from(
     found: Iterable[Found], times: Sequence[int], lengths: Lengths, limits: Limits, latency: int, off: int = 0
 ) -> tuple[Lengths | None, list[Piece]]:
-    """The lengths behind packets, and their durations.
+    """The lengths learned from packets (``None`` if not possible), and the packets' durations.
 
     :param times: of the changes, ns.
-    :param lengths: about those of the half-bits.
-    :param off: how far they may be off, ns.
+    :param lengths: approximate lengths of the half-bits.
+    :param off: how far these lengths may be off, ns.
     """
     found = list(found)
     pieces: list[Piece] = []
@@ -156,7 +158,7 @@ def learned_from(
 
 
 def ones_of(durations: Sequence[int], latency: int, each: int) -> tuple[int, int]:
-    """Half of a one-bit, ns, and the number of preambles; 0 where there are none."""
+    """Half of a one-bit, ns, and the number of preambles; both 0 if there are no preambles."""
     count = RUN // each
     totals = list(accumulate(durations, initial=0))
     if len(totals) <= count:
@@ -164,7 +166,7 @@ def ones_of(durations: Sequence[int], latency: int, each: int) -> tuple[int, int
     near = [duration for duration in durations if duration // each in ONES]
     frequent = next(iter(_groups(near, 0, latency)), 0) // each
     shortest = min(map(sub, totals[count:], totals)) // RUN
-    # Changes noted twice make a row too short. With a loop's latency several lengths are frequent.
+    # Changes recorded twice make the shortest run too short. With a loop's latency several lengths are frequent.
     for one in (frequent, shortest) if latency <= CLEAR else (shortest, frequent):
         found = _preambles(durations, one, latency, each)
         if found[1]:
@@ -173,21 +175,21 @@ def ones_of(durations: Sequence[int], latency: int, each: int) -> tuple[int, int
 
 
 def _preambles(durations: Sequence[int], one: int, latency: int, each: int) -> tuple[int, int]:
-    """Half of a one-bit, if ``one`` is about that, and the number of preambles, ns; 0 if there are none."""
+    """Half of a one-bit, ns, if ``one`` is about right, and the number of preambles; both 0 without preambles."""
     if one not in ONES:
         return 0, 0
     count = RUN // each
     halves = total = preambles = 0
     for run in _runs(durations, one * each, latency, each):
         if len(run) >= count:
-            # A zero's half next to it may look like the run's last one, or its first.
+            # The zero's half next to the run may look like the run's first or last one.
             inner = run[2:-2]
             halves, total, preambles = halves + len(inner) * each, total + sum(inner), preambles + 1
     return (total // halves, preambles) if halves else (0, 0)
 
 
 def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> Iterator[list[int]]:
-    """Durations in a row whose changes can all be as far apart as this, ns."""
+    """Runs of durations whose changes can all be ``nominal`` ns apart."""
     run: list[int] = []
     low, high = 0, latency
     for duration in durations:
@@ -202,7 +204,7 @@ def _runs(durations: Sequence[int], nominal: int, latency: int, each: int) -> It
 
 
 def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Iterator[tuple[Lengths, _Rough]]:
-    """Lengths to try, the likelier ones first."""
+    """Lengths to try, the likeliest first."""
     pairs: list[tuple[int, int]] = []
     clear = latency <= CLEAR
     if clear:
@@ -212,7 +214,7 @@ def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Ite
         else:
             pairs = [(group // 2, group // 2) for group in groups]
             split = [(first - one, last - one) for first, last in product(groups, groups)]
-            # Two zeros in a row last as long as both halves.
+            # With two zeros in a row, a duration of one edge is as long as both halves together.
             split.sort(key=lambda pair: min(abs(sum(pair) - group) for group in groups) > latency + NEAR)
             pairs += split
         pairs = [pair for pair in pairs if min(pair) > one]
@@ -225,7 +227,7 @@ def _guesses(durations: Sequence[int], one: int, latency: int, each: int) -> Ite
 
 
 def _groups(durations: Sequence[int], least: int, latency: int) -> list[int]:
-    """Lengths beyond ``least`` that are frequent, ns, the most frequent first."""
+    """Frequent lengths above ``least``, ns, the most frequent first."""
     width = latency // 2 + 4 * US
     bins = Counter(duration // US for duration in durations if duration >= least)
     groups: list[int] = []

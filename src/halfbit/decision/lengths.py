@@ -1,7 +1,7 @@
-"""How long the station's half-bits are: learned from packets that were read, never assumed.
+"""Learns the lengths of the station's half-bits from packets that were read. They are never assumed.
 
-A sound station's ones last 55 to 61 us a half, its zeros 95 us and more, and the halves of a bit may differ (S-9.1 A,
-table 1). A capture's clock may be off on top.
+By the standard, a station's halves of ones last 55 to 61 us, halves of zeros 95 us or more, and the two halves of a bit
+may differ (S-9.1 A, table 1). In addition, the capture's clock may be inaccurate.
 """
 
 from __future__ import annotations
@@ -16,63 +16,63 @@ from ..limits import US
 
 __all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
 
-#: How far a half-bit may be from what was learned, ns.
+#: How far a half-bit may be from the learned length, ns.
 SLACK = 300
-#: By how much more than latency explains a zero's half is longer than a typical one, to count as stretched, ns.
+#: A zero's half is stretched if it is longer than usual by more than the latency and this, ns.
 STRETCHED = 8 * US
-#: Share of stretched zeros up to which they are rather changes that are late.
+#: Up to this share of stretched zeros, they are probably late changes instead.
 SOME = 0.01
-#: Share of stretched zeros from which on nothing says how long the others are: then as short as a station may make them
-#: (S-9.1 A, table 1: 95 us, against ones of up to 61 us), ns beyond a one's half.
+#: Above this share of stretched zeros, the length of normal zeros cannot be learned. Then a zero's half is taken to be
+#: LEAST ns longer than a one's half, the least by the standard (S-9.1 A, table 1: zeros from 95 us, ones up to 61 us).
 MOST = 0.6
 LEAST = 34 * US
-#: How far lengths that are about right may be off, ns.
+#: How far approximate lengths may be off, ns.
 NEAR = 3 * US
-#: Changes in a row that may be missing.
+#: Most changes in a row that may be missing.
 MISSING = 4
-#: Totals further off than this beside latency are left out, ns.
+#: Totals that are off by more than the latency and this, ns, are left out.
 OFF = 4 * US
-#: One-bits before the start bit that are looked at.
+#: Number of one-bits before the start bit that are used.
 PREAMBLE = 13
 
 #: Which changes a capture holds.
 ALL, BETWEEN, WITHIN = range(3)
 
-#: Half-bits in one duration: 1 or 0, and 1 for the last half of its bit.
+#: The half-bits in one duration. Each is a pair: the bit (1 or 0), and 1 for the bit's last half, else 0.
 Halves = tuple[tuple[int, int], ...]
-#: Durations in a row, ns, each with the half-bits in it.
+#: Consecutive durations, ns, each with the half-bits in it.
 Piece = list[tuple[int, Halves]]
 
 
 class Lengths(NamedTuple):
-    """Half-bits as this station sends them and this clock counts them, ns."""
+    """Lengths of half-bits, as sent by this station and measured by this clock, ns."""
 
-    #: Half of a one-bit, the mean of both.
+    #: Half of a one-bit: the mean of both halves.
     one: int
     zero_first: int
     zero_last: int
-    #: A one-bit's first half less its last one.
+    #: A one-bit's first half minus its last half.
     one_difference: int = 0
-    #: Share of the zeros that are stretched beyond that, 0 to 1.
+    #: Share of the zeros that are stretched, 0 to 1.
     stretched: float = 0.0
 
     def half(self, kind: int, last: int) -> int:
-        """A half-bit of a kind, 1 or 0, the first (0) or the last (1) of its bit."""
+        """Length of a half-bit, ns. ``kind`` is 1 or 0; ``last`` is 0 for the first half of a bit, 1 for the last."""
         if kind:
             return self.one
         return self.zero_last if last else self.zero_first
 
     def towards(self, other: Lengths) -> Lengths:
-        """The mean of these, which many packets gave, and those that a few gave."""
+        """The weighted mean: 3 parts these lengths (from many packets), 1 part ``other`` (from a few packets)."""
         one, first, last, difference = ((3 * old + new) // 4 for old, new in zip(self[:4], other[:4]))
         return Lengths(one, first, last, difference, (3 * self.stretched + other.stretched) / 4)
 
     def of(self, halves: Halves) -> int:
-        """Some half-bits together."""
+        """Total length of some half-bits, ns."""
         return sum(self.half(kind, last) for kind, last in halves)
 
 
-#: Until some are learned: nominal values (S-9.1 A, table 1).
+#: Nominal lengths (S-9.1 A, table 1), used until lengths are learned.
 NOMINAL = Lengths(58 * US, 100 * US, 100 * US)
 
 
@@ -85,16 +85,17 @@ def bits_of(data: bytes) -> list[int]:
 
 
 def piece_of(bits: Sequence[int], durations: Iterable[int]) -> Piece:
-    """Bits with the durations of their half-bits, all of which are there."""
+    """Combine bits with the durations of their half-bits, ns. No duration may be missing."""
     halves = ((bit, last) for bit in bits for last in (0, 1))
     return [(duration, (half,)) for duration, half in zip(durations, halves)]
 
 
 def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> list[Piece]:
-    """A packet's durations, if all its changes are among ``times``, ns; none if it begins before them.
+    """A packet's durations, if all its changes are in ``times``; an empty list if not.
 
-    :param preamble: one-bits before the start bit; of long ones some are enough.
-    :param end: of the packet, ns.
+    :param preamble: number of one-bits before the start bit. At most :data:`PREAMBLE` of them are used.
+    :param end: end of the packet, ns.
+    :param times: of the changes, ns.
     """
     bits = [1] * min(preamble - 1, PREAMBLE) + bits_of(data)
     last = bisect_left(times, end)
@@ -107,13 +108,13 @@ def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> l
 def pieces_of(
     data: bytes, end: int, times: Sequence[int], lengths: Lengths, latency: int, changes: int = ALL
 ) -> list[Piece]:
-    """The durations of a packet whose half-bits are plain to see, from about its preamble on.
+    """The durations of a packet whose half-bits are clear, from about its preamble on.
 
-    :param end: of the packet, ns.
+    :param end: end of the packet, ns.
     :param times: of the changes around it, ns.
-    :param lengths: about those of the half-bits.
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
-    :param changes: which changes there are: ``ALL``, those BETWEEN bits, or those WITHIN bits.
+    :param lengths: approximate lengths of the half-bits.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
+    :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits.
     """
     halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
     if changes == ALL:
@@ -124,7 +125,7 @@ def pieces_of(
 
 
 def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:
-    """Lay half-bits beside changes, from the last one back; leave out what does not fit."""
+    """Match half-bits with changes, from the last one backwards. Half-bits that do not match are left out."""
     near = latency + NEAR
     at = bisect_left(times, end - near)
     while at + 1 < len(times) and abs(times[at + 1] - end) <= abs(times[at] - end):
@@ -136,13 +137,13 @@ def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: 
         halves = groups[place]
         expected = now - lengths.of(halves)
         while at > 0 and times[at - 1] > expected + near:
-            at, seen = at - 1, False  # one change too many, or too late
+            at, seen = at - 1, False  # an extra change, or a late one
         if at == 0:
             break
         before = times[at - 1]
         fits = before >= expected - near
         if not fits and not all(kind for kind, _ in halves):
-            # A stretched zero, unless the change is where one before it is expected.
+            # A stretched zero, unless the change fits an earlier half-bit.
             further = accumulate(map(lengths.of, groups[place - 1 : max(place - MISSING, 0) - 1 : -1]), initial=0)
             fits = all(abs(expected - before - length) > near for length in further)
         if fits and seen:
@@ -154,10 +155,10 @@ def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: 
 
 
 def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | None:
-    """The lengths of half-bits, from packets; None if they do not tell.
+    """Learn the lengths of half-bits from packets; ``None`` if the packets are not enough.
 
-    :param latency: from a change to when it is seen, the longest time less the shortest, ns.
-    :param rare: the same in a loop's long turns, ns; 0 if there are none.
+    :param latency: longest time from a change until it is seen, minus the shortest, ns.
+    :param rare: the same in a loop's long turns, ns; 0 if there are no long turns.
     """
     pieces = list(pieces)
     by_halves: dict[Halves, list[int]] = {}
@@ -181,7 +182,7 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     share = fmean(of_zeros)
     if share <= SOME:
         return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
-    # Zeros that are stretched by little are taken for plain ones: those are shorter than the mean.
+    # Slightly stretched zeros count as normal zeros, so normal zeros are shorter than the mean.
     zero = fmean(
         (middle - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
         for halves, middle in middles.items()
@@ -194,7 +195,7 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
 
 
 def _middle(durations: list[int], latency: int) -> int:
-    """The middle of durations of a kind, but for stretched ones; the least, if most are stretched."""
+    """The median of durations of one kind, without stretched ones, ns; the least, if most are stretched."""
     ordered = sorted(durations)
     least = ordered[len(ordered) // 20]
     plain = ordered[: bisect_right(ordered, least + 2 * latency + STRETCHED)]
@@ -202,14 +203,14 @@ def _middle(durations: list[int], latency: int) -> int:
 
 
 def _ones(halves: Halves) -> int:
-    """How many are of ones, if all are; else 0."""
+    """The number of half-bits, if all are halves of ones; else 0."""
     return len(halves) if all(kind for kind, _ in halves) else 0
 
 
 def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], latency: int) -> tuple[float, float]:
-    """Half of a one and half of a zero: what fits totals best, without those that fit badly; 0 if there are too few.
+    """Half of a one and half of a zero, ns, fitted to totals without outliers; 0 if there are too few totals.
 
-    They fit badly if a zero is stretched by little, or a change was taken for another one.
+    Outliers come from slightly stretched zeros and from changes matched to the wrong half-bit.
     """
     one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
     zero = fmean(
@@ -217,7 +218,7 @@ def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], late
         for halves, mean in means.items()
         if not _ones(halves)
     )
-    # A preamble has ones only; what is left of a total without its ones is zeros.
+    # A preamble has only ones. In other totals, the rest after subtracting the ones is zeros.
     preambles = [(ones, total) for ones, zeros, total in totals if not zeros]
     for each in (US, US // 4):
         one = _mean(preambles, one, latency, each)
@@ -226,10 +227,10 @@ def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], late
 
 
 def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each: int) -> float:
-    """The length of one of several, from their number and how long they last, ns; 0 if nothing fits.
+    """The length of one half-bit, ns, from the number of half-bits and their total length; 0 if nothing fits.
 
-    :param about: what it is about.
-    :param each: how far each of them may be off that, ns.
+    :param about: the approximate length, ns.
+    :param each: how far each half-bit may be off, ns.
     """
     squares = products = 0.0
     for number, total in totals:
@@ -239,9 +240,9 @@ def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each:
 
 
 def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[int, int, int]]:
-    """Of preambles, and of what is between stretched zeros: halves of ones, halves of zeros, and how long they last, ns.
+    """Totals for preambles and for pieces between stretched zeros: number of one-halves, of zero-halves, length in ns.
 
-    Over many half-bits latency adds next to nothing.
+    Over many half-bits the latency hardly matters.
     """
     for piece in pieces:
         ones = zeros = total = 0
@@ -259,7 +260,7 @@ def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[
 
 
 def _apart(means: Mapping[Halves, float], zero: float) -> tuple[float, float]:
-    """Both halves of a zero, from the mean of them and the means of durations."""
+    """Both halves of a zero, ns, from their mean and the mean durations."""
     for first, last in ((((0, 0),), ((0, 1),)), (((1, 1), (0, 0)), ((0, 1), (1, 0)))):
         if first in means and last in means:
             difference = means[first] - means[last]
@@ -268,7 +269,7 @@ def _apart(means: Mapping[Halves, float], zero: float) -> tuple[float, float]:
 
 
 def spread(piece: Piece, lengths: Lengths, latency: int) -> int:
-    """By how much more some change is late than another, ns; behind a stretched zero that starts anew."""
+    """The latency spread: the latest change minus the earliest, ns. It starts again after each stretched zero."""
     runs = [[0]]
     for duration, halves in piece:
         off = duration - lengths.of(halves)

@@ -1,18 +1,18 @@
-"""The likeliest bits behind a row of changes, where single half-bits cannot be told apart.
+"""Finds the likeliest bits for a row of changes, when single half-bits cannot be told apart.
 
-What a capture shows is when each change was *seen*: at its time or up to ``late`` after it. Bits say how far apart the
-changes really were. So under a given reading of the bits, a change must have been between ``late`` before it was seen and
-then; and as far behind the one before as the bits say. That narrows down when the changes were: after the ones of a
-preamble it is known to some microseconds. A one and a zero differ by some 40 us a half, so a wrong reading soon asks for a
-change that was seen before it happened, or too late; and ends.
+A capture shows when each change was *seen*: at its true time or up to ``late`` after it. A reading of the bits gives
+the distances between the true times. So each change must have happened at most ``late`` before it was seen, and at
+the right distance after the change before. Together these narrow down the true times. After the ones of a preamble
+they are known to a few microseconds. The halves of a one and a zero differ by about 40 us. So a wrong reading soon
+needs a change that was seen before it happened, or too late, and is dropped.
 
-Several readings are followed side by side. Each has a cost (:mod:`.costs`). Where a change fits none of the half-bits that
-may follow, a reading assumes what may have gone wrong, at a cost: the change is one too many; one or two before it are
-missing; it is seen late or early; a zero is stretched. Readings that break the framing (:mod:`.steps`) or end in a wrong
-error byte are dropped.
+Several readings are followed in parallel. Each has a cost (:mod:`.costs`). If a change fits no half-bit that may
+follow, the reading assumes an error, which adds to its cost: an extra change; one or two missing changes; a change
+seen early or late; a stretched zero. Readings that break the framing (:mod:`.steps`) or end with a wrong error
+detection byte are dropped.
 
-A packet is given if no other was nearly as likely, if nothing with a wrong error byte was much likelier, and if it does not
-assume too much.
+A packet is given if no other packet was nearly as likely, if no reading with a wrong error detection byte was much
+likelier, and if it does not assume too many errors.
 """
 
 from __future__ import annotations
@@ -30,85 +30,87 @@ from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
 
-#: Halves of ones in a row after which a preamble may have begun, though the best reading is amid a packet.
+#: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
-#: So much costlier than the best must every other packet be.
+#: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
-#: The same of one edge, where zeros are stretched: there many readings fit.
+#: The same for captures of one edge with stretched zeros, because many readings fit these.
 MARGIN_ONE_EDGE = 5.0
-#: A reading with a wrong error byte may be likelier by so much.
+#: By how much a reading with a wrong error detection byte may be likelier, nepers.
 REFUSED = 5.0
-#: A change that leaves as little of the lateness possible so far as makes it less likely than so much more than that it is
-#: late, may be late.
+#: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
+#: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
-#: What a packet may cost, and what more for each half-bit of it; in a loop with long turns; and more if zeros are stretched.
+#: Highest cost of a packet, nepers; and the addition for each half-bit: usually, in a loop with long turns, and (on
+#: top) if zeros are stretched.
 COST = 12.0
 COST_HALF = 0.3
 COST_HALF_TURNS = 0.8
 COST_HALF_STRETCHED = 0.6
-#: Share of stretched zeros that are many, 0 to 1.
+#: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
-#: Changes after which a packet is given, or not, though readings that may become others are left.
+#: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
-#: Latency up to which one missed change is looked for even where the times fit without, ns.
+#: Up to this latency, ns, a missing change is considered even if the times fit without it.
 EXACT = 8 * US
-#: Shortest time in which two changes can lie, ns.
+#: Shortest time, ns, in which a missing change is possible.
 TWO = 95 * US
-#: A change is noted twice within this, a spike lasts no longer, and no change is seen later, ns.
+#: ns: longest time between a change and its second record; longest spike; latest that a change can be seen.
 DOUBLED = 10 * US
 SPIKE = 35 * US
 LATEST = 110 * US
-#: The same packet cannot end twice within this, ns.
+#: Two ends within this time, ns, belong to the same packet.
 NEAR = 1000 * US
-#: Cutout (S-9.3.2, RCN-217, from memory): ends so long after the packet end bit, ns.
+#: Earliest and latest end of a cutout after the packet end bit, ns (S-9.3.2, RCN-217, from memory).
 CUTOUT = (454 * US, 488 * US)
 
 _LOGS = [log(us + 1) for us in range(1024)]
 
 
 def _log(width: int) -> float:
-    """How much is known of a change that lies within ``width`` ns."""
+    """The uncertainty of a change known to within ``width`` ns, in nepers."""
     us = width // US
     return _LOGS[us] if us < 1024 else log(us + 1)
 
 
 class Found(NamedTuple):
-    """A packet that a reading ended with."""
+    """A packet at the end of a reading."""
 
     data: bytes
     preamble: int
-    #: Where the run of one-bits before it starts, and where its end bit ends, ns.
+    #: Start of the run of one-bits before it, and end of its end bit, ns.
     run_start: int
     end: int
     how: int
-    #: What it cost, and what that reading had cost at its end.
+    #: Cost of the packet, and cost of the whole reading at its end, nepers.
     cost: float
     total: float
-    #: How much costlier the next best was, nepers; below MARGIN where it was not to be told apart.
+    #: How much more the next best reading cost, nepers; below MARGIN if the packet is not clear.
     margin: float = 0.0
 
 
 class _Trail(NamedTuple):
-    """How a reading came to where it is."""
+    """The history of a reading."""
 
-    #: Where the run of one-bits before the packet under way starts, ns, and how many there are.
+    #: Start of the run of one-bits before the present packet, ns, and number of one-bits in it.
     run_start: int
     preamble: int = 0
-    #: What it assumed since then, and what it had cost when the packet started.
+    #: Errors assumed since then (flags of :class:`How`), and the cost when the packet started.
     how: int = 0
     cost: float = 0.0
-    #: Packets that ended on it and are not decided yet.
+    #: Packets of this reading that are not decided yet.
     found: tuple[Found, ...] = ()
 
 
-#: One reading of the changes so far: its cost; its place; in a run the halves of ones, in a packet its bits so far behind a
-#: one; when the last change was, earliest and latest, ns; and the trail. A plain tuple: thousands are made for a packet.
+#: One reading of the changes so far: its cost; its place; a value (in a run: the number of one-halves; in a packet: a
+#: one followed by the bits so far); the earliest and latest true time of the last change, ns; and the trail. It is a
+#: plain tuple for speed, because thousands are made for each packet.
 _Reading = tuple[float, int, int, int, int, _Trail]
 
 class _Readings(dict[tuple[int, int, bytes, bool], _Reading]):
-    """Readings after a change; of those that are the same but for what they assume, the likeliest."""
+    """The readings after a change. Of readings that differ only in what they assume, the likeliest is kept."""
 
-    #: The earliest a change seen now can have been, ns. A change that was before that is seen too late.
+    #: The earliest possible time of a change that is seen now, ns. A change before that is seen too late.
     early = 0
 
 
@@ -116,16 +118,16 @@ _by_cost = itemgetter(0)
 
 
 class SequenceReader:
-    """Durations in; packets into :attr:`found`. Memory and work for one duration are bounded.
+    """Takes durations and puts packets into :attr:`found`. Memory, and work per duration, are bounded.
 
-    :param lengths: of the station's half-bits.
-    :param late: from a change to when it is seen, the longest time less the shortest, ns.
+    :param lengths: lengths of the station's half-bits.
+    :param late: longest time from a change until it is seen, minus the shortest, ns.
     :param start: the time of the first change, ns.
     :param slack: how far a half-bit may be from these lengths, ns.
     """
 
     def __init__(self, limits: Limits, lengths: Lengths, late: int, start: int = 0, slack: int = SLACK) -> None:
-        #: Halves in each duration.
+        #: Half-bits in each duration.
         self._each = 2 if limits.one_edge else 1
         self._late = late + abs(lengths.one_difference) // 2
         self._rare = limits.latency_rare
@@ -134,35 +136,35 @@ class SequenceReader:
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
         self._slack = slack * self._each
-        #: Packets, for whoever reads this to take.
+        #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
         self.learn(lengths)
         self.restart(start)
 
     def restart(self, start: int, after_packet: bool = False) -> None:
-        """Read on from a change, with nothing known of what was before.
+        """Start again at a change, and forget everything before it.
 
-        :param start: when it was, ns.
-        :param after_packet: whether a packet ended there: its end bit counts for the next preamble (S-9.2 A).
+        :param start: time of the change, ns.
+        :param after_packet: True if a packet ended there. Its end bit counts for the next preamble (S-9.2 A).
         """
         #: The time of the last change, ns.
         self.now = start
-        # A run of one-bits that is in no reading yet: halves, when the last change was, where it starts.
+        # A run of one-bits outside the readings: number of halves, earliest and latest time of the last change, start.
         self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
         after = (0.0, RUN, 2, self._low, self._high, _Trail(start))
         self._readings: list[_Reading] = [after] if after_packet else []
         self._before: list[_Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
         self._waited = 0
-        self._dropped = SURELY  # how near to the best a reading was that had to be dropped since the last packet
-        self._refused = (inf, start)  # the least cost with a wrong error byte, and when
+        self._dropped = SURELY  # least cost above the best of any reading dropped since the last packet
+        self._refused = (inf, start)  # the lowest cost with a wrong error detection byte, and its time
         self.found.clear()
 
     def learn(self, lengths: Lengths) -> None:
-        """Go on with other lengths."""
+        """Continue with other lengths."""
         each = self._each
         self._stretches = lengths.stretched > 0
-        # Of one edge, many stretched zeros alone leave many readings.
+        # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
@@ -221,13 +223,13 @@ class SequenceReader:
             self._decide()
 
     def finish(self) -> None:
-        """No more changes come: decide what can be."""
+        """End of the changes: decide all packets."""
         while self._readings and self._readings[0][5].found:
             self._waited = WAIT
             self._decide()
 
     def rest(self) -> tuple[int, bool]:
-        """Where the one-bits start that reach up to now, ns; and whether it is inside a packet that no one-bits do."""
+        """Start of the one-bits that last until now, ns; and True if the best reading is inside a packet instead."""
         for _, place, _, _, _, trail in self._readings[:1]:
             if place != RUN:
                 return self.now, True
@@ -236,7 +238,7 @@ class SequenceReader:
         return self._run_start, False
 
     def _follow_run(self, now: int, early: int) -> None:
-        """Count the halves of ones in a row, whatever the readings make of them."""
+        """Count the one-halves in a row, independently of the readings."""
         low = self._low + self._unit - self._slack
         high = self._high + self._unit + self._slack
         if low <= now and high >= early:
@@ -246,7 +248,7 @@ class SequenceReader:
             self._run, self._low, self._high, self._run_start = 0, early, now, now
 
     def _begin(self) -> None:
-        """A preamble may have begun: follow it, if no reading does."""
+        """Start a reading if a preamble may have begun and no reading follows it."""
         run = self._run
         if run < BEGUN or run % BEGUN and run != self._need:
             return
@@ -257,7 +259,7 @@ class SequenceReader:
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))
 
     def _leave(self, after: _Readings, reading: _Reading, then: int, shift: int, bits: int, ones: int) -> None:
-        """Keep a reading that goes on in a run, starts a packet or ends one."""
+        """Keep a reading that continues a run, starts a packet or ends one."""
         cost, place, value, low, high, trail = reading
         if then == RUN:
             _keep(after, (cost, RUN, value + ones, low, high, trail))
@@ -273,9 +275,9 @@ class SequenceReader:
                 _keep(after, (cost, RUN, 2 + ones, low, high, _Trail(found.end, found=(*trail.found, found))))
 
     def _packet(self, value: int, cost: float, trail: _Trail, end: int) -> Found | None:
-        """The packet of a reading that is behind an end bit, if it is one.
+        """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
 
-        :param end: when the end bit ended, ns.
+        :param end: end of the end bit, ns.
         """
         length = value.bit_length() // 8
         if length < self._shortest:
@@ -289,9 +291,9 @@ class SequenceReader:
         return None
 
     def _assume(self, after: _Readings, surprised: list[_Reading]) -> None:
-        """Keep what readings can be that the change does not fit, if something went wrong.
+        """Keep readings that the change does not fit, with an assumed error.
 
-        :param surprised: these readings.
+        :param surprised: the readings that the change does not fit.
         """
         costs, now = self._costs, self.now
         least = min(min(map(_by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
@@ -300,13 +302,13 @@ class SequenceReader:
         for reading in surprised:
             cost, place, _, low, high, trail = reading
             self._assume_moved(after, reading, limit)
-            # One change too many.
+            # This change is an extra one.
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
                 _keep(after, (extra, *reading[1:5], _and(trail, How.DOUBLED)))
             if now - low < TWO:
                 continue
-            # One, two or four changes missing before it.
+            # One, two or four changes are missing before it.
             if cost + costs.missed <= limit:
                 self._skip(after, reading, self._missed, costs.missed, How.MISSED)
             if self._missed_twice is not None and cost + costs.turn <= limit:
@@ -319,7 +321,7 @@ class SequenceReader:
                 self._cut_out(after, reading)
         if surprised[0] is not self._readings[0]:
             return
-        # The change before was one too many too; or it was seen so late or early that it looked like another one.
+        # The change before was also an extra one, or it was seen so late or early that it was taken for another change.
         for reading in self._before:
             if reading[0] + costs.spike <= limit and duration < SPIKE:
                 _keep(after, (reading[0] + costs.spike, *reading[1:5], _and(reading[5], How.SPIKE)))
@@ -327,7 +329,7 @@ class SequenceReader:
                 self._skip(after, reading, self._missed, costs.late, How.LATE)
 
     def _assume_moved(self, after: _Readings, reading: _Reading, limit: float) -> None:
-        """The change is seen earlier or later than changes are, or a zero is stretched."""
+        """Assume that the change is seen earlier or later than usual, or that a zero is stretched."""
         costs, now, early, rare = self._costs, self.now, self.now - self._late, self._rare
         cost, place, _, was_low, was_high, trail = reading
         late = cost + (costs.late if self._duration >= rare - self._late else costs.late_short)
@@ -343,7 +345,7 @@ class SequenceReader:
                 self._move(after, late, reading, step, low, high, How.LATE)
 
     def _skip(self, after: _Readings, reading: _Reading, steps: Steps, cost: float, how: int) -> None:
-        """Changes are missing before this one, or the one before it counts for nothing."""
+        """Assume that changes are missing before this one, or that the change before it is wrong."""
         now, early, slack = self.now, self.now - self._late, 2 * self._slack
         for step in steps[reading[1]]:
             low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
@@ -353,7 +355,7 @@ class SequenceReader:
                 self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
 
     def _skip_late(self, after: _Readings, reading: _Reading, steps: Steps) -> None:
-        """Two changes fell into a long turn, and one into another long turn right behind."""
+        """Assume that two changes were missed in a long turn, and the next was seen late in another turn after it."""
         early, slack = self.now - self._late, 3 * self._slack
         for step in steps[reading[1]]:
             low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
@@ -363,7 +365,7 @@ class SequenceReader:
     def _move(
         self, after: _Readings, cost: float, reading: _Reading, step: Step, low: int, high: int, how: int
     ) -> None:
-        """Keep a reading that went a step on, with something assumed."""
+        """Keep a reading that went one step further with an assumed error."""
         _, place, value, _, _, trail = reading
         trail = _and(trail, how)
         if place == RUN or step.place in (RUN, END):
@@ -374,7 +376,7 @@ class SequenceReader:
             _keep(after, (cost, step.place, value, low, high, trail))
 
     def _cut_out(self, after: _Readings, reading: _Reading) -> None:
-        """The end bit's last half runs into a cutout: it ends as long after that bit as cutouts end, or a one-bit later."""
+        """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later."""
         cost, _, value, _, _, trail = reading
         cost += self._costs.cutout
         end = self.now - self._duration + self._one
@@ -385,7 +387,7 @@ class SequenceReader:
                 _keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
 
     def _best_of(self, after: _Readings) -> list[_Reading]:
-        """The likeliest readings, the best first."""
+        """The likeliest readings, the best one first. The others are dropped."""
         readings = sorted(after.values(), key=_by_cost)
         if len(readings) > 1:
             least = readings[0][0]
@@ -398,7 +400,7 @@ class SequenceReader:
         return readings
 
     def _decide(self) -> None:
-        """Give the best reading's packet, or drop it, once no other may still become one."""
+        """Decide the best reading's packet once no other reading can still become a packet, or after WAIT changes."""
         best = self._readings[0] if self._readings else None
         if best is None or not best[5].found:
             self._waited = 0
@@ -422,7 +424,7 @@ class SequenceReader:
         self._before = []
 
     def _is_doubtful(self, packet: Found) -> bool:
-        """Whether a packet assumes too much, or a reading with a wrong error byte was much likelier."""
+        """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
             return True
@@ -433,7 +435,7 @@ class SequenceReader:
 
 
 def _keep(after: _Readings, reading: _Reading) -> None:
-    """Keep a reading, if none that is the same but for what it assumes is as likely."""
+    """Keep a reading, unless one that differs only in what it assumes is at least as likely."""
     found = reading[5].found
     key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
     other = after.get(key)

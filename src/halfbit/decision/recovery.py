@@ -1,8 +1,8 @@
-"""Recovery: what the decision by halves or by sum loses is read again by sequence, and only that.
+"""Recovery: stretches that the decision by halves or by sum loses are read again by sequence.
 
-A lost stretch is read from the last change that is accounted for to some half-bits behind the next preamble's start, with the
-half-bits' lengths as the packets before show them. So a capture that is mostly sound costs what it costs without, and
-changes that are missing, noted twice or seen late no longer lose packets.
+A lost stretch is read from the end of the last event to a few half-bits after the start of the next preamble. The
+lengths of the half-bits come from the packets before. Only lost stretches are read again, so a capture with few
+losses takes hardly longer. Changes that are missing, recorded twice or seen late then no longer lose packets.
 """
 
 from __future__ import annotations
@@ -26,49 +26,50 @@ from .tiles import Tiles, recovery_of
 
 __all__ = ["RecoveringReceiver"]
 
-#: Durations taken at a time.
+#: Number of durations taken at a time.
 ROW = 4096
-#: Changes that are read behind a lost stretch: a packet may end with the first one-bit of what looks like a preamble.
+#: Number of changes read after a lost stretch, because the first one-bit of an apparent preamble may be a packet's
+#: end bit.
 BEHIND = 16
-#: Durations without an event after which reading again begins, and how far it stays behind: more than a packet lasts, so
-#: that what is found has been lost.
+#: Number of durations without an event after which reading again starts, and by how many durations it stays behind.
+#: That is more than a packet, so packets found there are really lost.
 LONG = 3000
 FAR = 700
-#: Durations that are kept behind: the last packets teach lengths.
+#: Number of past durations that are kept, to learn lengths from the last packets.
 KEPT = 1200
-#: Packets that teach lengths, and after how many they are learned again.
+#: Number of packets from which lengths are learned, and number of packets after which they are learned again.
 LAST = 6
 AGAIN = 64
-#: Durations from which lengths are guessed if there is no packet.
+#: Number of durations after which lengths are guessed if there is no packet.
 FIRST = 1500
-#: How much later than said changes may be, since a clock counts in steps, ns.
+#: How much later than the limits say a change may be, ns, because a clock counts in steps.
 STEP = 1 * US
 
 
 class RecoveringReceiver:
-    """Durations in; packets, cutouts and faults out: those of another receiver, and the packets that it lost.
+    """Takes durations and gives the events of another receiver, plus the packets that it lost.
 
-    However durations are fed, the events are the same. Memory and work for one duration are bounded.
+    The events do not depend on how the durations are split into calls. Memory, and work per duration, are bounded.
 
-    :param base: the receiver that decides at first; at its beginning.
+    :param base: the receiver that decides first. It must not have been fed yet.
     """
 
     def __init__(self, limits: Limits, base: Receiver | SumReceiver) -> None:
         self._limits = limits
         self._base = base
-        self._times = [base.now]  # of the last changes, ns
-        self._pending: deque[PacketEvent] = deque()  # events of the base that are not given yet
-        self._settled = base.now  # how far the events given reach, ns
-        self._after_packet = False  # whether a packet ends there
+        self._times = [base.now]  # times of the last changes, ns
+        self._pending: deque[PacketEvent] = deque()  # events of the base that are not returned yet
+        self._settled = base.now  # end of the last returned event, ns
+        self._after_packet = False  # True if a packet ends there
         self._quiet = 0  # durations since the base's last event
-        self._last: deque[Packet] = deque(maxlen=LAST)  # packets of the base
-        self._packets = 0  # since lengths were last learned
+        self._last: deque[Packet] = deque(maxlen=LAST)  # last packets of the base
+        self._packets = 0  # packets since lengths were last learned
         self._lengths: Lengths | None = None
         self._reader: SequenceReader | None = None
-        self._tiles: Tiles | None = None  # of the lost stretch that is being read
-        self._read = base.now  # how far it is read, ns
+        self._tiles: Tiles | None = None  # events of the lost stretch that is being read
+        self._read = base.now  # end of the part that is read, ns
         self._latency = max(limits.latency_max, LEAST_LATENCY) + STEP
-        self._known = NOMINAL  # the lengths that the reader goes by
+        self._known = NOMINAL  # the lengths that the reader uses
 
     @property
     def now(self) -> int:
@@ -82,10 +83,10 @@ class RecoveringReceiver:
         return self._take(self._base.feed(duration))
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
-        """Take many durations, each of so many counts of ``scale`` ns."""
+        """Take many durations, in counts of ``scale`` ns each."""
         events: list[PacketEvent] = []
         if isinstance(self._base, SumReceiver):
-            # What it has learned counts as it is when it gives an event.
+            # The base must be in the state it has when it gives an event, because its learned lengths are read then.
             for duration in durations:
                 events += self.feed(duration * scale)
             return events
@@ -97,12 +98,12 @@ class RecoveringReceiver:
         return events
 
     def finish(self) -> list[PacketEvent]:
-        """The capture is over: what is pending is given."""
+        """End of the capture: return all pending events."""
         self._pending.extend(self._base.finish())
         return self._give(final=True)
 
     def _take(self, events: Sequence[PacketEvent]) -> list[PacketEvent]:
-        """What can be given after these events of the base."""
+        """The events that can be returned after these events of the base."""
         if events:
             self._pending.extend(events)
             self._quiet = len(self._times) - bisect_right(self._times, events[-1].end)
@@ -127,7 +128,7 @@ class RecoveringReceiver:
         return given
 
     def _pass(self, event: Packet | Cutout) -> list[PacketEvent]:
-        """An event of the base, without what is given already."""
+        """An event of the base, without the part that is already returned."""
         if self._tiles is not None:
             self._settled, self._tiles = max(self._settled, self._tiles.settled), None
         start, self._settled = self._settled, max(event.end, self._settled)
@@ -140,14 +141,14 @@ class RecoveringReceiver:
         return [event if event.start >= start else attrs.evolve(event, start=start)]
 
     def _can_read(self, fault: Fault, final: bool) -> bool:
-        """Whether enough is known to read a lost stretch again."""
+        """True if enough is known to read a lost stretch again."""
         if final:
             return self._knows_lengths(final)
         behind = len(self._times) - bisect_left(self._times, fault.end)
         return behind > BEHIND and (self._tiles is not None or self._knows_lengths())
 
     def _again(self, fault: Fault) -> list[PacketEvent]:
-        """Read a lost stretch."""
+        """Read a lost stretch again by sequence."""
         last = bisect_left(self._times, fault.end)
         begun = self._tiles is not None
         given = self._read_to(min(last + BEHIND, len(self._times) - 1))
@@ -167,13 +168,13 @@ class RecoveringReceiver:
         return given
 
     def _read_ahead(self) -> list[PacketEvent]:
-        """The base has given nothing for long: read, but what may still become a packet of it."""
+        """Read ahead, because the base has given no event for long. Leave out what may still become its packet."""
         if self._tiles is None and not self._knows_lengths():
             return []
         return self._read_to(len(self._times) - FAR) + self._found()
 
     def _read_to(self, last: int) -> list[PacketEvent]:
-        """Read from what is settled, or was read before, to a change."""
+        """Continue reading up to the change with index ``last``."""
         if self._tiles is None or self._reader is None:
             self._reader = self._new_reader()
             self._tiles = Tiles(self._limits, self._settled, self._after_packet)
@@ -186,7 +187,7 @@ class RecoveringReceiver:
         return []
 
     def _found(self) -> list[PacketEvent]:
-        """The events of what was found so far."""
+        """The events found so far."""
         assert self._reader is not None and self._tiles is not None
         given: list[PacketEvent] = []
         for found in self._reader.found:
@@ -195,7 +196,7 @@ class RecoveringReceiver:
         return given
 
     def _new_reader(self) -> SequenceReader:
-        """A reader that starts at what is settled."""
+        """A reader that starts at the end of the last returned event."""
         lengths = self._lengths or NOMINAL
         reader = self._reader
         if reader is None:
@@ -207,7 +208,7 @@ class RecoveringReceiver:
         return reader
 
     def _knows_lengths(self, final: bool = False) -> bool:
-        """Whether half-bits' lengths are known; learn them, if it is time."""
+        """True if the lengths of half-bits are known. Learns them first if it is time to."""
         if self._lengths is None:
             first = [event for event in self._pending if isinstance(event, Packet)][:1]
             start = bisect_left(self._times, self._settled)
@@ -224,7 +225,7 @@ class RecoveringReceiver:
         return self._lengths is not None or final
 
     def _learn(self, packets: Iterable[Packet]) -> None:
-        """Learn from packets of the base, in which each half-bit is there."""
+        """Learn from packets of the base, which have all their half-bits."""
         self._packets = 0
         times = self._times
         pieces: list[Piece] = []
@@ -238,11 +239,11 @@ class RecoveringReceiver:
             self._allow(max(spread(piece, new, limits.latency_max) for piece in pieces))
 
     def _allow(self, seen: int) -> None:
-        """Changes may be as late as they were seen to be."""
+        """Accept the lateness that was seen as possible, if it is larger than before."""
         self._latency = min(max(seen + STEP, self._latency), self._limits.latency_max + MORE_LATENCY)
 
 
 def _apart(piece: Piece) -> bool:
-    """Whether all halves of ones are shorter than all halves of zeros: not if the end bit runs into a cutout."""
+    """True if all one-halves are shorter than all zero-halves. This is false if the end bit runs into a cutout."""
     ones = max(duration for duration, ((kind, _),) in piece if kind)
     return ones < min(duration for duration, ((kind, _),) in piece if not kind)

@@ -1,7 +1,7 @@
-"""Decision by sequence: the likeliest bits of a whole packet, not bit by bit.
+"""Decision by sequence: finds the likeliest bits of a whole packet, not bit by bit.
 
-The reading itself is in :mod:`.reader`. It has to know how long this station's half-bits are. So the beginning of a capture is
-kept until that is learned from it (:mod:`.guess`), and read then; and what is read later makes it more exact.
+:mod:`.reader` does the reading. It needs the lengths of this station's half-bits. So the start of a capture is kept
+until they are learned from it (:mod:`.guess`), and is read then. Later packets make the lengths more exact.
 """
 
 from __future__ import annotations
@@ -18,25 +18,26 @@ from .tiles import Tiles, recovery_of
 
 __all__ = ["LEAST_LATENCY", "SequenceReceiver"]
 
-#: Durations from which lengths are learned: some twelve packets.
+#: Number of durations from which lengths are learned: about twelve packets.
 FIRST = 1500
-#: Packets after which they are learned again: at first often.
+#: Number of packets after which they are learned again: at first, and later.
 AGAIN = (8, 32)
 EVERY = 128
-#: Durations without a packet after which they are taken to be wrong. Twice as many each time that does not help.
+#: Number of durations without a packet after which the lengths may be wrong. Doubled each time a new guess does not
+#: help.
 NO_PACKET = 3000
-#: Packets from which they are learned.
+#: Number of last packets from which they are learned.
 LAST = 12
-#: What changes can be late by more than was said, ns.
+#: How much larger than the limits say the latency may be, ns.
 MORE_LATENCY = 12 * US
-#: What changes can be late by at least, ns: a timer counts in steps, a crossing takes time.
+#: The least latency assumed, ns, because a timer counts in steps and a crossing takes time.
 LEAST_LATENCY = 3 * US
 
 
 class SequenceReceiver:
-    """Durations in; packets, cutouts, and a fault for each stretch that no reading fits, out.
+    """Takes durations and gives packets, cutouts, and a fault for each stretch that no reading fits.
 
-    Memory and work for one duration are bounded.
+    Memory, and work per duration, are bounded.
 
     :param start: the time of the first change, ns.
     """
@@ -48,7 +49,7 @@ class SequenceReceiver:
         self._reader: SequenceReader | None = None
         self._recent: list[int] = []  # the last durations, ns
         self._learned = NOMINAL
-        self._found: list[Found] = []  # since lengths were last learned
+        self._found: list[Found] = []  # packets found since lengths were last learned
         self._packets = 0
         self._again = NO_PACKET
         self._since = 0  # durations since the last packet, or since lengths were last guessed
@@ -73,14 +74,14 @@ class SequenceReceiver:
         return []
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
-        """Take many durations, each of so many counts of ``scale`` ns."""
+        """Take many durations, in counts of ``scale`` ns each."""
         events: list[PacketEvent] = []
         for duration in durations:
             events += self.feed(duration * scale)
         return events
 
     def finish(self) -> list[PacketEvent]:
-        """The capture is over: what the best reading has goes out, what it had begun is cut."""
+        """End of the capture: return the best reading's packets. A packet that has begun becomes a fault."""
         events = self._begin() if self._reader is None else []
         reader = self._reader
         assert reader is not None
@@ -89,7 +90,7 @@ class SequenceReceiver:
         return events + self._tiles.lose(*reader.rest())
 
     def _begin(self) -> list[PacketEvent]:
-        """Learn the lengths from what has come so far, then read it."""
+        """Learn the lengths from the durations so far, then read these durations."""
         found = guessed(self._recent, self._limits, self._latency)
         if found is not None:
             self._learned = found.lengths
@@ -101,13 +102,13 @@ class SequenceReceiver:
         return self._take(reader)
 
     def _latency_of(self, seen: int) -> int:
-        """Changes may be later than was said, by a timer's step; not with a loop's long turns among them."""
+        """The latency to use, ns, if ``seen`` was measured: a little above the limits, but not with long turns."""
         if self._limits.latency_rare or seen > self._latency + MORE_LATENCY:
             return self._latency
         return max(self._latency, seen)
 
     def _take(self, reader: SequenceReader) -> list[PacketEvent]:
-        """The events of what the reader found, and what they teach."""
+        """The events of the reader's packets; learns from these packets."""
         events: list[PacketEvent] = []
         for found in reader.found:
             events += self._tiles.take(found, recovery_of(found))
@@ -121,7 +122,7 @@ class SequenceReceiver:
         return events
 
     def _learn(self, reader: SequenceReader) -> None:
-        """Learn from the last packets."""
+        """Learn the lengths from the last packets."""
         times = list(accumulate(self._recent, initial=self.now - sum(self._recent)))
         new = learned_from(self._found[-LAST:], times, self._learned, self._limits, self._latency)[0]
         del self._found[:-LAST]
@@ -130,7 +131,7 @@ class SequenceReceiver:
             reader.learn(self._learned)
 
     def _guess_again(self, reader: SequenceReader) -> None:
-        """No packet for long: the lengths may be wrong."""
+        """Guess the lengths again: there was no packet for a long time, so they may be wrong."""
         self._since, self._again = 0, 2 * self._again
         found = guessed(self._recent, self._limits, self._latency)
         if found is not None:

@@ -1,13 +1,13 @@
-"""What half-bits may follow where: the framing of S-9.2 A as tables, for readings that are followed side by side.
+"""Tables of the half-bits that may come next (the framing of S-9.2 A), for readings that are followed in parallel.
 
-The core's layer 4 makes sense of whatever comes. A reading is the other way round: it assumes bits, and the times must
-fit. So it only has to know which half-bits may come next, and how long they last together. A place says that:
+The core's layer 4 takes bits and finds packets. A reading works the other way round: it assumes bits and checks if the
+times fit. So it only needs to know which half-bits may come next and their total length. This depends on the place:
 
 - ``RUN``: among one-bits, before a packet;
-- ``before(bit)``: before a bit of a packet. Bit 0 is the one between bytes (a zero: another byte follows, a one: the packet
-  ends), bits 1 to 8 are a byte's;
-- ``within(bit, kind)``: between that bit's halves, of which the first was of that kind;
-- ``END``: behind the packet end bit.
+- ``before(bit)``: before a bit of a packet. Bit 0 is the bit between bytes (zero: another byte follows; one: the packet
+  ends). Bits 1 to 8 are the bits of a byte;
+- ``within(bit, kind)``: between the halves of that bit; ``kind`` is the kind of its first half, 1 or 0;
+- ``END``: after the packet end bit.
 """
 
 from __future__ import annotations
@@ -25,10 +25,12 @@ END = _WITHIN + 18
 
 
 def before(bit: int) -> int:
+    """The place before a bit of a packet: 0 for the bit between bytes, 1 to 8 for the bits of a byte (S-9.2 A)."""
     return _BEFORE + bit
 
 
 def within(bit: int, kind: int) -> int:
+    """The place between the halves of a bit, 0 to 8, if its first half is of a one (1) or a zero (0)."""
     return _WITHIN + 2 * bit + kind
 
 
@@ -36,23 +38,23 @@ WITHIN_END_BIT = within(0, 1)
 
 
 class Step(NamedTuple):
-    """Some half-bits in a row."""
+    """One or more half-bits in a row that may follow a place."""
 
-    #: How long they last, ns.
+    #: Total length, ns.
     length: int
-    #: Where they lead to.
+    #: The place after them.
     place: int
-    #: How many bits of bytes they complete, and these.
+    #: Number of byte bits they complete, and the values of these bits.
     shift: int
     bits: int
-    #: Halves of ones outside of a packet among them: in a run, or behind an end bit.
+    #: Number of one-halves outside a packet among them: in a run, or after an end bit.
     ones: int
-    #: Whether there are halves of zeros among them: then they may last longer.
+    #: True if zero-halves are among them. These may be stretched.
     zeros: bool
 
 
 class Steps(dict[int, tuple[Step, ...]]):
-    """For each place, the ways in which so many half-bits can follow; worked out when a place is first asked for."""
+    """For each place, the possible ways in which ``count`` half-bits can follow. Computed on first use of a place."""
 
     def __init__(self, count: int, lengths: Lengths) -> None:
         super().__init__()
@@ -65,7 +67,7 @@ class Steps(dict[int, tuple[Step, ...]]):
 
 
 def _half_bits(place: int) -> tuple[tuple[int, int, int | None], ...]:
-    """The half-bits that may follow: kind, where it leads to, and the bit of a byte that it completes."""
+    """The half-bits that may follow a place: kind, next place, and the byte bit that is completed (or ``None``)."""
     if place in (RUN, END):
         start = ((0, within(0, 0), None),) if place == RUN else ()
         return ((1, place, None), *start)

@@ -1,17 +1,18 @@
-"""Sum decision: both halves of a bit together.
+"""Decision by sum: a bit is decided by the sum of its two halves.
 
-A loop that looks at the level every so often sees each change up to one period late. The time
-between two changes is then wrong by up to a period either way, and a half of a one (58 us)
-and a half of a zero (100 us) are 42 us apart: beyond periods of 21 us single halves cannot be told
-apart. Whole bits, 116 and 200 us, are 84 us apart: the change in their middle cancels out.
+A polling loop sees each change up to one period late. So the time between two changes is wrong by up
+to one period in either direction. The halves of a one (58 us) and a zero (100 us) differ by 42 us. So
+with periods above 21 us single halves cannot be told apart. Whole bits (116 and 200 us) differ by 84 us,
+and the error of the change in their middle cancels out.
 
-What is lost is the phase: which change starts a bit showed in single halves. So two lanes run
-side by side, one for each phase, each with its :class:`~.boundaries.Boundaries` and the core's layer 4. Preamble,
-framing and error detection byte are no proof of the phase: an idle packet, FF 00 FF, reads 7F 00 7F in the wrong
-one. The strain is. A packet is given if the other lane showed so much more strain since its start bit that, together
-with what was seen before, the phase is clear. The past may help, but only a packet that shows little strain
-itself, and no more than the other lane: a change lost or added turns the phase. Until the phase is clear a packet is
-held; what stays unclear is a fault.
+But whole bits do not show the phase, that is, which change starts a bit. So two lanes run in parallel, one for each
+phase. Each has its own :class:`~.boundaries.Boundaries` and the core's layer 4. Preamble, framing and error detection
+byte do not prove the phase: an idle packet, FF 00 FF, reads as 7F 00 7F in the wrong phase. The strain does prove it.
+
+A packet is given if the other lane has had clearly more strain since the packet's start bit, together with the strain
+from before. Strain from before counts only for a packet that has little strain itself, and no more than the other lane,
+because a lost or extra change swaps the phase. A packet is held until the phase is clear. If it stays unclear, it
+becomes a fault.
 """
 
 from __future__ import annotations
@@ -28,29 +29,29 @@ from .boundaries import CLEARLY, Boundaries, Lengths, cost_of, learned
 
 __all__ = ["SumReceiver"]
 
-NEVER = -1  # a difference no two halves keep: with fixed phases, the core is not to look for another
+NEVER = -1  # a difference that no two halves can have: the phase is fixed, so the core must not search for it
 
-#: Half-bits from which the lengths are learned: whatever they start with, a preamble and a packet behind it are whole.
+#: Number of half-bits from which lengths are learned. They always include one complete preamble with its packet.
 LEARN = 240
-#: Half-bits that are kept at most while they cannot.
+#: Most half-bits kept while the lengths cannot be learned.
 LEARN_MAX = 4 * LEARN
-#: Looks back, one every 240 half-bits, without a packet after which the lengths are learned anew, at most.
+#: Most looks back (one every 240 half-bits) without a packet before the lengths are learned again.
 PATIENCE_MAX = 15
-#: A packet's own strain, at most.
+#: Most strain of a packet itself.
 OWN_MAX = 100
-#: By how much its own time must speak for its lane where most zeros are stretched (elsewhere, never against it); and
-#: together with what was seen before.
+#: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
+#: (otherwise it must only not have more); and together with the strain from before.
 OWN_CLEAR, CLEAR = 1, 50
-#: What was seen before counts for no more than this: the phase may have turned.
+#: Most that the strain from before counts, because the phase may have swapped.
 PAST_MAX = 60
-#: From here on a lane teaches the lengths.
+#: Difference in strain from which on lengths are learned from the better lane.
 TEACHER = 30
-#: Longest that a packet is held, ns.
+#: Longest time that a packet is held, ns.
 HELD_MAX = 60_000 * US
 
 
 class _Lane:
-    """One phase: pairs of half-bits to packets and faults."""
+    """One phase: takes pairs of half-bits and gives packets and faults."""
 
     def __init__(self, limits: Limits, start: int, lengths: Lengths) -> None:
         self._packets = core.Packets(NEVER, limits.preamble_min, limits.packet_min, limits.packet_max)
@@ -58,15 +59,15 @@ class _Lane:
         self.boundaries = Boundaries(lengths)
         self._shortest = 2 * limits.one_min
         self._longest = 2 * limits.zero_max
-        #: When the start bit of the packet begun last started.
+        #: Time of the start of the last start bit, ns.
         self.opened = start
-        #: What this lane has lost since the last packet was given or held, as one stretch.
+        #: The loss in this lane since the last packet was given or held, as one stretch.
         self.lost: Fault | Cutout | None = None
-        #: Packets that are held, each with what was lost before it.
+        #: Packets that are held, each with the loss before it.
         self.held: list[tuple[Fault | Cutout | None, Packet]] = []
 
     def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[int, PacketEvent | None]:
-        """Take one bit's halves; the second ends at ``end``. Gives the core's answer, and the event if there is one."""
+        """Take one bit's halves, ns; the last ends at ``end``. Return the core's answer, and the event or ``None``."""
         duration = first + last
         if self._shortest <= duration <= self._longest:
             bit = self.boundaries.bit(first, last)
@@ -82,11 +83,11 @@ class _Lane:
         return answer, self.ledger.answer(answer, Element(bit, start, end, start, duration), halves)
 
     def lose(self, event: Fault | Cutout) -> None:
-        """Something is lost."""
+        """Record a loss."""
         self.lost = _joined(self.lost, event)
 
     def give_up(self) -> None:
-        """Packets held are lost."""
+        """Record the held packets as lost."""
         held, rest = self.held, self.lost
         self.held, self.lost = [], None
         for lost, packet in held:
@@ -98,11 +99,11 @@ class _Lane:
 
 
 class SumReceiver:
-    """Durations in; packets, and a fault for each stretch that was lost, out, by sums.
+    """Takes durations, decides by sums, and gives packets and a fault for each lost stretch.
 
-    The first half-bits are kept until the lengths of bits can be learned from them. From then on a packet
-    comes out with its end bit if the phase is clear; if not, within 60 ms or as a fault. Memory and work for one
-    duration are bounded.
+    The first half-bits are kept until the lengths of bits can be learned from them. After that, a packet
+    comes out with its end bit if the phase is clear. If not, it comes out within 60 ms or becomes a fault. Memory, and
+    work per duration, are bounded.
 
     :param start: the time of the first change, ns.
     """
@@ -110,19 +111,20 @@ class SumReceiver:
     def __init__(self, limits: Limits, start: int = 0) -> None:
         self._lanes: tuple[_Lane, _Lane] | None = None
         self._limits = limits
-        self._start = self._settled = start  # how far the events given reach
-        self._read = start  # how far durations are read
+        self._start = self._settled = start  # end of the last returned event, ns
+        self._read = start  # end of the durations that are read, ns
         self._halves: list[int] = []
-        # How often to look back before learning anew, and how often that was done.
+        # Number of looks back before learning again, and number of looks back so far.
         self._patience = self._looked = 0
         self._turn = 0
         self._before: int | None = None
         self._given: _Lane | None = None  # the lane that gave the last packet
-        # By how much more strain the second lane has shown than the first up to here; the past, bounded.
+        # Strain of the second lane minus strain of the first that is forgotten. The past counts from there, so it is
+        # bounded.
         self._level = 0
         #: The time of the last change, ns.
         self.now = start
-        # For the packet begun in each lane: own strain, other's strain, and the past, at its start bit.
+        # For the packet begun in each lane, at its start bit: own strain, the other lane's strain, and the past.
         self._marks = [(0, 0, 0), (0, 0, 0)]
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
@@ -134,14 +136,14 @@ class SumReceiver:
         return self._begin(False) if not len(self._halves) % LEARN else ()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
-        """Take many durations, each of so many counts of ``scale`` ns."""
+        """Take many durations, in counts of ``scale`` ns each."""
         events: list[PacketEvent] = []
         for duration in durations:
             events += self.feed(duration * scale)
         return events
 
     def finish(self) -> tuple[PacketEvent, ...]:
-        """The capture is over: a packet that has begun is cut, a loss ends here."""
+        """End of the capture: a packet that has begun becomes a fault, and a loss ends here."""
         out = () if self._lanes is not None else self._begin(True)
         assert self._lanes is not None
         for lane in self._lanes:
@@ -149,14 +151,14 @@ class SumReceiver:
             fault = lane.ledger.finish(self.now)
             if fault is not None:
                 lane.lose(fault)
-        # Before the first packet no lane is known to be right: the one that lost less speaks.
+        # Before the first packet the right lane is not known, so the lane that lost less is used.
         lane = self._given or min(
             self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start
         )
         return out + self._losses(lane.lost, self.now)
 
     def _begin(self, now: bool) -> tuple[PacketEvent, ...]:
-        """Learn the lengths, if that can be done yet, then read what was kept."""
+        """Learn the lengths if possible, then read the kept durations."""
         halves = self._halves
         lengths, sure = learned(halves[-LEARN:], self._limits)
         if not (sure or now or len(halves) >= LEARN_MAX):
@@ -193,7 +195,7 @@ class SumReceiver:
         return ()
 
     def _look_back(self, halves: list[int], lanes: tuple[_Lane, _Lane]) -> None:
-        """From time to time: forget what is old; learn anew if no packet has come for long."""
+        """From time to time, forget old data. Learn again if no packet has come for a long time."""
         del halves[:-LEARN]
         self._looked += 1
         if self._looked <= self._patience:
@@ -207,7 +209,7 @@ class SumReceiver:
                 lane.boundaries.use(lengths)
 
     def _mark(self, turn: int, lane: _Lane, other: _Lane) -> None:
-        """A packet begins in a lane."""
+        """Record the strains when a packet begins in a lane."""
         own, others = lane.boundaries, other.boundaries
         past = (others.strain_before - own.strain_before) * (1 - 2 * turn) - self._level
         if abs(past) > PAST_MAX:
@@ -218,9 +220,9 @@ class SumReceiver:
         self._marks[turn] = (own.strain_before, others.strain_before, past * (1 - 2 * turn))
 
     def _offer(self, packet: Packet, turn: int, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
-        """A packet is complete in a lane: give it, hold it, or lose it."""
+        """Decide about a packet that is complete in a lane: give it, hold it, or lose it."""
         if lane.opened < self._settled:
-            return ()  # the other phase's chance hit on a packet that was given
+            return ()  # found by chance in the wrong phase, over a packet that was given
         own_before, others_before, past = self._marks[turn]
         own = lane.boundaries.strain - own_before
         clear = other.boundaries.strain - others_before - own
@@ -250,11 +252,11 @@ class SumReceiver:
         return (*losses, attrs.evolve(packet, start=start))
 
     def _losses(self, lost: Fault | Cutout | None, end: int) -> tuple[PacketEvent, ...]:
-        """What a lane lost since the last packet, without what the other lane made of it."""
+        """The losses of a lane since the last packet, without the part that the other lane has read."""
         if lost is None or min(lost.end, end) <= self._settled:
             return ()
         start = max(lost.start, self._settled)
-        # With a cutout the phase may change, and the lane that goes on knows nothing of the packet before.
+        # The phase may change at a cutout. Then the lane that continues does not know the packet before.
         behind_packet = start == self._settled > self._start
         self._settled = min(lost.end, end)
         if isinstance(lost, Cutout) or behind_packet and long_as_cutout(self._settled - start, self._limits):
@@ -265,7 +267,7 @@ class SumReceiver:
 
 
 def _joined(lost: Fault | Cutout | None, event: Fault | Cutout) -> Fault | Cutout:
-    """Two stretches as one that names the first fault: a lane may lose much before a packet comes."""
+    """Join two lost stretches into one with the first fault's kind. A lane may lose much before a packet comes."""
     if lost is None:
         return event
     if isinstance(lost, Cutout):

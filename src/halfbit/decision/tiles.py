@@ -1,4 +1,4 @@
-"""The events of a reading: what was found, and what lies between, so that all time is in one of them or in idle one-bits."""
+"""Makes events from a reading: the packets found and the losses between them. All other time is idle one-bits."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .reader import MARGIN, Found
 
 __all__ = ["Tiles", "recovery_of"]
 
-#: Ways to recover, and what a reading assumes for each; the first that applies says it.
+#: Ways of recovery, by what a reading assumes. The first that applies is used.
 _RECOVERIES = (
     (How.TURN, Recovery.LONG_TURNS),
     (How.MISSED, Recovery.MISSED_CHANGES),
@@ -23,27 +23,27 @@ _RECOVERIES = (
 
 
 def recovery_of(found: Found) -> Recovery | None:
-    """How a packet was recovered; None if nothing went wrong with it. A stretched zero is sound (S-9.1 A)."""
+    """How a packet was recovered; ``None`` if it had no error. A stretched zero is not an error (S-9.1 A)."""
     return next((recovery for how, recovery in _RECOVERIES if found.how & how), None)
 
 
 class Tiles:
-    """Packets in; packets, faults and cutouts out.
+    """Takes packets and gives packets, faults and cutouts without gaps.
 
-    :param start: where the first one starts, ns.
-    :param after_packet: whether a packet ended there.
+    :param start: start of the first event, ns.
+    :param after_packet: True if a packet ended there.
     """
 
     def __init__(self, limits: Limits, start: int, after_packet: bool = False) -> None:
         self._limits = limits
-        #: Everything up to here is accounted for, ns.
+        #: End of the last event, ns.
         self.settled = start
-        #: Whether a packet ends there.
+        #: True if a packet ends there.
         self.after_packet = after_packet
         self._any = after_packet
 
     def take(self, found: Found, recovered: Recovery | None) -> list[PacketEvent]:
-        """The packet, behind what lies between; nothing if it was not to be told from another."""
+        """The packet, after the loss before it; nothing if the packet was not clear."""
         if found.margin < MARGIN or found.end <= self.settled:
             return []
         events = self.lose(found.run_start)
@@ -54,9 +54,9 @@ class Tiles:
         return events
 
     def lose(self, end: int, inside: bool = False) -> list[PacketEvent]:
-        """What no reading fits, up to ``end``, ns.
+        """The loss up to ``end``, ns: a cutout or a fault.
 
-        :param inside: whether the capture ends there inside a packet.
+        :param inside: True if the capture ends there inside a packet.
         """
         start = self.settled
         if end <= start:

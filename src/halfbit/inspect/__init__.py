@@ -1,4 +1,4 @@
-"""A stretch of a capture at all five layers."""
+"""Shows a stretch of a capture at all five layers."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Two captures of the same track, a board's and an analyser's say, laid beside each other by what is in them.
+"""Compares two captures of the same track, for example from a board and from an analyser, by their packets.
 
-Their clocks start at different times and run at slightly different rates. How far they are apart is the time difference that most
-packets with the same bytes share; from there on it is followed from packet to packet.
+Their clocks start at different times and run at slightly different rates. The offset at the start is the time
+difference that is most common between packets with the same bytes. After that it is tracked from packet to packet.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from .losses import diagnosed_events
 
 __all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]
 
-#: Width of the steps in which time differences are counted, ns, and how far a packet may be from where it is expected.
+#: Bin width for counting time differences, ns, and how far a packet may be from its expected time, ns.
 STEP = 2_000_000
 NEAR = 3_000_000
-#: Rare packets say most about the time difference; so many of each kind, and so many kinds, are taken.
+#: Rare packets show the time difference best. Most packets used of each kind, and most kinds used.
 EACH, KINDS = 60, 40
 
 
@@ -33,14 +33,14 @@ class Differs(enum.Enum):
     """How two captures differ at one place."""
 
     LOST = "lost"
-    #: Nothing was lost there, and yet the packet is not there.
+    #: The packet is missing although nothing was lost at that time.
     MISSING = "not there"
     OTHERWISE = "read otherwise"
 
 
 @attrs.frozen
 class Side:
-    """What one capture holds."""
+    """The content of one capture."""
 
     packets: Sequence[Packet]
     losses: Sequence[Diagnosis]
@@ -48,15 +48,15 @@ class Side:
 
 @attrs.frozen
 class Difference:
-    """A packet that one capture has and the other has not. Times are ns in the capture that has it."""
+    """A packet that only one capture has. Times are ns on the clock of the capture that has it."""
 
-    #: The name of the capture in which it is not: ``"A"`` or ``"B"``.
+    #: The name of the capture that does not have it: ``"A"`` or ``"B"``.
     side: str
     packet: Packet
     differs: Differs
-    #: Why it was lost there.
+    #: Why it was lost there, if known.
     cause: Diagnosis | None = None
-    #: What was read there instead.
+    #: The packet read there instead, if there is one.
     other: Packet | None = None
 
     def __str__(self) -> str:
@@ -68,16 +68,16 @@ class Difference:
 
 @attrs.frozen
 class Comparison:
-    """The differences, and how many packets are the same."""
+    """The differences, and the number of packets that are the same."""
 
     same: int
-    #: The second capture's clock less the first one's, ns, at the first packet that both have.
+    #: The second capture's clock minus the first one's, ns, at the first packet that both have.
     offset: int
     differences: tuple[Difference, ...]
 
 
 def side_of(edges: Edges, limits: Limits) -> Side:
-    """What a capture holds, each loss with its cause."""
+    """Decode a capture for a comparison. Each loss gets its cause."""
     packets: list[Packet] = []
     losses: list[Diagnosis] = []
     for event, diagnosis in diagnosed_events(edges, limits):
@@ -89,9 +89,9 @@ def side_of(edges: Edges, limits: Limits) -> Side:
 
 
 def compare(first: Side, second: Side) -> Comparison:
-    """Lay two captures beside each other.
+    """Compare two captures of the same track at the same time.
 
-    :raises HalfbitError: if nothing in them says that they are of the same track at the same time.
+    :raises HalfbitError: if they have no packet in common.
     """
     offset = _offset(first.packets, second.packets)
     pairs = _pairs(first.packets, second.packets, offset)
@@ -140,7 +140,7 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
         if near:
             other = min(near, key=lambda each: abs(ends[each] - due))
             pairs.append((index, other))
-            offset += (ends[other] - due) // 4  # the clocks run apart slowly; a single packet may be seen late
+            offset += (ends[other] - due) // 4  # slow tracking: clocks drift slowly, a single packet may be late
             at = other + 1
     return pairs
 
@@ -148,7 +148,7 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
 def _missing(
     side: str, packets: Sequence[Packet], matched: set[int], other: Side, pairs: Sequence[tuple[int, int]]
 ) -> Iterator[Difference]:
-    """Packets that the other capture has not, within the time that both cover."""
+    """Packets that the other capture does not have, within the time that both captures cover."""
     low, high = min(matched), max(matched)
     offset = 0
     partner = dict(pairs)

@@ -1,9 +1,11 @@
-"""Why a packet was lost: each small cause is tried on the lost stretch, and the one that makes it sound is named.
+"""Finds out why a packet was lost: tries each simple cause on the lost stretch and names the one that explains it.
 
-A cause is tried by undoing it: a duration parted in two, two or three joined, one made as long as a half-bit, a bit turned over,
-one-bits put before a preamble. What the receiver then makes of the stretch decides; no rule of decoding is repeated here. Many
-undoings can be tried on a stretch, and one in 256 has the right error detection byte by chance. So a packet is proposed only if
-packets nearby are the same, which stations repeat; and a cause without such a packet only if no other fits.
+A cause is tried by undoing it: split a duration in two, join two or three, make one as long as a half-bit, flip a bit,
+or add one-bits before a preamble. Then the receiver decodes the stretch again. No rule of decoding is repeated here.
+
+Many changes can be tried on a stretch, and one in 256 gives the right error detection byte by chance. So a packet is
+proposed only if the same packet was received nearby (stations repeat packets). A cause without such a packet is
+proposed only if no other cause fits.
 """
 
 from __future__ import annotations
@@ -23,25 +25,25 @@ from ..simulate.signal import packet_bits
 
 __all__ = ["LEAD", "NEAR", "WAIT", "Cause", "Diagnosis", "diagnose"]
 
-#: Packets before and after a loss that are compared, and for how long those after are waited for, ns.
+#: Number of packets before and after a loss that are compared, and how long to wait for those after it, ns.
 NEAR = 64
 WAIT = 500_000_000
-#: So many durations before the place of a fault may hold its cause, and so many after: halves of zeros in a row hide a
-#: change that is missing.
+#: Number of durations before and after a fault in which its cause may be. The cause may be long before the fault,
+#: because a missing change among halves of zeros is not noticed at once.
 BEFORE, AFTER = 64, 8
-#: Most halves that a silence may hide.
+#: Most half-bits that may be missing in a silence.
 SILENT = 19
-#: Longer stretches are not tried.
+#: Longer stretches, in durations, are not tried.
 LONGEST = 1500
-#: One-bits before and after the stretch that the receiver needs to find its preamble, in halves.
+#: Half-bits of ones before and after the stretch, which the receiver needs to find the preamble.
 LEAD = 60
-#: How far a duration that was made of others may be off, ns, and a change that came early or late.
+#: How far a joined or split duration may be off, ns; and a change that came early or late.
 CLOSE = 9 * US
 MOVED = 45 * US
 
 
 class Cause(enum.Enum):
-    """What tore a packet."""
+    """The cause of a lost packet."""
 
     MISSED_CHANGE = "a change was missed"
     ADDED_CHANGE = "a change too many"
@@ -56,7 +58,7 @@ class Cause(enum.Enum):
     CUT = "the capture starts or ends there"
     #: Several causes fit about equally well.
     SEVERAL = "several causes fit"
-    #: None of the causes alone makes the stretch sound.
+    #: No single cause explains the loss.
     NOT_FOUND = "no single cause fits"
 
     @property
@@ -87,11 +89,13 @@ class Diagnosis:
 
     fault: Fault
     cause: Cause
-    #: Where the cause lies.
+    #: Time of the cause.
     at: int
-    #: The packet it is without the cause, all bytes; ``None`` if nothing nearby confirms one, or no packet was torn.
+    #: All bytes of the packet after undoing the cause; ``None`` if no packet nearby confirms it, or if no packet was
+    #: lost.
     packet: bytes | None = None
-    #: How long before and after the loss the same packet came, ns; ``None`` if not nearby.
+    #: Time from the same packet before the loss, and to the one after it, ns; ``None`` if there is no such packet
+    #: nearby.
     before: int | None = None
     after: int | None = None
     #: The causes that fit, if there are several.
@@ -119,7 +123,7 @@ class Diagnosis:
         return f"{self.cause.value} {where}: {undone}, this is {self.packet.hex(' ').upper()}, as sent {' and '.join(times)}"
 
     def brief(self, room: int) -> str:
-        """The same in at most so many characters."""
+        """A shorter text, at most ``room`` characters long."""
         cause = self.cause.value
         if self.packet is None:
             kind = self.fault.kind.name.lower().replace("_", " ")
@@ -132,7 +136,7 @@ class Diagnosis:
         return next((each for each in longer if len(each) <= room), cause[:room])
 
     def as_dict(self) -> dict[str, object]:
-        """As JSON has it."""
+        """The diagnosis as an object for JSON. Times in ns."""
         return {
             "type": "diagnosis",
             "cause": self.cause.name,
@@ -150,21 +154,22 @@ def _ms(time: int) -> str:
 
 @attrs.frozen
 class _Undoing:
-    """A change of the stretch that undoes a cause."""
+    """A modification of the stretch that undoes a cause."""
 
     cause: Cause
-    #: Index of the first duration that is replaced, how many are, and by what.
+    #: Index of the first duration to replace, the number of durations, and the new durations, ns.
     index: int
     count: int
     by: tuple[int, ...]
-    #: How little it fits, ns: by how much the durations made are not what the station sends, and more for rarer causes.
+    #: How badly it fits, ns: the difference of the new durations from the station's lengths, plus more for rarer
+    #: causes.
     off: int
 
 
 @attrs.frozen
 class _Sound:
     undoing: _Undoing
-    #: The packets the stretch is then.
+    #: The packets that the receiver then finds in the stretch.
     packets: tuple[bytes, ...]
 
 
@@ -178,11 +183,11 @@ def diagnose(
 ) -> Diagnosis:
     """Find out why a stretch was lost.
 
-    :param fault: the loss, as :func:`halfbit.decode` gives it.
+    :param fault: the loss, from :func:`halfbit.decode`.
     :param durations: ns, of the lost stretch with some one-bits before and after it.
-    :param start: the time of the change before the first of them, ns.
+    :param start: the time at which the first duration starts, ns.
     :param before: packets before the loss, in order.
-    :param after: packets after it.
+    :param after: packets after the loss.
     """
     unknown = Cause.CUT if fault.kind is FaultKind.CUT else Cause.NOT_FOUND
     times = list(accumulate(durations, initial=start))
@@ -206,7 +211,7 @@ def diagnose(
             return Diagnosis(fault, Cause.SEVERAL, fault.at, several=causes)
         return Diagnosis(fault, chosen.undoing.cause, at)
     proposals = {sound.packets for sound in confirmed}
-    if len(proposals) > 1:  # then only the one that fits much better
+    if len(proposals) > 1:  # then only one that fits much better is named
         rivals = [sound.undoing.off for sound in confirmed if sound.packets != chosen.packets]
         if min(rivals) < chosen.undoing.off + CLOSE:
             causes = tuple(dict.fromkeys(sound.undoing.cause for sound in confirmed))
@@ -222,7 +227,7 @@ def diagnose(
 def _tried(
     stretch: Sequence[int], at: int, fault: Fault, limits: Limits, near: set[bytes]
 ) -> tuple[list[_Sound], list[_Sound]]:
-    """What makes the stretch sound, and those of it whose packets came nearby; the best fitting first, up to where one is clear."""
+    """The modifications that explain the loss, and those whose packets came nearby; best first, until one is clear."""
     found: list[_Sound] = []
     confirmed: list[_Sound] = []
     tried = {*_undoings(stretch, at, fault, limits), *_no_contact(stretch, limits, near)}
@@ -237,7 +242,7 @@ def _tried(
 
 
 def _lead(durations: Sequence[int], index: int, limits: Limits, step: int) -> int:
-    """The index to which one-bits reach from another one, not further than they are needed."""
+    """The index up to which one-bits extend from ``index``, at most as far as they are needed."""
     reach = index
     for _ in range(LEAD):
         at = reach - 1 if step < 0 else reach
@@ -248,7 +253,7 @@ def _lead(durations: Sequence[int], index: int, limits: Limits, step: int) -> in
 
 
 def _sound(stretch: Sequence[int], undoing: _Undoing, limits: Limits) -> Iterator[_Sound]:
-    """What the receiver makes of the stretch without the cause, if it finds nothing wrong."""
+    """Decode the stretch with a cause undone. Gives a result only if there is no fault."""
     row = [*stretch[: undoing.index], *undoing.by, *stretch[undoing.index + undoing.count :]]
     receiver = receiver_for(limits)
     events = [*receiver.feed_many(row), *receiver.finish()]
@@ -304,7 +309,7 @@ def _added(stretch: Sequence[int], index: int, one: int, zero: int, limits: Limi
 
 
 def _misplaced(stretch: Sequence[int], index: int, one: int, zero: int, limits: Limits) -> Iterator[_Undoing]:
-    """A change that came early or late, and a half that lasted too long."""
+    """Undo a change that came early or late, or a half that lasted too long."""
     duration = stretch[index]
     for half in (one, zero):
         if duration - half > CLOSE // 2:
@@ -319,11 +324,11 @@ def _misplaced(stretch: Sequence[int], index: int, one: int, zero: int, limits: 
 
 
 def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Iterator[_Undoing]:
-    """A silence, filled with what is missing there of the packets nearby.
+    """Undo a silence: fill it with the missing part of a packet received nearby.
 
-    Two packets of the same length differ in the same bit of two bytes at least, or their error detection byte would be
-    wrong (S-9.2 A): nine bits apart or more. So a silence of no more than :data:`SILENT` halves cannot hide both bits,
-    and so not which packet it was; a longer one can, and then none is proposed.
+    Two packets of the same length differ in at least two bits in the same column, because the error detection byte is
+    the XOR of the others (S-9.2 A). These bits are at least nine bits apart. So a silence of at most :data:`SILENT`
+    half-bits cannot hide both, and the packet is certain. For a longer silence no packet is proposed.
     """
     one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
     zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
@@ -353,5 +358,5 @@ def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Ite
 
 
 def _nominal(stretch: Sequence[int], low: int, high: int, otherwise: int) -> int:
-    """The usual duration within a window."""
+    """The usual duration in a window, ns; ``otherwise`` if there is no such duration."""
     return median_low([duration for duration in stretch if low <= duration <= high] or [otherwise])

@@ -1,4 +1,4 @@
-"""Losses as they come out of decoding, each with its diagnosis once enough packets have come after it."""
+"""Diagnoses losses while decoding, once enough packets have come after each loss."""
 
 from __future__ import annotations
 
@@ -17,12 +17,15 @@ from .diagnosis import LEAD, NEAR, WAIT, Diagnosis, diagnose
 
 __all__ = ["Diagnoser", "Durations", "diagnosed_events"]
 
-#: What can be diagnosed: the events of the receiver, or those of :func:`halfbit.decode`.
+#: Type of the events: from a receiver, or from :func:`halfbit.decode`.
 AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
 
 
 class Durations:
-    """The durations that have passed, as far back as a loss may need them."""
+    """A buffer of past durations, as many as the diagnosis of a loss may need.
+
+    :param kept: number of durations to keep.
+    """
 
     def __init__(self, kept: int = 1 << 13) -> None:
         self._rows: deque[tuple[int, Sequence[int], int]] = deque()
@@ -33,7 +36,7 @@ class Durations:
         self._spread: tuple[int, list[int]] = (-1, [])
 
     def add(self, durations: Sequence[int], scale: int) -> None:
-        """Take a row of counts of ``scale`` ns."""
+        """Add durations, in counts of ``scale`` ns each."""
         self._rows.append((self.now, durations, scale))
         self._count += len(durations)
         self.now += sum(durations) * scale
@@ -41,7 +44,7 @@ class Durations:
             self._count -= len(self._rows.popleft()[1])
 
     def between(self, start: int, end: int) -> tuple[list[int], int]:
-        """Those that cover a time and some one-bits around it, ns, and the time of the change before the first."""
+        """The durations from ``start`` to ``end``, ns, with some one-bits around them; and their start, ns."""
         start, end = start - LEAD * 64 * US, end + LEAD * 64 * US
         found: list[int] = []
         first = end
@@ -62,13 +65,14 @@ class Durations:
 
 
 class Diagnoser(Generic[AnyEvent]):
-    """Events in; events out with a diagnosis of each loss, once enough packets have come after it.
+    """Takes events and returns them with a diagnosis of each loss, once enough packets have come after it.
 
     Losses are diagnosed if single halves decide. Otherwise events pass as they come.
 
-    :param durations: those decoded so far.
-    :param most: only so many losses are diagnosed.
-    :param wait: whether events are held back until the packets after a loss are there. A live signal is not.
+    :param limits: the limits used for decoding.
+    :param durations: the durations decoded so far.
+    :param most: most losses that are diagnosed.
+    :param wait: True to hold back events until the packets after a loss have come. False for a live signal.
     """
 
     def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
@@ -82,7 +86,7 @@ class Diagnoser(Generic[AnyEvent]):
         self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
 
     def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """Take the next event."""
+        """Take the next event. Yields the events that are ready, each with its diagnosis or ``None``."""
         stretch: tuple[list[int], int] = [], 0
         if self._tries and isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
             self._left -= 1
@@ -92,7 +96,7 @@ class Diagnoser(Generic[AnyEvent]):
             yield self._released()
 
     def finish(self) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """No event will come."""
+        """End of the events. Yields the events that were held back."""
         while self._held:
             yield self._released()
 
@@ -125,7 +129,7 @@ def diagnosed_events(
 ) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
     """The packets, losses and cutouts of a capture, each loss with its diagnosis.
 
-    :param most: only so many losses are diagnosed.
+    :param most: most losses that are diagnosed.
     """
     receiver = receiver_for(limits)
     durations = Durations()

@@ -1,7 +1,7 @@
-"""How a capture is to be read, found by trying: what its numbers are, their unit, which channel is the track, which limits fit.
+"""Finds out how to read a capture by trying: meaning and unit of its numbers, the channel of the track, the limits.
 
-A guess counts only if it gives packets and no other guess does: their error detection bytes are right, which chance does not
-make. Where two guesses give packets that differ, both are named.
+A guess is used only if it gives packets and no other guess does. Packets have a right error detection byte, which
+does not happen often by chance. If two guesses give different packets, the error names both.
 """
 
 from __future__ import annotations
@@ -28,42 +28,43 @@ from ..unit import Scale, Unit
 
 __all__ = ["Reading", "read_capture"]
 
-#: So many durations are tried to choose between guesses, and between limits.
+#: Number of durations used to choose between guesses, and between limits.
 TRIED = 6000
-#: Parameters that are found by trying their values.
+#: Parameters whose values can be found by trying.
 TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
-#: What the shortest run of durations can be, ns: halves of ones or whole ones, seen by a loop or a timer.
+#: Number of durations in a run; and the possible mean of the shortest run, ns: one-halves or whole ones.
 RUN = 20
 PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
-#: The same for a timer, whose rate is guessed: half of a one-bit as a station sends it (S-9.1 A, table 1), and a little.
+#: The same for a timer with a guessed rate: half of a one-bit as a station sends it (S-9.1 A, table 1), with some
+#: tolerance.
 TIMED = range(54 * US, 62 * US)
-#: Rates that timers and samplers commonly have, in kHz (common practice, no source).
+#: Common rates of timers and samplers, kHz (common practice, no source).
 RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in (1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96,
          100, 120, 125, 133, 150, 200, 250, 400, 500)))  # fmt: skip
-#: The standard's windows are kept if they read this share of what the best limits read, or but for so few packets: losses then
-#: stay visible.
+#: The standard's windows are kept if they read this share of the best limits' packets, or lose at most FEW packets. So
+#: losses stay visible.
 ENOUGH, FEW = 0.9, 2
-#: Of a live signal so much is looked at before limits are chosen, ns, unless a packet comes sooner.
+#: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
 LIVE = 3_000_000_000
-#: Numbers of a live text looked at to tell durations from times.
+#: Number of numbers in a live text used to tell durations from times.
 FEWEST = 64
 
 
 @attrs.frozen
 class Reading:
-    """A capture with the way to read it."""
+    """A capture, and how to read it."""
 
     edges: Edges
     limits: Limits
     #: How it is read, in words.
     words: str
-    #: The file's own edges, before any filter.
+    #: The edges of the file, before any filter.
     capture: CaptureEdges
 
 
 @attrs.frozen
 class _Guess:
-    #: What was guessed, as parameters of :func:`open_capture`.
+    #: The guessed parameters of :func:`open_capture`.
     said: dict[str, Any]
     edges: CaptureEdges
 
@@ -82,9 +83,9 @@ def read_capture(
 
     :param location: as :func:`halfbit.open_capture` takes it.
     :param limits: the limits to use; ``None`` to find those that fit.
-    :param minimum: ns, of a filter against noise, 0 for none; ``None`` to use one if it is needed.
-    :param options: of :func:`halfbit.open_capture`; what is given is not guessed.
-    :raises UnsaidError: if two guesses fit, with both.
+    :param minimum: of the noise filter, ns; 0 for no filter; ``None`` to use one if it is needed.
+    :param options: of :func:`halfbit.open_capture`. Options that are given are not guessed.
+    :raises UnsaidError: if several guesses fit; the message names them. Also if no guess gives packets.
     :raises CaptureError: as :func:`halfbit.open_capture`.
     """
     source = source_of(location)
@@ -103,7 +104,7 @@ def read_capture(
 
 
 def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | None = None) -> Iterator[_Guess]:
-    """The ways to open a file, with what it does not say tried out."""
+    """The possible ways to open a file, with all values for parameters that it does not give."""
     said = said or {}
     try:
         edges = open_capture(source, **options, **said)
@@ -136,7 +137,7 @@ def _opened(source: Source, options: dict[str, Any], said: dict[str, Any]) -> li
 
 
 def _first(edges: Edges, count: int = TRIED) -> list[int]:
-    """The first durations, ns; none after an error."""
+    """The first durations, ns, up to an error."""
     durations: list[int] = []
     try:
         for row, scale in edges._rows():
@@ -149,9 +150,9 @@ def _first(edges: Edges, count: int = TRIED) -> list[int]:
 
 
 def _units(durations: Sequence[int]) -> list[Unit]:
-    """Units in which durations can be a signal's.
+    """Units with which durations can be a signal.
 
-    :param durations: counted as us, so in ns a thousand times the counts.
+    :param durations: ns if the counts are us, that is, a thousand times the counts.
     """
     totals = list(accumulate(durations, initial=0))
     means = list(map(sub, totals[RUN:], totals))
@@ -170,7 +171,7 @@ def _units(durations: Sequence[int]) -> list[Unit]:
 def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     """The guess that gives packets.
 
-    :raises UnsaidError: if several do, and the packets differ.
+    :raises UnsaidError: if no guess does, or if several do and their packets differ.
     """
     if len(guesses) == 1:
         return guesses[0]
@@ -193,7 +194,10 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
 
 
 def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
-    """:raises CaptureError: the first guess's error, if no guess gives even one duration."""
+    """Raise the first guess's error if no guess gives any duration.
+
+    :raises CaptureError: that error.
+    """
     errors: list[CaptureError] = []
     for guess in guesses:
         try:
@@ -235,7 +239,7 @@ def _packets(durations: Sequence[int], limits: Limits, minimum: int = 0) -> list
 
 
 def _fitting(reading: Reading, found: Survey, minimum: int | None, sample: Sequence[int]) -> Reading:
-    """The reading with the limits a survey found, or the standard's if those do nearly as well."""
+    """The reading with the limits from a survey, or with the standard's limits if these are nearly as good."""
     edges, words = reading.edges, reading.words
     limits, noise = found.limits, found.filter if minimum is None else 0
     if not found.verdict.finding.readable:
@@ -281,7 +285,7 @@ def _words(edges: CaptureEdges, said: dict[str, Any]) -> str:
 
 
 def unit_text(value: Any) -> str:
-    """A unit or another parameter's value as one writes it: ``2MHz``."""
+    """A unit or another parameter's value as a user writes it, for example ``2MHz``."""
     if isinstance(value, (int, Fraction)) and value >= 1000:
         for factor, name in ((1_000_000, "MHz"), (1000, "kHz")):
             if value >= factor:
@@ -313,7 +317,7 @@ def _read_live(source: Source, limits: Limits | None, minimum: int | None, optio
 
 
 def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> dict[str, Any]:
-    """What the first numbers of a stream are: times if they rise all along, else durations."""
+    """The meaning of a stream's numbers, from the first ones: times if they always rise, else durations."""
     data = b""
     for chunk in source.look():
         data += chunk
@@ -327,7 +331,7 @@ def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> 
 
 
 def _ahead(rows: Iterator[tuple[Sequence[int], int]]) -> tuple[list[tuple[Sequence[int], int]], bool]:
-    """Rows up to the first packet by the standard's limits, or some seconds; and whether a packet came."""
+    """Rows up to the first packet by the standard's limits, or of some seconds; and True if a packet came."""
     receiver = receiver_for(RECEIVE)
     taken: list[tuple[Sequence[int], int]] = []
     for row, scale in rows:
@@ -341,7 +345,7 @@ def _ahead(rows: Iterator[tuple[Sequence[int], int]]) -> tuple[list[tuple[Sequen
 
 
 class _Readable(Edges):
-    """Edges up to the first error, which comes again when they are decoded."""
+    """Edges up to the first error. The error is raised again during decoding."""
 
     def __init__(self, edges: Edges) -> None:
         self._edges = edges
@@ -357,7 +361,7 @@ class _Readable(Edges):
 
 
 class _Replayed(Edges):
-    """The rows of a live source. Can be gone through once."""
+    """The rows of a live source. Can be read once."""
 
     def __init__(self, rows: Iterator[tuple[Sequence[int], int]]) -> None:
         self._left: Iterator[tuple[Sequence[int], int]] | None = rows

@@ -1,4 +1,4 @@
-"""A stretch of a capture at all layers at once: what one looks at to see why a packet was lost."""
+"""Strips: a stretch of a capture at all layers, to see why a packet was lost."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ from ..simulate.signal import packet_bits
 
 __all__ = ["Mark", "Strip", "strips"]
 
-#: So many durations are shown of an event at most; so many of a preamble, and of what is before a fault's place.
+#: Most durations shown of an event; of a preamble; and before a fault's place.
 MOST = 400
 LEAD = 44
-#: So many durations are remembered, so that memory is constant. An event with more is shown without its start.
+#: Number of durations kept, so that memory is constant. A longer event is shown without its start.
 KEPT = 1 << 17
 
 
 @attrs.frozen(slots=True)
 class Mark:
-    """Something from one time to another, ns from the capture's start."""
+    """A labelled period. Times are ns from the capture's start."""
 
     start: int
     end: int
@@ -41,37 +41,38 @@ class Mark:
 class Strip:
     """A stretch of a capture. Times are ns from the capture's start."""
 
-    #: Level changes, one more than there are durations between them.
+    #: Times of the level changes: one more than the number of durations.
     times: Sequence[int]
-    #: The level after the first change, 0 or 1; ``None`` where only the changes to one level were captured.
+    #: The level after the first change, 0 or 1; ``None`` if only one edge was captured.
     level: int | None
     #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
-    #: where bits are not decided by halves.
+    #: if bits are not decided by halves.
     half_bits: Sequence[Mark]
-    #: Layer 3: ``"1"``, ``"0"``, ``"?"``. By sum and sequence: the bits of the packets that were read.
+    #: Layer 3: ``"1"``, ``"0"``, ``"?"``. For the decision by sum and sequence: only the bits of packets that were
+    #: read.
     bits: Sequence[Mark]
-    #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``;
-    #: of a wrong error detection byte also what it should be.
+    #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``.
+    #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]
-    #: Layer 5: the packets' instructions in words, and what was lost and why.
+    #: Layer 5: the packets' instructions in words, and the losses with their reasons.
     meanings: Sequence[Mark]
-    #: Each fault of layers 2 and 3, where it is, and the packet's own; a wrong error detection byte's place is that
-    #: byte. By sum and sequence, which know no faulty half-bits, what was lost.
+    #: The faults of layers 2 and 3, and the fault of the packet. For a wrong error detection byte the place is that
+    #: byte. For the decision by sum and sequence, which do not find faulty half-bits: the losses.
     faults: Sequence[Fault]
-    #: The packet, fault or cutout it shows.
+    #: The packet, fault or cutout that the strip shows.
     event: PacketEvent
-    #: Durations of the capture between the strip before and this one that are not shown.
+    #: Number of durations left out between the strip before and this one.
     left_out: int = 0
 
     @property
     def durations(self) -> list[int]:
-        """Between the changes, ns."""
+        """The durations between the changes, ns."""
         return [after - before for before, after in zip(self.times, self.times[1:])]
 
 
 @attrs.frozen(slots=True)
 class _Seen:
-    """An event, what it was decoded to, and its durations with the index of the first in the capture."""
+    """An event, its instructions, and its durations with the capture index of the first one."""
 
     event: PacketEvent
     decoded: tuple[Event, ...]
@@ -92,14 +93,15 @@ def strips(
     configuration: Configuration | None = None,
     context: Context | None = None,
 ) -> Iterator[Strip]:
-    """The strips of some packets and faults in a row, one for each.
+    """The strips of consecutive packets and faults, one strip for each.
 
-    :param at: ns; the packet or fault at that time is the first. Without it, the first fault after a packet, or the
-        first fault there is; if there is none, the capture's first packet.
-    :param events: how many, from 1 up.
-    :param reach: show only so many durations to either side of a fault's place, and of ``at``; ``None`` for all that matters.
+    :param at: time of the first packet or fault to show, ns. ``None``: the first fault after a packet; if there is no
+        such fault, the first fault; if there are no faults, the first packet.
+    :param events: number of strips, from 1 up.
+    :param reach: number of durations shown on each side of a fault's place, and of ``at``; ``None`` for all that
+        matter.
     :param level: the level after the capture's first change.
-    :raises HalfbitError: where ``events`` is less than 1, or ``at`` lies outside the capture.
+    :raises HalfbitError: if ``events`` is less than 1, or if ``at`` is outside the capture.
     """
     if events < 1:
         raise HalfbitError(f"events: {events} is less than 1")
@@ -148,12 +150,12 @@ def _seen(edges: Edges, limits: Limits, machine: InstructionMachine) -> Iterator
 
 
 class _Record:
-    """The durations that events to come may still need."""
+    """A buffer of durations that later events may need."""
 
     def __init__(self) -> None:
         self._durations: list[int] = []
-        self._times = [0]  # of the changes around them
-        self._first = 0  # index in the capture of the first of them
+        self._times = [0]  # times of the changes around the durations
+        self._first = 0  # capture index of the first duration
 
     def add(self, duration: int) -> None:
         self._durations.append(duration)
@@ -162,7 +164,7 @@ class _Record:
             self._drop(KEPT)
 
     def seen(self, event: PacketEvent, machine: InstructionMachine) -> _Seen:
-        """An event with its durations, which are given up with those before."""
+        """An event with its durations. These and earlier durations are then removed."""
         self._drop(min(bisect_left(self._times, event.start), len(self._durations)))
         last = bisect_left(self._times, event.end)
         start, durations, first = self._times[0], self._durations[:last], self._first
@@ -175,7 +177,7 @@ class _Record:
 
 
 def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: int | None) -> tuple[Strip, int]:
-    """The strip of an event, clipped; and the index in the capture of its first duration."""
+    """The strip of an event, shortened if it is long; and the capture index of its first duration."""
     event, durations = seen.event, seen.durations
     times = list(accumulate(durations, initial=seen.start))
     if limits.decision == "halves":
@@ -187,7 +189,7 @@ def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: in
         faults.append(event)
     parts = _parts(event, pairs)
     if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and parts:
-        faults[-1] = attrs.evolve(event, at=parts[-1].start)  # the packet is wrong as a whole; there it shows
+        faults[-1] = attrs.evolve(event, at=parts[-1].start)  # show the packet's fault at the error detection byte
     words = [str(each) for each in seen.decoded]
     if isinstance(event, Packet):
         words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]
@@ -224,7 +226,7 @@ def _within(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
 
 
 def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tuple[int, int]:
-    """Which changes to show: not all of a long preamble, nor of a long loss."""
+    """The range of changes to show. A long preamble or loss is shown only in part."""
     last = len(times) - 1
     if last <= MOST:
         return 0, last
@@ -236,7 +238,7 @@ def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tu
 
 
 def _layers(durations: Sequence[int], start: int, limits: Limits) -> tuple[list[Mark], list[Mark], list[Fault]]:
-    """Layers 2 and 3 one by one, as their own machines see them."""
+    """Layers 2 and 3, from their own machines: half-bits, bits, and faults."""
     halves: list[Mark] = []
     pairs: list[Mark] = []
     faults: list[Fault] = []
@@ -260,7 +262,7 @@ def _edges_at(durations: Sequence[int], start: int) -> Iterator[Edge]:
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:
-    """A packet's bits where they were read: by sum two durations each, by sequence as long as bits are sent."""
+    """The bits of a packet with their times: by sum two durations per bit, by sequence the station's bit lengths."""
     values = packet_bits(packet.data, packet.preamble)
     if limits.decision == "sum":
         bounds = list(reversed(times[::-1][::2]))[-len(values) - 1 :]
@@ -274,7 +276,7 @@ def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]
 
 
 def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
-    """Preamble, start bit, bytes, the bits between them, and end bit of a packet; of a torn one as far as it came."""
+    """Preamble, start bit, bytes, the bits between them, and end bit; for a damaged packet the parts read."""
     if isinstance(event, Cutout):
         return []
     if isinstance(event, Packet):
@@ -283,7 +285,7 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
     else:
         at = _start_bit(pairs)
         if at >= 0 and event.layer is not Layer.PACKET and pairs[at].start >= event.at:
-            at = -1  # it was lost before any packet had begun
+            at = -1  # it was lost before a packet began
         ones = _run(pairs, at)
     if at < 0:
         return []
@@ -299,7 +301,7 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
         text = f"{byte:02X}"
         if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and number == len(event.data) - 1:
             text += f", not {byte ^ event.detail:02X}"
-        # The last ones of a wrong byte may be the next preamble's first.
+        # The last ones of a wrong byte may be the first ones of the next preamble.
         parts.append(Mark(pairs[at + 1].start, pairs[min(at + 8, len(pairs) - 1)].end, text))
         at += 9
     if isinstance(event, Packet):
@@ -308,7 +310,7 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
 
 
 def _run(pairs: Sequence[Mark], end: int) -> int:
-    """How many ones stand right before a bit."""
+    """The number of ones directly before a bit."""
     start = end
     while start > 0 and pairs[start - 1].text == "1":
         start -= 1
@@ -316,7 +318,7 @@ def _run(pairs: Sequence[Mark], end: int) -> int:
 
 
 def _start_bit(pairs: Sequence[Mark]) -> int:
-    """Which bit the torn packet's start bit is: the first zero after a preamble; -1 where there is none."""
+    """Index of a damaged packet's start bit: the first zero after a preamble; -1 if there is no such bit."""
     for index, mark in enumerate(pairs):
         if mark.text == "0" and _run(pairs, index) >= PREAMBLE_MIN - 1:
             return index

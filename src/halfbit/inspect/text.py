@@ -1,4 +1,4 @@
-"""Strips of a capture drawn as text: the layers under one another, in bands as wide as the terminal."""
+"""Draws strips as text: the layers one below the other, in bands as wide as the terminal."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from .strips import Mark, Strip
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
 
-#: Narrower bands show nothing whole.
+#: Narrowest band, in columns.
 LEAST_WIDTH = 40
-#: Columns of the rows' names.
+#: Width of the row names, in columns.
 MARGIN = 8
-#: What a column stands for, ns: a one's half gets four columns, a zero's seven.
+#: Time per column, ns. The half of a one gets four columns, the half of a zero seven.
 COLUMN = 14_500
-#: Stretched zeros and silences get no more columns than this.
+#: Most columns for a stretched zero or a silence.
 WIDEST = 14
-#: Columns from one time label to the next.
+#: Number of columns between time labels.
 LABELS = 24
 
 _LEGEND = "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
 
 
 def allowed(fault: Fault, limits: Limits) -> str:
-    """What would have been sound in a fault's place; empty if there is no more to say."""
+    """The values that would have been valid instead of a fault; empty if there is nothing to add."""
     ones = f"{_us(limits.one_min)} to {_us(limits.one_max)} us"
     zeros = f"{_us(limits.zero_min)} to {_us(limits.zero_max)} us"
     duration = fault.duration
@@ -49,7 +49,7 @@ def allowed(fault: Fault, limits: Limits) -> str:
 
 
 def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
-    """A loss in full: what was found, what would have been allowed, what can be read of it, the cause and what to do."""
+    """The full text about a loss: what was found, what is allowed, what can be read, the cause, and what to do."""
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
     lines = [f"lost at {fault.at / 1e6:.3f} ms: {fault}", allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
     return [*filter(None, lines), f"what to do: {diagnosis.cause.advice}"]
@@ -62,8 +62,8 @@ def _us(nanoseconds: int) -> str:
 def drawn(strips: Iterable[Strip], width: int, limits: Limits = RECEIVE) -> Iterator[str]:
     """The lines of some strips.
 
-    :param width: columns; taken as 40 if it is less.
-    :param limits: what the signal was held against.
+    :param width: width in columns; at least 40 is used.
+    :param limits: the limits used for decoding.
     """
     width = max(width, LEAST_WIDTH)
     yield from textwrap.wrap(_LEGEND, width)
@@ -75,7 +75,7 @@ def drawn(strips: Iterable[Strip], width: int, limits: Limits = RECEIVE) -> Iter
 
 
 class _Drawing:
-    """One strip: where each time is drawn, and its bands."""
+    """Draws one strip in bands."""
 
     def __init__(self, strip: Strip, width: int, limits: Limits) -> None:
         self._strip = strip
@@ -97,7 +97,7 @@ class _Drawing:
             first = after
 
     def _break(self, first: int) -> int:
-        """The change at which the band that starts at one ends: the last that fits, at a bit's start if there is one."""
+        """Index of the change that ends the band: the last that fits, at the start of a bit if possible."""
         columns = self._columns
         after = max(bisect_right(columns, columns[first] + self._width) - 1, first + 1)
         if after == len(columns) - 1:
@@ -165,7 +165,7 @@ class _Drawing:
         return row
 
     def _marks(self, marks: Sequence[Mark], start: int, end: int, low: int, high: int, bar: str = "|") -> str:
-        """Each mark's text behind a bar at its start; where a band cuts it, behind a point in the next one."""
+        """Each mark's text after a bar at its start. If a band cuts a mark, its text follows a dot in the next."""
         row = [" "] * (high - low)
         for mark in marks:
             if mark.end <= start or mark.start >= end:
@@ -177,11 +177,11 @@ class _Drawing:
             row[left] = bar if mark.start >= start else "."
             room = right - left - 1
             if mark is marks[-1] and mark in self._strip.meanings:
-                room = self._width - left - 1  # nothing comes behind it
+                room = self._width - left - 1  # nothing follows it
             text = mark.text if len(mark.text) <= room else mark.text[: max(room - 2, 0)] + ".."[:room]
             if len(mark.text) <= 2 and bar == "|":
                 text = text.center(room)
-            row[left + 1 : left + 1 + len(text)] = text  # beyond the row's end it makes it longer
+            row[left + 1 : left + 1 + len(text)] = text  # text beyond the row's end makes the row longer
         return "".join(row)
 
     def _places(self, faults: Sequence[Fault], low: int, high: int) -> str:
@@ -197,7 +197,7 @@ class _Drawing:
         return "".join(row)
 
     def _column(self, time: int) -> int:
-        """Where a time is drawn; between two changes in proportion."""
+        """The column of a time; between two changes it is interpolated."""
         times, columns = self._strip.times, self._columns
         index = min(max(bisect_right(times, time) - 1, 0), len(times) - 2)
         passed = (time - times[index]) / ((times[index + 1] - times[index]) or 1)

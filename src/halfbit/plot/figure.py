@@ -1,6 +1,6 @@
 """Drawings of a survey and of a stretch of a capture, with matplotlib (the extra ``plot``).
 
-Without a display: to a file whose ending says the format. The same input gives the same SVG.
+Draws to a file, without a display. The file's ending gives the format. The same input gives the same SVG.
 """
 
 from __future__ import annotations
@@ -16,23 +16,23 @@ if TYPE_CHECKING:
 
 __all__ = ["ENDINGS", "BLUE", "GREY", "ORANGE", "RED", "check_plot", "figure_of", "save"]
 
-#: Kinds of files that can be written.
+#: File endings that can be written.
 ENDINGS = (".svg", ".png", ".pdf")
 
-# Colours that those who tell red from green badly can tell apart.
+# Colours that people with red-green colour blindness can tell apart.
 BLUE = "#0072b2"
 ORANGE = "#d55e00"
 RED = "#b2182b"
 GREY = "#666666"
 
-#: What makes an SVG differ from one run to the next is pinned.
+#: Fixed settings, so that an SVG is the same in every run.
 _SETTINGS: Any = {"svg.hashsalt": "halfbit", "font.size": 9, "axes.spines.top": False, "axes.spines.right": False}
 
 
 def check_plot(path: str) -> None:
-    """Refuse what cannot be drawn, before time is spent on it.
+    """Check that a plot can be drawn, before other work starts.
 
-    :raises HalfbitError: for a file of another kind, or where matplotlib is not installed.
+    :raises HalfbitError: if the file's ending is not in :data:`ENDINGS`, or if matplotlib is not installed.
     """
     if Path(path).suffix.lower() not in ENDINGS:
         raise HalfbitError(f"{path}: a plot's file must end in {', '.join(ENDINGS)}")
@@ -43,7 +43,7 @@ def check_plot(path: str) -> None:
 
 
 def figure_of(size: tuple[float, float], rows: int, heights: Sequence[float]) -> tuple[Figure, list[Any]]:
-    """A figure with rows of axes under one another; heights are relative, the size in inches."""
+    """A figure with rows of axes, one below the other. ``size`` is in inches, ``heights`` are relative."""
     import matplotlib
     from matplotlib.figure import Figure
 
@@ -56,7 +56,7 @@ def figure_of(size: tuple[float, float], rows: int, heights: Sequence[float]) ->
 def save(figure: Figure, path: str) -> None:
     """Write a figure to a file.
 
-    :raises HalfbitError: where it cannot be written.
+    :raises HalfbitError: if it cannot be written.
     """
     import matplotlib
 

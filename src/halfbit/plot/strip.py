@@ -13,38 +13,38 @@ from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["draw_band", "plot_strips"]
 
-#: How much time a band shows, ns, and how many bands a picture holds at most.
+#: Time shown in a band, ns, and most bands in a picture.
 BAND = 3_200_000
 BANDS = 24
-#: Inches across, for each band in height.
+#: Inches: width of the picture, height of a band.
 WIDTH = 12.0
 HEIGHT = 2.2
 
-#: Where the rows are drawn.
+#: Heights at which the rows are drawn.
 _LEVEL = (3.2, 4.0)
 _DURATION = 2.75
 _BIT = 2.1
 _PART = (0.95, 1.6)
 _MEANING = 0.45
 _BOTTOM, _TOP = 0.0, 4.5
-#: Parts of a packet by their text, and their colours; others are grey.
+#: Colours of the parts of a packet, by their text. Other parts are grey.
 _FACES: dict[Callable[[str], bool], str] = {
     lambda text: text.startswith("preamble"): "#dce9f5",
     lambda text: ", not " in text: "#f4c6c6",
     lambda text: len(text) == 2: "#fdebd8",
 }
-#: Inches a character of the small type takes across.
+#: Width of a character in the small type, inches.
 _CHARACTER = 0.085
-#: Sizes of type, points: durations, and all else.
+#: Type sizes, points: for durations, and for other text.
 _SMALL, _TYPE = 7.5, 10
-#: How far beyond the shortest one the window of a zero's half is drawn, ns; it goes on.
+#: Drawn width of the window of zeros, ns. The real window is longer.
 _ZERO = 25_000
 
 
 def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: Limits = RECEIVE) -> None:
-    """Draw strips to a file; where a picture cannot hold them all, as many bands as it can, and the title says so.
+    """Draw strips to a file. If they do not all fit, the first bands are drawn and the title says so.
 
-    :raises HalfbitError: where there is none, or the file cannot be written.
+    :raises HalfbitError: if there are no strips, or if the file cannot be written.
     """
     bands = [(strip, start, end) for strip in strips for start, end in _bands(strip)]
     if not bands:
@@ -62,7 +62,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
 
 
 def _bands(strip: Strip) -> list[tuple[int, int]]:
-    """Pieces of a strip, cut at changes, about as long as one another."""
+    """Pieces of a strip of about equal length, cut at changes."""
     bands = []
     start = strip.times[0]
     before = start
@@ -78,11 +78,11 @@ def _bands(strip: Strip) -> list[tuple[int, int]]:
 
 
 def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RECEIVE) -> None:
-    """Draw what lies between two times, ns, on axes that are ms wide.
+    """Draw a strip from time ``start`` to ``end``, ns, on axes in ms.
 
-    Behind the first fault the windows are shaded in which the next change would have been sound.
+    At the first fault, the windows in which the next change would have been valid are shaded.
     """
-    scale = (end - start) / 1e6 / WIDTH  # ms an inch
+    scale = (end - start) / 1e6 / WIDTH  # ms per inch
     axes.set_xlim(start / 1e6, end / 1e6)
     axes.set_ylim(_BOTTOM, _TOP)
     axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
@@ -133,7 +133,7 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
     for fault in faults:
         axes.plot([fault.at / 1e6], [_TOP - 0.1], marker="v", markersize=7, color=RED, clip_on=False)
         axes.axvline(fault.at / 1e6, color=RED, linewidth=0.8, alpha=0.5)
-    if faults:  # what went wrong first; the others mostly follow from it
+    if faults:  # the first error; the others usually follow from it
         _label(axes, faults[0], limits, (start + end) / 2)
 
 
@@ -166,7 +166,7 @@ def _middle(mark: Mark, start: int, end: int) -> float:
 
 
 def _fitted(text: str, room: float, scale: float) -> str:
-    """A text cut to so many ms of room."""
+    """A text, shortened to fit into ``room`` ms."""
     characters = int(room / scale / _CHARACTER)
     if len(text) <= characters:
         return text

@@ -14,16 +14,16 @@ from ..survey import Survey
 
 __all__ = ["plot_survey"]
 
-#: One-bits of the preamble in the drawn packet.
+#: Number of preamble one-bits drawn before the packet.
 LEAD = 4
-#: The histogram ends where at most this share of the durations is longer, or with the zeros of a station.
+#: The histogram ends where at most this share of the durations is longer, but not before the zeros of a station.
 TAIL = 0.002
 
 
 def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:
     """Draw a survey to a file.
 
-    :raises HalfbitError: where the file cannot be written.
+    :raises HalfbitError: if the file cannot be written.
     """
     strip = _example(survey)
     heights = [3.0, 1.3] if strip is not None else [1.0]
@@ -80,7 +80,7 @@ def _histogram(axes: Any, survey: Survey) -> None:
 
 
 def _example(survey: Survey) -> Strip | None:
-    """The shortest packet of the first ones read."""
+    """The shortest of the first packets read; ``None`` if there are no packets."""
     trial = survey.trials[0]
     found: list[tuple[int, int]] = []
     for stretch in trial.stretches:
@@ -95,7 +95,7 @@ def _example(survey: Survey) -> Strip | None:
 
 
 def _start(strip: Strip) -> int:
-    """Where to begin: a few ones before the start bit."""
+    """Start of the drawing, ns: a few ones before the start bit."""
     starts = [mark.start for mark in strip.parts if mark.text == "start"]
     if not starts:
         return strip.times[0]

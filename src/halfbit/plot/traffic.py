@@ -1,4 +1,4 @@
-"""Who is on the track, drawn with matplotlib: time against address."""
+"""Draws the traffic on the track with matplotlib: time against address."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["TrafficPlot"]
 
-#: More refreshes of an address than this are thinned out, so that memory stays flat.
+#: Most refreshes kept per address. If there are more, only some are kept, so that memory is constant.
 MOST_TICKS = 4000
-#: Addresses in one drawing.
+#: Most addresses in one drawing.
 MOST_ROWS = 60
 
 _MOVES = (ShortAddress, LongAddress)
@@ -34,7 +34,7 @@ Bar = list[Union[int, None]]  # from and to, ns
 
 
 class _Line:
-    """What is drawn for an address."""
+    """The data drawn for one address."""
 
     def __init__(self) -> None:
         self.ticks: list[int] = []
@@ -63,9 +63,9 @@ class _Line:
 
 
 class TrafficPlot:
-    """Takes what a :class:`TrackState` takes and gives, and draws it at the end.
+    """Collects the events and changes of a :class:`TrackState` and draws them at the end.
 
-    :param start: nothing before it is drawn, ns.
+    :param start: start of the drawing, ns.
     """
 
     def __init__(self, start: int = 0) -> None:
@@ -75,7 +75,7 @@ class TrafficPlot:
         self._packet: object = None
 
     def add(self, event: Event, changes: Sequence[Change], track: TrackState) -> None:
-        """Take an event, and what changed with it."""
+        """Take an event and its changes."""
         if isinstance(event, Fault):
             address = track.looks_like(event)
             if event.start >= self._start:
@@ -91,7 +91,7 @@ class TrafficPlot:
     def save(self, path: str, track: TrackState, only: Sequence[Address] | None, *, title: str = "") -> None:
         """Draw to a file.
 
-        :param only: these addresses; ``None``: all.
+        :param only: the addresses to draw; ``None`` for all.
         :raises HalfbitError: if the file cannot be written.
         """
         shown = sorted(address for address in self._lines if only is None or address in only)
@@ -131,7 +131,7 @@ class TrafficPlot:
                     line.speed.pop()
                 line.speed.append((time, height))
         elif change.item is Item.FUNCTION:
-            if isinstance(after, Either):  # drawn if it is on with either number of steps
+            if isinstance(after, Either):  # drawn if it is on with either number of speed steps
                 after = after.with_28 is True or after.with_14 is True
             line.switch(f"F{change.number}" if change.number else "FL", time, after is True)
         elif change.item is Item.OUTPUT:

@@ -1,9 +1,9 @@
-"""What a capture looks like: its durations, the signal behind them, and which limits read it best.
+"""Surveys a capture: the distribution of its durations, the signal, and the limits that read it best.
 
-A survey keeps a histogram of all durations and some stretches of them, so its memory is constant. On
-the stretches it tries limits; from the packets they read it learns how long this station's bits are
-and how late the capture sees its changes (:mod:`halfbit.survey.fit`), and tries limits made
-for that.
+A survey keeps a histogram of all durations and some stretches of durations, so its memory is constant.
+It tries limits on the stretches. From the packets found it learns the lengths of this station's bits
+and how late the capture sees the changes (:mod:`halfbit.survey.fit`). Then it tries limits made for
+these values.
 """
 
 from __future__ import annotations
@@ -38,43 +38,43 @@ __all__ = [
     "survey",
 ]
 
-#: Durations below this, ns, are no half-bits, however coarse a capture that can be read.
+#: Durations below this, ns, are not half-bits in any readable capture. They are noise.
 NOISE = 15 * US
-#: Filters tried against them, ns.
+#: Filters tried against noise, ns.
 FILTERS = (5 * US, 10 * US, 20 * US)
-#: Filters are worth while where they give more packets by this share, 0 to 1: one spike is no noise.
+#: A filter is used if it gives more packets by this share, 0 to 1. A single spike is not enough.
 WORTH = 0.005
-#: Limits that read less than this share of the time may do so by chance: perhaps the unit is wrong.
+#: If limits read less than this share of the time, 0 to 1, it may be by chance, and the unit may be wrong.
 DOUBTFUL = 0.3
-#: Factors between units of time.
+#: Factors between units of time, for a wrong unit.
 UNITS = (1e-9, 1e-6, 1e-3, 1e3, 1e6, 1e9)
 
 
 @attrs.frozen
 class Survey:
-    """What a capture looks like. Times in ns."""
+    """The survey of a capture. Times in ns."""
 
-    #: Durations between changes, and what they last together.
+    #: Number of durations between changes, and their total length.
     half_bits: int
     length: int
-    #: How many durations there are from ``i`` us up to less than ``i + 1``.
+    #: ``histogram[i]``: number of durations from ``i`` us to less than ``i + 1`` us.
     histogram: tuple[int, ...] = attrs.field(repr=False)
-    #: How many are longer than that.
+    #: Number of durations that are longer than the histogram.
     longer: int
-    #: Where they lie among the windows of ``RECEIVE``.
+    #: Shares of the durations inside and outside the windows of ``RECEIVE``.
     shares: Shares
-    #: The step in which times come; 0 where none shows.
+    #: The step of the times, ns; 0 if no step is visible.
     tick: float
-    #: What the packets read say about the signal; ``None`` where too few were.
+    #: The signal's values as measured from the packets; ``None`` if there were too few packets.
     fit: Fit | None
-    #: How many packets came behind a preamble of each length, one-bits; 255 stands for that and more.
+    #: Number of packets by the length of their preamble, in one-bits; 255 means 255 or more.
     preambles: dict[int, int]
-    #: What limits made of the stretches kept, the best first.
+    #: Results of the limits on the kept stretches, the best first.
     trials: tuple[Trial, ...]
-    #: What to filter by before anything else, see :func:`halfbit.edge_filter.filtered`; 0 for nothing.
-    #: The trials were made behind that filter.
+    #: Minimum for the noise filter, ns, see :func:`halfbit.edge_filter.filtered`; 0 for no filter.
+    #: The trials were made with that filter.
     filter: int
-    #: By what all times must be multiplied to make a signal, where the unit is wrong; else 1.
+    #: Factor by which all times must be multiplied, if the unit is wrong; else 1.
     factor: float
     verdict: Verdict
 
@@ -82,7 +82,7 @@ class Survey:
     def limits(self) -> Limits:
         """The best limits; ``RECEIVE`` if no limits read more packets than chance would.
 
-        If they lose some, what they lose is read again by sequence.
+        If they lose packets, the lost stretches are read again by sequence.
         """
         if not self.verdict.finding.readable:
             return RECEIVE
@@ -92,11 +92,11 @@ class Survey:
 
 
 def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
-    """Look at a capture.
+    """Survey a capture.
 
-    :param edges: gone through once; :class:`halfbit.Edges` are taken in bulk.
-    :param thorough: try all limits; without it none once simple ones read all there is. The best are
-        the same.
+    :param edges: read once; :class:`halfbit.Edges` are read in bulk.
+    :param thorough: True to try all limits. False to stop once simple limits read everything. The best
+        limits are the same.
     """
     surveyor = _Surveyor()
     for durations, scale in _durations(edges):
@@ -107,7 +107,7 @@ def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
 def auto_limits(edges: Iterable[Edge]) -> Limits:
     """The limits that fit a capture best, from a survey of it.
 
-    The edges are gone through. Where they can be so only once, use :func:`look_ahead`.
+    This reads the edges to the end. If they can be read only once, use :func:`look_ahead`.
     """
     return survey(edges, thorough=False).limits
 
@@ -115,14 +115,14 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
 def look_ahead(
     edges: Edges, *, seconds: float = 3.0, thorough: bool = False
 ) -> tuple[Survey, Edges]:
-    """A survey of how a capture begins, and the whole capture again: for a live source.
+    """Survey the start of a capture and return the whole capture again. For live sources.
 
-    Takes the durations of so many seconds from the source, or as many as a survey keeps; what is given back
-    gives them again, and then goes on with the source.
+    Takes the first seconds from the source, or as many durations as a survey keeps. The edges returned
+    begin with these durations and continue with the source.
 
     :param seconds: of the signal's own time.
-    :param thorough: as :func:`survey`'s.
-    :raises HalfbitError: where that is not above 0.
+    :param thorough: as in :func:`survey`.
+    :raises HalfbitError: if ``seconds`` is not above 0.
     """
     if not seconds > 0:
         raise HalfbitError(f"seconds: {seconds!r} is no time above 0")
@@ -138,7 +138,7 @@ def look_ahead(
 
 
 class _Replayed(Edges):
-    """Durations taken from a source already, and the rest of it. Can be gone through once."""
+    """Durations already taken from a source, followed by the rest. Can be read once."""
 
     def __init__(self, taken: list[tuple[Sequence[int], int]], rest: Iterator[tuple[Sequence[int], int]]) -> None:
         self._source: Iterator[tuple[Sequence[int], int]] | None = chain(taken, rest)
@@ -160,7 +160,7 @@ class _Replayed(Edges):
 
 
 class _Surveyor:
-    """Takes durations; gives the survey of them."""
+    """Takes durations and makes a survey of them."""
 
     def __init__(self) -> None:
         self.histogram = Histogram(RECEIVE)
@@ -220,7 +220,7 @@ def _filtered(stretches: Sequence[Sequence[int]], minimum: int) -> list[list[int
 
 
 def _filter_for(stretches: Sequence[Sequence[int]]) -> int:
-    """The filter behind which most packets can be read, ns; 0 where none is much better than none."""
+    """The filter that gives the most packets, ns; 0 if no filter is much better than no filter."""
     if not any(duration < NOISE for stretch in stretches for duration in stretch):
         return 0
     plain = _readable(stretches)
@@ -231,7 +231,7 @@ def _filter_for(stretches: Sequence[Sequence[int]]) -> int:
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:
-    """How many packets simple limits read."""
+    """Number of packets read with simple limits."""
     packets = tried("", RECEIVE, stretches).packets
     try:
         limits: Any = Limits.fitted(duration for stretch in stretches for duration in stretch)
@@ -241,7 +241,7 @@ def _readable(stretches: Sequence[Sequence[int]]) -> int:
 
 
 def _factor_for(stretches: Sequence[Sequence[int]], pulse: int, packets: int) -> float:
-    """By what to multiply all times to make a signal of them, of more packets; 1 where nothing does."""
+    """The factor for all times that makes more packets readable; 1 if no factor does."""
     if pulse <= 0:
         return 1.0
     factor = 58 * US / pulse  # the shortest row of pulses is one of ones (S-9.1 A, table 1: nominal 58 us)

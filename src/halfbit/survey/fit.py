@@ -1,9 +1,9 @@
-"""What the packets decoded say about the signal: how long its bits are, and how late its changes are seen.
+"""Measures the signal from decoded packets: the lengths of its bits, and how late its changes are seen.
 
-A packet's bits are known once it is decoded, so where its changes really were is known too, but for
-two numbers: the halves of a one and of a zero. Each change is seen some time after it. That
-lateness cancels out of the time a packet takes, or nearly so, however coarse each single duration is;
-so many packets give the two numbers to a fraction of a microsecond; and with them each change's lateness.
+The bits of a decoded packet are known. So the true times of its changes are known too, except for two
+numbers: the lengths of a one's half and a zero's half. Each change is seen some time after it happened.
+Over a whole packet this lateness nearly cancels out, even if each single duration is coarse. So many
+packets give the two numbers to a fraction of a microsecond, and then the lateness of each change.
 """
 
 from __future__ import annotations
@@ -21,55 +21,55 @@ from .trial import Trial
 
 __all__ = ["Fit", "fitted"]
 
-#: Fewest packets that are taken to say something.
+#: Fewest packets for a fit.
 FEWEST = 3
-#: Share of the changes that are seen as late as changes usually are; the others are rare.
+#: Share of the changes within the usual lateness. The others are rare late ones.
 USUAL = 0.995
-#: How far beyond that the latest must be for a loop's rare long turns to be the reason.
+#: If the latest change is later than the usual lateness by this factor, the loop has rare long turns.
 BEYOND = 1.25
-#: Later than that, ns, no change is seen: the packet's bits were laid beside the wrong changes.
+#: Changes cannot be later than this, ns. If they are, the packet's bits were matched with the wrong changes.
 LATEST = 120 * US
-#: So much longer than all lateness explains, ns, a zero must be to count as a stretched one.
+#: A zero is stretched if it is longer than the lateness explains by more than this, ns.
 CLEARLY = 10 * US
-#: A station that stretches no more of the zeros than this does not stretch them.
+#: Up to this share of stretched zeros, the station does not stretch zeros.
 NO_STRETCHING = 0.002
-#: A packet whose bits are longer or shorter than the median by more than this share says nothing.
+#: Packets are ignored if their bit lengths differ from the median by more than this share.
 NEAR = 0.1
-#: One-bits of a preamble looked at; where nothing else is sent there may be thousands.
+#: Number of one-bits used from a preamble. A preamble may have thousands if nothing else is sent.
 PREAMBLE = 40
-#: What is further off than this, ns, is as bad as this: it is a stretched zero in either phase.
+#: Greatest error that is counted, ns. A larger one is a stretched zero, whatever the phase.
 FAR = 50 * US
 
 
 @attrs.frozen
 class Fit:
-    """The signal as the packets decoded show it. Times in ns."""
+    """The signal's values as measured from decoded packets. Times in ns."""
 
-    #: Half of a one-bit, and of a zero-bit that is not stretched, as the station sends them.
+    #: Half of a one-bit, and half of a zero-bit that is not stretched, as sent by the station.
     one: int
     zero: int
-    #: From a change to its being seen: the longest time, less the shortest.
+    #: Latency spread: the longest time from a change until it is seen, minus the shortest.
     late: int
-    #: The same for the rare changes seen later still; 0 where there are none.
+    #: The same for rare changes that are seen even later; 0 if there are no such changes.
     latency_rare: int
-    #: Greatest difference seen between the two halves of a one-bit; 0 where only one edge was captured.
+    #: Greatest difference seen between the two halves of a one-bit; 0 if only one edge was captured.
     difference: int
-    #: Share of the durations with a zero's half in them that are stretched, 0 to 1.
+    #: Share of the durations with a zero's half that are stretched, 0 to 1.
     stretched: float
-    #: How many packets say so.
+    #: Number of packets it was measured from.
     packets: int
 
 
 @attrs.frozen(slots=True)
 class _Step:
-    """A duration, and the halves of ones and of zeros it spans."""
+    """A duration, and the number of one-halves and zero-halves in it."""
 
     duration: int
     ones: int
     zeros: int
 
     def sent(self, one: float, zero: float) -> float:
-        """How long it would be if all changes were seen alike."""
+        """Its length, ns, if all changes were seen equally late."""
         return self.ones * one + self.zeros * zero
 
 
@@ -78,12 +78,12 @@ class _Span:
     """A packet with its preamble."""
 
     steps: Sequence[_Step]
-    #: How many of the steps, from the first, lie within the preamble.
+    #: Number of steps at the start that belong to the preamble.
     preamble: int
 
 
 def fitted(trial: Trial) -> Fit | None:
-    """The fit to a trial's packets; None where there are too few."""
+    """The fit to a trial's packets; ``None`` if there are too few."""
     spans = list(_spans(trial))
     inner = [span.steps[1 : span.preamble - 1] for span in spans if span.preamble > 2]
     if len(inner) < FEWEST:
@@ -112,7 +112,7 @@ def fitted(trial: Trial) -> Fit | None:
     sound = [(span, late) for span, late in ((span, _lates(span, one, zero, is_stretched)) for span in spans) if max(late) <= LATEST]
     if len(sound) < FEWEST:
         return None
-    # A zero stretched by little looks like a change seen late. Where zeros are stretched they are so by more, too.
+    # A slightly stretched zero looks like a late change. If zeros are stretched slightly, some are also stretched more.
     unstretched = [late for span, late in sound if not any(map(is_stretched, span.steps))]
     if len(unstretched) < FEWEST:
         unstretched = [late for _, late in sound]
@@ -132,9 +132,9 @@ def fitted(trial: Trial) -> Fit | None:
 
 
 def _typical(values: list[float], near: float) -> float:
-    """The mean without what is further from the median than that share of it.
+    """The mean of the values near the median: within the share ``near`` of it.
 
-    Loops and timers give few different values, so that no median alone says as much.
+    Loops and timers give only a few different values, so a median alone is not precise.
     """
     middle = median(values)
     return mean(value for value in values if abs(value - middle) <= near * middle)
@@ -146,7 +146,7 @@ def _quantile(values: list[float]) -> float:
 
 
 def _spans(trial: Trial) -> Iterator[_Span]:
-    """The packets in which no change went unseen, each with what is surely its preamble."""
+    """The packets in which no change is missing, each with the part of the preamble that is certain."""
     limits = trial.limits
     per_bit = 1 if limits.one_edge else 2
     for stretch in trial.stretches:
@@ -154,7 +154,7 @@ def _spans(trial: Trial) -> Iterator[_Span]:
             # If changes are missing, or there are too many, the bits cannot be laid beside the changes.
             if not isinstance(packet, Packet) or packet.recovered in (Recovery.MISSED_CHANGES, Recovery.EXTRA_CHANGES, Recovery.LONG_TURNS):
                 continue
-            # The first one-bit may be the end bit of the packet before, or half a bit off.
+            # The first one-bit may be the end bit of the packet before, or wrong by half a bit.
             preamble = min(packet.preamble - 1, PREAMBLE)
             bits = packet_bits(packet.data, preamble)
             last = bisect_left(stretch.times, packet.end)
@@ -167,7 +167,7 @@ def _spans(trial: Trial) -> Iterator[_Span]:
                 steps = [_Step(duration, half, 1 - half) for duration, half in zip(durations, halves)]
                 yield _Span(steps, 2 * preamble)
                 continue
-            # Of one edge the changes either separate the bits or split them.
+            # With one edge, the changes are either all between bits or all in the middle of bits.
             yield min(
                 (_Span(_pairs(durations, order), preamble - 1) for order in (halves, halves[1:] + halves[:1])),
                 key=_misfit,
@@ -180,12 +180,12 @@ def _pairs(durations: Sequence[int], halves: Sequence[int]) -> list[_Step]:
 
 
 def _misfit(span: _Span) -> float:
-    """How far its durations are from nominal ones (S-9.1 A, table 1), ns: enough to tell the two ways apart."""
+    """Difference of its durations from nominal ones (S-9.1 A, table 1), ns. It shows which of the two ways is right."""
     return sum(min(abs(step.duration - step.sent(58 * US, 100 * US)), FAR) for step in span.steps)
 
 
 def _lates(span: _Span, one: float, zero: float, is_stretched: Callable[[_Step], bool]) -> list[float]:
-    """How late each change is seen, beside the earliest; behind a stretched zero that starts anew."""
+    """How late each change is seen, ns, relative to the earliest. It starts again after a stretched zero."""
     runs = [[0.0]]
     for step in span.steps:
         if is_stretched(step):

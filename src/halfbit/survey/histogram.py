@@ -1,4 +1,4 @@
-"""Durations counted, in constant memory: one bin for each microsecond that can be half a bit, coarse ones beyond."""
+"""A histogram of durations in constant memory: 1 us bins for possible half-bits, one bin for longer durations."""
 
 from __future__ import annotations
 
@@ -11,52 +11,52 @@ from ..limits import US, Limits
 
 __all__ = ["FINE", "Histogram", "Shares"]
 
-#: So many bins of 1 us; all that is longer is counted together. Above it are only stretched zeros and silence.
+#: Number of 1 us bins. Longer durations are counted together; they are only stretched zeros and silence.
 FINE = 320
 
 
 @attrs.frozen(slots=True)
 class Shares:
-    """Which shares of the durations lie where, 0 to 1. Together they are 1, where there are any."""
+    """Shares of the durations by window, 0 to 1. Their sum is 1 if there are any durations."""
 
-    #: Shorter than a one's half.
+    #: Shorter than the window of ones.
     below: float
     #: In the window of ones.
     ones: float
-    #: Longer than a one's half, shorter than a zero's.
+    #: Between the windows of ones and zeros.
     between: float
     #: In the window of zeros.
     zeros: float
-    #: Longer than a zero's half.
+    #: Longer than the window of zeros.
     above: float
 
 
 class Histogram:
-    """How many durations there are of each length.
+    """Counts durations by length.
 
-    :param limits: whose windows :attr:`shares` are of.
+    :param limits: the windows for :attr:`shares`.
     """
 
     def __init__(self, limits: Limits) -> None:
         self._limits = limits
-        #: How many durations there are from ``i`` us up to less than ``i + 1``.
+        #: ``bins[i]``: number of durations from ``i`` us to less than ``i + 1`` us.
         self.bins = [0] * FINE
-        #: How many there are of :data:`FINE` us and more.
+        #: Number of durations of :data:`FINE` us or more.
         self.longer = 0
-        #: How many there are in all.
+        #: Total number of durations.
         self.count = 0
-        #: What they last together, ns.
+        #: Total length of the durations, ns.
         self.length = 0
         self._windows = [0] * 5
 
     def add(self, durations: Sequence[int], scale: int = 1) -> None:
-        """Count durations of so many counts of ``scale`` ns each."""
+        """Add durations, in counts of ``scale`` ns each."""
         limits = self._limits
         bounds = (limits.one_min, limits.one_max + 1, limits.zero_min, limits.zero_max + 1)
         bins, windows = self.bins, self._windows
         self.count += len(durations)
         self.length += sum(durations) * scale
-        # A capture's durations are few different numbers, most of them integers of a coarse unit.
+        # A capture has few different durations, usually integers of a coarse unit.
         counts: dict[int, int] = {}
         for duration in durations:
             counts[duration] = counts.get(duration, 0) + 1
@@ -70,14 +70,14 @@ class Histogram:
 
     @property
     def shares(self) -> Shares:
-        """Where the durations lie among the windows."""
+        """Shares of the durations inside and outside the windows."""
         total = self.count or 1
         return Shares(*(number / total for number in self._windows))
 
     def quantile(self, share: float) -> int:
-        """The duration, to the us and in ns, up to which that share of the durations lies; ``FINE`` us stands for more.
+        """The quantile of the durations for a share from 0 to 1, ns, precise to 1 us. ``FINE`` us means that or more.
 
-        :raises HalfbitError: where the share is not from 0 to 1.
+        :raises HalfbitError: if ``share`` is not from 0 to 1.
         """
         if not 0 <= share <= 1:
             raise HalfbitError(f"share: {share!r} is not from 0 to 1")
@@ -90,6 +90,6 @@ class Histogram:
         return FINE * US
 
     def grouped(self, width: int, end: int = FINE) -> Iterator[tuple[int, int]]:
-        """Coarser bins: where each begins, us, and how many it holds, up to ``end`` us."""
+        """Coarser bins of ``width`` us, up to ``end`` us: start of each bin, us, and number of durations in it."""
         for start in range(0, end, width):
             yield start, sum(self.bins[start : min(start + width, end)])

@@ -1,4 +1,4 @@
-"""The limits that are tried on a capture, and which of them is best."""
+"""Tries limits on a capture and finds the best."""
 
 from __future__ import annotations
 
@@ -15,39 +15,39 @@ from .trial import Trial, tried
 
 __all__ = ["Search", "best_first", "pulse_of"]
 
-#: So many durations in a row are ones somewhere, whatever is sent: the shortest preamble a decoder may
-#: rest on has ten one-bits (S-9.2 A), that is ten durations where only one edge was captured.
+#: Number of durations in a row that are surely ones somewhere: the shortest preamble that a decoder may
+#: accept has ten one-bits (S-9.2 A), which are ten durations if only one edge was captured.
 PREAMBLE = 10
-#: Middle durations of a preamble, ns, that speak of halves and of whole bits.
+#: Mean durations of a preamble, ns: for half-bits, and for whole bits.
 HALVES = range(40 * US, 85 * US)
 BITS = range(95 * US, 145 * US)
-#: Durations used for first readings by sequence, which take long.
+#: Number of durations for first readings by sequence, which are slow.
 FIRST = 8192
-#: The same where many readings are guessed.
+#: The same if many readings are guessed.
 GUESS = 3072
 #: Up to here, ns, a whole one-bit and a whole zero-bit can be told apart: half of 116 to 200 us (S-9.1 A, table 1,
 #: nominal values), and what a fit may be off.
 SUMS_MAX = 44 * US
-#: Packets fewer than the best limits have by this share, 0 to 1, do not count against simpler ones.
+#: Simpler limits are preferred if they lose at most this share of the best limits' packets, 0 to 1.
 TIE = 0.001
 
 
 @attrs.frozen
 class Search:
-    """What was tried, and what it told about the signal."""
+    """The limits tried, and the signal's values found with them."""
 
-    #: Simple ones first.
+    #: The trials, simple limits first.
     trials: tuple[Trial, ...]
     fit: Fit | None
-    #: Smallest mean of as many durations in a row as a preamble has, ns: a one's half, or where only
-    #: one edge was captured, a one-bit.
+    #: Smallest mean of :data:`PREAMBLE` durations in a row, ns: a one's half, or a whole one-bit if only
+    #: one edge was captured.
     pulse: int
 
     @classmethod
     def of(cls, stretches: Sequence[Sequence[int]], *, thorough: bool = True) -> Search:
         """Try limits on stretches of durations, ns.
 
-        :param thorough: try on although simple limits read all there is.
+        :param thorough: True to continue even if simple limits read everything.
         """
         pulse = pulse_of(stretches)
         trials = [tried("halves, as a decoder must accept them", RECEIVE, stretches)]
@@ -68,14 +68,14 @@ class Search:
                 if trials[-1].complete and not thorough:
                     break
             before, fit = fit, fitted(best_first(trials)[0]) or fit
-            # What was read with bits of a wrong length may have fitted badly: once more with the right one.
+            # The first fit may be bad because it was made with wrong lengths. Repeat it with the right ones.
             if abs(before.one - fit.one) + abs(before.zero - fit.zero) < US // 2 and before.late <= 1.1 * fit.late:
                 break
         return cls(tuple(trials), fit, pulse)
 
 
 def best_first(trials: Sequence[Trial]) -> list[Trial]:
-    """Trials by packets, most first; those that differ by next to nothing as they came, simple ones first."""
+    """Sort trials by number of packets, most first. Nearly equal trials keep their order, simple ones first."""
     left = list(trials)
     ordered = []
     while left:
@@ -87,7 +87,7 @@ def best_first(trials: Sequence[Trial]) -> list[Trial]:
 
 
 def pulse_of(stretches: Sequence[Sequence[int]]) -> int:
-    """Smallest mean of as many durations in a row as a preamble has, ns; 0 where there are too few."""
+    """Smallest mean of :data:`PREAMBLE` durations in a row, ns; 0 if there are too few."""
     means = [
         min(map(sub, totals[PREAMBLE:], totals)) // PREAMBLE
         for stretch in stretches
@@ -105,7 +105,7 @@ def _fits(trials: Sequence[Trial]) -> Iterator[Fit]:
 
 
 def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Trial]:
-    """Readings with what can be guessed, from which there is more to learn."""
+    """First readings with guessed limits, to learn better limits from."""
     few = [stretch[:FIRST] for stretch in stretches[:1]]
     if pulse in BITS:
         return [tried("one edge", _guessed_bits(stretches, pulse), few)]
@@ -116,7 +116,7 @@ def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Tria
         limits = Limits.fitted(duration for stretch in stretches for duration in stretch)
         trials.append(tried("halves", limits, stretches))
     except HalfbitError:
-        pass  # ones and zeros are not apart: sums may tell
+        pass  # no gap between ones and zeros: the decision by sum may still work
     trials.append(tried("sums", attrs.evolve(Limits.for_sampling_period(42), recover=False), stretches))
     if not any(True for _ in _fits(trials)) and any(max(stretch) > 70 * US for stretch in few):
         few = [stretch[:GUESS] for stretch in few]
@@ -125,7 +125,7 @@ def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Tria
 
 
 def _guessed_bits(stretches: Sequence[Sequence[int]], pulse: int) -> Limits:
-    """Limits for durations that are whole bits, from where they lie."""
+    """Limits for durations that are whole bits, guessed from the durations."""
     durations = sorted(duration for stretch in stretches for duration in stretch)
     ones = [duration for duration in durations if pulse * 4 // 5 < duration < pulse * 6 // 5]
     spread = ones[len(ones) * 199 // 200] - ones[len(ones) // 200]
@@ -144,12 +144,12 @@ def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
         low = max(fit.one - max(late, 6 * US), 1)
         halves = attrs.evolve(nominal, one_min=low, one_max=middle, zero_min=middle + 1)
         yield "halves, windows fitted", halves
-        # By sums one_min only bars what is too short for a bit.
         if late <= SUMS_MAX:
+            # In the decision by sum, one_min only excludes durations that are too short for a bit.
             yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
     yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
     if fit.latency_rare:
-        # Few long turns are seen, so the longest is hardly among them.
+        # Only few long turns are seen, so the longest is probably longer.
         rare = fit.latency_rare + fit.latency_rare // 8
         yield "sequence, with long turns", attrs.evolve(
             nominal, decision="sequence", one_edge=one_edge, latency_rare=rare

@@ -1,4 +1,4 @@
-"""Stretches of a capture that are kept to try limits on, in constant memory."""
+"""Keeps stretches of a capture, in constant memory, to try limits on them."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from collections.abc import Sequence
 
 __all__ = ["LENGTH", "NUMBER", "Stretches"]
 
-#: Durations of a stretch: some 40 packets.
+#: Number of durations in a stretch: about 40 packets.
 LENGTH = 4096
-#: How many stretches are kept.
+#: Number of stretches kept.
 NUMBER = 8
 
 
 class Stretches:
-    """Cuts a capture into stretches and keeps some of them, each as likely as any other.
+    """Splits a capture into stretches and keeps a random sample of them, each with the same probability.
 
-    So what is kept speaks for the whole capture, wherever in it the signal is bad. Those that follow one
-    another are joined. Chance takes a fixed seed: the same capture gives the same stretches.
+    So the sample represents the whole capture, even if only some parts have a bad signal. Neighbouring
+    stretches are joined. The random seed is fixed, so the same capture always gives the same stretches.
     """
 
     def __init__(self) -> None:
@@ -27,7 +27,7 @@ class Stretches:
         self._number = 0
 
     def add(self, durations: Sequence[int], scale: int = 1) -> None:
-        """Take more of the capture, in counts of ``scale`` ns."""
+        """Add durations of the capture, in counts of ``scale`` ns."""
         at = 0
         while at < len(durations):
             room = LENGTH - len(self._open)
@@ -49,7 +49,7 @@ class Stretches:
             self._kept[chosen] = (place, stretch)
 
     def kept(self) -> list[list[int]]:
-        """The stretches in the capture's order, ns; the unfinished last one where there is room for it."""
+        """The stretches in order, ns; also the unfinished last one if there is room for it."""
         kept = sorted(self._kept)
         if self._open and (len(kept) < NUMBER):
             kept.append((self._number, self._open))

@@ -1,4 +1,4 @@
-"""A survey to read, and as an object for JSON."""
+"""Writes a survey as text, and as an object for JSON."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from . import Fit, Survey, Trial
 
 __all__ = ["as_dict", "lines"]
 
-#: Most rows of the histogram, and the widths of a bin that are used to keep to it, us.
+#: Most rows of the histogram, and the bin widths, us, from which the first that fits is used.
 ROWS = 32
 _WIDTHS = (1, 2, 5, 10, 20)
-#: A bar is no shorter than this, however narrow the terminal.
+#: Shortest bar, in columns, even on a narrow terminal.
 _BAR = 10
 
 
 def lines(survey: Survey, width: int) -> Iterator[str]:
-    """A survey in lines of no more than so many columns, from 60 on."""
+    """A survey as lines of text, at most ``width`` columns wide (60 or more)."""
     shares = survey.shares
     yield f"{survey.half_bits} durations, {survey.length / 1e9:.3f} s"
     yield ""
@@ -45,7 +45,7 @@ def lines(survey: Survey, width: int) -> Iterator[str]:
 
 
 def _histogram(survey: Survey, width: int) -> Iterator[str]:
-    """A row for each bin; what lies between two that hold nothing is left out."""
+    """A row for each bin. Ranges of empty bins are left out."""
     used = [us for us, number in enumerate(survey.histogram) if number]
     if not used:
         yield f"all durations are {len(survey.histogram)} us or longer" if survey.longer else "no durations"
@@ -68,7 +68,7 @@ def _histogram(survey: Survey, width: int) -> Iterator[str]:
 
 
 def _window(start: int, step: int) -> str:
-    """Which window of ``RECEIVE`` most of a bin lies in."""
+    """The window of ``RECEIVE`` in which most of a bin is."""
     middle = start * US + step * US // 2
     if RECEIVE.one_min <= middle <= RECEIVE.one_max:
         return "one"
@@ -109,8 +109,8 @@ def _us(nanoseconds: float) -> str:
 def as_dict(survey: Survey) -> dict[str, object]:
     """A survey as an object for JSON. Times are ns, shares 0 to 1.
 
-    ``half_bits``, ``length``, ``bins`` (pairs of us and how many durations there are from there up to less than
-    1 us more; empty ones are left out), ``longer``, ``shares``, ``tick``, ``fit`` (or null), ``preambles``, ``trials``, ``limits``,
+    Keys: ``half_bits``, ``length``, ``bins`` (pairs of the start of a 1 us bin, us, and its number of durations,
+    without empty bins), ``longer``, ``shares``, ``tick``, ``fit`` (or null), ``preambles``, ``trials``, ``limits``,
     ``filter``, ``factor``, ``finding``, ``reason``, ``advice``.
     """
     return {

@@ -1,4 +1,4 @@
-"""The steps in which times come: a timer's tick, or a loop's constant period."""
+"""Finds the step of the times: a timer's tick, or a loop's constant period."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from itertools import pairwise
 
 __all__ = ["tick_of"]
 
-#: Times are whole nanoseconds, so durations may be off by as much; what is no further apart is one value.
+#: Rounding error of durations, ns, because times are whole nanoseconds. Values no further apart than this are the same.
 ROUNDING = 2
-#: Fewest and most different durations that tell.
+#: Fewest and most different durations from which a step can be found.
 FEWEST, MOST = 2, 5000
 
 
 def tick_of(durations: Iterable[int]) -> float:
-    """The step of which all durations are multiples, ns; 0 where none shows.
+    """The step of which all durations are multiples, ns; 0 if no step is found.
 
-    :param durations: ns, rounded to whole ones.
+    :param durations: whole ns.
     """
     values = _apart(sorted(set(durations) - {0}))
     if not FEWEST <= len(values) <= MOST:
@@ -28,12 +28,12 @@ def tick_of(durations: Iterable[int]) -> float:
             return 0.0
         tick = max(tick, ROUNDING + 1)
         if steps > 1:
-            tick = value / steps  # the longer, the surer
+            tick = value / steps  # longer durations give a more precise step
     return tick if tick > ROUNDING + 1 else 0.0
 
 
 def _apart(values: Sequence[int]) -> list[float]:
-    """The values, those as one that only rounding sets apart."""
+    """The values, with values merged that differ only by rounding."""
     groups: list[list[int]] = []
     for value in values:
         if groups and value - groups[-1][-1] <= ROUNDING:
@@ -41,5 +41,5 @@ def _apart(values: Sequence[int]) -> list[float]:
         else:
             groups.append([value])
     if any(group[-1] - group[0] > 2 * ROUNDING for group in groups):
-        return []  # there is no step between them
+        return []  # there is no step
     return [sum(group) / len(group) for group in groups]

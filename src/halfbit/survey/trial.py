@@ -1,4 +1,4 @@
-"""What limits make of the stretches kept."""
+"""Tries limits on the kept stretches of a capture."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["Stretch", "Trial", "preambles", "tried"]
 
 @attrs.frozen(slots=True)
 class Stretch:
-    """Durations in a row, the times of the changes around them, and what limits made of them. All ns."""
+    """Consecutive durations, the times of their changes, and the events that limits gave for them. All in ns."""
 
     durations: Sequence[int]
     times: Sequence[int]
@@ -28,13 +28,13 @@ class Stretch:
 
 @attrs.frozen
 class Trial:
-    """What limits make of the stretches kept."""
+    """The result of some limits on the kept stretches. Shares from 0 to 1."""
 
-    #: The limits in a few words.
+    #: Short description of the limits.
     name: str
     limits: Limits
     packets: int
-    #: Faults, without those that only say that a stretch starts or ends inside a packet.
+    #: Number of faults. A stretch that starts or ends inside a packet does not count.
     faults: int
     #: Time in packets as a share of the whole, 0 to 1.
     share: float
@@ -42,12 +42,15 @@ class Trial:
 
     @property
     def complete(self) -> bool:
-        """Whether the limits read all there is, but for what the stretches' ends cut."""
+        """True if the limits read everything except packets cut off at the ends of stretches."""
         return self.packets > 0 and self.faults == 0 and self.share >= 0.9
 
 
 def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]]) -> Trial:
-    """Try limits on stretches of durations, ns."""
+    """Decode stretches of durations, ns, with some limits.
+
+    :param name: short description of the limits.
+    """
     stretches = []
     packets = faults = inside = length = 0
     for stretch in durations:
@@ -66,7 +69,7 @@ def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]]) -> Tria
 
 
 def preambles(trial: Trial) -> dict[int, int]:
-    """How many packets came behind a preamble of each length, one-bits; 255 stands for that many and more."""
+    """Number of packets by the length of their preamble, in one-bits; 255 means 255 or more."""
     counts = Counter(
         event.preamble
         for stretch in trial.stretches

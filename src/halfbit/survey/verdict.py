@@ -1,4 +1,4 @@
-"""What kind of capture it is, in plain words, and what to do about it."""
+"""The verdict on a capture in plain words: its kind, and what to do about it."""
 
 from __future__ import annotations
 
@@ -14,14 +14,15 @@ from .trial import Trial
 
 __all__ = ["Finding", "Verdict", "verdict_of"]
 
-#: Up to that lateness, ns, single halves can be told apart: half of what lies between 58 and 100 us.
+#: Up to this lateness, ns, single halves can be told apart: half of the difference between 58 and 100 us.
 SINGLE = 21 * US
-#: Steps from this on, ns, are as long as the halves of a one-bit may differ, or nearly (S-9.1 A, table 1).
+#: A step of this or more, ns, is coarse: about as long as the allowed difference of a one-bit's halves (S-9.1 A,
+#: table 1).
 COARSE = 5 * US
 AS_IT_IS = "Decode it as it is."
-#: Fewer durations than some packets have say little.
+#: Fewer durations than this are too few for a verdict.
 FEW = 500
-#: Factors between units, and the mistakes that explain them.
+#: Factors for a wrong unit, and the mistakes that explain them.
 _MISTAKES = {
     1e3: "milliseconds read as microseconds, say",
     1e6: "seconds read as microseconds, say",
@@ -33,46 +34,46 @@ _MISTAKES = {
 class Finding(enum.Enum):
     """Kinds of captures."""
 
-    #: All is as a decoder must accept it.
+    #: The signal is as a decoder must accept it.
     SOUND = "sound"
-    #: Changes are seen a little early or late; wider windows do.
+    #: Changes are seen a little early or late. Wider windows are enough.
     JITTER = "jitter"
-    #: A polled capture, or one with a coarse timer, that can be read.
+    #: A capture of a polling loop or a coarse timer that can be read.
     POLLED = "polled"
-    #: Only the rising or only the falling changes are there.
+    #: The capture holds only the rising or only the falling changes.
     ONE_EDGE = "one edge"
-    #: Level changes too close together for half-bits.
+    #: Level changes are too close together for half-bits.
     NOISE = "noise"
-    #: Too few looks, or too coarse a timer.
+    #: The sampling period is too long, or the timer too coarse.
     COARSE = "too coarse"
-    #: The times are in another unit than was said.
+    #: The times are in a different unit than stated.
     UNIT = "unit"
-    #: No signal, or none that is known here.
+    #: There is no signal, or not one that halfbit knows.
     NOTHING = "nothing"
 
     @property
     def readable(self) -> bool:
-        """Whether there are limits that read packets."""
+        """True if some limits read packets."""
         return self not in (Finding.COARSE, Finding.UNIT, Finding.NOTHING)
 
 
 @attrs.frozen
 class Verdict:
-    """What a capture is, and what to do."""
+    """The kind of a capture, why, and what to do."""
 
     finding: Finding
-    #: What is the case, and why.
+    #: The finding in words, with its reason.
     reason: str
-    #: What to do.
+    #: What to do about it.
     advice: str
 
 
 def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, factor: float) -> Verdict:
     """The verdict on a capture.
 
-    :param tick: the step in which times come, ns; 0 where none shows.
-    :param minimum: of the filter the search was made behind, ns; 0 for none.
-    :param factor: by which all times must be multiplied to make a signal; 1 where none helps.
+    :param tick: the step of the times, ns; 0 if no step was found.
+    :param minimum: minimum of the noise filter used for the search, ns; 0 for no filter.
+    :param factor: factor by which all times must be multiplied, if the unit is wrong; else 1.
     """
     if histogram.count < PREAMBLE:
         return Verdict(Finding.NOTHING, "the level changes hardly ever", "Check the wiring, and that the track has power.")
