@@ -19,13 +19,13 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import reduce
-from math import inf, log
-from operator import itemgetter, xor
-from typing import NamedTuple
+from math import inf
+from operator import xor
 
 from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
+from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
@@ -59,62 +59,8 @@ TWO = 95 * US
 DOUBLED = 10 * US
 SPIKE = 35 * US
 LATEST = 110 * US
-#: Two ends within this time, ns, belong to the same packet.
-NEAR = 1000 * US
 #: Earliest and latest end of a cutout after the packet end bit, ns (S-9.3.2, RCN-217, from memory).
 CUTOUT = (454 * US, 488 * US)
-
-_LOGS = [log(us + 1) for us in range(1024)]
-
-
-def _log(width: int) -> float:
-    """The uncertainty of a change known to within ``width`` ns, in nepers."""
-    us = width // US
-    return _LOGS[us] if us < 1024 else log(us + 1)
-
-
-class Found(NamedTuple):
-    """A packet at the end of a reading."""
-
-    data: bytes
-    preamble: int
-    #: Start of the run of one-bits before it, and end of its end bit, ns.
-    run_start: int
-    end: int
-    how: int
-    #: Cost of the packet, and cost of the whole reading at its end, nepers.
-    cost: float
-    total: float
-    #: How much more the next best reading cost, nepers; below MARGIN if the packet is not clear.
-    margin: float = 0.0
-
-
-class _Trail(NamedTuple):
-    """The history of a reading."""
-
-    #: Start of the run of one-bits before the present packet, ns, and number of one-bits in it.
-    run_start: int
-    preamble: int = 0
-    #: Errors assumed since then (flags of :class:`How`), and the cost when the packet started.
-    how: int = 0
-    cost: float = 0.0
-    #: Packets of this reading that are not decided yet.
-    found: tuple[Found, ...] = ()
-
-
-#: One reading of the changes so far: its cost; its place; a value (in a run: the number of one-halves; in a packet: a
-#: one followed by the bits so far); the earliest and latest true time of the last change, ns; and the trail. It is a
-#: plain tuple for speed, because thousands are made for each packet.
-_Reading = tuple[float, int, int, int, int, _Trail]
-
-class _Readings(dict[tuple[int, int, bytes, bool], _Reading]):
-    """The readings after a change. Of readings that differ only in what they assume, the likeliest is kept."""
-
-    #: The earliest possible time of a change that is seen now, ns. A change before that is seen too late.
-    early = 0
-
-
-_by_cost = itemgetter(0)
 
 
 class SequenceReader:
@@ -151,9 +97,9 @@ class SequenceReader:
         self.now = start
         # A run of one-bits outside the readings: number of halves, earliest and latest time of the last change, start.
         self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
-        after = (0.0, RUN, 2, self._low, self._high, _Trail(start))
-        self._readings: list[_Reading] = [after] if after_packet else []
-        self._before: list[_Reading] = []  # the readings before the last change
+        after = (0.0, RUN, 2, self._low, self._high, Trail(start))
+        self._readings: list[Reading] = [after] if after_packet else []
+        self._before: list[Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
         self._waited = 0
         self._dropped = SURELY  # least cost above the best of any reading dropped since the last packet
@@ -181,9 +127,9 @@ class SequenceReader:
         early = now - self._late
         self._follow_run(now, early)
         readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
-        after = _Readings()
+        after = Readings()
         after.early = early
-        surprised: list[_Reading] = []
+        surprised: list[Reading] = []
         for reading in readings:
             cost, place, value, was_low, was_high, trail = reading
             fits = False
@@ -195,7 +141,7 @@ class SequenceReader:
                 width = high - low
                 if high > now:
                     high = now
-                narrower = _log(width) - _log(high - max(low, early))
+                narrower = log_width(width) - log_width(high - max(low, early))
                 if narrower < NARROW:
                     fits = True
                 path = trail
@@ -203,11 +149,11 @@ class SequenceReader:
                     if narrower < self._perhaps_late:
                         low = early
                     else:
-                        path = _and(trail, How.LATE)
+                        path = and_assumed(trail, How.LATE)
                 if place and then < END:
                     bits |= value << shift
                     if bits < too_long:
-                        _keep(after, (cost + narrower, then, bits, low, high, path))
+                        keep(after, (cost + narrower, then, bits, low, high, path))
                 else:
                     self._leave(after, (cost + narrower, place, value, low, high, path), then, shift, bits, ones)
             if not fits:
@@ -255,26 +201,26 @@ class SequenceReader:
         best = self._readings[0] if self._readings else None
         if any(reading[1] == RUN for reading in self._readings):
             return
-        trail = _Trail(self._run_start, found=best[5].found if best else ())
+        trail = Trail(self._run_start, found=best[5].found if best else ())
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))
 
-    def _leave(self, after: _Readings, reading: _Reading, then: int, shift: int, bits: int, ones: int) -> None:
+    def _leave(self, after: Readings, reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
         """Keep a reading that continues a run, starts a packet or ends one."""
         cost, place, value, low, high, trail = reading
         if then == RUN:
-            _keep(after, (cost, RUN, value + ones, low, high, trail))
+            keep(after, (cost, RUN, value + ones, low, high, trail))
         elif place == RUN:
             if value + ones >= self._need:
                 preamble = min((value + ones) // 2, 255)
-                trail = _Trail(trail.run_start, preamble, trail.how, cost, trail.found)
-                _keep(after, (cost, then, 1 << shift | bits, low, high, trail))
+                trail = Trail(trail.run_start, preamble, trail.how, cost, trail.found)
+                keep(after, (cost, then, 1 << shift | bits, low, high, trail))
         else:
             found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
             if found is not None:
                 # The end bit counts for the next preamble (S-9.2 A).
-                _keep(after, (cost, RUN, 2 + ones, low, high, _Trail(found.end, found=(*trail.found, found))))
+                keep(after, (cost, RUN, 2 + ones, low, high, Trail(found.end, found=(*trail.found, found))))
 
-    def _packet(self, value: int, cost: float, trail: _Trail, end: int) -> Found | None:
+    def _packet(self, value: int, cost: float, trail: Trail, end: int) -> Found | None:
         """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
 
         :param end: end of the end bit, ns.
@@ -290,13 +236,13 @@ class SequenceReader:
             self._refused = (cost, self.now)
         return None
 
-    def _assume(self, after: _Readings, surprised: list[_Reading]) -> None:
+    def _assume(self, after: Readings, surprised: list[Reading]) -> None:
         """Keep readings that the change does not fit, with an assumed error.
 
         :param surprised: the readings that the change does not fit.
         """
         costs, now = self._costs, self.now
-        least = min(min(map(_by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
+        least = min(min(map(by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
         limit = least + SURELY
         duration = self._duration
         for reading in surprised:
@@ -305,7 +251,7 @@ class SequenceReader:
             # This change is an extra one.
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
-                _keep(after, (extra, *reading[1:5], _and(trail, How.DOUBLED)))
+                keep(after, (extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
             if now - low < TWO:
                 continue
             # One, two or four changes are missing before it.
@@ -324,11 +270,11 @@ class SequenceReader:
         # The change before was also an extra one, or it was seen so late or early that it was taken for another change.
         for reading in self._before:
             if reading[0] + costs.spike <= limit and duration < SPIKE:
-                _keep(after, (reading[0] + costs.spike, *reading[1:5], _and(reading[5], How.SPIKE)))
+                keep(after, (reading[0] + costs.spike, *reading[1:5], and_assumed(reading[5], How.SPIKE)))
             if reading[0] + costs.late <= limit:
                 self._skip(after, reading, self._missed, costs.late, How.LATE)
 
-    def _assume_moved(self, after: _Readings, reading: _Reading, limit: float) -> None:
+    def _assume_moved(self, after: Readings, reading: Reading, limit: float) -> None:
         """Assume that the change is seen earlier or later than usual, or that a zero is stretched."""
         costs, now, early, rare = self._costs, self.now, self.now - self._late, self._rare
         cost, place, _, was_low, was_high, trail = reading
@@ -344,17 +290,17 @@ class SequenceReader:
             elif low > now > was_low and not rare and late <= limit:
                 self._move(after, late, reading, step, low, high, How.LATE)
 
-    def _skip(self, after: _Readings, reading: _Reading, steps: Steps, cost: float, how: int) -> None:
+    def _skip(self, after: Readings, reading: Reading, steps: Steps, cost: float, how: int) -> None:
         """Assume that changes are missing before this one, or that the change before it is wrong."""
         now, early, slack = self.now, self.now - self._late, 2 * self._slack
         for step in steps[reading[1]]:
             low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
             if low <= now and high >= early:
                 inside = max(low, early), min(high, now)
-                narrower = _log(high - low) - _log(inside[1] - inside[0])
+                narrower = log_width(high - low) - log_width(inside[1] - inside[0])
                 self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
 
-    def _skip_late(self, after: _Readings, reading: _Reading, steps: Steps) -> None:
+    def _skip_late(self, after: Readings, reading: Reading, steps: Steps) -> None:
         """Assume that two changes were missed in a long turn, and the next was seen late in another turn after it."""
         early, slack = self.now - self._late, 3 * self._slack
         for step in steps[reading[1]]:
@@ -363,37 +309,37 @@ class SequenceReader:
                 self._move(after, reading[0] + self._costs.turn_late, reading, step, low, high, How.TURN | How.LATE)
 
     def _move(
-        self, after: _Readings, cost: float, reading: _Reading, step: Step, low: int, high: int, how: int
+        self, after: Readings, cost: float, reading: Reading, step: Step, low: int, high: int, how: int
     ) -> None:
         """Keep a reading that went one step further with an assumed error."""
         _, place, value, _, _, trail = reading
-        trail = _and(trail, how)
+        trail = and_assumed(trail, how)
         if place == RUN or step.place in (RUN, END):
             self._leave(after, (cost, place, value, low, high, trail), step.place, step.shift, step.bits, step.ones)
             return
         value = value << step.shift | step.bits
         if value < self._too_long:
-            _keep(after, (cost, step.place, value, low, high, trail))
+            keep(after, (cost, step.place, value, low, high, trail))
 
-    def _cut_out(self, after: _Readings, reading: _Reading) -> None:
+    def _cut_out(self, after: Readings, reading: Reading) -> None:
         """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later."""
         cost, _, value, _, _, trail = reading
         cost += self._costs.cutout
         end = self.now - self._duration + self._one
         if CUTOUT[0] - self._late <= self.now - end <= CUTOUT[1] + 2 * self._one + self._late:
-            found = self._packet(value, cost, _and(trail, How.CUTOUT), end)
+            found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
-                trail = _Trail(self.now, found=(*trail.found, found))
-                _keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
+                trail = Trail(self.now, found=(*trail.found, found))
+                keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
 
-    def _best_of(self, after: _Readings) -> list[_Reading]:
+    def _best_of(self, after: Readings) -> list[Reading]:
         """The likeliest readings, the best one first. The others are dropped."""
-        readings = sorted(after.values(), key=_by_cost)
+        readings = sorted(after.values(), key=by_cost)
         if len(readings) > 1:
             least = readings[0][0]
-            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=_by_cost)
+            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=by_cost)
             if len(readings) > BEAM:
-                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=_by_cost))
+                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=by_cost))
             if kept < len(readings):
                 self._dropped = min(self._dropped, readings[kept][0] - least)
                 del readings[kept:]
@@ -409,7 +355,7 @@ class SequenceReader:
         packet = best[5].found[0]
         margin, open_still = self._dropped, False
         for reading in self._readings:
-            if not _has(reading, packet):
+            if not has(reading, packet):
                 margin = min(margin, reading[0] - best[0])
                 open_still |= reading[1] != RUN
         if margin < MARGIN and open_still and self._waited < WAIT:
@@ -419,8 +365,8 @@ class SequenceReader:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin >= MARGIN:
-            self._readings = [reading for reading in self._readings if _has(reading, packet)]
-        self._readings = [(*reading[:5], _without_first(reading[5])) for reading in self._readings]
+            self._readings = [reading for reading in self._readings if has(reading, packet)]
+        self._readings = [(*reading[:5], without_first(reading[5])) for reading in self._readings]
         self._before = []
 
     def _is_doubtful(self, packet: Found) -> bool:
@@ -432,25 +378,3 @@ class SequenceReader:
             return True
         per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
-
-
-def _keep(after: _Readings, reading: _Reading) -> None:
-    """Keep a reading, unless one that differs only in what it assumes is at least as likely."""
-    found = reading[5].found
-    key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
-    other = after.get(key)
-    if other is None or reading[0] < other[0]:
-        after[key] = reading
-
-
-def _and(trail: _Trail, how: int) -> _Trail:
-    return _Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found)
-
-
-def _without_first(trail: _Trail) -> _Trail:
-    return _Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
-
-
-def _has(reading: _Reading, packet: Found) -> bool:
-    found = reading[5].found
-    return bool(found) and found[0].data == packet.data and abs(found[0].end - packet.end) < NEAR

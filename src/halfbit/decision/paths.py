@@ -1,0 +1,87 @@
+"""One reading of a row of changes, and the packets it ended with: what :mod:`.reader` follows side by side."""
+
+from __future__ import annotations
+
+from math import log
+from operator import itemgetter
+from typing import NamedTuple
+
+from ..limits import US
+
+__all__ = ["Found", "Reading", "Readings", "Trail", "and_assumed", "by_cost", "has", "keep", "log_width", "without_first"]
+
+#: Two ends within this time, ns, belong to the same packet.
+NEAR = 1000 * US
+_LOGS = [log(us + 1) for us in range(1024)]
+
+
+def log_width(width: int) -> float:
+    """The uncertainty of a change known to within ``width`` ns, in nepers."""
+    us = width // US
+    return _LOGS[us] if us < 1024 else log(us + 1)
+
+
+class Found(NamedTuple):
+    """A packet at the end of a reading."""
+
+    data: bytes
+    preamble: int
+    #: Start of the run of one-bits before it, and end of its end bit, ns.
+    run_start: int
+    end: int
+    how: int
+    #: Cost of the packet, and cost of the whole reading at its end, nepers.
+    cost: float
+    total: float
+    #: How much more the next best reading cost, nepers; below MARGIN if the packet is not clear.
+    margin: float = 0.0
+
+
+class Trail(NamedTuple):
+    """The history of a reading."""
+
+    #: Start of the run of one-bits before the present packet, ns, and number of one-bits in it.
+    run_start: int
+    preamble: int = 0
+    #: Errors assumed since then (flags of :class:`How`), and the cost when the packet started.
+    how: int = 0
+    cost: float = 0.0
+    #: Packets of this reading that are not decided yet.
+    found: tuple[Found, ...] = ()
+
+
+#: One reading of the changes so far: its cost; its place; a value (in a run: the number of one-halves; in a packet: a
+#: one followed by the bits so far); the earliest and latest true time of the last change, ns; and the trail. It is a
+#: plain tuple for speed, because thousands are made for each packet.
+Reading = tuple[float, int, int, int, int, Trail]
+
+class Readings(dict[tuple[int, int, bytes, bool], Reading]):
+    """The readings after a change. Of readings that differ only in what they assume, the likeliest is kept."""
+
+    #: The earliest possible time of a change that is seen now, ns. A change before that is seen too late.
+    early = 0
+
+
+by_cost = itemgetter(0)
+
+
+def keep(after: Readings, reading: Reading) -> None:
+    """Keep a reading, unless one that differs only in what it assumes is at least as likely."""
+    found = reading[5].found
+    key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
+    other = after.get(key)
+    if other is None or reading[0] < other[0]:
+        after[key] = reading
+
+
+def and_assumed(trail: Trail, how: int) -> Trail:
+    return Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found)
+
+
+def without_first(trail: Trail) -> Trail:
+    return Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
+
+
+def has(reading: Reading, packet: Found) -> bool:
+    found = reading[5].found
+    return bool(found) and found[0].data == packet.data and abs(found[0].end - packet.end) < NEAR
