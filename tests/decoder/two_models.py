@@ -225,8 +225,12 @@ class MultiFunctionModels(_Models):
 
         Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which are none by
         the pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may come
-        once (S-9.2.1 C; the plain model takes that for the station's duty alone).
+        once (S-9.2.1 C; the plain model takes that for the station's duty alone). Also left out: bytes after 11111001,
+        which is defined only as a whole (S-9.2.3, appendix A) or to broadcast. How long it is otherwise is not said: ours
+        reads nothing after it, the plain model reads on.
         """
+        if 0xF9 in body[:-1]:
+            return
         if len(body) > 2 and _is_reserved((body[0], body[1])):
             return
         classes = [byte >> 5 for byte in body if byte >> 5 in (0b000, 0b001, 0b111)]
