@@ -27,6 +27,7 @@ __all__ = [
     "EdgeMachine",
     "Edges",
     "RawEdges",
+    "ReplayedEdges",
     "edges_from_durations",
     "edges_from_samples",
     "edges_from_times",
@@ -216,6 +217,32 @@ class RawEdges(Edges):
         check_length(totals[-1], batch.place(0))
         times = list(map(self._scale.nanoseconds, totals))
         return (list(map(sub, times[1:], times)), 1), totals[-1], before
+
+
+class ReplayedEdges(Edges):
+    """Edges of rows that a source has begun to give. Can be gone through once.
+
+    :param rows: those taken from the source already, and the rest.
+    :param name: of the source, for the text of an error.
+    """
+
+    def __init__(self, rows: Iterator[tuple[Sequence[int], int]], name: str) -> None:
+        self._left: Iterator[tuple[Sequence[int], int]] | None = rows
+        self._name = name
+
+    def __iter__(self) -> Iterator[Edge]:
+        time, level = 0, 1
+        yield Edge(time, level)
+        for durations, scale in self._rows():
+            for count in durations:
+                time, level = time + count * scale, 1 - level
+                yield Edge(time, level)
+
+    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
+        rows, self._left = self._left, None
+        if rows is None:
+            raise HalfbitError(f"{self._name} can be gone through only once")
+        return rows
 
 
 def edges_from_times(

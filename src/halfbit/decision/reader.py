@@ -22,6 +22,7 @@ from functools import reduce
 from math import inf
 from operator import xor
 
+from ..ledger import CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
@@ -59,8 +60,6 @@ TWO = 95 * US
 DOUBLED = 10 * US
 SPIKE = 35 * US
 LATEST = 110 * US
-#: Earliest and latest end of a cutout after the packet end bit, ns (S-9.3.2, RCN-217, from memory).
-CUTOUT = (454 * US, 488 * US)
 
 
 class SequenceReader:
@@ -326,7 +325,7 @@ class SequenceReader:
         cost, _, value, _, _, trail = reading
         cost += self._costs.cutout
         end = self.now - self._duration + self._one
-        if CUTOUT[0] - self._late <= self.now - end <= CUTOUT[1] + 2 * self._one + self._late:
+        if CUTOUT_MIN - self._late <= self.now - end <= CUTOUT_MAX + 2 * self._one + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
                 trail = Trail(self.now, found=(*trail.found, found))

@@ -19,8 +19,8 @@ from ..capture import CaptureEdges, Location, Source, open_capture, source_of
 from ..capture.filter import filtered
 from ..capture.unsaid import UnsaidError
 from ..decision import receiver_for
-from ..edge import Edge, Edges, edges_from_durations
-from ..error import CaptureError, HalfbitError
+from ..edge import Edge, Edges, ReplayedEdges, edges_from_durations
+from ..error import CaptureError
 from ..event import Packet
 from ..limits import RECEIVE, US, Limits
 from ..survey import Survey, survey
@@ -308,7 +308,7 @@ def _read_live(source: Source, limits: Limits | None, minimum: int | None, optio
         return Reading(measured, limits, words, edges)
     rows = measured._rows()
     taken, soon = _ahead(rows)
-    again = _Replayed(chain(taken, rows))
+    again = ReplayedEdges(chain(taken, rows), "a live capture")
     if soon:
         return Reading(again, RECEIVE, words + ", within what a decoder must accept", edges)
     durations = [duration * scale for row, scale in taken for duration in row]
@@ -358,24 +358,3 @@ class _Readable(Edges):
             yield from self._edges._rows()
         except CaptureError:
             return
-
-
-class _Replayed(Edges):
-    """The rows of a live source. Can be read once."""
-
-    def __init__(self, rows: Iterator[tuple[Sequence[int], int]]) -> None:
-        self._left: Iterator[tuple[Sequence[int], int]] | None = rows
-
-    def __iter__(self) -> Iterator[Edge]:
-        now, level = 0, 1
-        yield Edge(now, level)
-        for row, scale in self._rows():
-            for duration in row:
-                now, level = now + duration * scale, 1 - level
-                yield Edge(now, level)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        rows, self._left = self._left, None
-        if rows is None:
-            raise HalfbitError("a live capture can be gone through only once")
-        return rows

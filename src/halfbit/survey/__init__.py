@@ -14,7 +14,7 @@ from typing import Any
 
 import attrs
 
-from ..edge import Edge, Edges, edges_from_durations
+from ..edge import Edge, Edges, ReplayedEdges, edges_from_durations
 from ..capture.filter import filtered
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
@@ -134,29 +134,7 @@ def look_ahead(
         surveyor.add(durations, scale)
         if surveyor.histogram.length >= seconds * 1e9 or surveyor.histogram.count >= NUMBER * LENGTH:
             break
-    return surveyor.survey(thorough), _Replayed(taken, source)
-
-
-class _Replayed(Edges):
-    """Durations already taken from a source, followed by the rest. Can be read once."""
-
-    def __init__(self, taken: list[tuple[Sequence[int], int]], rest: Iterator[tuple[Sequence[int], int]]) -> None:
-        self._source: Iterator[tuple[Sequence[int], int]] | None = chain(taken, rest)
-
-    def __iter__(self) -> Iterator[Edge]:
-        now, level = 0, 1
-        yield Edge(now, level)
-        for durations, scale in self._rows():
-            for duration in durations:
-                now += duration * scale
-                level = 1 - level
-                yield Edge(now, level)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        source, self._source = self._source, None
-        if source is None:
-            raise HalfbitError("edges that were looked ahead of can be gone through only once")
-        return source
+    return surveyor.survey(thorough), ReplayedEdges(chain(taken, source), "edges that were looked ahead of")
 
 
 class _Surveyor:
