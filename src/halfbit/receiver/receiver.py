@@ -91,13 +91,13 @@ class Receiver:
         while place < len(row):
             if self._after_packet():
                 place = self._take_flawless(row, symbols, place, scale, events)
-            while place < len(row):
+            for place in range(place, len(row)):
                 complete = self.feed(row[place] * scale)
-                place += 1
                 if complete:
                     events += complete
                     if self._after_packet():
                         break
+            place += 1
 
     def _after_packet(self) -> bool:
         """True if a packet ended with the last change."""
