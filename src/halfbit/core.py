@@ -126,10 +126,10 @@ class Bits:
     def __init__(self, one_difference: int, zero_total_max: int) -> None:
         self.one_difference = one_difference
         self.zero_total_max = zero_total_max
-        self.held = MORE
-        self.waiting = 0  # the held half-bit's duration
-        self.first = 0
-        self.last = 0
+        self.held: int = MORE
+        self.waiting: int = 0  # the held half-bit's duration
+        self.first: int = 0
+        self.last: int = 0
 
     def feed(self, half: int, duration: int) -> int:
         """Take layer 2's answer ``half`` and its duration, in ticks.
@@ -172,16 +172,16 @@ class Packets:
         self.one_difference = one_difference
         self.preamble_min = preamble_min
         self.packet_min = packet_min
-        self.data = bytearray(packet_max)
-        self.length = 0
-        self.preamble = 0
-        self.state = LOST
-        self.ones = 0
-        self.shifted_ones = 0
-        self.previous_half = 0  # last half of the one-bit before; 0 if it cannot be paired with the next half
-        self.value = 0
-        self.room = 0  # bits still missing from the byte
-        self.check = 0
+        self.data: bytearray = bytearray(packet_max)
+        self.length: int = 0
+        self.preamble: int = 0
+        self.state: int = LOST
+        self.ones: int = 0
+        self.shifted_ones: int = 0
+        self.previous_half: int = 0  # last half of the one-bit before; 0 if it cannot be paired with the next half
+        self.value: int = 0
+        self.room: int = 0  # bits still missing from the byte
+        self.check: int = 0
 
     def feed(self, bit: int, first: int, last: int) -> int:
         """Take layer 3's answer ``bit`` (not MORE) and the durations of its halves, in ticks.
@@ -280,7 +280,7 @@ class Receiver:
         self.half_bits = half_bits
         self.bits = bits
         self.packets = packets
-        self.bit = MORE
+        self.bit: int = MORE
 
     def feed(self, duration: int) -> int:
         """Take one duration, in ticks; answers as :meth:`Packets.feed`, and MORE while a bit is incomplete."""

@@ -71,11 +71,11 @@ class Ledger:
         self._packets = packets
         self._limits = limits
         #: Everything up to here is accounted for, ns.
-        self.settled = start
+        self.settled: int = start
         #: Where the last packet ended, ns.
         self.packet_end: int | None = None
         #: True after a start bit, until the packet ends or is lost.
-        self.inside = False
+        self.inside: bool = False
         #: What went wrong first in the stretch that is being lost; 0 if nothing is lost. A capture may start in a packet.
         self._first_fault = core.CUT
         # The stretch's start, the end and the place of that first fault, ns.
@@ -191,7 +191,7 @@ class Ledger:
     def _found(self, start: int, now: int, halves: Sequence[int]) -> Fault | Cutout | None:
         """A preamble is complete: what was lost before it ends at the start of its first one-bit."""
         start = max(start, self._end)
-        self.settled = start
+        self.settled: int = start
         lost_from = self._start
         if self._first_fault == core.CUT and start - lost_from <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last half of one.

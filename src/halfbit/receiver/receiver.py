@@ -39,7 +39,7 @@ class Receiver:
         #: The last durations, ns: those the ledger may need, and one that waits for its other half.
         self._halves: deque[int] = deque(maxlen=Ledger.history(limits) + 1)
         #: The time of the last change, ns.
-        self.now = start
+        self.now: int = start
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns, 0 or more; give the event that is complete with it, if any."""
