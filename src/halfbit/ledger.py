@@ -191,7 +191,7 @@ class Ledger:
     def _found(self, start: int, now: int, halves: Sequence[int]) -> Fault | Cutout | None:
         """A preamble is complete: what was lost before it ends at the start of its first one-bit."""
         start = max(start, self._end)
-        self.settled: int = start
+        self.settled = start
         lost_from = self._start
         if self._first_fault == core.CUT and start - lost_from <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last half of one.
