@@ -192,6 +192,9 @@ def decode(
     Arguments as :class:`StreamDecoder`'s. Edges from an iterator are taken one at a time, so that a live source is decoded
     as it comes.
 
+    Without ``limits`` a signal is read as strictly as the standard has it (S-9.1 A, table 1). The command line looks
+    first at what it has and chooses; :func:`auto_limits` does the same here.
+
     :raises HalfbitError: as :meth:`StreamDecoder.feed`, once the wrong edge is reached.
     """
     decoder = StreamDecoder(limits, registry=registry, configuration=configuration, context=context)
