@@ -151,8 +151,8 @@ class Serial extends Registers {
 
   // As a memory that can be read word by word: command 03 and 24 bits of address, write before read, 32 bits.
   get asMemory() {
-    const settings = [0x00, 0x04, 0x08, 0xf4].map((offset) => this.readUint32(offset));
-    return settings.join() === [0x001f0300, 0, 1, 0x03000218].join() && this.readUint32(0x14) >= 2;
+    const settings = [0x00, 0x04, 0x08, 0x10, 0xf4].map((offset) => this.readUint32(offset));
+    return settings.join() === [0x001f0300, 0, 1, 1, 0x03000218].join() && this.readUint32(0x14) >= 2;
   }
 }
 

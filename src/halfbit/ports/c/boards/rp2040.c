@@ -20,9 +20,10 @@
  * the receiver gets a 0 in their place, which it reports as a fault. An interrupt counts half milliseconds. CVs are
  * written to flash memory without waiting for it; all code runs from RAM.
  *
- * python -m ziglang cc -target thumb-freestanding-eabi -mcpu=cortex_m0plus -std=c99 -Os -ffreestanding -nostdlib -I..
+ * python -m ziglang cc -target thumb-freestanding-eabi -mcpu=cortex_m0plus -std=c99 -Os -ffreestanding -I..
  *     -DHALFBIT_TICKS_PER_US=2 -DHALFBIT_TOLERANCE=1 rp2040.c rp2040_chip.c rp2040_boot.S ../halfbit.c ../decoder.c
- *     ../multi_function.c ../instruction_size.c ../motor.c ../cv_log.c -T rp2040.ld -o decoder.elf
+ *     ../multi_function.c ../instruction_size.c ../motor.c ../cv_log.c -T rp2040.ld -Wl,-e,boot -o decoder.elf
+ * python -m ziglang objcopy -O binary decoder.elf decoder.bin
  */
 #include "cv_log.h"
 #include "decoder.h"

@@ -22,7 +22,8 @@ boot:
     movs r0, #0xF4
     str r1, [r3, r0]
     movs r1, #1
-    str r1, [r3, #0x08]
+    str r1, [r3, #0x10]     @ the memory's select pin
+    str r1, [r3, #0x08]     @ on
 
     ldr r0, source
     ldr r1, target
@@ -49,4 +50,4 @@ target:     .word 0x20000000
 vtor:       .word 0xE000ED08
 
     .org 252
-    .word 0xD7B860A3        @ CRC-32 of the above: polynomial 04C11DB7, begins with ones, not reflected, not inverted
+    .word 0xB9D36784        @ CRC-32 of the above: polynomial 04C11DB7, begins with ones, not reflected, not inverted

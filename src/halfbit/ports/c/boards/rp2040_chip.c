@@ -270,6 +270,7 @@ void chip_start(void)
     const uint32_t used = RESET_DMA | RESET_IO | RESET_PADS | RESET_PIO0 | RESET_PWM;
 
     start_clocks();
+    SET(RESETS) = used; /* as after power on, also when a debugger starts the program again */
     CLEAR(RESETS) = used;
     while ((REGISTER(RESETS_DONE) & used) != used)
         ;
@@ -327,10 +328,11 @@ static void start(void)
     (void)main();
 }
 
-/* Anything that was not expected: motor off, and stop. */
+/* Anything that was not expected: motor and all pins off, and stop. */
 static void stop(void)
 {
     chip_motor(0);
+    SIO_OUT_CLEAR = UINT32_C(0xFFFFFFFF);
     for (;;)
         ;
 }
