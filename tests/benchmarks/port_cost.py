@@ -121,10 +121,11 @@ def rows() -> list[Row]:
 
 
 def whole() -> str:
-    """What the program of boards/rp2040.c takes: boot stage, code and tables; in RAM, where it runs, variables and ring as well."""
+    """What the program of boards/rp2040.c takes; it runs from RAM, so code is in both."""
     sizes = sections(support_rp2040.program().read_bytes())
     ram = sum(size for name, size in sizes.items() if name != ".boot")
-    return f"whole decoder, RP2040, -Os: {sizes['.boot'] + sizes['.image']} bytes of flash memory, {ram} of RAM ({sizes['.ring']} the ring)"
+    flash, ring = sizes[".boot"] + sizes[".image"], sizes[".ring"]
+    return f"whole decoder, RP2040, -Os: {flash} bytes of flash memory, {ram} of RAM ({ring} the ring)"
 
 
 def report(made: Iterable[Row] | None = None) -> str:

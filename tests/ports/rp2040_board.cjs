@@ -12,10 +12,10 @@
 //
 // Each change of an output goes to standard output as a line: ns, what, value. The last line is a JSON object.
 //
-// Three things the emulator lacks are here. Its programmable I/O runs by the PC's clock and knows no divider: here it
-// is stepped in emulated time. Its FIFO holds four words also when it is joined: here eight. Behind its serial
-// interface there is no flash memory: here is one, which can only turn ones into zeros, erases by sectors, takes its time,
-// and can lose power. The boot ROM is left out too: what it does at a start is done here.
+// What the emulator lacks is here. Its programmable I/O runs by the PC's clock and knows no divider: here it is stepped
+// in emulated time. Its FIFO holds four words also when it is joined: here eight. Behind its serial interface there is
+// no flash memory: here is one, which can only turn ones into zeros, erases by sectors, takes its time, and can lose
+// power. There is no boot ROM: what it does at a start is done here.
 "use strict";
 
 const { readFileSync, writeFileSync, existsSync } = require("node:fs");
@@ -134,7 +134,10 @@ class Serial extends Registers {
 
   readUint32(offset) {
     if (offset === 0x28) return 0x6 | (this.received.length ? 0x8 : 0);
-    if (offset === 0x60) return this.received.length ? this.received.shift() : complain("a read from an empty FIFO") || 0;
+    if (offset === 0x60) {
+      if (!this.received.length) complain("a read from an empty FIFO");
+      return this.received.shift() || 0;
+    }
     return super.readUint32(offset);
   }
 
@@ -190,7 +193,7 @@ function checkOf(block) {
 }
 
 const BOOT = 0x20041f00;
-if (checkOf(chip.flash.subarray(0, 252)) !== chip.flashView.getUint32(252, true)) complain("wrong check of the boot stage");
+if (checkOf(chip.flash.subarray(0, 252)) !== chip.flashView.getUint32(252, true)) complain("the boot stage's check");
 chip.sram.set(chip.flash.subarray(0, 256), BOOT - 0x20000000);
 serial.writeUint32(0x08, 1);
 core.PC = BOOT;

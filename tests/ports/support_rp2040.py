@@ -23,7 +23,24 @@ import pytest
 
 from .support_build import C, STRICT, ZIG, build
 
-__all__ = ["BOARD", "CLOCK", "SECTOR", "Cut", "Ran", "cvs_in", "image", "missing", "needed", "program", "run", "store_of", "symbols"]
+__all__ = [
+    "BOARD",
+    "CLOCK",
+    "FIRST",
+    "LAST",
+    "SECTOR",
+    "Cut",
+    "Ran",
+    "cvs_in",
+    "image",
+    "missing",
+    "needed",
+    "program",
+    "run",
+    "store_of",
+    "symbols",
+    "with_check",
+]
 
 HERE = Path(__file__).parent
 BOARD = C / "boards"
@@ -44,7 +61,8 @@ def missing() -> str:
         package = Path(folder, "rp2040js", "package.json")
         if folder and package.exists() and json.loads(package.read_text())["version"] == EMULATOR:
             return ""
-    return f"no rp2040js {EMULATOR} (npm install --prefix FOLDER rp2040js@{EMULATOR}, and NODE_PATH=FOLDER/node_modules)"
+    how = f"npm install --prefix FOLDER rp2040js@{EMULATOR}, and NODE_PATH=FOLDER/node_modules"
+    return f"no rp2040js {EMULATOR} ({how})"
 
 
 needed = pytest.mark.skipif(bool(missing()), reason=f"RP2040 board left out: {missing()}")
@@ -53,7 +71,8 @@ needed = pytest.mark.skipif(bool(missing()), reason=f"RP2040 board left out: {mi
 def program(*settings: str) -> Path:
     """The board's program, linked, as its head says to compile it."""
     names = ("halfbit", "decoder", "multi_function", "instruction_size", "motor", "cv_log")
-    sources = (BOARD / "rp2040.c", BOARD / "rp2040_chip.c", BOARD / "rp2040_boot.S", *(C / f"{name}.c" for name in names))
+    own = [BOARD / name for name in ("rp2040.c", "rp2040_chip.c", "rp2040_boot.S")]
+    sources = (*own, *(C / f"{name}.c" for name in names))
     flags = (
         *STRICT, "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-Os", "-g", "-ffreestanding",
         "-DHALFBIT_TICKS_PER_US=2", "-DHALFBIT_TOLERANCE=1", *settings, "-T", str(BOARD / "rp2040.ld"), "-Wl,-e,boot",
@@ -208,7 +227,8 @@ def run(
         with (at / "signal").open("wb") as file:
             for piece in pieces:
                 array("I", piece).tofile(file)
-        job = {**files, "pauses": list(pauses), "cut": attrs.asdict(cut) if cut else None, "after": after, "memory": ram}
+        failing = attrs.asdict(cut) if cut else None
+        job = {**files, "pauses": list(pauses), "cut": failing, "after": after, "memory": ram}
         (at / "job").write_text(json.dumps(job))
         done = subprocess.run(["node", str(HERE / "rp2040_board.cjs"), str(at / "job")], capture_output=True, text=True)
         assert done.returncode == 0, done.stderr[-2000:]

@@ -61,7 +61,9 @@ class Memory:
 
     def _write(self, sector: int, at: int, record: int) -> None:
         place = sector * SECTOR + 4 * at
-        self._change(place, bytes(a & b | self.worn.get(place + i, 0) for i, (a, b) in enumerate(zip(self.store[place:], record.to_bytes(4, "little")))))
+        old, new = self.store[place : place + 4], record.to_bytes(4, "little")
+        stays = [self.worn.get(place + index, 0) for index in range(4)]
+        self._change(place, bytes(a & b | c for a, b, c in zip(old, new, stays)))
 
     def _erase(self, sector: int) -> None:
         self._change(sector * SECTOR, b"\xff" * SECTOR)
@@ -175,8 +177,8 @@ def test_what_changes_together_counts_together() -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_power_that_fails_anywhere(seed: int) -> None:
-    """Hundreds of failures in a row, in writes and erases, also at the start after one. The CVs are always those of a moment:
-    no change by half, nothing older than what was written for certain."""
+    """A hundred failures in a row, in writes and erases. The CVs are always those of a moment: no change by half,
+    nothing older than what was written for certain."""
     rng = random.Random(seed)
     flash = memory(store_of(BEGIN, fill=rng.randrange(700)), seed)
     possible = [BEGIN]  # what may be found: the last that was certain, and all after it

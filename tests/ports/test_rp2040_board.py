@@ -1,4 +1,4 @@
-"""The whole decoder on an emulated RP2040: from the waveform at its pin to motor, lamps, flash memory and acknowledgement.
+"""The whole decoder on an emulated RP2040: from the waveform at its pin to motor, lamps, CVs and acknowledgement.
 
 ``python -m tests.ports.test_rp2040_board 600`` runs so many seconds of track; here it is a few.
 """
@@ -49,8 +49,10 @@ def started(*bodies: tuple[int, ...], preamble: int = 20) -> list[int]:
 
 
 def faults(ran: Ran) -> int:
-    """How many zeros were fed in the place of lost half-bits. ``started()`` begins with two counts that are short: what passed
-    before the program; signals here have no others."""
+    """How many zeros were fed in the place of lost half-bits.
+
+    ``started()`` begins with two counts that are short: what passed before the program; signals here have no others.
+    """
     return ran.variable("counts", core.SHORT) - 2
 
 
@@ -66,7 +68,7 @@ def test_it_fits() -> None:
 
 
 def test_the_boot_stage_has_its_check() -> None:
-    """The boot ROM starts nothing else. The check by another library; that it is this one is from memory of the datasheet."""
+    """The boot ROM starts nothing else. By another library; which check it is: from memory of the datasheet."""
     boot = image(program())[:256]
     assert Crc32Mpeg2.calc(boot[:252]) == int.from_bytes(boot[252:], "little")
 
@@ -124,7 +126,9 @@ def test_levels_from_off_to_full() -> None:
 
 
 @needed
-@pytest.mark.parametrize("stop", [(3, 0x61), (3, 0x3F, 0x81), (0, 0x71), (0, 0)], ids=["28", "128", "broadcast", "reset"])
+@pytest.mark.parametrize(
+    "stop", [(3, 0x61), (3, 0x3F, 0x81), (0, 0x71), (0, 0)], ids=["28", "128", "broadcast", "reset"]
+)
 def test_an_emergency_stop_is_at_once(stop: tuple[int, ...]) -> None:
     """Emergency stop in 28 and 128 steps, broadcast stop with S = 1, and reset (S-9.2 B, S-9.2.1 C)."""
     signal = started((3, 0x7F), IDLE, stop)
@@ -139,14 +143,15 @@ SESSION_WRITE = (0x7C, 2, 77)  # CV 3
 
 def session() -> list[int]:
     """Direct mode (S-9.2.3 E): a verify that fails, a write, recovery, a verify that succeeds."""
-    bodies = [*[(0, 0)] * 23, *[(0x74, 2, 76)] * 5, *[(0, 0)] * 5, *[SESSION_WRITE] * 11, *[(0, 0)] * 20, *[(0x74, 2, 77)] * 5]
-    return packets(*bodies, preamble=20)
+    reset = (0, 0)
+    bodies = [*[reset] * 23, *[(0x74, 2, 76)] * 5, *[reset] * 5, *[SESSION_WRITE] * 11]
+    return packets(*bodies, *[reset] * 20, *[(0x74, 2, 77)] * 5, preamble=20)
 
 
 @needed
 @pytest.mark.parametrize("pause", [0, 50 * MS], ids=["", "a pause in it"])
 def test_a_programming_session_writes_cvs_and_pulses_for_6_ms(pause: int) -> None:
-    """The pulse lasts 6 ms, give or take 1 (S-9.2.3). A pause of the main loop delays it, and does no harm otherwise."""
+    """The pulse lasts 6 ms, give or take 1 (S-9.2.3). A pause of the main loop delays it, and does no other harm."""
     ran = run([session()], STORE, pauses=[(sum(session()) // 2, pause)] if pause else [])
     assert len(ran.pulses) == 2 and all(5.9 <= length <= 6.6 for length in ran.pulses), ran.pulses
     assert cvs_in(ran.store) == MADE | {3: 77}
@@ -157,8 +162,8 @@ def test_a_programming_session_writes_cvs_and_pulses_for_6_ms(pause: int) -> Non
 @pytest.mark.parametrize(("silence", "pulses"), [(8, 1), (30, 0)])
 @pytest.mark.parametrize("pause", [0, 90 * MS], ids=["", "a pause around it"])
 def test_service_mode_ends_by_the_time_on_the_track(silence: int, pulses: int, pause: int) -> None:
-    """20 ms without its packets end it (S-9.2.3 E): then the second identical packet does nothing. So it must be if the main
-    loop sees all of that later and at once."""
+    """20 ms without its packets end it (S-9.2.3 E): then the second identical packet does nothing. So it must be if the
+    main loop sees all of that later and at once."""
     signal = started(*[(0, 0)] * 8, SESSION_WRITE)
     until = sum(signal) - 20 * MS
     signal += [silence * MS, *packets(SESSION_WRITE)]
@@ -212,7 +217,7 @@ def test_the_dmas_counter_ends_and_begins_again() -> None:
 @needed
 @pytest.mark.parametrize("fill", [0, 767], ids=["append", "into the other sector"])
 def test_power_that_fails_while_a_cv_is_written(fill: int) -> None:
-    """In writes and erases, at any share of their bits: after the next start the CV has its old value or its new one."""
+    """After a share of the bits of a write or erase: after the next start the CV has its old value or its new one."""
     begin = store_of(MADE, fill=fill)
     signal = started(*[(3, 0xEC, 2, 77)] * 2, *[IDLE] * (20 if fill else 1))  # CV 3, in operations mode
     whole = run([signal], begin)
@@ -232,6 +237,8 @@ def test_power_that_fails_while_a_cv_is_written(fill: int) -> None:
 
 # ---- seconds, minutes or hours of track
 
+PINS = ("direction", "front", "rear", "f1", "f2")
+
 
 def is_within(some: Sequence[int], all_of_them: Sequence[int]) -> bool:
     """True if ``some`` are among the others, in the same order."""
@@ -240,20 +247,21 @@ def is_within(some: Sequence[int], all_of_them: Sequence[int]) -> bool:
 
 
 def track(seconds: float, seed: int) -> Iterator[list[int]]:
-    """Track of an invented railway, piece by piece: speeds, functions, others' packets, CV writes, damage, service mode."""
+    """Track of an invented railway, in pieces: speeds, functions, others' packets, CV writes, damage, service mode."""
     rng = random.Random(seed)
     time = 0
     yield packets(*[IDLE] * 8)
     while time < seconds * 1e9:
         cv, value = rng.choice((2, 3, 4, 5, 6)), rng.randrange(256)
         body = rng.choice((
-            IDLE, (3, 0x3F, rng.randrange(256)), (3, 0x40 | rng.randrange(64)), (3, 0x80 | rng.randrange(32)), (3, 0x61),
-            (9, 0x3F, rng.randrange(256)), (0, 0), (3, 0xEC, cv - 1, value), (3, 0x12, rng.choice((0, 9))),
+            IDLE, (3, 0x3F, rng.randrange(256)), (3, 0x40 | rng.randrange(64)), (3, 0x80 | rng.randrange(32)),
+            (3, 0x61), (9, 0x3F, rng.randrange(256)), (0, 0), (3, 0xEC, cv - 1, value), (3, 0x12, rng.choice((0, 9))),
         ))  # fmt: skip
         piece = packets(*[body] * rng.choice((1, 1, 2, 3)), preamble=rng.choice((14, 16, 20)))
         if rng.random() < 0.01:
-            write = [(0x7C, cv - 1, value)] * rng.choice((5, 11))
-            piece = packets(*[(0, 0)] * 23, *write, *[(0, 0)] * 9, *[(0x74, cv - 1, value)] * 5, *[(0, 0)] * 3, preamble=20)
+            writes = [(0x7C, cv - 1, value)] * rng.choice((5, 11))
+            verifies = [(0x74, cv - 1, value)] * 5
+            piece = packets(*[(0, 0)] * 23, *writes, *[(0, 0)] * 9, *verifies, *[(0, 0)] * 3, preamble=20)
             piece += packets(IDLE, IDLE)
         piece = [d + rng.randint(-1_000, 1_000) for d in piece]
         if rng.random() < 0.2:
@@ -280,11 +288,13 @@ class Judge:
     half_bits: int = 0
     pulses: int = 0
     packets: int = 0
-    shown: dict[str, list[int]] = attrs.field(factory=lambda: {name: [0] for name in ("motor", "direction", "front", "rear", "f1", "f2")})
+    shown: dict[str, list[int]] = attrs.field(factory=lambda: {name: [0] for name in ("motor", *PINS)})
 
     def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
         """Take pieces, and give them on."""
-        receiver = Receiver(Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500))
+        one, zero = (51_500, 64_500), (89_500, 10_000_500)
+        limits = Limits(one_min=one[0], one_max=one[1], one_difference=7_000, zero_min=zero[0], zero_max=zero[1])
+        receiver = Receiver(limits)
         for piece in pieces:
             self.half_bits += len(piece)
             for event in receiver.feed_many(piece, 1):
@@ -297,7 +307,8 @@ class Judge:
         before = model.speed, model.forward
         self.packets += 1
         self.pulses += sum(isinstance(effect, Acknowledgement) for effect in model.feed(packet))
-        now: dict[str, int] = {"front": model.function(0) and model.forward, "rear": model.function(0) and not model.forward}
+        lit, forward = model.function(0), model.forward
+        now: dict[str, int] = {"front": lit and forward, "rear": lit and not forward}
         now |= {"f1": model.function(1), "f2": model.function(2)}
         if before != (model.speed, model.forward):
             now |= {"motor": model.drive_level, "direction": model.forward}
@@ -316,7 +327,7 @@ def compare(seconds: float, seed: int) -> str:
     ran = run(judge.follow(track(seconds, seed)), STORE, pauses=pauses, after=200 * MS)
     assert ran.variable("lost") == 0
     assert ran.variable("counts", core.PACKET) == judge.packets
-    for name in ("direction", "front", "rear", "f1", "f2"):
+    for name in PINS:
         assert ran.values(name) == judge.shown[name][1:], name
     # Of levels that come at once after a pause, the pin shows the last.
     levels = ran.values("motor")
@@ -325,10 +336,10 @@ def compare(seconds: float, seed: int) -> str:
     assert len(ran.pulses) == judge.pulses and all(5.9 <= length <= 6.6 for length in ran.pulses)
     assert cvs_in(ran.store) == {cv: judge.model.cvs[cv] for cv in range(1, 257)}
     return (
-        f"{ran.seconds:.0f} s of track, {judge.half_bits} half-bits in {len(pauses)} pauses of 50 ms and between them, none lost; "
-        f"{judge.packets} packets, {len(levels)} changes of the motor, {len(ran.pulses)} pulses, {ran.operations} writes and "
-        f"erases: all as the model's. The processor was awake {100 * ran.cycles / CLOCK / ran.seconds:.1f} % of the time; the "
-        f"emulator took {ran.took:.0f} s"
+        f"{ran.seconds:.0f} s of track, {judge.half_bits} half-bits in {len(pauses)} pauses of 50 ms and between them, "
+        f"none lost; {judge.packets} packets, {len(levels)} changes of the motor, {len(ran.pulses)} pulses, "
+        f"{ran.operations} writes and erases: all as the model's. The processor was awake "
+        f"{100 * ran.cycles / CLOCK / ran.seconds:.1f} % of the time; the emulator took {ran.took:.0f} s"
     )
 
 

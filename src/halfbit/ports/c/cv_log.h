@@ -8,16 +8,17 @@
  *     bits 16 to 23   value
  *     bits 24 to 31   check: the number of zeros in bits 0 to 23
  *
- * The check: an interrupted write leaves ones that should be zeros. Then bits 0 to 23 have fewer zeros than they should,
- * and the check is larger than it should be. An interrupted erase does the same. So damaged records never fit their check.
+ * The check: an interrupted write leaves ones that should be zeros. Then bits 0 to 23 have fewer zeros than they
+ * should, and the check is larger than it should be. An interrupted erase does the same. So damaged records never fit
+ * their check.
  *
  * A set holds all CVs that changed together: CV 17 and 18, or CV 1, 19 and 29. It counts as a whole, or not at all.
  *
  * When a sector is full, the other one is erased, all CVs are written there, and its first record comes last: a number
  * that is larger by one, with the same kind of check. At the start, the sector with the larger number is read.
  *
- * Not covered: a cell that power left half-way may read as written now and as not written later. Then the CV has its old
- * value again.
+ * Not covered: a cell that power left half-way may read as written now and as not written later. Then the CV has its
+ * old value again.
  *
  * Freestanding C99, like the receiver. Nothing here waits: call halfbit_log_step() in the main loop.
  */
@@ -59,8 +60,8 @@ struct halfbit_log {
     uint8_t marked[HALFBIT_CVS / 8];  /* CVs of the set, one bit each */
 };
 
-/* Reads the CVs into cvs (HALFBIT_CVS bytes, which must stay). Returns 0 if there are none: then set cvs to your defaults
- * and call halfbit_log_store(). */
+/* Reads the CVs into cvs (HALFBIT_CVS bytes, which must stay). Returns 0 if there are none: then set cvs to your
+ * defaults and call halfbit_log_store(). */
 uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *flash, uint8_t *cvs);
 
 /* CVs have changed. What changes before the next step becomes one set. */

@@ -16,9 +16,9 @@
  *   GPIO 21             acknowledgement: a load of 60 mA on the track, through its own isolator
  *
  * Programmable I/O times every half-bit in hardware, with 2 ticks per us, and DMA writes the times into a ring of 2048
- * half-bits. So the main loop may be late by 100 ms. If it is later, half-bits are lost: all that wait are left out, and
- * the receiver gets a 0 in their place, which it reports as a fault. An interrupt counts half milliseconds. CVs are
- * written to flash memory without waiting for it; all code runs from RAM.
+ * half-bits. So the main loop may be late by 100 ms. If it is later, half-bits are lost: all that wait are left out,
+ * and the receiver gets a 0 in their place, which it reports as a fault. An interrupt counts half milliseconds. CVs
+ * are written to flash memory without waiting for it; all code runs from RAM.
  *
  * python -m ziglang cc -target thumb-freestanding-eabi -mcpu=cortex_m0plus -std=c99 -Os -ffreestanding -I..
  *     -DHALFBIT_TICKS_PER_US=2 -DHALFBIT_TOLERANCE=1 rp2040.c rp2040_chip.c rp2040_boot.S ../halfbit.c ../decoder.c
@@ -122,8 +122,8 @@ static uint32_t clock_ms(void)
     return ms;
 }
 
-/* The time of the half-bits that are being taken, in ms. After a pause of the main loop it is earlier than the clock's, so
- * that the decoder sees its 20 ms and its time-outs as they were on the track. It never goes back. */
+/* The time of the half-bits that are being taken, in ms. After a pause of the main loop it is earlier than the clock's,
+ * so that the decoder sees its 20 ms and its time-outs as they were on the track. It never goes back. */
 static uint32_t signal_ms(void)
 {
     static uint32_t last;

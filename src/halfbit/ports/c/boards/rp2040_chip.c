@@ -1,7 +1,7 @@
 /* The RP2040's registers, for rp2040.c. See rp2040_chip.h.
  *
- * All addresses and bits here are from memory of the chip's datasheet, and those of the flash memory's commands from the
- * data sheets of common serial flash memories. They were tested in an emulator only.
+ * All addresses and bits here are from memory of the chip's datasheet, and the flash memory's commands from
+ * memory of the data sheets of common serial flash memories. They were tested in an emulator only.
  */
 #include "rp2040_chip.h"
 
@@ -12,7 +12,14 @@
 
 #define RESETS UINT32_C(0x4000C000)
 #define RESETS_DONE (RESETS + 0x8)
-enum { RESET_DMA = 1 << 2, RESET_IO = 1 << 5, RESET_PADS = 1 << 8, RESET_PIO0 = 1 << 10, RESET_PLL = 1 << 12, RESET_PWM = 1 << 14 };
+enum {
+    RESET_DMA = 1 << 2,
+    RESET_IO = 1 << 5,
+    RESET_PADS = 1 << 8,
+    RESET_PIO0 = 1 << 10,
+    RESET_PLL = 1 << 12,
+    RESET_PWM = 1 << 14
+};
 
 #define XOSC_CTRL UINT32_C(0x40024000)
 #define XOSC_STATUS (XOSC_CTRL + 0x4)
@@ -28,7 +35,8 @@ enum { RESET_DMA = 1 << 2, RESET_IO = 1 << 5, RESET_PADS = 1 << 8, RESET_PIO0 = 
 
 #define IO_CTRL(pin) REGISTER(UINT32_C(0x40014004) + 8u * (uint32_t)(pin))
 #define PAD(pin) REGISTER(UINT32_C(0x4001C004) + 4u * (uint32_t)(pin))
-enum { FUNCTION_PWM = 4, FUNCTION_SIO = 5, PAD_SCHMITT = 1 << 1, PAD_UP = 1 << 3, PAD_4MA = 1 << 4, PAD_INPUT = 1 << 6 };
+enum { FUNCTION_PWM = 4, FUNCTION_SIO = 5 };
+enum { PAD_SCHMITT = 1 << 1, PAD_UP = 1 << 3, PAD_4MA = 1 << 4, PAD_INPUT = 1 << 6 };
 #define SIO_OUT_SET REGISTER(UINT32_C(0xD0000014))
 #define SIO_OUT_CLEAR REGISTER(UINT32_C(0xD0000018))
 #define SIO_ENABLE_SET REGISTER(UINT32_C(0xD0000024))
@@ -339,7 +347,7 @@ static void stop(void)
 
 typedef void (*vector)(void);
 
-/* The reserved entry 7 is where the image ends, for rp2040_boot.S. No interrupt of the chip beyond the core's is used. */
+/* The reserved entry 7 is where the image ends, for rp2040_boot.S. No interrupt but the core's own is used. */
 static const vector VECTORS[16] __attribute__((used, section(".vectors"))) = {
     (vector)stack_top, start, stop, stop, 0, 0, 0, (vector)image_end, 0, 0, 0, stop, 0, 0, stop, chip_tick,
 };
