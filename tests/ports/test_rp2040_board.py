@@ -60,10 +60,10 @@ def faults(ran: Ran) -> int:
 
 
 def test_it_fits() -> None:
-    """What docs/porting.rst says: less than 8 KiB of flash memory, 17 KiB of RAM."""
+    """What docs/porting.rst says: less than 9 KiB of flash memory, 17 KiB of RAM."""
     sizes = sections(program().read_bytes())
     assert set(sizes) == {".boot", ".image", ".ring", ".bss"}
-    assert 6_000 < sizes[".boot"] + sizes[".image"] < 8_192
+    assert 6_000 < sizes[".boot"] + sizes[".image"] < 9_216
     assert sizes[".ring"] == 8_192 and sizes[".image"] + sizes[".ring"] + sizes[".bss"] < 17_408
 
 
