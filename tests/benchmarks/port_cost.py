@@ -22,8 +22,8 @@ import attrs
 from halfbit.simulate.signal import packet_durations
 from halfbit.vectors import cases
 
-from ..ports import support_avr
-from ..ports.support_chip import CORTEX_M0, RV32, Chip, Core, Cost, measure
+from ..ports import support_avr, support_rp2040
+from ..ports.support_chip import CORTEX_M0, RV32, Chip, Core, Cost, measure, sections
 from ..ports.support_torn import clean_signal, torn_signal
 
 #: Half-bits in a second where all are of ones, 58 us: none can come more densely for long.
@@ -120,6 +120,14 @@ def rows() -> list[Row]:
     return made if support_avr.missing() else [*made, _avr()]
 
 
+def whole() -> str:
+    """What the program of boards/rp2040.c takes; it runs from RAM, so code is in both."""
+    sizes = sections(support_rp2040.program().read_bytes())
+    ram = sum(size for name, size in sizes.items() if name != ".boot")
+    flash, ring = sizes[".boot"] + sizes[".image"], sizes[".ring"]
+    return f"whole decoder, RP2040, -Os: {flash} bytes of flash memory, {ram} of RAM ({ring} the ring)"
+
+
 def report(made: Iterable[Row] | None = None) -> str:
     """The table."""
     made = list(rows() if made is None else made)
@@ -128,18 +136,23 @@ def report(made: Iterable[Row] | None = None) -> str:
         f"{'':<18}{'bytes':>6}{'bytes':>7}{'bytes':>7}{'':15}{'clean':>6}{'torn':>7}{'seen':>7}  densest signal, mean and worst",
         *map(str, made),
         "",
+        whole(),
+        "",
         *(f"compiled by {compiler}" for compiler in dict.fromkeys(row.compiler for row in made)),
     ]
     return "\n".join(lines) + "\n"
 
 
 def figures(text: str) -> dict[str, list[float]]:
-    """A table's rows by name: code, state, stack, means and worst."""
+    """A table's rows by name: code, state, stack, means and worst; of a whole decoder, flash memory and RAM."""
     found = {}
     for line in text.splitlines():
         parts = re.match(r"(\S+, -O\S)\s+(\d+)\s+(\d+)\s+(\d+)  \w+\s+([\d.]+)\s+([\d.]+)\s+(\d+)", line)
         if parts:
             found[parts[1]] = [float(number) for number in parts.groups()[1:]]
+        program = re.match(r"(whole decoder, \S+, -O\S): (\d+) bytes of flash memory, (\d+) of RAM", line)
+        if program:
+            found[program[1]] = [float(number) for number in program.groups()[1:]]
     return found
 
 
@@ -151,7 +164,7 @@ def grown(shown: str, made: str) -> list[str]:
         if name not in before:
             words.append(f"{name}: not in docs/port_cost.txt")
             continue
-        labels = ("code", "state", "stack", "clean", "torn", "worst")
+        labels = ("code", "state", "stack", "clean", "torn", "worst") if len(numbers) > 2 else ("flash memory", "RAM")
         for label, old, new in zip(labels, before[name], numbers):
             if new >= old * (1 + GROWTH) and new > old:
                 words.append(f"{name}: {label} {new:g}, was {old:g}")

@@ -76,13 +76,15 @@ def build(
     suffix: str = "",
     include: Path = C,
     after: Sequence[str] = (),
+    needs: Sequence[Path] = (),
 ) -> Path:
     """Compile and link, and give the file made.
 
     :param after: flags that stand behind the sources: libraries.
+    :param needs: other files that the sources and flags name.
     :raises AssertionError: with the compiler's words, where it does not accept the sources.
     """
-    content = [path.read_bytes().hex() for path in (*sources, *sorted(include.glob("*.h")))]
+    content = [path.read_bytes().hex() for path in (*sources, *needs, *sorted(include.glob("*.h")))]
     key = hashlib.sha256("\0".join((*compiler, *flags, *after, *content)).encode()).hexdigest()[:24]
     result = kept() / f"{key}{suffix}"
     if result.exists():

@@ -20,7 +20,7 @@ from .support_micropython import run
 def test_every_source_is_there() -> None:
     names = set(sources())
     below = ROOT / "src" / "halfbit" / "ports"
-    files = {str(path.relative_to(below)) for path in below.rglob("*") if path.suffix in (".c", ".h", ".py")}
+    files = {str(path.relative_to(below)) for path in below.rglob("*") if path.suffix in (".c", ".h", ".py", ".S", ".ld")}
     expected = {name for name in files if "/" in name and not name.endswith("__init__.py")}
     assert names == expected | {"micropython/core.py"}
 

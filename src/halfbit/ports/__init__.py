@@ -25,7 +25,7 @@ def sources() -> dict[str, bytes]:
         for part in folder.split("/"):
             place = place.joinpath(part)
         for entry in place.iterdir():
-            if entry.is_file() and entry.name != "__init__.py" and entry.name.endswith((".c", ".h", ".py")):
+            if entry.is_file() and entry.name != "__init__.py" and entry.name.endswith((".c", ".h", ".py", ".S", ".ld")):
                 found[f"{folder}/{entry.name}"] = entry.read_bytes()
     return dict(sorted(found.items()))
 

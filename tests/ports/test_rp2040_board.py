@@ -1,0 +1,357 @@
+"""The whole decoder on an emulated RP2040: from the waveform at its pin to motor, lamps, CVs and acknowledgement.
+
+``python -m tests.ports.test_rp2040_board 600`` runs so many seconds of track; here it is a few.
+"""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate
+from pathlib import Path
+
+import attrs
+import pytest
+from crccheck.crc import Crc32Mpeg2  # type: ignore[import-untyped]
+
+from halfbit import core
+from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
+from halfbit.event import Packet
+from halfbit.limits import Limits
+from halfbit.ports import write
+from halfbit.receiver import Receiver
+from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
+
+from .support_chip import sections
+from .support_pio import timer_module
+from .support_rp2040 import BOARD, CLOCK, Cut, Ran, cvs_in, image, needed, program, run, store_of, symbols
+
+IDLE = (255, 0)
+MS = 1_000_000
+#: The chip's program has started: its clocks run and its CVs are read.
+START = 20
+#: CV 1 to 256 after the first start; version and maker are the program's.
+MADE = {cv: 0 for cv in range(1, 257)} | {1: 3, 7: 1, 8: 13, 17: 192, 29: 2, 31: 16}
+STORE = store_of(MADE)
+
+
+def packets(*bodies: tuple[int, ...], preamble: int = 16, timing: Timing | None = None) -> list[int]:
+    """Durations of packets, ns."""
+    shape = () if timing is None else (timing,)
+    return [d for body in bodies for d in packet_durations(with_error_byte(bytes(body)), preamble, *shape)]
+
+
+def started(*bodies: tuple[int, ...], preamble: int = 20) -> list[int]:
+    """Idle packets until the program has started, and then these."""
+    return packets(*[IDLE] * 8) + packets(*bodies, preamble=preamble)
+
+
+def faults(ran: Ran) -> int:
+    """How many zeros were fed in the place of lost half-bits.
+
+    ``started()`` begins with two counts that are short: what passed before the program; signals here have no others.
+    """
+    return ran.variable("counts", core.SHORT) - 2
+
+
+# ---- what needs no emulator
+
+
+def test_it_fits() -> None:
+    """What docs/porting.rst says: less than 9 KiB of flash memory, 17 KiB of RAM."""
+    sizes = sections(program().read_bytes())
+    assert set(sizes) == {".boot", ".image", ".ring", ".bss"}
+    assert 6_000 < sizes[".boot"] + sizes[".image"] < 9_216
+    assert sizes[".ring"] == 8_192 and sizes[".image"] + sizes[".ring"] + sizes[".bss"] < 17_408
+
+
+def test_the_boot_stage_has_its_check() -> None:
+    """The boot ROM starts nothing else. By another library; which check it is: from memory of the datasheet."""
+    boot = image(program())[:256]
+    assert Crc32Mpeg2.calc(boot[:252]) == int.from_bytes(boot[252:], "little")
+
+
+def test_it_times_with_the_program_that_micropython_uses() -> None:
+    module = timer_module()
+    words, _ = module.half_bit_timer
+    linked = program()
+    at, size = symbols(linked)["HALF_BIT_TIMER"]
+    held = image(linked)[at - 0x2000_0000 + 256 :][:size]
+    assert [int.from_bytes(held[i : i + 2], "little") for i in range(0, size, 2)] == words
+    assert f"#define CHIP_TOP (0x{module.COUNT:X}u + {module.AHEAD}u)" in (BOARD / "rp2040_chip.h").read_text()
+
+
+def test_it_is_built_from_the_written_sources_as_their_head_says(tmp_path: Path) -> None:
+    write(tmp_path)
+    board = tmp_path / "c" / "boards"
+    head = (board / "rp2040.c").read_text().split("*/")[0].replace("\n *     ", " ")
+    commands = [line[3:].split() for line in head.splitlines() if line.startswith(" * python -m ziglang")]
+    assert len(commands) == 2
+    for words in commands:
+        subprocess.run([sys.executable, *words[1:]], cwd=board, check=True)
+    assert (board / "decoder.bin").read_bytes() == image(program())
+
+
+# ---- on the emulated chip
+
+
+@needed
+def test_the_first_start_writes_the_makers_cvs() -> None:
+    ran = run([packets(*[IDLE] * 40)])
+    assert cvs_in(ran.store) == MADE and ran.store == STORE
+    again = run([packets(*[IDLE] * 10)], ran.store)
+    assert again.operations == 0 and again.store == ran.store
+
+
+@needed
+def test_speed_lamps_and_functions() -> None:
+    """37 74 43 is step 6 of 28, forward, for address 55 (worked value of S-9.2); here for address 3."""
+    ran = run([started((3, 0x74), (3, 0x91), IDLE, (3, 0x54), (3, 0x82), (3, 0x61))], STORE)
+    assert ran.values("motor") == [255 * 5 // 27, 0]
+    assert ran.values("direction") == [1, 0, 1]
+    assert ran.values("f1") == [1, 0]
+    assert ran.values("f2") == [1]
+    assert ran.values("front") == [1, 0]  # until it runs in reverse
+    assert ran.values("rear") == [1, 0]
+    assert ran.variable("lost") == 0 and ran.store == STORE
+
+
+@needed
+def test_levels_from_off_to_full() -> None:
+    """128 steps: 126 steps, of which the last is the full level; its pin then has no change at all."""
+    ran = run([started(*[(3, 0x3F, 0x80 | code) for code in (2, 64, 127, 0)])], STORE)
+    assert ran.values("motor") == [round(255 * 62 / 125), 255, 0]
+
+
+@needed
+@pytest.mark.parametrize(
+    "stop", [(3, 0x61), (3, 0x3F, 0x81), (0, 0x71), (0, 0)], ids=["28", "128", "broadcast", "reset"]
+)
+def test_an_emergency_stop_is_at_once(stop: tuple[int, ...]) -> None:
+    """Emergency stop in 28 and 128 steps, broadcast stop with S = 1, and reset (S-9.2 B, S-9.2.1 C)."""
+    signal = started((3, 0x7F), IDLE, stop)
+    ran = run([signal, packets(IDLE)], STORE)
+    (_, full), (when, zero) = ran.of("motor")
+    assert (full, zero) == (255, 0)
+    assert 0 < when - sum(signal) < 2.5 * MS
+
+
+SESSION_WRITE = (0x7C, 2, 77)  # CV 3
+
+
+def session() -> list[int]:
+    """Direct mode (S-9.2.3 E): a verify that fails, a write, recovery, a verify that succeeds."""
+    reset = (0, 0)
+    bodies = [*[reset] * 23, *[(0x74, 2, 76)] * 5, *[reset] * 5, *[SESSION_WRITE] * 11]
+    return packets(*bodies, *[reset] * 20, *[(0x74, 2, 77)] * 5, preamble=20)
+
+
+@needed
+@pytest.mark.parametrize("pause", [0, 50 * MS], ids=["", "a pause in it"])
+def test_a_programming_session_writes_cvs_and_pulses_for_6_ms(pause: int) -> None:
+    """The pulse lasts 6 ms, give or take 1 (S-9.2.3). A pause of the main loop delays it, and does no other harm."""
+    ran = run([session()], STORE, pauses=[(sum(session()) // 2, pause)] if pause else [])
+    assert len(ran.pulses) == 2 and all(5.9 <= length <= 6.6 for length in ran.pulses), ran.pulses
+    assert cvs_in(ran.store) == MADE | {3: 77}
+    assert ran.variable("lost") == 0
+
+
+@needed
+@pytest.mark.parametrize(("silence", "pulses"), [(8, 1), (30, 0)])
+@pytest.mark.parametrize("pause", [0, 90 * MS], ids=["", "a pause around it"])
+def test_service_mode_ends_by_the_time_on_the_track(silence: int, pulses: int, pause: int) -> None:
+    """20 ms without its packets end it (S-9.2.3 E): then the second identical packet does nothing. So it must be if the
+    main loop sees all of that later and at once."""
+    signal = started(*[(0, 0)] * 8, SESSION_WRITE)
+    until = sum(signal) - 20 * MS
+    signal += [silence * MS, *packets(SESSION_WRITE)]
+    ran = run([signal], STORE, pauses=[(until, pause)] if pause else [], after=100 * MS)
+    assert len(ran.pulses) == pulses and (cvs_in(ran.store) == MADE) == (pulses == 0)
+    assert ran.variable("lost") == 0
+
+
+@needed
+def test_a_pause_of_50_ms_loses_nothing_at_the_densest_signal() -> None:
+    """All halves at the shortest a decoder must accept, 52 and 90 us (S-9.1 A, table 1); a pause in every 120 ms."""
+    timing = Timing(52_000, 52_000, 90_000, 90_000)
+    bodies = [(3, 0x3F, 0x80 | code) for code in range(2, 128)]
+    signal = started() + packets(*bodies, preamble=14, timing=timing)
+    pauses = [(at * MS, 50 * MS) for at in range(START + 40, sum(signal) // MS, 120)]
+    ran = run([signal], STORE, pauses=pauses)
+    assert len(pauses) >= 5
+    assert ran.variable("lost") == 0 and faults(ran) == 0
+    assert ran.variable("counts", core.PACKET) == 126 + 8
+    assert ran.values("motor")[-1] == 255
+
+
+@needed
+def test_a_pause_that_is_too_long_is_a_fault_and_no_wrong_packet() -> None:
+    """After 300 ms the ring has been written over. What waits is left out, and what follows is right again."""
+    codes = [*range(2, 60), *[100] * 10]
+    signal = started(*[(3, 0x3F, 0x80 | code) for code in codes])
+    ran = run([signal], STORE, pauses=[(150 * MS, 300 * MS)])
+    sent = [round(255 * (code - 2) / 125) for code in codes]
+    seen = ran.values("motor")
+    assert 1_500 < ran.variable("lost") and faults(ran) == 1
+    assert is_within(seen, sent) and len(seen) < len(set(sent)) and seen[-1] == sent[-1]
+
+
+@needed
+def test_the_dmas_counter_ends_and_begins_again() -> None:
+    """Here after 4096 half-bits, and with a pause at an end: then the hardware drops half-bits, and says so."""
+    bodies = [(3, 0x3F, 0x80 | code) for code in range(2, 128)]
+    settings = ("-DCHIP_COUNTS=4096u",)
+    signal = started(*bodies)
+    assert len(signal) > 3 * 4096
+    ran = run([signal], STORE, settings=settings)
+    assert ran.variable("lost") == 0 and faults(ran) == 0 and ran.variable("counts", core.PACKET) == 126 + 8
+    end = list(accumulate(signal))[2 * 4096]
+    ran = run([signal], STORE, settings=settings, pauses=[(end - 20 * MS, 50 * MS)])
+    assert faults(ran) == 1 and 0 < ran.variable("lost") < 2_000
+    seen = ran.values("motor")
+    assert is_within(seen, [round(255 * step / 125) for step in range(126)]) and seen[-1] == 255
+
+
+@needed
+@pytest.mark.parametrize("fill", [0, 767], ids=["append", "into the other sector"])
+def test_power_that_fails_while_a_cv_is_written(fill: int) -> None:
+    """After a share of the bits of a write or erase: after the next start the CV has its old value or its new one."""
+    begin = store_of(MADE, fill=fill)
+    signal = started(*[(3, 0xEC, 2, 77)] * 2, *[IDLE] * (20 if fill else 1))  # CV 3, in operations mode
+    whole = run([signal], begin)
+    assert cvs_in(whole.store) == MADE | {3: 77}
+    assert whole.operations == (1 if fill == 0 else 258)
+    seen = set()
+    for at, share in [(0, 0.5), (120, 0.7), (257, 1.0)] if fill else [(0, 0.5), (0, 1.0)]:
+        torn = run([signal], begin, cut=Cut(at, share, seed=1 + at))
+        assert torn.cut
+        after = run([packets(*[IDLE] * 4)], torn.store)
+        assert cvs_in(after.store) in (MADE, MADE | {3: 77})
+        loaded = after.memory[after.names["cvs"][0] - after.names["clear_start"][0] :][:256]
+        assert dict(enumerate(loaded, 1)) == cvs_in(torn.store)
+        seen.add(loaded[2])
+    assert seen == {0, 77}
+
+
+# ---- seconds, minutes or hours of track
+
+PINS = ("direction", "front", "rear", "f1", "f2")
+
+
+def is_within(some: Sequence[int], all_of_them: Sequence[int]) -> bool:
+    """True if ``some`` are among the others, in the same order."""
+    rest = iter(all_of_them)
+    return all(one in rest for one in some)
+
+
+def track(seconds: float, seed: int) -> Iterator[list[int]]:
+    """Track of an invented railway, in pieces: speeds, functions, others' packets, CV writes, damage, service mode."""
+    rng = random.Random(seed)
+    time = 0
+    yield packets(*[IDLE] * 8)
+    while time < seconds * 1e9:
+        cv, value = rng.choice((2, 3, 4, 5, 6)), rng.randrange(256)
+        body = rng.choice((
+            IDLE, (3, 0x3F, rng.randrange(256)), (3, 0x40 | rng.randrange(64)), (3, 0x80 | rng.randrange(32)),
+            (3, 0x61), (9, 0x3F, rng.randrange(256)), (0, 0), (3, 0xEC, cv - 1, value), (3, 0x12, rng.choice((0, 9))),
+        ))  # fmt: skip
+        piece = packets(*[body] * rng.choice((1, 1, 2, 3)), preamble=rng.choice((14, 16, 20)))
+        if rng.random() < 0.01:
+            writes = [(0x7C, cv - 1, value)] * rng.choice((5, 11))
+            verifies = [(0x74, cv - 1, value)] * 5
+            piece = packets(*[(0, 0)] * 23, *writes, *[(0, 0)] * 9, *verifies, *[(0, 0)] * 3, preamble=20)
+            piece += packets(IDLE, IDLE)
+        piece = [d + rng.randint(-1_000, 1_000) for d in piece]
+        if rng.random() < 0.2:
+            piece[rng.randrange(len(piece))] = rng.choice((20_000, 77_000, 130_000, 12_000_000))
+        if rng.random() < 0.01:
+            piece.append(50_000_000)
+        yield piece
+        time += sum(piece)
+    yield packets(*[IDLE] * 4)
+
+
+def stops(seconds: float, seed: int) -> list[tuple[int, int]]:
+    """Pauses of the main loop, 50 ms each, now and then."""
+    rng = random.Random(seed)
+    times = accumulate(rng.randrange(500, 4_000) for _ in range(int(seconds)))
+    return [(at * MS, 50 * MS) for at in times if at < seconds * 1_000]
+
+
+@attrs.define
+class Judge:
+    """The Python model on the same signal through the library, a tick off at the windows; what its outputs do."""
+
+    model: MultiFunctionDecoder = attrs.field(factory=lambda: MultiFunctionDecoder(MADE, defaults={29: 2}))
+    half_bits: int = 0
+    pulses: int = 0
+    packets: int = 0
+    shown: dict[str, list[int]] = attrs.field(factory=lambda: {name: [0] for name in ("motor", *PINS)})
+
+    def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
+        """Take pieces, and give them on."""
+        one, zero = (51_500, 64_500), (89_500, 10_000_500)
+        limits = Limits(one_min=one[0], one_max=one[1], one_difference=7_000, zero_min=zero[0], zero_max=zero[1])
+        receiver = Receiver(limits)
+        for piece in pieces:
+            self.half_bits += len(piece)
+            for event in receiver.feed_many(piece, 1):
+                if isinstance(event, Packet):
+                    self._take(event)
+            yield piece
+
+    def _take(self, packet: Packet) -> None:
+        model = self.model
+        before = model.speed, model.forward
+        self.packets += 1
+        self.pulses += sum(isinstance(effect, Acknowledgement) for effect in model.feed(packet))
+        lit, forward = model.function(0), model.forward
+        now: dict[str, int] = {"front": lit and forward, "rear": lit and not forward}
+        now |= {"f1": model.function(1), "f2": model.function(2)}
+        if before != (model.speed, model.forward):
+            now |= {"motor": model.drive_level, "direction": model.forward}
+        for name, value in now.items():
+            if self.shown[name][-1] != value:
+                self.shown[name].append(int(value))
+
+
+def compare(seconds: float, seed: int) -> str:
+    """Chip and model on a track; what came of it in words.
+
+    :raises AssertionError: if they differ, or the chip lost half-bits.
+    """
+    judge = Judge()
+    pauses = stops(seconds, seed)
+    ran = run(judge.follow(track(seconds, seed)), STORE, pauses=pauses, after=200 * MS)
+    assert ran.variable("lost") == 0
+    assert ran.variable("counts", core.PACKET) == judge.packets
+    for name in PINS:
+        assert ran.values(name) == judge.shown[name][1:], name
+    # Of levels that come at once after a pause, the pin shows the last.
+    levels = ran.values("motor")
+    assert is_within(levels, judge.shown["motor"]) and [0, *levels][-1] == judge.shown["motor"][-1]
+    assert len(levels) > 0.9 * len(judge.shown["motor"]) - 2
+    assert len(ran.pulses) == judge.pulses and all(5.9 <= length <= 6.6 for length in ran.pulses)
+    assert cvs_in(ran.store) == {cv: judge.model.cvs[cv] for cv in range(1, 257)}
+    return (
+        f"{ran.seconds:.0f} s of track, {judge.half_bits} half-bits in {len(pauses)} pauses of 50 ms and between them, "
+        f"none lost; {judge.packets} packets, {len(levels)} changes of the motor, {len(ran.pulses)} pulses, "
+        f"{ran.operations} writes and erases: all as the model's. The processor was awake "
+        f"{100 * ran.cycles / CLOCK / ran.seconds:.1f} % of the time; the emulator took {ran.took:.0f} s"
+    )
+
+
+@needed
+def test_some_seconds_of_track() -> None:
+    assert "none lost" in compare(4, 5)
+
+
+def main() -> None:
+    """So many seconds of track."""
+    print(compare(float(sys.argv[1]), 1))
+
+
+if __name__ == "__main__":
+    main()
