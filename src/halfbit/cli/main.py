@@ -1,7 +1,8 @@
 """The command line: builds the parser from the modules of the commands, and returns the exit status.
 
-A command is a module with ``add_parser(subparsers, everything)``, which adds its parser and returns it, and
-``run(args)``, which returns the exit status.
+A command is a module with ``add_options(parser, everything)`` and ``run(args)``, which returns the exit status. The
+module's docstring is the help text: the first paragraph stands above the options, the last one (exit status) below
+them, and the others come with ``--help-all``. Lines that begin with two spaces are not wrapped.
 
 Exit status: 0 success; 1 nothing was found; 2 the input cannot be read, the output cannot be written, or the command
 line is wrong; 128 plus the signal's number if ended by a signal, as in a shell.
@@ -50,6 +51,15 @@ class Parser(argparse.ArgumentParser):
         self.exit(2, f"halfbit: error: {message}  ({self.prog} --help)\n")
 
 
+class Formatter(argparse.HelpFormatter):
+    """Wraps text paragraph by paragraph to the terminal's width; indented paragraphs stay as they are."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        wrapped = super()._fill_text
+        parts = text.split("\n\n")
+        return "\n\n".join(part if part.startswith("  ") else wrapped(part, width, indent) for part in parts)
+
+
 class _Version(argparse.Action):
     """Prints the version. It is imported only then, to save time."""
 
@@ -74,13 +84,14 @@ def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -
     top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
     for name, line in COMMANDS.items():
+        command = subparsers.add_parser(name, help=line, formatter_class=Formatter, allow_abbrev=False)
         if name in names:
-            command = import_module(f"halfbit.cli.{name}")
-            added = command.add_parser(subparsers, everything)
-            added.add_argument("--help-all", action="help", help="show this help with all options")
-            added.set_defaults(run=command.run)
-        else:
-            subparsers.add_parser(name, help=line)
+            module = import_module(f"halfbit.cli.{name}")
+            module.add_options(command, everything)
+            command.description, *notes = (module.__doc__ or line).strip().split("\n\n")
+            command.epilog = "\n\n".join(notes if everything else notes[-1:])
+            command.add_argument("--help-all", action="help", help="show this help with all options")
+            command.set_defaults(run=module.run)
     return top
 
 
@@ -91,6 +102,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     prog = "halfbit"
+    if sys.stdout is None:
+        return _failed("standard output is closed", prog)
     try:
         # No option of halfbit itself takes a value, so the first word that is not an option is the command.
         names = [word for word in words if not word.startswith("-")][:1]
@@ -109,10 +122,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _give_up_output()
         return INTERRUPTED
-    except AttributeError:
-        if sys.stdout is None:
-            return _failed("standard output is closed", prog)
-        raise
     except OSError as error:  # from the output; errors of the input are CaptureErrors
         _give_up_output()
         return _failed(f"the output cannot be written: {error.strerror or error}", prog)

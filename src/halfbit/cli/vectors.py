@@ -1,4 +1,7 @@
-"""``halfbit vectors``: lists the test vectors, and runs a port against them."""
+"""Signals with what a decoder must make of them, by the rules that they test. Runs a port against them.
+
+Exit status: 0 success, 1 the port differs, 2 the command line is wrong or the port cannot be run.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ import shlex
 from collections import Counter
 from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
 
 from ..error import HalfbitError
 from ..vectors.case import Case
@@ -15,17 +17,11 @@ from ..vectors.check import Report, check, fed
 from ..vectors.reader import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "vectors",
-        help="signals with what a decoder must make of them; runs a port against them",
-        description="Signals with what a decoder must make of them, by the rules they stand for.",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the actions and their options."""
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     for name, text in (
         ("list", "the rules, and how many cases each has"),
@@ -52,7 +48,6 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
             )
             action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="the line's speed (default: %(default)s)")
             action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
-    return parser
 
 
 def run(args: argparse.Namespace) -> int:
