@@ -8,6 +8,7 @@ from contextlib import closing
 
 from ..batch import Batch
 from ..error import CaptureError
+from ..edge_samples import turns
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
@@ -29,7 +30,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
-        raise UnsaidError("nothing says how far apart the levels are: say how many there are in a second with unit=250kHz, or another", "unit")
+        raise UnsaidError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
     with closing(source.look()) as chunks:
         for chunk in chunks:
             if chunk.strip(_SPACES):
@@ -54,16 +55,10 @@ def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Batch]:
         good = (_TEXT if as_text else _BYTES).match(chunk)
         sound = chunk[: good.end()] if good else b""
         levels = sound.translate(_LEVELS, _SPACES) if as_text else sound
-        if level is None and levels:
-            level = levels[0]
-        if level is not None:
-            first, numbers, where = 1 - level, [], levels.find(1 - level)
-            while where >= 0:
-                numbers.append(count + where)
-                level = 1 - level
-                where = levels.find(1 - level, where)
-            if numbers:
-                yield Batch(numbers, _place(numbers), first)
+        found, first, level = turns(levels, level)
+        if found:
+            numbers = [count + at for at in found]
+            yield Batch(numbers, _place(numbers), first)
         count += len(levels)
         if len(sound) < len(chunk):
             wrong = chunk[len(sound) : len(sound) + 1]

@@ -16,7 +16,7 @@ from .capture_edges import CaptureEdges
 from .columns import Layout, layout_of
 from .heading import Heading, heading_in
 from .lines import Lines, complaint, lines_of
-from .samples import Samples, changes
+from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
 from .table_rows import is_comment, rows_of
@@ -47,7 +47,7 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
         )
     return CaptureEdges(
         source.name,
-        lambda: changes(rows(source.chunks()), said.wrap),
+        lambda: changes(rows(source.chunks()), Finder(said.wrap)),
         words=f"times and levels{layout.column}",
         unit=said.unit,
     )

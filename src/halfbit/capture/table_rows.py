@@ -6,13 +6,14 @@ import csv
 from collections.abc import Iterable, Iterator, Sequence
 from operator import itemgetter, sub
 
+from ..edge_samples import SAME
 from ..error import CaptureError
 from ..unit import Number
 from .columns import Layout, split
 from .head import LEVELS
 from .heading import HEADING, LATE_HEADING
 from .lines import NO_TEXT, Lines, complaint, lines_of, quoted
-from .samples import SAME, Samples
+from .samples import Samples
 from .numbers import fields_are_plain, looks_like_number, number_in, numbers_in
 
 __all__ = ["is_comment", "rows_of"]

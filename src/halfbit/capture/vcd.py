@@ -14,11 +14,15 @@ import math
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from contextlib import closing
 
+import attrs
+
+from ..batch import Batch
+from ..edge_samples import SAME
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .lines import complaint, quoted, unfinished
-from .samples import SAME, Samples, changes
+from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
@@ -76,21 +80,19 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
             said.append(f"{last.unknown} values x or z: the level was taken to stay")
         return tuple(said)
 
+    def edges() -> Iterator[Batch]:
+        rows = samples()
+        if threshold is not None:
+            rows = (attrs.evolve(some, levels=threshold.levels(some.volts)) for some in rows)
+        return changes(rows, Finder(None))
+
     return CaptureEdges(
         source.name,
-        lambda: changes(samples() if threshold is None else _levels(samples(), threshold), None),
+        edges,
         words="value changes",
         unit=unit,
         remarks=remarks,
     )
-
-
-def _levels(samples: Iterable[Samples], threshold: Threshold) -> Iterator[Samples]:
-    """Converts real values to levels."""
-    upper, lower = threshold.upper, threshold.lower
-    for some in samples:
-        levels = bytes([1 if value >= upper else 0 if value < lower else SAME for value in some.volts])
-        yield Samples(some.times, levels, some.place)
 
 
 class _Reader:

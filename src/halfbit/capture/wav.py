@@ -20,6 +20,7 @@ from operator import sub
 import attrs
 
 from ..batch import Batch
+from ..edge_samples import turns
 from ..error import CaptureError, HalfbitError
 from .capture_edges import CaptureEdges
 from .options import Options
@@ -71,7 +72,7 @@ def read_wav(source: Source, options: Options) -> CaptureEdges:
 
 def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Iterator[Batch]:
     full, rate = recording.form.full_scale, recording.form.rate
-    finder = _Finder(threshold.middle * full, threshold.hysteresis * full / 2, max(2, round(REACH * rate)))
+    finder = _Finder(Threshold(threshold.middle * full, threshold.hysteresis * full), max(2, round(REACH * rate)))
     with closing(source.chunks()) as chunks:
         _, data = read_form(chunks)
         for values in _values(data, recording, whole=True):
@@ -82,15 +83,12 @@ def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Itera
 class _Finder:
     """Takes samples and gives the times of the changes, in samples from the first one.
 
-    :param middle: the middle between the levels.
-    :param beyond: how far a sample must be beyond the middle.
+    :param threshold: in the unit of the samples.
     :param reach: number of samples on each side of a change from which the local levels are taken.
     """
 
-    def __init__(self, middle: float, beyond: float, reach: int) -> None:
-        self._middle = middle
-        self._upper = middle + beyond
-        self._lower = middle - beyond
+    def __init__(self, threshold: Threshold, reach: int) -> None:
+        self._threshold = threshold
         self._reach = reach
         self._kept: list[float] = []  # samples that may still be needed
         self._number = 0  # number of the first kept sample
@@ -116,32 +114,15 @@ class _Finder:
         start = self._at
         if end <= start:
             return
-        row = self._kept[start:end]
-        upper, lower = self._upper, self._lower
-        beyond = bytes([value < lower for value in row]), bytes([value >= upper for value in row])
-        at = 0
-        if self._level is None:
-            first = [where for where in (side.find(1) for side in beyond) if where >= 0]
-            if not first:
-                self._at = end
-                return
-            at = min(first)
-            self._level = beyond[1][at]
-        opening = 1 - self._level
-        times: list[float] = []
-        at = beyond[opening].find(1, at)
-        while at >= 0:
-            self._level = 1 - self._level
-            times.append(self._change(start + at))
-            at = beyond[1 - self._level].find(1, at)
-        self._at = end
+        found, first, level = turns(self._threshold.levels(self._kept[start:end]), self._level)
+        times = [self._change(start + at, rising=(first == 1) == (index % 2 == 0)) for index, at in enumerate(found)]
+        self._at, self._level = end, level
         if times:
-            yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", opening)
+            yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", first)
 
-    def _change(self, at: int) -> float:
-        """The time of the change to the present level. ``at`` is the first sample beyond the hysteresis."""
-        values, middle, reach = self._kept, self._middle, self._reach
-        rising = self._level == 1
+    def _change(self, at: int, rising: bool) -> float:
+        """The time of a change. ``at`` is the first sample beyond the hysteresis."""
+        values, middle, reach = self._kept, self._threshold.middle, self._reach
         for where in range(at, max(at - 2 * reach, 1) - 1, -1):
             if (values[where - 1] >= middle) != rising:
                 at = where
