@@ -84,7 +84,7 @@ def test_wrong(data: bytes, place: str, words: str) -> None:
 
 
 def test_nothing_says_how_far_apart_they_are() -> None:
-    assert "say how many there are in a second with unit=" in error_of(b"0101", format="levels").problem
+    assert "how many levels there are per second: give unit=" in error_of(b"0101", format="levels").problem
 
 
 @pytest.mark.parametrize("options", [{"unit": 0}, {"unit": "bits"}, {"wrap": 5}, {"threshold": 1.0}])

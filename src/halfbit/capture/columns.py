@@ -30,7 +30,7 @@ class Layout:
     delimiter: str
     #: Number of fields in each row.
     width: int
-    #: Number of rows before the first row with values.
+    #: Number of the line with the columns' names; 0 if they have no names.
     names: int
     #: Index of the column with times or durations.
     time: int
@@ -63,18 +63,20 @@ def split(text: str, delimiter: str) -> list[str]:
     return [field.strip() for field in row]
 
 
-def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bool = False) -> Layout:
-    """Find the layout from the first one or two rows of a table.
+def layout_of(found: Sequence[tuple[int, str]], options: Options, heading: Heading, volts: bool = False) -> Layout:
+    """Find the layout of a table.
 
+    :param found: its first one or two rows, with their line numbers.
     :param heading: what the caller and the table's head say.
     :param volts: True if the table holds volts, not levels.
     :raises CaptureError: if a column does not exist, or if nothing says what the values are.
     """
-    delimiter = options.delimiter or _delimiter(rows[-1])
-    parted = [split(row, delimiter) for row in rows]
+    delimiter = options.delimiter or _delimiter(found[-1][1])
+    parted = [split(row, delimiter) for _, row in found]
     first, last = parted[0], parted[-1]
     has_names = _are_names(first, last, delimiter)
     names = first if has_names else []
+    names_line = found[0][0] if has_names else 0
     width = len(last if has_names else first)
     if has_names and len(names) == width - 1 and last[-1] == "":
         names = [*names, ""]  # rows end with a delimiter, names do not
@@ -92,7 +94,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
                 raise CaptureError(f"{option}: durations have none: each is from one level change to the next")
         if volts:
             raise CaptureError("holds durations, so no volts: read it with format=csv")
-        return Layout(delimiter, width, int(has_names), time, (), heading)
+        return Layout(delimiter, width, names_line, time, (), heading)
     rails = _rails(options, names, width, time)
     if heading.holds is None:
         if not rails and not TIME.match(name):
@@ -103,7 +105,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
     column = ""
     if rails and width > 2:
         column = f" of column {names[rails[0]]!r}" if names and names[rails[0]] else f" of column {rails[0] + 1}"
-    return Layout(delimiter, width, int(has_names), time, rails, heading, volts, column)
+    return Layout(delimiter, width, names_line, time, rails, heading, volts, column)
 
 
 def _delimiter(row: str) -> str:
@@ -121,7 +123,7 @@ def _delimiter(row: str) -> str:
 
 def _is_value(field: str, delimiter: str) -> bool:
     text = field if delimiter == "," else field.replace(",", ".")
-    return field.lower() in LEVELS or looks_like_number(text.encode())
+    return field.lower() in LEVELS or looks_like_number(text)
 
 
 def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> bool:

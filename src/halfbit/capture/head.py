@@ -76,7 +76,7 @@ def _is_value(field: str) -> bool:
     field = field.strip().strip('"')
     match = _VALUE.fullmatch(field)
     number = match[1].replace(",", "") if match else field
-    return field.lower() in LEVELS or looks_like_number(number.encode())
+    return field.lower() in LEVELS or looks_like_number(number)
 
 
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head | None:
@@ -281,8 +281,8 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
     if any(levels) and len({len(row) for row in rows}) == 1:
         return "csv"
     if not names and likely == "text":
-        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value.encode())]
-        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0].encode())]
+        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value)]
+        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0])]
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"

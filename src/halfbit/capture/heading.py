@@ -13,26 +13,22 @@ a unit, us is assumed.
 
 from __future__ import annotations
 
-import re
+from contextlib import closing
 from fractions import Fraction
+from itertools import chain
 from typing import Any
 
 import attrs
 
 from ..error import CaptureError, HalfbitError
 from ..unit import Scale, Unit
-from .lines import Lines, quoted
+from .lines import HEADING, lines_of, quoted
+from .source import Source
 
-__all__ = ["HEADING", "HOLDS", "LATE_HEADING", "Heading", "heading_in"]
+__all__ = ["HOLDS", "Heading", "first_rows"]
 
 #: Possible meanings of a capture's numbers.
 HOLDS = ("durations", "times")
-
-#: Pattern of a heading.
-HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
-
-#: Error text for a heading that comes after values.
-LATE_HEADING = "a heading after values: another capture starts here, split the file"
 
 
 @attrs.frozen(slots=True)
@@ -50,57 +46,49 @@ class Heading:
         return Heading(*(mine if mine is not None else theirs for mine, theirs in pairs))
 
 
-def heading_in(lines: Lines, found: Heading | None = None) -> Heading | None:
-    """Find the heading in some comment lines.
+def first_rows(source: Source, take_last: bool, count: int) -> tuple[list[tuple[int, str]], Heading]:
+    """The first rows of a text file with their line numbers, and the heading in the comments above them.
 
-    :param found: the heading in the lines before, if there was one.
-    :raises CaptureError: if the heading has an unknown word, or if there are two headings.
+    :param count: most rows. There is at least one.
+    :raises CaptureError: if there is no row, or if the heading is not valid.
     """
-    for number, text in enumerate(lines.texts, lines.number):
-        match = HEADING.match(text)
-        if match is None:
-            continue
-        try:
-            if found is not None:
-                raise HalfbitError("a second heading: one is enough")
-            found = _heading(match[1])
-        except HalfbitError as error:
-            raise CaptureError(str(error), f"line {number}") from None
-    return found
+    rows: list[tuple[int, str]] = []
+    found: Heading | None = None
+    empty = True
+    with closing(source.look()) as chunks:
+        lines = chain.from_iterable(some.singly() for some in lines_of(chunks, take_last))
+        while len(rows) < count and (line := next(lines, None)) is not None:
+            empty = False
+            comment = HEADING.match(line.text)
+            if comment and found is not None:
+                raise CaptureError("a second heading: one is enough", f"line {line.number}")
+            if comment:
+                found = _heading(comment[1], f"line {line.number}")
+            elif line.text.partition(b"#")[0].strip():
+                rows.append((line.number, line.decoded()[0].rstrip("\r")))
+    if not rows:
+        raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
+    return rows, found or Heading()
 
 
-def _heading(text: bytes) -> Heading:
-    words = text.decode("ascii", "backslashreplace").split()
-    if not words or words[0] not in HOLDS:
-        raise HalfbitError(f"heading says {quoted(text)}: its first word is 'durations' or 'times'")
+def _heading(text: bytes, place: str) -> Heading:
+    holds, *words = text.decode("ascii", "backslashreplace").split() or [""]
+    if holds not in HOLDS:
+        raise CaptureError(f"heading says {quoted(text)}: its first word is 'durations' or 'times'", place)
     said: dict[str, Any] = {}
-    for word in words[1:]:
+    for word in words:
         name, _, value = word.partition("=")
-        if name in ("ticks", "wrap") and value:
-            number = _count(name, value)
-            key = "unit" if name == "ticks" else "wrap"
-        elif not value:
-            Scale.of(word)
-            number, key = word, "unit"
-        else:
-            raise HalfbitError(f"heading says {word!r}, which is no unit, ticks= or wrap=")
-        if key in said:
-            raise HalfbitError(f"heading says its {key} twice")
-        said[key] = number
-    return Heading(words[0], **said)
-
-
-def _count(name: str, value: str) -> Any:
-    try:
-        if name == "wrap":
-            counts = int(value)
-            if counts < 2:
-                raise HalfbitError(f"heading says wrap={value}: a counter has 2 counts or more")
-            return counts
-        ticks = Fraction(value)
-    except HalfbitError:
-        raise
-    except (ValueError, ZeroDivisionError):
-        raise HalfbitError(f"heading says {name}={value}, which is no number") from None
-    Scale.of(ticks)
-    return ticks
+        key = "wrap" if name == "wrap" else "unit"
+        try:
+            if key in said:
+                raise HalfbitError(f"its {key} is given twice")
+            said[key] = int(value) if name == "wrap" else Fraction(value) if name == "ticks" else word
+            if key == "unit":
+                Scale.of(said[key])
+            elif said[key] < 2:
+                raise HalfbitError("a counter has 2 counts or more")
+        except HalfbitError as error:
+            raise CaptureError(f"heading says {word!r}: {error}", place) from None
+        except (ValueError, ZeroDivisionError):
+            raise CaptureError(f"heading says {word!r}: {value!r} is no number", place) from None
+    return Heading(holds, **said)

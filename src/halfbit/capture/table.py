@@ -14,12 +14,11 @@ from ..batch import Batch
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .columns import Layout, layout_of
-from .heading import Heading, heading_in
-from .lines import Lines, complaint, lines_of
+from .heading import first_rows
 from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
-from .table_rows import is_comment, rows_of
+from .table_rows import rows_of
 from .threshold import crossings, threshold_of
 
 __all__ = ["read_table", "read_volts"]
@@ -76,34 +75,11 @@ def _layout(
     source: Source, options: Options, volts: bool
 ) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
     """The table's layout, and the function that reads its rows."""
-    first, heading, number = _head(source, options.take_last)
+    found, heading = first_rows(source, options.take_last, 2)
     try:
-        layout = layout_of(first, options, options.heading.over(heading), volts)
+        layout = layout_of(found, options, options.heading.over(heading), volts)
     except CaptureError as error:
-        raise error.at(f"line {number}") from None
-    if len(first) == layout.names:
+        raise error.at(f"line {found[0][0]}") from None
+    if layout.names and len(found) == 1:
         raise CaptureError("holds no values, only names of columns")
     return layout, lambda chunks: rows_of(chunks, layout, options.take_last)
-
-
-def _head(source: Source, take_last: bool) -> tuple[list[str], Heading, int]:
-    """The first two rows (or the only one), the heading, and the first row's line number."""
-    comments: list[bytes] = []  # one entry per line, empty if it is not a comment
-    rows: list[str] = []
-    at = 0
-    with closing(source.look()) as chunks:
-        for lines in lines_of(chunks, take_last):
-            for number, text in enumerate(lines.texts, lines.number):
-                if is_comment(text):
-                    comments.append(text)
-                    continue
-                comments.append(b"")
-                if wrong := complaint(text):
-                    raise CaptureError(wrong, f"line {number}")
-                at = at or number
-                rows.append(text.decode().rstrip("\r"))
-                if len(rows) == 2:
-                    return rows, heading_in(Lines(1, b"\n".join(comments))) or Heading(), at
-    if not rows:
-        raise CaptureError("holds no rows, only comments and blank lines" if comments else "is empty")
-    return rows, heading_in(Lines(1, b"\n".join(comments))) or Heading(), at
