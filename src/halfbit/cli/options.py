@@ -83,26 +83,29 @@ def number(text: str) -> int:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number: write 6 or 0x06") from None
 
 
-def time(text: str, unit: str = "ms") -> int:
-    """Read a time and return it in ns.
+def time(text: str) -> int:
+    """Read a time and return it in ns, rounded. Without a unit it is in ms.
 
-    :param unit: the unit if the text has none.
-    :raises argparse.ArgumentTypeError: if it is not a whole number of ns from 0 up.
+    :raises argparse.ArgumentTypeError: if it is not a time from 0 up.
     """
+    return round(_nanoseconds(text, "ms"))
+
+
+def _nanoseconds(text: str, unit: str) -> Fraction:
     match = re.fullmatch(r"([0-9.]+(?:e[0-9]+)?)\s*(ns|us|ms|s)?", text)
     try:
         if match is None:
             raise ValueError
-        nanoseconds = Fraction(match[1]) * Scale.of(match[2] or unit).numerator
+        return Fraction(match[1]) * Scale.of(match[2] or unit).numerator
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a time: write 12.5ms, 1.2s or 800us") from None
-    if nanoseconds.denominator != 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is finer than 1 ns")
-    return nanoseconds.numerator
 
 
 def _microseconds(text: str) -> int:
-    return time(text, "us")
+    nanoseconds = _nanoseconds(text, "us")
+    if nanoseconds.denominator != 1:
+        raise argparse.ArgumentTypeError(f"{text!r} us is not a whole number of ns")
+    return nanoseconds.numerator
 
 
 def _microseconds_or_off(text: str) -> int | str:
