@@ -208,8 +208,8 @@ def test_wrong_use_is_refused(capsys: pytest.CaptureFixture[str], arguments: tup
     ("arguments", "words"),
     [
         (("follow", SHUNTING, "--address", "broadcast"), "is not the address of one decoder"),
-        (("traffic", "no such file"), "no such file"),
-        (("audit", "no such file"), "no such file"),
+        (("traffic", "no such file"), "No such file"),
+        (("audit", "no such file"), "No such file"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_a_line(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import shlex
 import sys
 import time
@@ -13,7 +12,7 @@ import pytest
 from halfbit import HalfbitError
 from halfbit.vectors import cases, fed
 from halfbit.vectors import check
-from halfbit.cli import vectors as command
+from halfbit.cli import main
 
 #: A port in Python, as the documentation's protocol asks for it. {change} spoils an answer.
 PORT = """
@@ -45,9 +44,7 @@ def port(tmp_path: Path, change: str = "pass", ticks: int = 1) -> list[str]:
 
 
 def run(*words: str) -> int:
-    parser = argparse.ArgumentParser()
-    command.add_parser(parser.add_subparsers(), True)
-    return command.run(parser.parse_args(["vectors", *words]))
+    return main(["vectors", *words])
 
 
 def test_a_port_that_is_right(tmp_path: Path) -> None:

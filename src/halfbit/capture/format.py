@@ -40,63 +40,35 @@ class Format:
     begins: re.Pattern[bytes] = re.compile(rb"(?!)")
 
 
+_NUMBERS = ("unit", "wrap", "delimiter", "decimal", "last_line")
+_TABLE = (*_NUMBERS, "time_column", "level_column", "other_rail")
+_VOLTS = ("threshold", "hysteresis")
+
+_LEVELS_BEGIN = re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}")
+_VCD_BEGINS = re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b")
+_WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
+
 #: All formats. To add a format, add a row.
 FORMATS: tuple[Format, ...] = (
-    Format(
-        "text",
-        "a number a line",
-        (".txt", ".text", ".log"),
-        ("holds", "unit", "wrap", "delimiter", "decimal", "last_line"),
-        read_text,
-    ),
-    Format(
-        "csv",
-        "a table of fields",
-        (".csv", ".tsv", ".tab"),
-        ("holds", "unit", "wrap", "time_column", "level_column", "other_rail", "delimiter", "decimal", "last_line"),
-        read_table,
-    ),
-    Format(
-        "volts",
-        "a table of times and volts",
-        (),
-        (
-            "unit",
-            "wrap",
-            "time_column",
-            "level_column",
-            "other_rail",
-            "delimiter",
-            "decimal",
-            "last_line",
-            "threshold",
-            "hysteresis",
-        ),
-        read_volts,
-    ),
-    Format(
-        "levels",
-        "levels 0 and 1 at a fixed rate, as characters or as bytes",
-        (),
-        ("unit",),
-        read_levels,
-        re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}"),
-    ),
+    Format("text", "a number a line", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text),
+    Format("csv", "a table of fields", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
+    Format("volts", "a table of times and volts", (), (*_TABLE, *_VOLTS), read_volts),
+    Format("levels", "levels 0 and 1 at a fixed rate", (), ("unit",), read_levels, _LEVELS_BEGIN),
     Format(
         "vcd",
         "a value change dump",
         (".vcd",),
-        ("unit", "signal", "other_rail", "threshold", "hysteresis", "last_line"),
+        ("unit", "signal", "other_rail", "last_line", *_VOLTS),
         read_vcd,
-        re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b"),
+        _VCD_BEGINS,
     ),
     Format(
         "wav",
         "a recording of a sound card",
         (".wav", ".wave"),
-        ("channel", "other_rail", "threshold", "hysteresis"),
+        ("channel", "other_rail", *_VOLTS),
         read_wav,
-        re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL),
+        _WAV_BEGINS,
     ),
 )
 

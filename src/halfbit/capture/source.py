@@ -222,12 +222,4 @@ def source_of(location: Location) -> Source:
 
 def unreadable(error: Exception, name: str) -> CaptureError:
     """A ``CaptureError`` for an error of the operating system."""
-    if isinstance(error, FileNotFoundError):
-        problem = "no such file"
-    elif isinstance(error, IsADirectoryError):
-        problem = "is a directory, not a capture"
-    elif isinstance(error, PermissionError):
-        problem = "may not be read"
-    else:
-        problem = f"cannot be read: {getattr(error, 'strerror', None) or error}"
-    return CaptureError(problem, file=name)
+    return CaptureError(f"cannot be read: {getattr(error, 'strerror', None) or error}", file=name)
