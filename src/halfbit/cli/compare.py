@@ -1,5 +1,4 @@
 """Compares two captures of the same track at the same time by their packets, for example a board's and an analyser's.
-
 Lists what one has and the other does not, with the cause.
 
 Exit status: 0 all packets are the same, 1 some are not, 2 a capture cannot be read or the command line is wrong.

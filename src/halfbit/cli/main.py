@@ -28,18 +28,18 @@ CLOSED = 141  # 128 + SIGPIPE
 #: A module is loaded only when its command is used, so that help is fast.
 COMMANDS = {
     "decode": "packets, instructions and losses of a capture",
-    "survey": "what a capture looks like, and which limits read it best",
-    "inspect": "a stretch of a capture at all layers, to see why a packet was lost",
-    "traffic": "who is on the track, and what changes",
+    "survey": "what a capture looks like, and the limits that read it best",
+    "inspect": "a stretch at all layers, to see why a packet was lost",
+    "traffic": "the addresses on the track, and what changes",
     "follow": "what a decoder with an address and CVs would have done",
-    "audit": "how the station that sent a capture keeps to the standards",
-    "clip": "a stretch of a capture as a small text capture, to hand on",
-    "compare": "two captures of the same track: what one lost or read otherwise",
-    "report": "one file to hand on: survey, traffic, losses with pictures, audit",
-    "registry": "the instructions that are known, with their sources",
-    "vectors": "signals with what a decoder must make of them; runs a port against them",
-    "completion": "a script with which a shell completes commands and options",
-    "manual": "the manual page, made from the help",
+    "audit": "how well the station keeps to the standards",
+    "clip": "a stretch of a capture as a small text capture",
+    "compare": "two captures of the same track: what only one has",
+    "report": "one HTML file: survey, traffic, losses, audit",
+    "registry": "the known instructions, with their sources",
+    "vectors": "test signals with the correct output, to check a port",
+    "completion": "a script for completing options in a shell",
+    "manual": "the manual page",
 }
 
 
@@ -78,7 +78,8 @@ def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -
     """
     top = Parser(
         prog="halfbit",
-        description="Decodes the digital track signal of model railways. Begin with: halfbit decode FILE",
+        description="Decodes the digital track signal of model railways. Begin with:\n\n  halfbit decode FILE",
+        formatter_class=Formatter,
         allow_abbrev=False,
     )
     top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")

@@ -1,4 +1,7 @@
-"""Writes the manual page. To install it: halfbit manual > ~/.local/share/man/man1/halfbit.1"""
+"""Writes the manual page. To install it:
+
+  halfbit manual > ~/.local/share/man/man1/halfbit.1
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Signals with what a decoder must make of them, by the rules that they test. Runs a port against them.
+"""Test signals with the correct output of a decoder, by the rules that they test. Checks a port against them.
 
 Exit status: 0 success, 1 the port differs, 2 the command line is wrong or the port cannot be run.
 """
@@ -25,28 +25,28 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     for name, text in (
         ("list", "the rules, and how many cases each has"),
-        ("show", "a case in full, as a line of JSON"),
-        ("feed", "what a port is given to read"),
-        ("check", "run a port, and say which rules it breaks"),
+        ("show", "a case as one line of JSON"),
+        ("feed", "the input for a port"),
+        ("check", "run a port and list the rules that it breaks"),
     ):
         action = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
         action.add_argument(
             "--limits", choices=tuple(SETS), default="receive",
-            help="the limits the cases are for: what decoders must accept, or what stations must keep",
+            help="limits of the cases: for decoders (receive, default) or for stations (transmit)",
         )  # fmt: skip
         if name == "show":
             action.add_argument("case", metavar="ID", help="the case's name")
         if name in ("feed", "check"):
             action.add_argument("--rule", help="only the cases of this rule")
             action.add_argument(
-                "--ticks-per-us", type=int, default=1, metavar="N", help="the port's ticks in a microsecond"
+                "--ticks-per-us", type=int, default=1, metavar="N", help="ticks of the port per microsecond"
             )
         if name == "check":
-            action.add_argument("--packets-only", action="store_true", help="compare packets, no other answers")
+            action.add_argument("--packets-only", action="store_true", help="compare only packets")
             action.add_argument(
-                "--serial", action="store_true", help="the port runs on a board: COMMAND is the serial line's device"
+                "--serial", action="store_true", help="the port runs on a board; COMMAND is the device of its serial line"
             )
-            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="the line's speed (default: %(default)s)")
+            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="speed of the serial line (default: %(default)s)")
             action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
 
 

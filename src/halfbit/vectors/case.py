@@ -53,17 +53,17 @@ class Case:
     #: What happens in the signal, in one line.
     text: str
     #: Times between level changes, us.
-    durations: tuple[int, ...] = attrs.field(converter=tuple)
+    durations: tuple[int, ...]
     #: Layer 2's answer to each duration, one hexadecimal digit each.
     half_bits: str
     #: Layer 3's answers in the same form; 0 for MORE.
     bits: str
     #: Layer 4's answers other than MORE.
-    answers: tuple[Answer, ...] = attrs.field(converter=tuple)
+    answers: tuple[Answer, ...]
     #: The events of the whole capture: packets, faults and cutouts with their times, us.
-    events: tuple[dict[str, Any], ...] = attrs.field(converter=tuple)
+    events: tuple[dict[str, Any], ...]
     #: Layer 5's instructions in order, without the faults.
-    instructions: tuple[dict[str, Any], ...] = attrs.field(converter=tuple)
+    instructions: tuple[dict[str, Any], ...]
 
     def to_json(self) -> str:
         """The case as one line of JSON."""
@@ -76,4 +76,6 @@ class Case:
         """The inverse of :meth:`to_json`."""
         value = json.loads(line)
         value["answers"] = map(Answer.from_json, value["answers"])
+        for name in ("durations", "answers", "events", "instructions"):
+            value[name] = tuple(value[name])
         return cls(**value)
