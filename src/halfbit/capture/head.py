@@ -144,6 +144,11 @@ def _head(
     fields = [_parted(text, delimiter) for text in texts]
     width = len(fields[0])
     units = [match[2] if (match := _VALUE.fullmatch(field)) else None for field in fields[0]]
+    for (number, _), row in zip(rows, fields):
+        for unit, field in zip(units, row):
+            if (match := _VALUE.fullmatch(field)) and match[2] not in (None, unit):
+                problem = f"{field!r} has another unit than line {rows[0][0]}: write all numbers in one unit"
+                raise CaptureError(problem, f"line {number}")
     times = [unit for unit in units if unit is not None and "V" not in unit]
     names, named, left = _names(above, delimiter, width, trailing)
     return Head(
@@ -161,11 +166,16 @@ def _head(
 
 
 def _parted(text: str, delimiter: str) -> list[str]:
-    if not delimiter:
-        return [text]
-    parts = text.split() if delimiter == " " else text.split(delimiter)
-    fields = [part.strip().strip('"') for part in parts]
+    """The values of a row, without the empty field after a delimiter at its end."""
+    fields = _fields(text, delimiter)
     return fields[:-1] if len(fields) > 1 and not fields[-1] else fields
+
+
+def _fields(text: str, delimiter: str) -> list[str]:
+    if not delimiter:
+        return [text.strip()]
+    parts = text.split() if delimiter == " " else text.split(delimiter)
+    return [part.strip().strip('"') for part in parts]
 
 
 def _delimiter(texts: Sequence[str], decimal: str) -> str:
@@ -253,13 +263,6 @@ def _names(
     if units and number:
         names = delimiter.join(f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], units))
     return number, names, tuple(each for each, _ in above if each != number)
-
-
-def _fields(text: str, delimiter: str) -> list[str]:
-    if not delimiter:
-        return [text.strip()]
-    parts = text.split() if delimiter == " " else text.split(delimiter)
-    return [part.strip().strip('"') for part in parts]
 
 
 def shape_of(head: Head, likely: str, *, live: bool) -> str:

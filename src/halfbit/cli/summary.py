@@ -13,6 +13,7 @@ from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
 from .columns import milliseconds
 from .input import Measured
+from .options import as_options
 
 __all__ = ["Summary"]
 
@@ -124,7 +125,7 @@ class Summary:
             if cause is not Cause.CUT:
                 lines.append(f"cause    {number:>4}  {cause.value}")
                 lines.append(f"               {cause.advice}")
-        lines += [f"capture  {remark}" for remark in self.remarks]
+        lines += [f"capture  {as_options(remark)}" for remark in self.remarks]
         if self.removed is not None:
             lines.append(f"filter   {_removed(self.removed)}")
         return lines
