@@ -35,7 +35,8 @@ class Format:
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that this format uses.
     options: tuple[str, ...]
-    read: Callable[[Source, Options], CaptureEdges]
+    #: Reads a source with options; a text file's reader takes its head, too.
+    read: Callable[..., CaptureEdges]
     #: Pattern of the file's first bytes, if the format has one.
     begins: re.Pattern[bytes] = re.compile(rb"(?!)")
 
@@ -146,18 +147,16 @@ def open_capture(
     )
     source = unpacked(source_of(location))
     try:
-        chosen, source, options = _chosen(source, options, format)
-        edges = chosen.read(source, options)
+        edges = _opened(source, options, format)
     except CaptureError as error:
         raise error.within(source.name) from None
     edges.leaves_last = options.last_line in (None, "leave")
     return edges
 
 
-def _chosen(source: Source, options: Options, name: str | None) -> tuple[Format, Source, Options]:
-    """Choose the format; return it with the source and the options for its reader.
+def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
+    """Choose the format and open the source with its reader.
 
-    :raises CaptureError: if a number can be read in two ways.
     :raises HalfbitError: for an unknown format, or an option that the format does not use.
     """
     chosen = _named(name) if name is not None else _by_ending(source)
@@ -166,24 +165,17 @@ def _chosen(source: Source, options: Options, name: str | None) -> tuple[Format,
         chosen = next((format for format in FORMATS if format.begins.match(start)), None)
     if chosen is not None and chosen.name in ("levels", "vcd", "wav"):
         options.refuse_all_but(chosen.options, chosen.name)
-        return chosen, source, options
+        return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
     table = chosen is not None and chosen.name != "text"
     head = head_of(source, options, table=table, carriage=carriage)
-    if name is None and head is not None:
+    if name is None or chosen is None:
         chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
-    elif chosen is None:
-        chosen = FORMATS[0]
     options.refuse_all_but(chosen.options, chosen.name)
-    if head is None or chosen.name == "levels":
-        return chosen, source, options
-    text = chosen.name == "text"
-    plain = Plain(source, head, text=text, carriage=carriage)
-    if text:
-        options = attrs.evolve(options, delimiter=" " if head.delimiter else None)
-    if options.unit is None and head.unit is not None:
-        options = attrs.evolve(options, unit=head.unit)
-    return chosen, plain if plain.changes else source, options
+    if chosen.name == "levels":
+        return chosen.read(source, options)
+    plain = Plain(source, head, text=chosen.name == "text", carriage=carriage)
+    return chosen.read(plain if plain.changes else source, options, head)
 
 
 def _named(name: str) -> Format:

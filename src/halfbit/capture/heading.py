@@ -13,19 +13,16 @@ a unit, us is assumed.
 
 from __future__ import annotations
 
-from contextlib import closing
 from fractions import Fraction
-from itertools import chain
 from typing import Any
 
 import attrs
 
 from ..error import CaptureError, HalfbitError
 from ..unit import Scale, Unit
-from .lines import HEADING, lines_of, quoted
-from .source import Source
+from .lines import quoted
 
-__all__ = ["HOLDS", "Heading", "first_rows"]
+__all__ = ["HOLDS", "Heading", "heading_of"]
 
 #: Possible meanings of a capture's numbers.
 HOLDS = ("durations", "times")
@@ -46,32 +43,11 @@ class Heading:
         return Heading(*(mine if mine is not None else theirs for mine, theirs in pairs))
 
 
-def first_rows(source: Source, take_last: bool, count: int) -> tuple[list[tuple[int, str]], Heading]:
-    """The first rows of a text file with their line numbers, and the heading in the comments above them.
+def heading_of(text: bytes, place: str) -> Heading:
+    """Read what follows ``halfbit:`` in a heading.
 
-    :param count: most rows. There is at least one.
-    :raises CaptureError: if there is no row, or if the heading is not valid.
+    :raises CaptureError: if it has an unknown word or a wrong number.
     """
-    rows: list[tuple[int, str]] = []
-    found: Heading | None = None
-    empty = True
-    with closing(source.look()) as chunks:
-        lines = chain.from_iterable(some.singly() for some in lines_of(chunks, take_last))
-        while len(rows) < count and (line := next(lines, None)) is not None:
-            empty = False
-            comment = HEADING.match(line.text)
-            if comment and found is not None:
-                raise CaptureError("a second heading: one is enough", f"line {line.number}")
-            if comment:
-                found = _heading(comment[1], f"line {line.number}")
-            elif line.text.partition(b"#")[0].strip():
-                rows.append((line.number, line.decoded()[0].rstrip("\r")))
-    if not rows:
-        raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
-    return rows, found or Heading()
-
-
-def _heading(text: bytes, place: str) -> Heading:
     holds, *words = text.decode("ascii", "backslashreplace").split() or [""]
     if holds not in HOLDS:
         raise CaptureError(f"heading says {quoted(text)}: its first word is 'durations' or 'times'", place)

@@ -10,7 +10,7 @@ import attrs
 
 from ..error import HalfbitError
 from ..unit import Scale, Unit
-from .heading import HOLDS, Heading
+from .heading import HOLDS
 
 __all__ = ["Column", "Options"]
 
@@ -83,11 +83,6 @@ class Options:
     threshold: float | None = _optional(_is_finite, "a finite number")
     #: How far the signal must cross the threshold, half to each side; same unit.
     hysteresis: float | None = _optional(lambda value: _is_finite(value) and value >= 0, "a finite number from 0 up")
-
-    @property
-    def heading(self) -> Heading:
-        """The options that a heading can also give: ``holds``, ``unit`` and ``wrap``."""
-        return Heading(self.holds, self.unit, self.wrap)
 
     @property
     def take_last(self) -> bool:

@@ -1,4 +1,4 @@
-"""Normalizes a text file for the readers: lines to skip become comments, numbers get a plain spelling.
+"""Normalizes a text file for the readers: numbers get a plain spelling, comments begin with ``#``.
 
 Line numbers do not change, so errors name the right line.
 """
@@ -35,15 +35,12 @@ class Plain(Source):
         self.live = source.live
         self._source = source
         self._carriage = carriage
-        self._lines = {number: b"#" for number in head.left}
-        if head.named:
-            self._lines[head.names] = head.named.encode()
         self._changes = list(_changes(head, text))
 
     @property
     def changes(self) -> bool:
         """True if there is anything to normalize."""
-        return bool(self._lines or self._changes or self._carriage)
+        return bool(self._changes or self._carriage)
 
     def chunks(self) -> Generator[bytes, None, None]:
         """All bytes, normalized; errors as :meth:`Source.chunks`."""
@@ -54,23 +51,17 @@ class Plain(Source):
         return self._changed(self._source.look())
 
     def _changed(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
-        number = 1
         rest = b""
         for chunk in chunks:
             text = rest + (chunk.replace(b"\r", b"\n") if self._carriage else chunk)
             end = len(text) if len(text) > 2 * LONGEST else text.rfind(b"\n") + 1
             rest = text[end:]
             if end:
-                yield self._plain(text[:end], number)
-                number += text.count(b"\n", 0, end)
+                yield self._plain(text[:end])
         if rest:
-            yield self._plain(rest, number)
+            yield self._plain(rest)
 
-    def _plain(self, text: bytes, number: int) -> bytes:
-        if self._lines and number <= max(self._lines):
-            lines = text.split(b"\n")
-            lines = [self._lines.get(at, line) if line else line for at, line in enumerate(lines, number)]
-            text = b"\n".join(lines)
+    def _plain(self, text: bytes) -> bytes:
         for change in self._changes:
             text = change(text)
         return text

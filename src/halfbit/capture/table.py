@@ -14,7 +14,7 @@ from ..batch import Batch
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .columns import Layout, layout_of
-from .heading import first_rows
+from .head import Head
 from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
@@ -24,13 +24,13 @@ from .threshold import crossings, threshold_of
 __all__ = ["read_table", "read_volts"]
 
 
-def read_table(source: Source, options: Options) -> CaptureEdges:
+def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
     """The edges of a table of times, durations, or times and levels.
 
     :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
         unknown.
     """
-    layout, rows = _layout(source, options, volts=False)
+    layout, rows = _layout(head, options, volts=False)
     said = layout.heading
     are_durations = said.holds == "durations"
     if are_durations and said.wrap is not None:
@@ -52,12 +52,12 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
     )
 
 
-def read_volts(source: Source, options: Options) -> CaptureEdges:
+def read_volts(source: Source, options: Options, head: Head) -> CaptureEdges:
     """The edges of a table of times and volts, for one rail or both.
 
     :raises CaptureError: if there are no values, if a column does not exist, or if no threshold can be found.
     """
-    layout, rows = _layout(source, options, volts=True)
+    layout, rows = _layout(head, options, volts=True)
     said = layout.heading
     with closing(source.look()) as chunks:
         some = (samples.volts for samples in rows(chunks))
@@ -72,14 +72,11 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
 
 
 def _layout(
-    source: Source, options: Options, volts: bool
+    head: Head, options: Options, volts: bool
 ) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
     """The table's layout, and the function that reads its rows."""
-    found, heading = first_rows(source, options.take_last, 2)
     try:
-        layout = layout_of(found, options, options.heading.over(heading), volts)
+        layout = layout_of(head, options, volts)
     except CaptureError as error:
-        raise error.at(f"line {found[0][0]}") from None
-    if layout.names and len(found) == 1:
-        raise CaptureError("holds no values, only names of columns")
+        raise error.at(f"line {head.names_line or head.first}") from None
     return layout, lambda chunks: rows_of(chunks, layout, options.take_last)

@@ -22,7 +22,7 @@ def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterato
 
     :raises CaptureError: if a row is invalid, with the line. The rows before it come out first.
     """
-    return read_lines(chunks, take_last, lambda lines: _samples(lines, layout), layout.names)
+    return read_lines(chunks, take_last, lambda lines: _samples(lines, layout), layout.above)
 
 
 def _samples(lines: Lines, layout: Layout) -> Samples | None:

@@ -13,7 +13,8 @@ from ..batch import Batch
 from ..error import CaptureError
 from ..unit import Number
 from .capture_edges import CaptureEdges
-from .heading import HOLDS, first_rows
+from .head import Head
+from .heading import HOLDS
 from .lines import Lines, read_lines
 from .numbers import numbers_in
 from .options import Options
@@ -25,22 +26,21 @@ __all__ = ["read_text", "say_what"]
 _COMMENT = re.compile(rb"[ \t]*#[^\n]*")
 
 
-def read_text(source: Source, options: Options) -> CaptureEdges:
+def read_text(source: Source, options: Options, head: Head) -> CaptureEdges:
     """The edges of a text capture.
 
-    :raises CaptureError: if the file has no values, or if the meaning of the values is unknown.
+    :raises CaptureError: if the meaning of the values is unknown.
     """
-    _, found = first_rows(source, options.take_last, 1)
-    heading = options.heading.over(found)
+    heading = head.said(options)
     if heading.holds is None:
         raise UnsaidError(say_what(), "holds", HOLDS)
     are_durations = heading.holds == "durations"
-    several = options.delimiter is not None
+    several = bool(head.delimiter)
     if are_durations and heading.wrap is not None:
         raise CaptureError("wrap: durations do not start over, times do")
     return CaptureEdges(
         source.name,
-        lambda: read_lines(source.chunks(), options.take_last, lambda lines: _numbers(lines, several)),
+        lambda: read_lines(source.chunks(), options.take_last, lambda lines: _numbers(lines, several), head.first - 1),
         words="durations" if are_durations else "times of changes",
         are_durations=are_durations,
         unit=heading.unit,
