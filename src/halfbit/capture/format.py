@@ -14,7 +14,7 @@ from .capture_edges import CaptureEdges
 from .head import head_of, shape_of
 from .levels import read_levels
 from .options import Column, Options
-from .plain import Plain
+from .plain import plain
 from .source import Location, Source, source_of, unpacked
 from .table import read_table, read_volts
 from .text import read_text
@@ -44,6 +44,8 @@ class Format:
 _NUMBERS = ("unit", "wrap", "delimiter", "decimal", "last_line")
 _TABLE = (*_NUMBERS, "time_column", "level_column", "other_rail")
 _VOLTS = ("threshold", "hysteresis")
+_VCD = ("unit", "signal", "other_rail", "last_line", *_VOLTS)
+_WAV = ("channel", "other_rail", *_VOLTS)
 
 _LEVELS_BEGIN = re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}")
 _VCD_BEGINS = re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b")
@@ -55,22 +57,8 @@ FORMATS: tuple[Format, ...] = (
     Format("csv", "a table of fields", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
     Format("volts", "a table of times and volts", (), (*_TABLE, *_VOLTS), read_volts),
     Format("levels", "levels 0 and 1 at a fixed rate", (), ("unit",), read_levels, _LEVELS_BEGIN),
-    Format(
-        "vcd",
-        "a value change dump",
-        (".vcd",),
-        ("unit", "signal", "other_rail", "last_line", *_VOLTS),
-        read_vcd,
-        _VCD_BEGINS,
-    ),
-    Format(
-        "wav",
-        "a recording of a sound card",
-        (".wav", ".wave"),
-        ("channel", "other_rail", *_VOLTS),
-        read_wav,
-        _WAV_BEGINS,
-    ),
+    Format("vcd", "a value change dump", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
+    Format("wav", "a recording of a sound card", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
 )
 
 
@@ -174,8 +162,7 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
     options.refuse_all_but(chosen.options, chosen.name)
     if chosen.name == "levels":
         return chosen.read(source, options)
-    plain = Plain(source, head, text=chosen.name == "text", carriage=carriage)
-    return chosen.read(plain if plain.changes else source, options, head)
+    return chosen.read(plain(source, head, text=chosen.name == "text", carriage=carriage), options, head)
 
 
 def _named(name: str) -> Format:

@@ -108,17 +108,20 @@ def head_of(source: Source, options: Options, *, table: bool = False, carriage: 
                 heading = heading_of(match[1], f"line {line.number}")
             if not text or text.startswith("#"):
                 continue
+            if NO_TEXT.search(line.text):
+                above.append(line)
+                break
             if text.startswith(";") and not all(_is_value(field) for field in text.split(";") if field):
                 semicolons = True
             elif not rows and not _is_row(text, options.delimiter, table):
                 above.append(line)
             else:
                 rows.append((line.number, text))
-            if NO_TEXT.search(line.text) or len(rows) == (1 if source.live else ROWS):
+            if len(rows) == (1 if source.live else ROWS):
                 break
         empty = line is None
     if rows:
-        return _head(above, rows, heading or Heading(), options, semicolons, table)
+        return _head([line for line in above if line.number < rows[0][0]], rows, heading or Heading(), options, semicolons, table)
     if not above:
         raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
     raise _no_row(above, table)
