@@ -129,7 +129,7 @@ def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:
         if found:
             return found[0]
     if not names:
-        raise CaptureError(f"{option}: there is no column {said!r}: the columns have no names, only numbers 1 to {width}")
+        raise CaptureError(f"{option}: there is no column {said!r}: columns have no names, only numbers 1 to {width}")
     raise CaptureError(f"{option}: there is no column {said!r}; there are {_listed(names)}")
 
 

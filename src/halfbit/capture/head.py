@@ -121,7 +121,8 @@ def head_of(source: Source, options: Options, *, table: bool = False, carriage: 
                 break
         empty = line is None
     if rows:
-        return _head([line for line in above if line.number < rows[0][0]], rows, heading or Heading(), options, semicolons, table)
+        above = [line for line in above if line.number < rows[0][0]]
+        return _head(above, rows, heading or Heading(), options, semicolons, table)
     if not above:
         raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
     raise _no_row(above, table)

@@ -42,7 +42,8 @@ def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Numbe
             if any(map(float.is_integer, fractions)):
                 # Whole numbers stay ints even among fractions. So they are exact, and the result does not
                 # depend on how the lines are split into batches.
-                values = [_whole(field, value) if value.is_integer() else value for field, value in zip(fields, fractions)]
+                pairs = zip(fields, fractions)
+                values = [_whole(field, value) if value.is_integer() else value for field, value in pairs]
         if not values or max(max(values), -min(values)) < LARGEST:
             return values
     except ValueError:

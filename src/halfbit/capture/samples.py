@@ -22,8 +22,8 @@ class Samples:
 
     #: Raw times, in the file's unit.
     times: Sequence[Number]
-    #: The level at each time, as bytes 0 and 1, or 2 (:data:`halfbit.edge_samples.SAME`) if it has not changed. Empty if the
-    #: file has no levels, because then each time is a change.
+    #: The level at each time, as bytes 0 and 1, or 2 (:data:`halfbit.edge_samples.SAME`) if it has not changed. Empty
+    #: if the file has no levels, because then each time is a change.
     levels: bytes
     #: The place of ``times[i]``, in words.
     place: Callable[[int], str]

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 
 from ..batch import Batch
 from ..error import CaptureError
-from ..unit import Number
 from .capture_edges import CaptureEdges
 from .head import Head
 from .heading import HOLDS

@@ -11,7 +11,7 @@ value is compared with a threshold. It holds until the next value, so times are 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 
 import attrs

@@ -36,7 +36,8 @@ def run(args: argparse.Namespace) -> int:
         durations, first = stretch(capture.reading.edges, args.start, args.end)
         name, words = capture.source.name, capture.reading.words
     if not durations:
-        raise HalfbitError(f"{name}: the level does not change twice after {milliseconds(args.start)} ms and before --to")
+        after = milliseconds(args.start)
+        raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
     text = (
         f"# a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms\n"

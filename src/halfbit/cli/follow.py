@@ -1,8 +1,8 @@
 """Lets a decoder follow a capture, and shows what it would have done, in the order of time.
 
 The decoder has the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), or 34 with a long
-address. An accessory decoder has decoder addressing (CV 29 = 128), an extended one output addressing (CV 29 = 224). --cv
-sets these or others.
+address. An accessory decoder has decoder addressing (CV 29 = 128), an extended one output addressing (CV 29 = 224).
+--cv sets these or others.
 
 With --json each line is an object. Its key event is effect or, in the last line, state. Times are ns.
 

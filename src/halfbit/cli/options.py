@@ -196,7 +196,7 @@ def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None
     """Add the options of :func:`limits_of`."""
     text = "Each of the other options changes one of the limits chosen with --limits."
     group = Group(parser, "limits for the signal", everything, text)
-    presets = "auto (default): what fits the capture; receive: what decoders must accept; transmit: what stations must keep"
+    presets = "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep"
     group.add("--limits", choices=[AUTO, *PRESETS], help=f"{presets} (S-9.1, S-9.2)")
     for name, type_, metavar, words in _LIMITS:
         group.add(name, more=True, type=type_, metavar=metavar, help=words)

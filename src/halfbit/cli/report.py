@@ -1,5 +1,6 @@
-"""Writes one HTML file that opens anywhere, without a network. It says how the capture was read, and has its survey, the
-traffic, the losses with pictures and what to do, and how the station keeps to the standards. Pictures need matplotlib.
+"""Writes one HTML file that opens anywhere, without a network. It says how the capture was read, and has its survey,
+the traffic, the losses with pictures and what to do, and how the station keeps to the standards. Pictures need
+matplotlib.
 
 Exit status: 0 the report was written, 2 the input cannot be read or the command line is wrong.
 """

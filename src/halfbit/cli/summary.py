@@ -7,7 +7,7 @@ from collections import Counter
 import attrs
 
 from ..capture.filter import FilteredEdges, Removed
-from ..event import Cutout, Fault, FaultKind, Packet
+from ..event import Cutout, FaultKind, Packet
 from ..inspect.diagnosis import Cause, Diagnosis
 from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
@@ -136,5 +136,6 @@ def _removed(removed: Removed) -> str:
         return "nothing to take out"
     return (
         f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
-        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, up to {removed.longest / 1000:g} us at a time"
+        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, "
+        f"up to {removed.longest / 1000:g} us at a time"
     )

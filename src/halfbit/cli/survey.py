@@ -2,7 +2,8 @@
 
 With --json the output is one object; times are ns, shares 0 to 1. Of a live input, the first seconds are surveyed.
 
-Exit status: 0 limits were found that read packets, 1 none were, 2 the input cannot be read or the command line is wrong.
+Exit status: 0 limits were found that read packets, 1 no limits were, 2 the input cannot be read or the command line is
+wrong.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Shows every address on the track: its last state, how often it is refreshed, and all changes.
 
-First comes a row for each address: its packets, the time from one to the next (median to 3 %, longest), its share of the
-track's time, the losses whose first bytes are this address, and its last state. Then come the changes. From a pipe, a
-terminal or a serial line, changes are written as they come, and the rows at the end. Ctrl-C ends such a capture.
+First comes a row for each address: its packets, the time from one to the next (median to 3 %, longest), its share of
+the track's time, the losses whose first bytes are this address, and its last state. Then come the changes. From a pipe,
+a terminal or a serial line, changes are written as they come, and the rows at the end. Ctrl-C ends such a capture.
 
 If a value depends on a decoder's CV 29, both readings are shown, unless --cv29 is given. A CV write is shown once, with
 the packet on which decoders act.
@@ -125,7 +125,9 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
     return found
 
 
-def traffic_rows(track: TrackState, wanted: Sequence[Address] | None = None) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+def traffic_rows(
+    track: TrackState, wanted: Sequence[Address] | None = None
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """The titles, and a row for each address."""
     titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
     rows = [row for row in track.seen.values() if wanted is None or row.address in wanted]

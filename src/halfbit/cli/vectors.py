@@ -43,11 +43,12 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
             )
         if name == "check":
             action.add_argument("--packets-only", action="store_true", help="compare only packets")
-            action.add_argument(
-                "--serial", action="store_true", help="the port runs on a board; COMMAND is the device of its serial line"
-            )
-            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="speed of the serial line (default: %(default)s)")
-            action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
+            serial = "the port runs on a board; COMMAND is the device of its serial line"
+            action.add_argument("--serial", action="store_true", help=serial)
+            baud = "speed of the serial line (default: %(default)s)"
+            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help=baud)
+            port = "the port's command line, in quotes if it has arguments"
+            action.add_argument("port", metavar="COMMAND", help=port)
 
 
 def run(args: argparse.Namespace) -> int:

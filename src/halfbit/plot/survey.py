@@ -49,7 +49,8 @@ def _histogram(axes: Any, survey: Survey) -> None:
     end = max(last + 10, 130)
     shown = bins[:end]
     most = max(shown, default=0) or 1
-    axes.bar(range(end), [number / survey.half_bits for number in shown] if survey.half_bits else shown, width=1, align="edge", color=GREY)
+    heights = [number / (survey.half_bits or 1) for number in shown]
+    axes.bar(range(end), heights, width=1, align="edge", color=GREY)
     top = 1.18 * most / (survey.half_bits or 1)
     for low, high, color, name in (
         (RECEIVE.one_min, RECEIVE.one_max, BLUE, "ones"),
