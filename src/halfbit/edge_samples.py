@@ -7,22 +7,27 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from .batch import Batch, batches_of, plain
 from .error import CaptureError
 
-__all__ = ["SAME", "changes", "turns"]
+__all__ = ["SAME", "changes", "levels_in", "turns"]
 
 #: Used instead of a level: the level has not changed.
 SAME = 2
 
 
-def changes(samples: Iterable[int]) -> Iterator[Batch]:
-    """The indices of the samples that differ from the one before."""
+def changes(rows: Iterable[bytes], word: str = "item", first: int = 0) -> Iterator[Batch]:
+    """The indices of the samples that differ from the one before.
+
+    :param rows: levels 0 and 1.
+    :param word: what a sample is called in errors.
+    :param first: the number of the first sample in errors.
+    """
     level: int | None = None
     start = 0
-    for row in _levels(samples):
-        found, first, level = turns(row, level)
+    for row in rows:
+        found, opening, level = turns(row, level)
         indices = [start + at for at in found]
         start += len(row)
         if indices:
-            yield Batch(indices, _items(indices), first)
+            yield Batch(indices, _places(indices, word, first), opening)
 
 
 def turns(levels: bytes, level: int | None) -> tuple[list[int], int | None, int | None]:
@@ -46,8 +51,8 @@ def turns(levels: bytes, level: int | None) -> tuple[list[int], int | None, int 
     return found, first, level
 
 
-def _levels(samples: Iterable[int]) -> Iterator[bytes]:
-    """The samples as levels, in batches. Those before one that is wrong are not lost with it."""
+def levels_in(samples: Iterable[int]) -> Iterator[bytes]:
+    """The samples as levels, in rows. Those before one that is wrong are not lost with it."""
     for batch in batches_of(samples):
         try:
             yield _level_row(batch)
@@ -63,5 +68,5 @@ def _level_row(batch: Batch) -> bytes:
     return bytes(map(int, levels))
 
 
-def _items(indices: Sequence[int]) -> Callable[[int], str]:
-    return lambda index: f"item {indices[index]}"
+def _places(indices: Sequence[int], word: str, first: int) -> Callable[[int], str]:
+    return lambda index: f"{word} {indices[index] + first}"

@@ -29,8 +29,6 @@ class Format:
     """A file format and its reader."""
 
     name: str
-    #: Description in words.
-    words: str
     #: File endings of this format, in lower case.
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that this format uses.
@@ -53,12 +51,12 @@ _WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
 
 #: All formats. To add a format, add a row.
 FORMATS: tuple[Format, ...] = (
-    Format("text", "a number a line", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text),
-    Format("csv", "a table of fields", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
-    Format("volts", "a table of times and volts", (), (*_TABLE, *_VOLTS), read_volts),
-    Format("levels", "levels 0 and 1 at a fixed rate", (), ("unit",), read_levels, _LEVELS_BEGIN),
-    Format("vcd", "a value change dump", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
-    Format("wav", "a recording of a sound card", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
+    Format("text", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text),
+    Format("csv", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
+    Format("volts", (), (*_TABLE, *_VOLTS), read_volts),
+    Format("levels", (), ("unit",), read_levels, _LEVELS_BEGIN),
+    Format("vcd", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
+    Format("wav", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
 )
 
 

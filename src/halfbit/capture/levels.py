@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 
-from ..batch import Batch
 from ..error import CaptureError
-from ..edge_samples import turns
+from ..edge_samples import changes
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
@@ -40,32 +39,21 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     as_text = chunk.lstrip(_SPACES)[0] > 1
     return CaptureEdges(
         source.name,
-        lambda: _changes(source.chunks(), as_text),
+        lambda: changes(_levels(source.chunks(), as_text), "level", 1),
         words="levels",
         unit=options.unit,
     )
 
 
-def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Batch]:
-    """The indices of levels that differ from the level before."""
-    level: int | None = None
-    count = 0  # levels so far
+def _levels(chunks: Iterable[bytes], as_text: bool) -> Iterator[bytes]:
+    """The levels as bytes 0 and 1. Those before a wrong one come out first."""
     at = 0  # bytes so far
     for chunk in chunks:
         good = (_TEXT if as_text else _BYTES).match(chunk)
         sound = chunk[: good.end()] if good else b""
-        levels = sound.translate(_LEVELS, _SPACES) if as_text else sound
-        found, first, level = turns(levels, level)
-        if found:
-            numbers = [count + at for at in found]
-            yield Batch(numbers, _place(numbers), first)
-        count += len(levels)
+        yield sound.translate(_LEVELS, _SPACES) if as_text else sound
         if len(sound) < len(chunk):
             wrong = chunk[len(sound) : len(sound) + 1]
             shown = repr(wrong.decode("ascii")) if 32 <= wrong[0] < 127 else f"0x{wrong[0]:02x}"
             raise CaptureError(f"{shown} is neither 0 nor 1", f"byte {at + len(sound) + 1}")
         at += len(chunk)
-
-
-def _place(numbers: list[int]) -> Callable[[int], str]:
-    return lambda index: f"level {numbers[index] + 1}"

@@ -26,29 +26,42 @@ def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Numbe
     :param place: gives the place of a field, for the error.
     :raises CaptureError: if a field is not a number, not finite, or too large.
     """
+    try:
+        return _converted(fields)
+    except ValueError:
+        for index, field in enumerate(fields):
+            try:
+                _converted([field])
+            except ValueError:
+                raise CaptureError(_complaint(field), place(index)) from None
+        raise
+
+
+def _converted(fields: Sequence[str]) -> list[Number]:
+    """The numbers, found fast.
+
+    :raises ValueError: if one is not a number, not finite, or too large.
+    """
     joined = "".join(fields)
+    # int() and float() would also accept 1_000 and digits of other scripts.
+    if not joined.isascii() or "_" in joined:
+        raise ValueError
     values: list[Number]
     try:
-        # int() and float() would also accept 1_000 and digits of other scripts.
-        if not joined.isascii() or "_" in joined:
-            raise ValueError
-        try:
-            values = list(map(int, fields))
-        except ValueError:
-            fractions = list(map(float, fields))
-            if not all(map(math.isfinite, fractions)):
-                raise ValueError from None
-            values = list(fractions)
-            if any(map(float.is_integer, fractions)):
-                # Whole numbers stay ints even among fractions. So they are exact, and the result does not
-                # depend on how the lines are split into batches.
-                pairs = zip(fields, fractions)
-                values = [_whole(field, value) if value.is_integer() else value for field, value in pairs]
-        if not values or max(max(values), -min(values)) < LARGEST:
-            return values
+        values = list(map(int, fields))
     except ValueError:
-        pass
-    return [_number(field, place(index)) for index, field in enumerate(fields)]
+        fractions = list(map(float, fields))
+        if not all(map(math.isfinite, fractions)):
+            raise ValueError from None
+        values = list(fractions)
+        if any(map(float.is_integer, fractions)):
+            # Whole numbers stay ints even among fractions. So they are exact, and the result does not
+            # depend on how the lines are split into batches.
+            pairs = zip(fields, fractions)
+            values = [_whole(field, value) if value.is_integer() else value for field, value in pairs]
+    if values and max(max(values), -min(values)) >= LARGEST:
+        raise ValueError
+    return values
 
 
 def looks_like_number(field: str) -> bool:
@@ -57,21 +70,14 @@ def looks_like_number(field: str) -> bool:
     return any(form.fullmatch(text) for form in (_INTEGER, _FLOAT, _NOT_FINITE))
 
 
-def _number(field: str, place: str) -> Number:
-    text = field.strip()
-    shown = quoted(text.encode("utf-8", "surrogateescape"))
-    number: Number
-    if _INTEGER.fullmatch(text) and len(text) <= 40:
-        number = int(text)
-    elif _FLOAT.fullmatch(text):
-        number = float(text)
-    elif _NOT_FINITE.fullmatch(text):
-        raise CaptureError(f"{shown} is not a finite number", place)
-    else:
-        raise CaptureError(complaint(field.encode("utf-8", "surrogateescape")) or f"{shown} is not a number", place)
-    if abs(number) >= LARGEST:
-        raise CaptureError(f"{shown} is too large for a capture", place)
-    return number
+def _complaint(field: str) -> str:
+    """Why a field is not a number that can be used."""
+    data = field.encode("utf-8", "surrogateescape")
+    if _NOT_FINITE.fullmatch(field.strip()):
+        return f"{quoted(data)} is not a finite number"
+    if looks_like_number(field):
+        return f"{quoted(data)} is too large for a capture"
+    return complaint(data) or f"{quoted(data)} is not a number"
 
 
 def _whole(field: str, value: float) -> Number:

@@ -10,7 +10,7 @@ import attrs
 
 from ..batch import Batch
 from ..edge_samples import SAME
-from ..error import CaptureError, HalfbitError
+from ..error import CaptureError
 from ..unit import Number
 from .samples import Finder, Samples, changes
 
@@ -23,20 +23,12 @@ STRETCHES = 4
 
 @attrs.frozen
 class Threshold:
-    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it.
-
-    :raises HalfbitError: for a negative hysteresis.
-    """
+    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it."""
 
     middle: float
-    hysteresis: float = attrs.field()
+    hysteresis: float
     #: How it was found, in words; empty if it was given.
     found: str = ""
-
-    @hysteresis.validator
-    def _not_negative(self, attribute: attrs.Attribute[float], value: float) -> None:
-        if value < 0:
-            raise HalfbitError(f"hysteresis: {value!r} is negative")
 
     def levels(self, values: Sequence[Number]) -> bytes:
         """The level at each value; :data:`SAME` within the hysteresis."""
