@@ -138,41 +138,36 @@ class _Reader:
         yield from self._block(rest + b"\n", line, ends=True)
 
     def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Samples]:
-        times: list[int] = []
-        seen: list[Number] = []
-        at: list[int] = []  # index of the word for each sample
+        found: list[tuple[int, Number, int]] = []  # times, values, and the words at which they are known
         wrong: CaptureError | None = None
         index = 0
-
-        def settle() -> None:
-            value = self._value()
-            if self._time is not None and value is not None:
-                times.append(self._time)
-                seen.append(value)
-                at.append(index)
-            self._changed = False
-
-        for index, word in enumerate(text.split()):
-            try:
+        try:
+            for index, word in enumerate(text.split()):
                 if self._open:
                     self._close(word)
                 elif word[0] == 35:  # '#'
                     time = self._later(word)
                     if self._changed:
-                        settle()
+                        found += self._settled(index)
                     self._time = time
                 elif word not in self._others:
                     self._take(word)
-            except CaptureError as error:
-                wrong = CaptureError(error.problem, _places(text, line, [index])(0))
-                break
+        except CaptureError as error:
+            wrong = error.at(_places(text, line, [index])(0))
         if (ends or wrong is not None) and self._changed:
-            settle()
-        if times:
+            found += self._settled(index)
+        if found:
+            times, values, at = zip(*found)
             place = _places(text, line, at)
-            yield Samples(times, b"", place, seen) if self._real else Samples(times, bytes(map(int, seen)), place)
+            yield Samples(times, b"", place, values) if self._real else Samples(times, bytes(values), place)
         if wrong is not None:
             raise wrong
+
+    def _settled(self, index: int) -> list[tuple[int, Number, int]]:
+        """The rails' value at the present time, if both are known."""
+        self._changed = False
+        value = self._value()
+        return [] if self._time is None or value is None else [(self._time, value, index)]
 
     def _later(self, word: bytes) -> int:
         digits = word[1:]
