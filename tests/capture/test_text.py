@@ -219,3 +219,10 @@ def test_last_line_without_line_end_is_taken_if_the_caller_says_so() -> None:
     assert times_of(b"58\n58", holds="durations", last_line="take") == [0, 58_000, 116_000]
     assert times_of(b"58", holds="durations", last_line="take") == [0, 58_000]
     assert error_of(b"58\nx", holds="durations", last_line="take").place == "line 2"
+
+
+def test_units_that_differ_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "capture.txt"
+    path.write_text("58 us\n0.058 ms\n")
+    with pytest.raises(CaptureError, match=r"line 2: '0.058 ms' has another unit than line 1"):
+        open_capture(path, holds="durations")

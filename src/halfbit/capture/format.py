@@ -45,7 +45,7 @@ _VOLTS = ("threshold", "hysteresis")
 _VCD = ("unit", "signal", "other_rail", "last_line", *_VOLTS)
 _WAV = ("channel", "other_rail", *_VOLTS)
 
-_LEVELS_BEGIN = re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}")
+_LEVELS_BEGIN = re.compile(rb"[\x00\x01]{16}|(?=(\s*[01]){64})[01\s]*\Z|([01]\s+){64}")
 _VCD_BEGINS = re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b")
 _WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
 
@@ -147,8 +147,8 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
     """
     chosen = _named(name) if name is not None else _by_ending(source)
     start = b"" if source.live else next(source.look(), b"")
-    if chosen is None:
-        chosen = next((format for format in FORMATS if format.begins.match(start)), None)
+    if name is None:  # what the file begins with says more than its ending
+        chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
     if chosen is not None and chosen.name in ("levels", "vcd", "wav"):
         options.refuse_all_but(chosen.options, chosen.name)
         return chosen.read(source, options)

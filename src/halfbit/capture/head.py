@@ -183,7 +183,7 @@ def _head(
     table: bool,
 ) -> Head:
     texts = [text.partition("#")[0].strip() for _, text in rows]
-    if any(re.search(r"\d\s*;\s*\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
+    if any(re.search(r"\d\s*;\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
         texts = [text.partition(";")[0].strip() for text in texts]
         semicolons = True
     decimal = _decimal(texts, options, rows[0][0], table)

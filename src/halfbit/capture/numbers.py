@@ -16,7 +16,7 @@ __all__ = ["looks_like_number", "numbers_in"]
 LARGEST = 1 << 63
 
 _INTEGER = re.compile(r"[+-]?[0-9]+")
-_FLOAT = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
+_FLOAT = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 

@@ -22,7 +22,7 @@ from .unsaid import UnsaidError
 
 __all__ = ["read_text", "say_what"]
 
-_COMMENT = re.compile(rb"[ \t]*#[^\n]*")
+_COMMENT = re.compile(rb"#[^\n]*")
 
 
 def read_text(source: Source, options: Options, head: Head) -> CaptureEdges:
