@@ -65,8 +65,11 @@ def command_part(words: str) -> str:
             lines += [f"**{(group.title or '').capitalize()}**" + (f": {_plain(group.description)}." if group.description else ""), ""]
         for action in shown:
             lines += _option(one, action)
-    if one.epilog:
-        lines += [".. code-block:: text", "", *(f"   {line}".rstrip() for line in one.epilog.splitlines()), ""]
+    for part in (one.epilog or "").split("\n\n"):
+        if part.startswith("  "):
+            lines += [".. code-block:: text", "", *(f"   {line}" for line in part.splitlines()), ""]
+        else:
+            lines += [_plain(part), ""]
     return "\n".join(lines)
 
 

@@ -18,7 +18,7 @@ STEP = packet("37 74")  # address 55, forward, step 6 of 28 (S-9.2 B)
 BAD: list[tuple[str, bytes, list[str], list[str]]] = [
     ("empty.txt", b"", [], ["empty.txt: is empty"]),
     ("empty.csv", b"", [], ["empty.csv: is empty"]),
-    ("comments.txt", b"# nothing here\n", [], ["holds no number"]),
+    ("comments.txt", b"# nothing here\n", [], ["holds no values"]),
     ("word.txt", b"# halfbit: durations us\n58\nfifty\n", [], ["word.txt: line 3: 'fifty' is not a number"]),
     ("negative.txt", b"58\n-58\n", ["--holds", "durations"], ["line 2: duration -58 is negative"]),
     ("nan.txt", b"58\nnan\n", ["--holds", "durations"], ["line 2: 'nan' is not a finite number"]),
@@ -40,7 +40,7 @@ BAD: list[tuple[str, bytes, list[str], list[str]]] = [
     ("capture.txt", b"58\n", ["--holds", "durations", "--wrap", "256"], ["durations do not start over"]),
     ("capture.txt", b"58\n", ["--holds", "durations", "--cv29", "256"], ["cv29: 256"]),
     ("capture.csv", b"0,0\n", ["--delimiter", "xy"], ["--delimiter: 'xy' is not a single character"]),
-    ("capture.csv", b"0,0\n", ["--level-column", "0"], ["--level-column: 0 is neither"]),
+    ("capture.csv", b"0,0\n", ["--level-column", "0"], ["--level-column: 0 is not the name of a column"]),
 ]
 
 
@@ -70,9 +70,9 @@ def test_bad_input(
 
 def test_missing_file_and_directory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["decode", str(tmp_path / "gone.txt")]) == 2
-    assert "gone.txt: no such file" in capsys.readouterr().err
+    assert "gone.txt: cannot be read: No such file" in capsys.readouterr().err
     assert main(["decode", str(tmp_path)]) == 2
-    assert "is a directory, not a capture" in capsys.readouterr().err
+    assert "cannot be read: Is a directory" in capsys.readouterr().err
 
 
 def test_what_stands_before_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -111,7 +111,7 @@ def test_no_traceback_from_a_process_of_its_own(tmp_path: Path) -> None:
     finished = run("decode", str(tmp_path / "gone.txt"))
     assert finished.returncode == 2
     assert finished.stdout == b""
-    assert finished.stderr.decode().splitlines() == [f"halfbit: error: {tmp_path}/gone.txt: no such file  (halfbit decode --help)"]
+    assert finished.stderr.decode().splitlines() == [f"halfbit: error: {tmp_path}/gone.txt: cannot be read: No such file or directory  (halfbit decode --help)"]
 
 
 def test_output_that_cannot_be_written(

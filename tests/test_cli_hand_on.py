@@ -59,7 +59,7 @@ def test_clip_can_be_decoded_and_says_where_it_is_from(tmp_path: Path, capsys: C
     assert main(["clip", path, "--from", "100", "--to", "160"]) == 0
     assert capsys.readouterr().out == out.read_text()
     assert main(["clip", path, "--from", "100s"]) == 2
-    assert "no level changes twice" in capsys.readouterr().err
+    assert "the level does not change twice" in capsys.readouterr().err
 
 
 def test_compare_finds_what_the_board_lost_and_why(both: tuple[str, str], capsys: Captured) -> None:

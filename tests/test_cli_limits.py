@@ -125,10 +125,10 @@ def test_a_limit_keeps_out(name: str, tmp_path: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--one-min", "x"], "'x' is not a number of us"),
-        (["--one-min", "-1"], "'-1' us is not a whole number of ns"),
+        (["--one-min", "x"], "'x' is not a time"),
+        (["--one-min", "-1"], "'-1' is not a time"),
         (["--one-min", "0.0005"], "'0.0005' us is not a whole number of ns"),
-        (["--one-min", "off"], "'off' is not a number of us"),
+        (["--one-min", "off"], "'off' is not a time"),
         (["--limits", "decoder"], "invalid choice: 'decoder'"),
         (["--preamble-min", "2.5"], "'2.5' is not a whole number"),
     ],

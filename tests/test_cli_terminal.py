@@ -37,7 +37,6 @@ def table(width: int | None) -> list[str]:
     view = Table(lines.append, width=width)
     for event in instructions(Packet(data) for data in PACKETS):
         view.event(event)
-    view.end(None)
     return lines
 
 

@@ -166,13 +166,6 @@ def test_bulk_is_the_same_as_one_at_a_time_however_it_is_cut(
     assert cut.removed == expected.removed
 
 
-def test_block_without_noise_is_handed_on_as_it_is() -> None:
-    blocks = list(filtered(Cut([58] * 1000, [500]), 5)._rows())
-    whole = [durations for durations, scale in blocks if scale == US]
-    assert [len(durations) for durations in whole] == [498, 498]
-    assert all(isinstance(durations, array) for durations in whole)
-
-
 def test_decodes_the_same_in_bulk_and_one_at_a_time() -> None:
     rng = random.Random(5)
     noisy = spikes(chatter(IDLE * 20, 0.1, 4 * US, rng), 0.01, (0, 5 * US), rng)

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import argparse
 import statistics
 import subprocess
 import sys
-from importlib import import_module
 
-from halfbit.cli.main import COMMANDS
 
 ROUNDS = 3
 
@@ -43,12 +40,3 @@ def test_importing_halfbit_and_its_help_are_quick() -> None:
     assert us["halfbit"] - nothing <= 2.5 * known
     assert us["help"] - nothing <= 2.5 * known + 1.5 * argparse_
     assert us["everything"] > us["halfbit"]  # else nothing was measured
-
-
-def test_help_says_of_each_command_what_the_command_does() -> None:
-    """The lines stand in ``main`` so that help need not load the commands."""
-    for name, line in COMMANDS.items():
-        subparsers = argparse.ArgumentParser().add_subparsers()
-        import_module(f"halfbit.cli.{name}").add_parser(subparsers, False)
-        (action,) = subparsers._choices_actions
-        assert (action.dest, action.help) == (name, line)

@@ -17,7 +17,7 @@ from typing import Any
 import attrs
 
 from .batch import Batch, batches_of, counts, integers, plain, refuse_levels
-from .edge_samples import changes
+from .edge_samples import changes, levels_in
 from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
@@ -283,4 +283,4 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
     :raises HalfbitError: if the unit is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
         item if a sample is neither 0 nor 1.
     """
-    return RawEdges(lambda: changes(samples), are_durations=False, unit=unit)
+    return RawEdges(lambda: changes(levels_in(samples)), are_durations=False, unit=unit)

@@ -7,30 +7,52 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from .batch import Batch, batches_of, plain
 from .error import CaptureError
 
-__all__ = ["changes"]
+__all__ = ["SAME", "changes", "levels_in", "turns"]
+
+#: Used instead of a level: the level has not changed.
+SAME = 2
 
 
-def changes(samples: Iterable[int]) -> Iterator[Batch]:
-    """The indices of the samples that differ from the one before."""
-    before: int | None = None
+def changes(rows: Iterable[bytes], word: str = "item", first: int = 0) -> Iterator[Batch]:
+    """The indices of the samples that differ from the one before.
+
+    :param rows: levels 0 and 1.
+    :param word: what a sample is called in errors.
+    :param first: the number of the first sample in errors.
+    """
+    level: int | None = None
     start = 0
-    for row in _levels(samples):
-        indices = []
-        level = row[0] if before is None else before
-        first = 1 - level
-        at = row.find(first)
-        while at >= 0:
-            indices.append(start + at)
-            level = 1 - level
-            at = row.find(1 - level, at)
-        before = level
+    for row in rows:
+        found, opening, level = turns(row, level)
+        indices = [start + at for at in found]
         start += len(row)
         if indices:
-            yield Batch(indices, _items(indices), first)
+            yield Batch(indices, _places(indices, word, first), opening)
 
 
-def _levels(samples: Iterable[int]) -> Iterator[bytes]:
-    """The samples as levels, in batches. Those before one that is wrong are not lost with it."""
+def turns(levels: bytes, level: int | None) -> tuple[list[int], int | None, int | None]:
+    """Find where the level changes.
+
+    :param levels: 0, 1, or 2 (:data:`SAME`) each.
+    :param level: the level before; ``None`` if it is not known. Then the first 0 or 1 only gives the level.
+    :returns: the indices, the level after the first of them, and the level after the last one.
+    """
+    if level is None:
+        level = next((seen for seen in levels if seen != SAME), None)
+        if level is None:
+            return [], None, None
+    first = 1 - level
+    found = []
+    at = levels.find(first)
+    while at >= 0:
+        found.append(at)
+        level = 1 - level
+        at = levels.find(1 - level, at)
+    return found, first, level
+
+
+def levels_in(samples: Iterable[int]) -> Iterator[bytes]:
+    """The samples as levels, in rows. Those before one that is wrong are not lost with it."""
     for batch in batches_of(samples):
         try:
             yield _level_row(batch)
@@ -46,5 +68,5 @@ def _level_row(batch: Batch) -> bytes:
     return bytes(map(int, levels))
 
 
-def _items(indices: Sequence[int]) -> Callable[[int], str]:
-    return lambda index: f"item {indices[index]}"
+def _places(indices: Sequence[int], word: str, first: int) -> Callable[[int], str]:
+    return lambda index: f"{word} {indices[index] + first}"

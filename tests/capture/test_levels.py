@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from halfbit.capture import open_capture
 from halfbit.cli.main import main
 from halfbit.edge import Edge, edges_from_samples
-from halfbit.error import HalfbitError
+from halfbit.error import CaptureError, HalfbitError
 
 from .support_capture import Pieces, error_of, times_of
 from .support_signal import changes_of, level_at, packets_in, some_packets
@@ -84,7 +84,7 @@ def test_wrong(data: bytes, place: str, words: str) -> None:
 
 
 def test_nothing_says_how_far_apart_they_are() -> None:
-    assert "say how many there are in a second with unit=" in error_of(b"0101", format="levels").problem
+    assert "how many levels there are per second: give unit=" in error_of(b"0101", format="levels").problem
 
 
 @pytest.mark.parametrize("options", [{"unit": 0}, {"unit": "bits"}, {"wrap": 5}, {"threshold": 1.0}])
@@ -102,3 +102,18 @@ def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     path.write_bytes(b"0012")
     assert main(["decode", str(path), "--format", "levels", "--unit", "1000000"]) == 2
     assert f"{path}: byte 4: '2' is neither 0 nor 1" in capsys.readouterr().err
+
+
+def test_levels_in_a_text_file_are_found_by_what_they_are(tmp_path: Path) -> None:
+    path = tmp_path / "levels.txt"
+    path.write_bytes(bytes(48 + level for level in sampled(250_000)) + b"\n")
+    assert packets_in(open_capture(path, unit=250_000))[:-1] == PACKETS
+
+
+@pytest.mark.parametrize("text", ["01" * 60 + "\n5\n", "1" * 60_000 + "x\n"])
+def test_what_only_begins_like_levels_or_a_number_is_refused(text: str, tmp_path: Path) -> None:
+    """Patterns once tried every way to cut such a text into parts, and did not end."""
+    path = tmp_path / "capture"
+    path.write_text(text)
+    with pytest.raises(CaptureError):
+        list(open_capture(path, holds="durations"))

@@ -136,12 +136,12 @@ def test_named_pipe_is_opened_once(tmp_path: Path) -> None:
 
 
 def test_no_such_file(tmp_path: Path) -> None:
-    with pytest.raises(CaptureError, match=r"gone\.txt: no such file"):
+    with pytest.raises(CaptureError, match=r"gone\.txt: cannot be read: No such file"):
         open_capture(tmp_path / "gone.txt")
 
 
 def test_directory(tmp_path: Path) -> None:
-    with pytest.raises(CaptureError, match="is a directory, not a capture"):
+    with pytest.raises(CaptureError, match="cannot be read: Is a directory"):
         open_capture(tmp_path)
 
 
@@ -157,7 +157,7 @@ def test_file_that_goes_away(tmp_path: Path) -> None:
     path.write_bytes(TEXT)
     edges = open_capture(path)
     path.unlink()
-    with pytest.raises(CaptureError, match="no such file"):
+    with pytest.raises(CaptureError, match="No such file"):
         list(edges)
 
 

@@ -248,7 +248,7 @@ def test_columns_without_names() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "words"), [("", "is empty"), ("# c\n", "holds no rows"), ("time,level\n", "holds no values")]
+    ("text", "words"), [("", "is empty"), ("# c\n", "holds no values"), ("time,level\n", "holds no values")]
 )
 def test_nothing_in_it(text: str, words: str) -> None:
     assert words in str(wrong(text))

@@ -63,7 +63,7 @@ def test_comments_blank_lines_spaces_and_line_ends() -> None:
 def test_large_integers_among_fractions_stay_exact() -> None:
     start = (1 << 60) + 1
     assert times_of(b"%d\n%d\n" % (start, start + 58), holds="times", unit="ns") == [0, 58]
-    assert numbers_in([b"0.5", b"%d" % start]) == [0.5, start]
+    assert numbers_in(["0.5", str(start)], str) == [0.5, start]
 
 
 def test_file_can_be_gone_through_again(tmp_path: Path) -> None:
@@ -186,7 +186,7 @@ def test_time_outside_the_counter() -> None:
         (b"# halfbit: durations ticks=0", 1, "above 0"),
         (b"# halfbit: times wrap=1.5", 1, "wrap=1.5"),
         (b"# halfbit: times wrap=1", 1, "2 counts or more"),
-        (b"# halfbit: times us ns", 1, "unit twice"),
+        (b"# halfbit: times us ns", 1, "unit is given twice"),
         (b"# halfbit: times rate=5", 1, "'rate=5'"),
         (b"# halfbit: times\n# halfbit: times", 2, "a second heading"),
     ],
@@ -201,7 +201,7 @@ def test_durations_do_not_wrap() -> None:
     assert "wrap" in str(error_of(b"# halfbit: durations wrap=256\n58\n"))
 
 
-@pytest.mark.parametrize(("data", "words"), [(b"", "is empty"), (b"# c\n\n", "holds no number")])
+@pytest.mark.parametrize(("data", "words"), [(b"", "is empty"), (b"# c\n\n", "holds no values")])
 def test_nothing_in_it(data: bytes, words: str) -> None:
     assert words in str(error_of(data, holds="durations"))
 
@@ -219,3 +219,10 @@ def test_last_line_without_line_end_is_taken_if_the_caller_says_so() -> None:
     assert times_of(b"58\n58", holds="durations", last_line="take") == [0, 58_000, 116_000]
     assert times_of(b"58", holds="durations", last_line="take") == [0, 58_000]
     assert error_of(b"58\nx", holds="durations", last_line="take").place == "line 2"
+
+
+def test_units_that_differ_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "capture.txt"
+    path.write_text("58 us\n0.058 ms\n")
+    with pytest.raises(CaptureError, match=r"line 2: '0.058 ms' has another unit than line 1"):
+        open_capture(path, holds="durations")

@@ -194,6 +194,7 @@ def test_lines_fit_the_width(
         (("follow", SHUNTING, "--address", "7", "--cv", "29"), "is no CV and value"),
         (("follow", SHUNTING, "--address", "7", "--cv", "1025=3"), "is no CV and value"),
         (("follow", SHUNTING), "--address"),
+        (("traffic", SHUNTING, "--plot", "drawing.xyz"), "must end in"),
     ],
 )
 def test_wrong_use_is_refused(capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], words: str) -> None:
@@ -207,9 +208,8 @@ def test_wrong_use_is_refused(capsys: pytest.CaptureFixture[str], arguments: tup
     ("arguments", "words"),
     [
         (("follow", SHUNTING, "--address", "broadcast"), "is not the address of one decoder"),
-        (("traffic", "no such file"), "no such file"),
-        (("audit", "no such file"), "no such file"),
-        (("traffic", SHUNTING, "--plot", "drawing.xyz"), "must end in"),
+        (("traffic", "no such file"), "No such file"),
+        (("audit", "no such file"), "No such file"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_a_line(

@@ -117,7 +117,7 @@ def test_nothing_found_is_status_1(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["survey", "no such file.txt"], "no such file"),
+        (["survey", "no such file.txt"], "No such file"),
         (["survey", "--seconds", "0", "-"], "seconds"),
         (["survey", "--seconds", "soon", "-"], "invalid float"),
         (["survey", "--plot", "picture.bmp", "capture.txt"], ".svg, .png, .pdf"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from ..batch import Batch
-from ..edge import Edge, RawEdges
+from ..edge import RawEdges
 from ..error import CaptureError
 from ..unit import Unit
 from .unsaid import LastLineError
@@ -50,19 +50,10 @@ class CaptureEdges(RawEdges):
         """Notes for the user about how the file was read. Complete only after the edges have been read to the end."""
         return (*self._remarks(), *self._left)
 
-    def __iter__(self) -> Iterator[Edge]:
+    def _batch_rows(self) -> Iterator[tuple[Batch, tuple[Sequence[int], int]]]:
         try:
-            yield from super().__iter__()
+            yield from super()._batch_rows()
         except CaptureError as error:
-            self._end(error)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        try:
-            yield from super()._rows()
-        except CaptureError as error:
-            self._end(error)
-
-    def _end(self, error: CaptureError) -> None:
-        if not (self.leaves_last and isinstance(error, LastLineError)):
-            raise error.within(self._file) from None
-        self._left = (f"{error.place} was left out: {error.problem}",)
+            if not (self.leaves_last and isinstance(error, LastLineError)):
+                raise error.within(self._file) from None
+            self._left = (f"{error.place} was left out: {error.problem}",)

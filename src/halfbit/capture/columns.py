@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Sequence
 
 import attrs
 
 from ..error import CaptureError
-from .head import DELIMITERS, DURATION, LEVELS, TIME
+from .head import DURATION, TIME, Head
 from .heading import HOLDS, Heading
-from .lines import quoted
-from .numbers import looks_like_number
 from .options import Column, Options
 from .text import say_what
 from .unsaid import UnsaidError
 
-__all__ = ["Layout", "layout_of", "split", "unit_in"]
+__all__ = ["Layout", "layout_of", "unit_in"]
 
 #: A unit at the end of a column's name: "time [us]", "time (us)", "time_us", "time / us".
 _UNIT = re.compile(r"[\[(_/\s]\s*(ns|us|µs|μs|ms|s)\s*[\])]?$", re.IGNORECASE)
@@ -30,8 +27,8 @@ class Layout:
     delimiter: str
     #: Number of fields in each row.
     width: int
-    #: Number of rows before the first row with values.
-    names: int
+    #: Number of lines above the first row.
+    above: int
     #: Index of the column with times or durations.
     time: int
     #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
@@ -49,36 +46,14 @@ class Layout:
         return self.delimiter != ","
 
 
-def split(text: str, delimiter: str) -> list[str]:
-    """Split a row into fields and strip the spaces around them.
+def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
+    """Find the layout of a table.
 
-    :raises CaptureError: if a quote is not closed.
-    """
-    try:
-        (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
-    except (csv.Error, ValueError):
-        raise CaptureError(
-            f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place"
-        ) from None
-    return [field.strip() for field in row]
-
-
-def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bool = False) -> Layout:
-    """Find the layout from the first one or two rows of a table.
-
-    :param heading: what the caller and the table's head say.
     :param volts: True if the table holds volts, not levels.
     :raises CaptureError: if a column does not exist, or if nothing says what the values are.
     """
-    delimiter = options.delimiter or _delimiter(rows[-1])
-    parted = [split(row, delimiter) for row in rows]
-    first, last = parted[0], parted[-1]
-    has_names = _are_names(first, last, delimiter)
-    names = first if has_names else []
-    width = len(last if has_names else first)
-    if has_names and len(names) == width - 1 and last[-1] == "":
-        names = [*names, ""]  # rows end with a delimiter, names do not
-    if has_names and len(names) != width:
+    names, width, delimiter, heading = head.names, len(head.rows[0]), head.delimiter or ",", head.said(options)
+    if names and len(names) != width:
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
     time = _time(options.time_column, names, width, heading.holds)
     name = names[time] if names else ""
@@ -92,7 +67,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
                 raise CaptureError(f"{option}: durations have none: each is from one level change to the next")
         if volts:
             raise CaptureError("holds durations, so no volts: read it with format=csv")
-        return Layout(delimiter, width, int(has_names), time, (), heading)
+        return Layout(delimiter, width, head.first - 1, time, (), heading)
     rails = _rails(options, names, width, time)
     if heading.holds is None:
         if not rails and not TIME.match(name):
@@ -103,33 +78,7 @@ def layout_of(rows: Sequence[str], options: Options, heading: Heading, volts: bo
     column = ""
     if rails and width > 2:
         column = f" of column {names[rails[0]]!r}" if names and names[rails[0]] else f" of column {rails[0] + 1}"
-    return Layout(delimiter, width, int(has_names), time, rails, heading, volts, column)
-
-
-def _delimiter(row: str) -> str:
-    """The delimiter that gives the most values and the fewest other fields."""
-    scores = {}
-    for delimiter in DELIMITERS:
-        if delimiter in row.strip():
-            try:
-                fields = split(row, delimiter)
-            except CaptureError:
-                continue
-            scores[delimiter] = sum(1 if _is_value(field, delimiter) else -1 for field in fields if field)
-    return max(scores, key=scores.__getitem__, default=",")
-
-
-def _is_value(field: str, delimiter: str) -> bool:
-    text = field if delimiter == "," else field.replace(",", ".")
-    return field.lower() in LEVELS or looks_like_number(text.encode())
-
-
-def _are_names(first: Sequence[str], last: Sequence[str], delimiter: str) -> bool:
-    """True if the first row holds column names: words with values below. (Channels may be named 0 and 1.)"""
-    return any(
-        field[:1].isalpha() and not _is_value(field, delimiter) and (first is last or _is_value(below, delimiter))
-        for field, below in zip(first, last)
-    )
+    return Layout(delimiter, width, head.first - 1, time, rails, heading, volts, column)
 
 
 def unit_in(name: str) -> str | None:
@@ -180,7 +129,7 @@ def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:
         if found:
             return found[0]
     if not names:
-        raise CaptureError(f"{option}: there is no column {said!r}: the columns have no names, only numbers 1 to {width}")
+        raise CaptureError(f"{option}: there is no column {said!r}: columns have no names, only numbers 1 to {width}")
     raise CaptureError(f"{option}: there is no column {said!r}; there are {_listed(names)}")
 
 

@@ -23,7 +23,7 @@ change is always kept. The level is known from there on.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate, pairwise
 
 import attrs
@@ -139,18 +139,6 @@ class EdgeFilter:
             return self._first
         return self._noisy(count) if count else None
 
-    def skip(self, durations: Sequence[int], kept: int, last: int) -> None:
-        """Skip over changes without noise: each is at least the minimum after the one before.
-
-        :param durations: ns, between the changes that pass, from the last one that passed before up to
-            ``kept``. The last :data:`MEMORY` durations are enough.
-        :param kept: time of the last change that passes, ns.
-        :param last: time of the change after it, ns. Noise may still follow that one.
-        """
-        self._seen.extend(durations)
-        self._kept = kept
-        self._first = self._last = last
-
     def _noisy(self, count: int) -> int | None:
         opening, self._opening = self._opening, False
         odd = count % 2
@@ -200,36 +188,16 @@ class FilteredEdges(Edges):
         yield from machine.finish()
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        # Rows without noise are passed on unchanged.
         self._filter = machine = EdgeFilter(self._minimum)
         now = 0  # time of the last change, ns
         before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():
-            if not durations:
-                continue
-            if machine.idle:
-                machine.feed_time(now)  # the first change, which has no duration before it
-            if min(durations) * scale < self._minimum:
-                times = list(accumulate((duration * scale for duration in durations), initial=now))
-                now = times[-1]
-                before, steps = _steps(before, _kept(machine, times, self._minimum))
-                yield steps, 1
-                continue
-            # The change kept from the crossing before and the first change here need their own step:
-            # the filter may have moved the first, so the duration between them may differ from the row's.
-            first = now + durations[0] * scale
-            now += sum(durations) * scale
-            kept = _some(machine.feed_time(first))
-            if len(durations) > 1:
-                kept += _some(machine.feed_time(first + durations[1] * scale))
+            times = list(accumulate((duration * scale for duration in durations), initial=now))
+            kept = list(map(machine.feed_time, times if machine.idle else times[1:]))
+            now = times[-1]
             before, steps = _steps(before, kept)
             yield steps, 1
-            if len(durations) > 2:
-                passing = durations[1:-1]
-                before = now - durations[-1] * scale
-                machine.skip([duration * scale for duration in passing[-MEMORY:]], before, now)
-                yield passing, scale
-        _, steps = _steps(before, _some(machine.finish_time()))
+        _, steps = _steps(before, [machine.finish_time()])
         yield steps, 1
 
 
@@ -250,33 +218,7 @@ def filtered(edges: Edges, minimum: Number = 5, unit: Unit = "us") -> FilteredEd
     return FilteredEdges(edges, scale.nanoseconds(minimum))
 
 
-def _kept(machine: EdgeFilter, times: Sequence[int], minimum: int) -> list[int]:
-    """Feed all times except the first, which the machine already has; return the times it keeps.
-
-    Only noise is fed to the machine. Changes far enough from both neighbours skip it.
-    """
-    kept: list[int] = []
-    noisy = [index for index, (early, late) in enumerate(pairwise(times), 1) if late - early < minimum]
-    at = 1
-    for index in (*noisy, len(times)):
-        for time in times[at : min(at + 2, index)]:
-            kept += _some(machine.feed_time(time))
-        if at + 2 < index:
-            passing = times[at + 1 : index - 1]
-            kept += passing
-            latest = times[max(at, index - 2 - MEMORY) : index - 1]
-            machine.skip([late - early for early, late in pairwise(latest)], passing[-1], times[index - 1])
-        if index < len(times):
-            kept += _some(machine.feed_time(times[index]))
-        at = index + 1
-    return kept
-
-
-def _steps(before: int | None, times: Sequence[int]) -> tuple[int | None, list[int]]:
+def _steps(before: int | None, times: Iterable[int | None]) -> tuple[int | None, list[int]]:
     """The last time, and the durations between the times, starting from ``before``."""
-    chained = times if before is None else [before, *times]
+    chained = [time for time in (before, *times) if time is not None]
     return (chained[-1] if chained else None), [late - early for early, late in pairwise(chained)]
-
-
-def _some(time: int | None) -> list[int]:
-    return [] if time is None else [time]

@@ -14,7 +14,7 @@ from .capture_edges import CaptureEdges
 from .head import head_of, shape_of
 from .levels import read_levels
 from .options import Column, Options
-from .plain import Plain
+from .plain import plain
 from .source import Location, Source, source_of, unpacked
 from .table import read_table, read_volts
 from .text import read_text
@@ -29,75 +29,34 @@ class Format:
     """A file format and its reader."""
 
     name: str
-    #: Description in words.
-    words: str
     #: File endings of this format, in lower case.
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that this format uses.
     options: tuple[str, ...]
-    read: Callable[[Source, Options], CaptureEdges]
+    #: Reads a source with options; a text file's reader takes its head, too.
+    read: Callable[..., CaptureEdges]
     #: Pattern of the file's first bytes, if the format has one.
     begins: re.Pattern[bytes] = re.compile(rb"(?!)")
 
 
+_NUMBERS = ("unit", "wrap", "delimiter", "decimal", "last_line")
+_TABLE = (*_NUMBERS, "time_column", "level_column", "other_rail")
+_VOLTS = ("threshold", "hysteresis")
+_VCD = ("unit", "signal", "other_rail", "last_line", *_VOLTS)
+_WAV = ("channel", "other_rail", *_VOLTS)
+
+_LEVELS_BEGIN = re.compile(rb"[\x00\x01]{16}|(?=(\s*[01]){64})[01\s]*\Z|([01]\s+){64}")
+_VCD_BEGINS = re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b")
+_WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
+
 #: All formats. To add a format, add a row.
 FORMATS: tuple[Format, ...] = (
-    Format(
-        "text",
-        "a number a line",
-        (".txt", ".text", ".log"),
-        ("holds", "unit", "wrap", "delimiter", "decimal", "last_line"),
-        read_text,
-    ),
-    Format(
-        "csv",
-        "a table of fields",
-        (".csv", ".tsv", ".tab"),
-        ("holds", "unit", "wrap", "time_column", "level_column", "other_rail", "delimiter", "decimal", "last_line"),
-        read_table,
-    ),
-    Format(
-        "volts",
-        "a table of times and volts",
-        (),
-        (
-            "unit",
-            "wrap",
-            "time_column",
-            "level_column",
-            "other_rail",
-            "delimiter",
-            "decimal",
-            "last_line",
-            "threshold",
-            "hysteresis",
-        ),
-        read_volts,
-    ),
-    Format(
-        "levels",
-        "levels 0 and 1 at a fixed rate, as characters or as bytes",
-        (),
-        ("unit",),
-        read_levels,
-        re.compile(rb"[\x00\x01]{16}|[01\s]*([01][01\s]*){64}\Z|([01]\s+){64}"),
-    ),
-    Format(
-        "vcd",
-        "a value change dump",
-        (".vcd",),
-        ("unit", "signal", "other_rail", "threshold", "hysteresis", "last_line"),
-        read_vcd,
-        re.compile(rb"(\xef\xbb\xbf)?\s*\$(date|version|timescale|scope|comment|var|enddefinitions)\b"),
-    ),
-    Format(
-        "wav",
-        "a recording of a sound card",
-        (".wav", ".wave"),
-        ("channel", "other_rail", "threshold", "hysteresis"),
-        read_wav,
-        re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL),
-    ),
+    Format("text", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text),
+    Format("csv", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
+    Format("volts", (), (*_TABLE, *_VOLTS), read_volts),
+    Format("levels", (), ("unit",), read_levels, _LEVELS_BEGIN),
+    Format("vcd", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
+    Format("wav", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
 )
 
 
@@ -174,44 +133,34 @@ def open_capture(
     )
     source = unpacked(source_of(location))
     try:
-        chosen, source, options = _chosen(source, options, format)
-        edges = chosen.read(source, options)
+        edges = _opened(source, options, format)
     except CaptureError as error:
         raise error.within(source.name) from None
     edges.leaves_last = options.last_line in (None, "leave")
     return edges
 
 
-def _chosen(source: Source, options: Options, name: str | None) -> tuple[Format, Source, Options]:
-    """Choose the format; return it with the source and the options for its reader.
+def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
+    """Choose the format and open the source with its reader.
 
-    :raises CaptureError: if a number can be read in two ways.
     :raises HalfbitError: for an unknown format, or an option that the format does not use.
     """
     chosen = _named(name) if name is not None else _by_ending(source)
     start = b"" if source.live else next(source.look(), b"")
-    if chosen is None:
-        chosen = next((format for format in FORMATS if format.begins.match(start)), None)
+    if name is None:  # what the file begins with says more than its ending
+        chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
     if chosen is not None and chosen.name in ("levels", "vcd", "wav"):
         options.refuse_all_but(chosen.options, chosen.name)
-        return chosen, source, options
+        return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
     table = chosen is not None and chosen.name != "text"
     head = head_of(source, options, table=table, carriage=carriage)
-    if name is None and head is not None:
+    if name is None or chosen is None:
         chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
-    elif chosen is None:
-        chosen = FORMATS[0]
     options.refuse_all_but(chosen.options, chosen.name)
-    if head is None or chosen.name == "levels":
-        return chosen, source, options
-    text = chosen.name == "text"
-    plain = Plain(source, head, text=text, carriage=carriage)
-    if text:
-        options = attrs.evolve(options, delimiter=" " if head.delimiter else None)
-    if options.unit is None and head.unit is not None:
-        options = attrs.evolve(options, unit=head.unit)
-    return chosen, plain if plain.changes else source, options
+    if chosen.name == "levels":
+        return chosen.read(source, options)
+    return chosen.read(plain(source, head, text=chosen.name == "text", carriage=carriage), options, head)
 
 
 def _named(name: str) -> Format:

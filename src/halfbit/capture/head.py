@@ -1,4 +1,4 @@
-"""Finds how a text file is written (headings, delimiter, units, decimal sign) from its first rows.
+"""Finds how a text file is written (headings, names, delimiter, units, decimal sign) from its first rows.
 
 A row is a line whose fields are all values: numbers, perhaps with a unit, or levels. Words above the first row are
 column names, their units, or headings that are not needed. For a file, many rows are checked. For a stream, only the
@@ -7,19 +7,21 @@ first row is checked, so that the result does not depend on how its bytes arrive
 
 from __future__ import annotations
 
+import csv
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Generator, Sequence
 from contextlib import closing
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import attrs
 
-from .lines import NO_TEXT, lines_of
-from .numbers import looks_like_number
+from ..error import CaptureError
+from .heading import Heading, heading_of
+from .lines import HEADING, NO_TEXT, Lines, complaint, lines_of, quoted
+from .numbers import looks_like_number, numbers_in
 from .options import Options
 from .source import Source
 from .unsaid import LastLineError, UnsaidError
-from ..error import CaptureError
 
 __all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "head_of", "shape_of"]
 
@@ -50,15 +52,16 @@ _SEVERAL_GROUPS = re.compile(r"[+-]?\d{1,3}((,\d{3}){2,}(\.\d*)?|,\d{3}\.\d*)")
 class Head:
     """How a text file is written, as found from its first rows."""
 
-    #: The first rows: the line's number and the fields.
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
-    #: The delimiter between their fields.
+    #: Number of the line with the first row, and the fields of some rows.
+    first: int
+    rows: tuple[tuple[str, ...], ...]
+    #: The delimiter between their fields; empty if each has one field.
     delimiter: str
-    #: Lines above the first row: the number of the line with names (0 if there is no such line), and the lines to skip.
-    names: int = 0
-    left: tuple[int, ...] = ()
-    #: The names combined with the units, if the units have their own line below the names.
-    named: str = ""
+    #: What the file's heading says.
+    heading: Heading
+    #: The names of the columns, with their units, and their line; empty and 0 if they have no names.
+    names: tuple[str, ...] = ()
+    names_line: int = 0
     #: The unit after the times, and all units found after values.
     unit: str | None = None
     units: tuple[str, ...] = ()
@@ -70,53 +73,92 @@ class Head:
     #: True if each row ends with a delimiter.
     trailing: bool = False
 
+    def said(self, options: Options) -> Heading:
+        """What the caller and the file say of the numbers."""
+        return Heading(options.holds, options.unit or self.unit, options.wrap).over(self.heading)
+
 
 def _is_value(field: str) -> bool:
     """True for a number, perhaps with a unit, or a level."""
     field = field.strip().strip('"')
     match = _VALUE.fullmatch(field)
     number = match[1].replace(",", "") if match else field
-    return field.lower() in LEVELS or looks_like_number(number.encode())
+    return field.lower() in LEVELS or looks_like_number(number)
 
 
-def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head | None:
+def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head:
     """Find how a text file is written from its first rows.
 
     :param table: True if it is known to be a table, so that commas separate its fields.
     :param carriage: True if lines end with a carriage return only.
-    :returns: ``None`` if no line is a row. The reader then reports what is wrong.
     :raises UnsaidError: if numbers with commas can be read in two ways.
+    :raises CaptureError: if there is no row, or if the heading or a unit is not valid.
     """
-    above: list[tuple[int, str]] = []
+    above: list[Lines] = []
     rows: list[tuple[int, str]] = []
-    semicolons = False
-    for number, line in _lines(source, options, carriage):
-        text = line.strip()
-        if not text or text.startswith("#"):
-            continue
-        if text.startswith(";") and not all(_is_value(field) for field in text.split(";") if field):
-            semicolons = True
-            continue
-        if not rows and not _is_row(text, options.delimiter, table):
-            above.append((number, line))
-            continue
-        rows.append((number, text))
-        if len(rows) == (1 if source.live else ROWS):
-            break
-    return _head(above, rows, options, semicolons, table) if rows else None
+    heading: Heading | None = None
+    semicolons = empty = False
+    with closing(_lines(source, options, carriage)) as lines:
+        line = None
+        for line in lines:
+            text = line.text.decode("utf-8", "replace").strip()
+            if (match := HEADING.match(line.text)) and not rows:
+                if heading is not None:
+                    raise CaptureError("a second heading: one is enough", f"line {line.number}")
+                heading = heading_of(match[1], f"line {line.number}")
+            if not text or text.startswith("#"):
+                continue
+            if NO_TEXT.search(line.text):
+                above.append(line)
+                break
+            if text.startswith(";") and not all(_is_value(field) for field in text.split(";") if field):
+                semicolons = True
+            elif not rows and not _is_row(text, options.delimiter, table):
+                above.append(line)
+            else:
+                rows.append((line.number, text))
+            if len(rows) == (1 if source.live else ROWS):
+                break
+        empty = line is None
+    if rows:
+        above = [line for line in above if line.number < rows[0][0]]
+        return _head(above, rows, heading or Heading(), options, semicolons, table)
+    if not above:
+        raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
+    raise _no_row(above, table)
 
 
-def _lines(source: Source, options: Options, carriage: bool) -> Iterable[tuple[int, str]]:
+def _no_row(above: Sequence[Lines], table: bool) -> CaptureError:
+    """The error for a file of which no line is a row."""
+    for line in above:
+        if wrong := complaint(line.text):
+            return CaptureError(wrong, f"line {line.number}")
+    if table and len(above) == 1:
+        return CaptureError("holds no values, only names of columns")
+    text, place = above[table].text, f"line {above[table].number}"
+    if table:
+        return CaptureError(f"{quoted(text)} is not a row of values", place)
     try:
-        with closing(source.look()) as chunks:
-            ended = (chunk.replace(b"\r", b"\n") for chunk in chunks) if carriage else chunks
-            for lines in lines_of(ended, options.take_last):
-                for number, text in enumerate(lines.texts, lines.number):
-                    if number > LINES + ROWS or NO_TEXT.search(text):
-                        return
-                    yield number, text.decode("utf-8", "replace")
-    except LastLineError:
-        return
+        numbers_in([text.decode()], lambda _: place)
+    except CaptureError as error:
+        return error
+    return CaptureError(f"{quoted(text)} is not a number", place)
+
+
+def _lines(source: Source, options: Options, carriage: bool) -> Generator[Lines, None, None]:
+    """The lines to look at. The error for a last line without a line end comes only if there are no others."""
+    number = 0
+    with closing(source.look()) as chunks:
+        ended = (chunk.replace(b"\r", b"\n") for chunk in chunks) if carriage else chunks
+        try:
+            for line in chain.from_iterable(lines.singly() for lines in lines_of(ended, options.take_last)):
+                number = line.number
+                yield line
+                if number > LINES + ROWS:
+                    return
+        except LastLineError:
+            if not number:
+                raise
 
 
 def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
@@ -126,32 +168,49 @@ def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
         values = list(map(_is_value, fields))
         if fields and all(values):
             return True
-        if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1):
+        named = any(TIME.match(field) or DURATION.match(field) for field in fields)
+        if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1) and not named:
             return True  # other columns may hold words
     return False
 
 
 def _head(
-    above: Sequence[tuple[int, str]], rows: Sequence[tuple[int, str]], options: Options, semicolons: bool, table: bool
+    above: Sequence[Lines],
+    rows: Sequence[tuple[int, str]],
+    heading: Heading,
+    options: Options,
+    semicolons: bool,
+    table: bool,
 ) -> Head:
     texts = [text.partition("#")[0].strip() for _, text in rows]
-    if any(re.search(r"\d\s*;\s*\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
+    if any(re.search(r"\d\s*;\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
         texts = [text.partition(";")[0].strip() for text in texts]
         semicolons = True
     decimal = _decimal(texts, options, rows[0][0], table)
-    delimiter = options.delimiter or _delimiter(texts, decimal)
+    delimiter = options.delimiter or _delimiter(texts[0], decimal, table)
     trailing = bool(delimiter.strip()) and all(text.endswith(delimiter) for text in texts)
-    fields = [_parted(text, delimiter) for text in texts]
+    fields = [_fields(text, delimiter)[: -1 if trailing else None] for text in texts]
+    if len(fields) > 1 and any(
+        name[:1].isalpha() and not _is_value(name) and _is_value(below) for name, below in zip(*fields[:2])
+    ):  # columns may be named 0 and 1
+        number, text = rows[0]
+        above, rows, fields = [*above, Lines(number, text.encode())], rows[1:], fields[1:]
     width = len(fields[0])
     units = [match[2] if (match := _VALUE.fullmatch(field)) else None for field in fields[0]]
+    for (number, _), row in zip(rows, fields):
+        for unit, field in zip(units, row):
+            if (match := _VALUE.fullmatch(field)) and match[2] not in (None, unit):
+                problem = f"{field!r} has another unit than line {rows[0][0]}: write all numbers in one unit"
+                raise CaptureError(problem, f"line {number}")
     times = [unit for unit in units if unit is not None and "V" not in unit]
-    names, named, left = _names(above, delimiter, width, trailing)
+    names, names_line = _names(above, delimiter, width, trailing)
     return Head(
-        tuple((number, tuple(row)) for (number, _), row in zip(rows, fields)),
+        rows[0][0] if names or not names_line else names_line,
+        tuple(map(tuple, fields)),
         delimiter,
+        heading,
         names,
-        left,
-        named,
+        names_line,
         times[0].replace("µ", "u").replace("μ", "u") if times else None,
         tuple(sorted({unit for unit in units if unit}, key=len, reverse=True)),
         decimal,
@@ -160,25 +219,47 @@ def _head(
     )
 
 
-def _parted(text: str, delimiter: str) -> list[str]:
+def _fields(text: str, delimiter: str) -> list[str]:
     if not delimiter:
-        return [text]
-    parts = text.split() if delimiter == " " else text.split(delimiter)
-    fields = [part.strip().strip('"') for part in parts]
-    return fields[:-1] if len(fields) > 1 and not fields[-1] else fields
+        return [text.strip().strip('"')]
+    if delimiter == " ":
+        return [part.strip('"') for part in text.split()]
+    try:
+        return split(text, delimiter)
+    except CaptureError:
+        return [text.strip()]
 
 
-def _delimiter(texts: Sequence[str], decimal: str) -> str:
-    """The delimiter that gives the most values; ``""`` if no delimiter is found."""
-    text = _VALUE.sub(lambda match: match[1], texts[0])
-    best, most = "", 1
+def split(text: str, delimiter: str) -> list[str]:
+    """Split a row into fields and strip the spaces around them.
+
+    :raises CaptureError: if a quote is not closed.
+    """
+    try:
+        (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
+    except (csv.Error, ValueError):
+        raise CaptureError(
+            f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place"
+        ) from None
+    return [field.strip() for field in row]
+
+
+def _delimiter(row: str, decimal: str, table: bool) -> str:
+    """The delimiter that gives the most values; ``""`` if each row has one value.
+
+    :param table: True if some columns may hold something else.
+    """
+    text = _VALUE.sub(lambda match: match[1], row)
+    best, most = "", -1 if table else 1
     for delimiter in DELIMITERS:
-        if delimiter == "," and decimal:
+        if delimiter not in text or (delimiter == "," and decimal and '"' not in text):
             continue
-        fields = [field for field in _parted(text, delimiter) if field]
-        trailing = delimiter.strip() and text.endswith(delimiter)
-        if all(map(_is_value, fields)) and len(fields) + bool(trailing) > most:
-            best, most = delimiter, len(fields) + bool(trailing)
+        fields = _fields(text, delimiter)
+        values = sum(map(_is_value, fields))
+        others = sum(not _is_value(field) for field in fields if field)
+        score = values - others + bool(delimiter.strip() and text.endswith(delimiter))
+        if score > most and (table or not others):
+            best, most = delimiter, score
     return best
 
 
@@ -233,33 +314,33 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
 
 
 def _names(
-    above: Sequence[tuple[int, str]], delimiter: str, width: int, trailing: bool
-) -> tuple[int, str, tuple[int, ...]]:
-    """The line with the names, the names with units (if units have their own line), and the lines to skip."""
+    above: Sequence[Lines], delimiter: str, width: int, trailing: bool
+) -> tuple[tuple[str, ...], int]:
+    """The columns' names and their line. If their units have a line of their own, these follow the names.
+
+    A line without a word is no names, but a row with a wrong number. Then only its line is returned.
+
+    :raises CaptureError: if the names are not text.
+    """
     if not above:
-        return 0, "", ()
-    texts = [_fields(text, delimiter) for _, text in above]
+        return (), 0
+    texts = [_fields(line.text.decode("utf-8", "replace"), delimiter) for line in above]
     fitting = (width, width + 1) if trailing else (width,)
     last = len(above) - 1
-    units: list[str] = []
-    if last and len(texts[-1]) in fitting and len(texts[-2]) in fitting:
-        found = [_UNIT.fullmatch(field) for field in texts[-1]]
-        if all(found) and any(texts[-1]):
-            units = [match[1] or "" if match else "" for match in found]
+    names = texts[last]
+    if last and len(names) in fitting and len(texts[last - 1]) in fitting and any(names):
+        units = [_UNIT.fullmatch(field) for field in names]
+        if all(units):
             last -= 1
-    named = any(TIME.match(name) or DURATION.match(name) for name in texts[last])
-    number = above[last][0] if named or len(texts[last]) in fitting and width > 1 else 0
-    names = ""
-    if units and number:
-        names = delimiter.join(f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], units))
-    return number, names, tuple(each for each, _ in above if each != number)
-
-
-def _fields(text: str, delimiter: str) -> list[str]:
-    if not delimiter:
-        return [text.strip()]
-    parts = text.split() if delimiter == " " else text.split(delimiter)
-    return [part.strip().strip('"') for part in parts]
+            found = [match[1] if match else None for match in units]
+            names = [f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], found)]
+    fits = len(names) in fitting and width > 1
+    if fits and not any(name[:1].isalpha() for name in names):
+        return (), above[last].number
+    if not fits and not any(TIME.match(name) or DURATION.match(name) for name in names):
+        return (), 0
+    above[last].decoded()
+    return tuple(names[:width] if len(names) in fitting else names), above[last].number
 
 
 def shape_of(head: Head, likely: str, *, live: bool) -> str:
@@ -267,7 +348,7 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
 
     :param likely: the format by the file's ending.
     """
-    rows = [fields for _, fields in head.rows]
+    rows = head.rows
     width = len(rows[0])
     if width == 1:
         if not live and len(rows) >= FEWEST_LEVELS and all(row[0] in ("0", "1") for row in rows):
@@ -281,8 +362,8 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
     if any(levels) and len({len(row) for row in rows}) == 1:
         return "csv"
     if not names and likely == "text":
-        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value.encode())]
-        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0].encode())]
+        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value)]
+        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0])]
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"

@@ -13,7 +13,6 @@ a unit, us is assumed.
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 from typing import Any
 
@@ -21,18 +20,12 @@ import attrs
 
 from ..error import CaptureError, HalfbitError
 from ..unit import Scale, Unit
-from .lines import Lines, quoted
+from .lines import quoted
 
-__all__ = ["HEADING", "HOLDS", "LATE_HEADING", "Heading", "heading_in"]
+__all__ = ["HOLDS", "Heading", "heading_of"]
 
 #: Possible meanings of a capture's numbers.
 HOLDS = ("durations", "times")
-
-#: Pattern of a heading.
-HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
-
-#: Error text for a heading that comes after values.
-LATE_HEADING = "a heading after values: another capture starts here, split the file"
 
 
 @attrs.frozen(slots=True)
@@ -50,57 +43,28 @@ class Heading:
         return Heading(*(mine if mine is not None else theirs for mine, theirs in pairs))
 
 
-def heading_in(lines: Lines, found: Heading | None = None) -> Heading | None:
-    """Find the heading in some comment lines.
+def heading_of(text: bytes, place: str) -> Heading:
+    """Read what follows ``halfbit:`` in a heading.
 
-    :param found: the heading in the lines before, if there was one.
-    :raises CaptureError: if the heading has an unknown word, or if there are two headings.
+    :raises CaptureError: if it has an unknown word or a wrong number.
     """
-    for number, text in enumerate(lines.texts, lines.number):
-        match = HEADING.match(text)
-        if match is None:
-            continue
-        try:
-            if found is not None:
-                raise HalfbitError("a second heading: one is enough")
-            found = _heading(match[1])
-        except HalfbitError as error:
-            raise CaptureError(str(error), f"line {number}") from None
-    return found
-
-
-def _heading(text: bytes) -> Heading:
-    words = text.decode("ascii", "backslashreplace").split()
-    if not words or words[0] not in HOLDS:
-        raise HalfbitError(f"heading says {quoted(text)}: its first word is 'durations' or 'times'")
+    holds, *words = text.decode("ascii", "backslashreplace").split() or [""]
+    if holds not in HOLDS:
+        raise CaptureError(f"heading says {quoted(text)}: its first word is 'durations' or 'times'", place)
     said: dict[str, Any] = {}
-    for word in words[1:]:
+    for word in words:
         name, _, value = word.partition("=")
-        if name in ("ticks", "wrap") and value:
-            number = _count(name, value)
-            key = "unit" if name == "ticks" else "wrap"
-        elif not value:
-            Scale.of(word)
-            number, key = word, "unit"
-        else:
-            raise HalfbitError(f"heading says {word!r}, which is no unit, ticks= or wrap=")
-        if key in said:
-            raise HalfbitError(f"heading says its {key} twice")
-        said[key] = number
-    return Heading(words[0], **said)
-
-
-def _count(name: str, value: str) -> Any:
-    try:
-        if name == "wrap":
-            counts = int(value)
-            if counts < 2:
-                raise HalfbitError(f"heading says wrap={value}: a counter has 2 counts or more")
-            return counts
-        ticks = Fraction(value)
-    except HalfbitError:
-        raise
-    except (ValueError, ZeroDivisionError):
-        raise HalfbitError(f"heading says {name}={value}, which is no number") from None
-    Scale.of(ticks)
-    return ticks
+        key = "wrap" if name == "wrap" else "unit"
+        try:
+            if key in said:
+                raise HalfbitError(f"its {key} is given twice")
+            said[key] = int(value) if name == "wrap" else Fraction(value) if name == "ticks" else word
+            if key == "unit":
+                Scale.of(said[key])
+            elif said[key] < 2:
+                raise HalfbitError("a counter has 2 counts or more")
+        except HalfbitError as error:
+            raise CaptureError(f"heading says {word!r}: {error}", place) from None
+        except (ValueError, ZeroDivisionError):
+            raise CaptureError(f"heading says {word!r}: {value!r} is no number", place) from None
+    return Heading(holds, **said)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 
-from ..batch import Batch
 from ..error import CaptureError
+from ..edge_samples import changes
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
@@ -29,7 +29,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
-        raise UnsaidError("nothing says how far apart the levels are: say how many there are in a second with unit=250kHz, or another", "unit")
+        raise UnsaidError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
     with closing(source.look()) as chunks:
         for chunk in chunks:
             if chunk.strip(_SPACES):
@@ -39,38 +39,21 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     as_text = chunk.lstrip(_SPACES)[0] > 1
     return CaptureEdges(
         source.name,
-        lambda: _changes(source.chunks(), as_text),
+        lambda: changes(_levels(source.chunks(), as_text), "level", 1),
         words="levels",
         unit=options.unit,
     )
 
 
-def _changes(chunks: Iterable[bytes], as_text: bool) -> Iterator[Batch]:
-    """The indices of levels that differ from the level before."""
-    level: int | None = None
-    count = 0  # levels so far
+def _levels(chunks: Iterable[bytes], as_text: bool) -> Iterator[bytes]:
+    """The levels as bytes 0 and 1. Those before a wrong one come out first."""
     at = 0  # bytes so far
     for chunk in chunks:
         good = (_TEXT if as_text else _BYTES).match(chunk)
         sound = chunk[: good.end()] if good else b""
-        levels = sound.translate(_LEVELS, _SPACES) if as_text else sound
-        if level is None and levels:
-            level = levels[0]
-        if level is not None:
-            first, numbers, where = 1 - level, [], levels.find(1 - level)
-            while where >= 0:
-                numbers.append(count + where)
-                level = 1 - level
-                where = levels.find(1 - level, where)
-            if numbers:
-                yield Batch(numbers, _place(numbers), first)
-        count += len(levels)
+        yield sound.translate(_LEVELS, _SPACES) if as_text else sound
         if len(sound) < len(chunk):
             wrong = chunk[len(sound) : len(sound) + 1]
             shown = repr(wrong.decode("ascii")) if 32 <= wrong[0] < 127 else f"0x{wrong[0]:02x}"
             raise CaptureError(f"{shown} is neither 0 nor 1", f"byte {at + len(sound) + 1}")
         at += len(chunk)
-
-
-def _place(numbers: list[int]) -> Callable[[int], str]:
-    return lambda index: f"level {numbers[index] + 1}"

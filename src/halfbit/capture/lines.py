@@ -1,16 +1,17 @@
-"""Splits text into lines, in batches as the text arrives, with line numbers."""
+"""Splits text into lines, in batches as the text arrives, and reads them, with line numbers."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from typing import TypeVar
 
 import attrs
 
 from ..error import CaptureError
 from .unsaid import LastLineError
 
-__all__ = ["BOM", "NO_TEXT", "Lines", "complaint", "lines_of", "quoted", "unfinished"]
+__all__ = ["BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "quoted", "read_lines", "unfinished"]
 
 #: Longest line in bytes. A longer one is an error; this limits memory use.
 LONGEST = 1 << 16
@@ -18,8 +19,17 @@ LONGEST = 1 << 16
 #: Control characters that do not occur in text.
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
 
+#: Pattern of a heading (:mod:`halfbit.capture.heading`).
+HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
+
+#: Comments and blank lines.
+_COMMENTS = re.compile(rb"([ \t\r]*(#[^\n]*)?\n)*")
+
 BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+
+
+T = TypeVar("T")
 
 
 @attrs.frozen(slots=True)
@@ -35,6 +45,22 @@ class Lines:
     def texts(self) -> list[bytes]:
         """The lines one by one."""
         return self.text.split(b"\n")
+
+    def singly(self) -> Iterator[Lines]:
+        """Each line as lines of its own."""
+        return (Lines(number, text) for number, text in enumerate(self.texts, self.number))
+
+    def decoded(self) -> list[str]:
+        """The lines as text.
+
+        :raises CaptureError: if they are not text.
+        """
+        if NO_TEXT.search(self.text):
+            raise CaptureError(complaint(self.text), f"line {self.number}")
+        try:
+            return self.text.decode().split("\n")
+        except UnicodeDecodeError:
+            raise CaptureError(complaint(self.text), f"line {self.number}") from None
 
 
 def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines]:
@@ -68,6 +94,38 @@ def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines
     if not take_last:
         raise unfinished(rest, number)
     yield Lines(number, rest)
+
+
+def read_lines(
+    chunks: Iterable[bytes], take_last: bool, read: Callable[[Lines], T | None], after: int = 0
+) -> Iterator[T]:
+    """Read lines with values, many at once.
+
+    :param read: gives what some lines hold, or ``None`` if they are blank.
+    :param after: number of the last line above the values, or of one above it.
+    :raises CaptureError: as ``read`` and :func:`lines_of`, and for a heading after values. What the lines before hold
+        comes out first.
+    """
+    opening = True
+    for lines in lines_of(chunks, take_last):
+        *above, text = (lines.text + b"\n").split(b"\n", max(after - lines.number + 1, 0))
+        number = lines.number + len(above)
+        if opening:
+            head = _COMMENTS.match(text)
+            start = head.end() if head else 0
+            number += text.count(b"\n", 0, start)
+            text = text[start:]
+            opening = not text
+        late = HEADING.search(text)
+        rows = Lines(number, (text[: late.start()] if late else text)[:-1])
+        try:
+            found = [read(rows)]
+        except CaptureError:  # one by one
+            found = map(read, rows.singly())  # type: ignore[assignment]
+        yield from (each for each in found if each is not None)
+        if late:
+            at = number + text.count(b"\n", 0, late.start())
+            raise CaptureError("a heading after values: another capture starts here, split the file", f"line {at}")
 
 
 def unfinished(rest: bytes, number: int) -> LastLineError:

@@ -1,40 +1,51 @@
-"""Converts text to numbers: many at once, or one at a time to find the one that is wrong."""
+"""Converts text to numbers."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
-from typing import Union
+from collections.abc import Callable, Sequence
 
 from ..error import CaptureError
 from ..unit import Number
 from .lines import complaint, quoted
 
-__all__ = ["fields_are_plain", "looks_like_number", "number_in", "numbers_in"]
+__all__ = ["looks_like_number", "numbers_in"]
 
 #: Numbers from this one up are refused. No capture needs them.
 LARGEST = 1 << 63
 
-_INTEGER = re.compile(rb"[+-]?[0-9]+")
-_FLOAT = re.compile(rb"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
-_NOT_FINITE = re.compile(rb"[+-]?(nan|inf|infinity)", re.IGNORECASE)
+_INTEGER = re.compile(r"[+-]?[0-9]+")
+_FLOAT = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
+_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
-def fields_are_plain(text: bytes) -> bool:
-    """True if ``int()`` and ``float()`` accept only what we accept.
+def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Number]:
+    """Convert fields to numbers.
 
-    They would also accept ``1_000`` and digits of other scripts.
+    :param place: gives the place of a field, for the error.
+    :raises CaptureError: if a field is not a number, not finite, or too large.
     """
-    return text.isascii() and b"_" not in text
+    try:
+        return _converted(fields)
+    except ValueError:
+        for index, field in enumerate(fields):
+            try:
+                _converted([field])
+            except ValueError:
+                raise CaptureError(_complaint(field), place(index)) from None
+        raise
 
 
-def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
-    """Convert all fields to numbers, fast.
+def _converted(fields: Sequence[str]) -> list[Number]:
+    """The numbers, found fast.
 
-    :param fields: from a text for which :func:`fields_are_plain` is true.
-    :raises ValueError: if a field is not a number; :func:`number_in` gives the reason.
+    :raises ValueError: if one is not a number, not finite, or too large.
     """
+    joined = "".join(fields)
+    # int() and float() would also accept 1_000 and digits of other scripts.
+    if not joined.isascii() or "_" in joined:
+        raise ValueError
     values: list[Number]
     try:
         values = list(map(int, fields))
@@ -46,40 +57,30 @@ def numbers_in(fields: Sequence[Union[bytes, str]]) -> list[Number]:
         if any(map(float.is_integer, fractions)):
             # Whole numbers stay ints even among fractions. So they are exact, and the result does not
             # depend on how the lines are split into batches.
-            values = [_whole(field, value) if value.is_integer() else value for field, value in zip(fields, fractions)]
+            pairs = zip(fields, fractions)
+            values = [_whole(field, value) if value.is_integer() else value for field, value in pairs]
     if values and max(max(values), -min(values)) >= LARGEST:
         raise ValueError
     return values
 
 
-def looks_like_number(field: bytes) -> bool:
+def looks_like_number(field: str) -> bool:
     """True if a field is written as a number, even one that is too large or not finite."""
     text = field.strip()
     return any(form.fullmatch(text) for form in (_INTEGER, _FLOAT, _NOT_FINITE))
 
 
-def number_in(field: bytes, place: str = "") -> Number:
-    """Convert one field to a number.
-
-    :param place: where the field is, for the error.
-    :raises CaptureError: if it is not a number, not finite, or too large.
-    """
-    text = field.strip()
-    number: Number
-    if _INTEGER.fullmatch(text) and len(text) <= 40:
-        number = int(text)
-    elif _FLOAT.fullmatch(text):
-        number = float(text)
-    elif _NOT_FINITE.fullmatch(text):
-        raise CaptureError(f"{quoted(text)} is not a finite number", place)
-    else:
-        raise CaptureError(complaint(field) or f"{quoted(text)} is not a number", place)
-    if abs(number) >= LARGEST:
-        raise CaptureError(f"{quoted(text)} is too large for a capture", place)
-    return number
+def _complaint(field: str) -> str:
+    """Why a field is not a number that can be used."""
+    data = field.encode("utf-8", "surrogateescape")
+    if _NOT_FINITE.fullmatch(field.strip()):
+        return f"{quoted(data)} is not a finite number"
+    if looks_like_number(field):
+        return f"{quoted(data)} is too large for a capture"
+    return complaint(data) or f"{quoted(data)} is not a number"
 
 
-def _whole(field: Union[bytes, str], value: float) -> Number:
+def _whole(field: str, value: float) -> Number:
     try:
         return int(field)
     except ValueError:  # 58.0, 1e3

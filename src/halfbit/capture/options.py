@@ -3,67 +3,52 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Union
 
 import attrs
 
 from ..error import HalfbitError
 from ..unit import Scale, Unit
-from .heading import HOLDS, Heading
+from .heading import HOLDS
 
-__all__ = ["LAST_LINE", "Column", "Options"]
+__all__ = ["Column", "Options"]
 
 #: A column of a table: its name, or its number from 1.
 Column = Union[str, int]
 
-#: Ways to treat a last line without a line end.
-LAST_LINE = ("leave", "take", "refuse")
 
+def _optional(is_valid: Callable[[Any], object], words: str) -> Any:
+    """A field that may be ``None``. The error for another value says that it is not ``words``."""
 
-def _one_of(words: Collection[str]) -> Any:
     def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if value not in words:
-            names = " or ".join(repr(word) for word in words)
-            raise HalfbitError(f"{attribute.name}: {value!r} is not {names}")
+        if not is_valid(value):
+            raise HalfbitError(f"{attribute.name}: {value!r} is not {words}")
 
-    return attrs.validators.optional(check)
-
-
-def _column(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if isinstance(value, str) or (isinstance(value, int) and not isinstance(value, bool) and value >= 1):
-        return
-    raise HalfbitError(f"{attribute.name}: {value!r} is neither a column's name nor its number, from 1")
+    return attrs.field(default=None, validator=attrs.validators.optional(check))
 
 
-def _unit(instance: Any, attribute: attrs.Attribute[Any], value: Any) -> None:
-    Scale.of(value)
+def _is_number(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and value >= 1
 
 
-def _name(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if not isinstance(value, str) or not value.strip():
-        raise HalfbitError(f"{attribute.name}: {value!r} is no name")
+def _is_name(value: object) -> bool:
+    return isinstance(value, str) and bool(value.strip())
 
 
-def _channel(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
-        raise HalfbitError(f"{attribute.name}: {value!r} is not the number of a channel, from 1")
+def _is_column(value: object) -> bool:
+    return isinstance(value, str) or _is_number(value)
 
 
-def _finite(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise HalfbitError(f"{attribute.name}: {value!r} is not a finite number")
+def _is_finite(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-def _not_negative(instance: Any, attribute: attrs.Attribute[Any], value: Any) -> None:
-    _finite(instance, attribute, value)
-    if value < 0:
-        raise HalfbitError(f"{attribute.name}: {value!r} is negative")
+def _is_delimiter(value: object) -> bool:
+    return isinstance(value, str) and len(value) == 1 and value not in '\r\n"'
 
 
-def _character(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if not isinstance(value, str) or len(value) != 1 or value in '\r\n"':
-        raise HalfbitError(f"{attribute.name}: {value!r} is not a single character that can part fields")
+_A_COLUMN = "the name of a column, or its number from 1"
 
 
 @attrs.frozen(kw_only=True)
@@ -76,33 +61,28 @@ class Options:
     """
 
     #: Meaning of the numbers: ``"durations"`` between level changes, or ``"times"``.
-    holds: str | None = attrs.field(default=None, validator=_one_of(HOLDS))
-    unit: Unit | None = attrs.field(default=None, validator=attrs.validators.optional(_unit))
+    holds: str | None = _optional(HOLDS.__contains__, "'durations' or 'times'")
+    unit: Unit | None = _optional(Scale.of, "a unit")
     #: Number of counts after which a counter overflows.
     wrap: int | None = None
     #: The column with the times, or the durations.
-    time_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
-    level_column: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
+    time_column: Column | None = _optional(_is_column, _A_COLUMN)
+    level_column: Column | None = _optional(_is_column, _A_COLUMN)
     #: Delimiter between a table's fields, or between several numbers on a line.
-    delimiter: str | None = attrs.field(default=None, validator=attrs.validators.optional(_character))
+    delimiter: str | None = _optional(_is_delimiter, "a single character that can separate fields")
     #: Meaning of commas inside numbers: ``"comma"`` for decimal commas, ``"point"`` for commas between thousands.
-    decimal: str | None = attrs.field(default=None, validator=_one_of(("point", "comma")))
-    last_line: str | None = attrs.field(default=None, validator=_one_of(LAST_LINE))
+    decimal: str | None = _optional(("point", "comma").__contains__, "'point' or 'comma'")
+    last_line: str | None = _optional(("leave", "take", "refuse").__contains__, "'leave' or 'take' or 'refuse'")
     #: The name of the signal to read.
-    signal: str | None = attrs.field(default=None, validator=attrs.validators.optional(_name))
+    signal: str | None = _optional(_is_name, "a name")
     #: The channel of a recording to read, from 1.
-    channel: int | None = attrs.field(default=None, validator=attrs.validators.optional(_channel))
+    channel: int | None = _optional(_is_number, "the number of a channel, from 1")
     #: The other rail: a column, a signal or a channel.
-    other_rail: Column | None = attrs.field(default=None, validator=attrs.validators.optional(_column))
+    other_rail: Column | None = _optional(_is_column, _A_COLUMN)
     #: The middle between the two levels, in volts or the file's own unit.
-    threshold: float | None = attrs.field(default=None, validator=attrs.validators.optional(_finite))
+    threshold: float | None = _optional(_is_finite, "a finite number")
     #: How far the signal must cross the threshold, half to each side; same unit.
-    hysteresis: float | None = attrs.field(default=None, validator=attrs.validators.optional(_not_negative))
-
-    @property
-    def heading(self) -> Heading:
-        """The options that a heading can also give: ``holds``, ``unit`` and ``wrap``."""
-        return Heading(self.holds, self.unit, self.wrap)
+    hysteresis: float | None = _optional(lambda value: _is_finite(value) and value >= 0, "a finite number from 0 up")
 
     @property
     def take_last(self) -> bool:

@@ -1,4 +1,4 @@
-"""Normalizes a text file for the readers: lines to skip become comments, numbers get a plain spelling.
+"""Normalizes a text file for the readers: numbers get a plain spelling, comments begin with ``#``.
 
 Line numbers do not change, so errors name the right line.
 """
@@ -10,9 +10,9 @@ from collections.abc import Callable, Generator, Iterable
 
 from .head import Head
 from .lines import LONGEST
-from .source import Source
+from .source import Source, Through
 
-__all__ = ["Plain"]
+__all__ = ["plain"]
 
 _COMMENT = re.compile(rb"^([ \t]*);", re.MULTILINE)
 _COMMENT_BEHIND = re.compile(rb";[^\n]*")
@@ -22,58 +22,33 @@ _QUOTED = re.compile(rb'"[^"\n]*"')
 _Change = Callable[[bytes], bytes]
 
 
-class Plain(Source):
-    """A source whose text is normalized line by line.
+def plain(source: Source, head: Head, *, text: bool, carriage: bool) -> Source:
+    """The source with its text normalized.
 
     :param head: how the file is written.
     :param text: True for a file without columns. The delimiter then separates values of the same kind.
     :param carriage: True if lines end with a carriage return only.
     """
+    changes = list(_changes(head, text))
 
-    def __init__(self, source: Source, head: Head, *, text: bool, carriage: bool) -> None:
-        self.name = source.name
-        self.live = source.live
-        self._source = source
-        self._carriage = carriage
-        self._lines = {number: b"#" for number in head.left}
-        if head.named:
-            self._lines[head.names] = head.named.encode()
-        self._changes = list(_changes(head, text))
-
-    @property
-    def changes(self) -> bool:
-        """True if there is anything to normalize."""
-        return bool(self._lines or self._changes or self._carriage)
-
-    def chunks(self) -> Generator[bytes, None, None]:
-        """All bytes, normalized; errors as :meth:`Source.chunks`."""
-        return self._changed(self._source.chunks())
-
-    def look(self) -> Generator[bytes, None, None]:
-        """The first chunks, normalized; :meth:`chunks` gives them again."""
-        return self._changed(self._source.look())
-
-    def _changed(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
-        number = 1
+    def normalized(chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
         rest = b""
         for chunk in chunks:
-            text = rest + (chunk.replace(b"\r", b"\n") if self._carriage else chunk)
-            end = len(text) if len(text) > 2 * LONGEST else text.rfind(b"\n") + 1
-            rest = text[end:]
+            rest += chunk.replace(b"\r", b"\n") if carriage else chunk
+            end = len(rest) if len(rest) > 2 * LONGEST else rest.rfind(b"\n") + 1
             if end:
-                yield self._plain(text[:end], number)
-                number += text.count(b"\n", 0, end)
+                yield _changed(rest[:end], changes)
+            rest = rest[end:]
         if rest:
-            yield self._plain(rest, number)
+            yield _changed(rest, changes)
 
-    def _plain(self, text: bytes, number: int) -> bytes:
-        if self._lines and number <= max(self._lines):
-            lines = text.split(b"\n")
-            lines = [self._lines.get(at, line) if line else line for at, line in enumerate(lines, number)]
-            text = b"\n".join(lines)
-        for change in self._changes:
-            text = change(text)
-        return text
+    return Through(source, normalized) if changes or carriage else source
+
+
+def _changed(text: bytes, changes: Iterable[_Change]) -> bytes:
+    for change in changes:
+        text = change(text)
+    return text
 
 
 def _changes(head: Head, text: bool) -> Iterable[_Change]:

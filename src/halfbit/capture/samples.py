@@ -8,14 +8,12 @@ from itertools import accumulate
 import attrs
 
 from ..batch import Batch
+from ..edge_samples import turns
 from ..edge_steps import steps_between
 from ..error import CaptureError
 from ..unit import Number
 
-__all__ = ["SAME", "Samples", "changes", "taken"]
-
-#: Used instead of a level: the level has not changed.
-SAME = 2
+__all__ = ["Finder", "Samples", "changes"]
 
 
 @attrs.frozen(slots=True)
@@ -24,8 +22,8 @@ class Samples:
 
     #: Raw times, in the file's unit.
     times: Sequence[Number]
-    #: The level at each time, as bytes 0 and 1, or 2 (:data:`SAME`) if it has not changed. Empty if the
-    #: file has no levels, because then each time is a change.
+    #: The level at each time, as bytes 0 and 1, or 2 (:data:`halfbit.edge_samples.SAME`) if it has not changed. Empty
+    #: if the file has no levels, because then each time is a change.
     levels: bytes
     #: The place of ``times[i]``, in words.
     place: Callable[[int], str]
@@ -40,64 +38,57 @@ class Samples:
             yield Samples((time,), levels, lambda _, at=at: at, volts)  # type: ignore[misc]
 
 
-def changes(samples: Iterable[Samples], wrap: int | None) -> Iterator[Batch]:
+def changes(samples: Iterable[Samples], finder: Finder) -> Iterator[Batch]:
     """The times at which the level changes. They do not wrap, even if the samples' times do.
 
-    The first sample only gives the level.
-
-    :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
     :raises CaptureError: if time goes backwards. The changes before that come out first.
-    """
-    return taken(samples, _Finder(wrap).take)
-
-
-def taken(samples: Iterable[Samples], take: Callable[[Samples], Batch]) -> Iterator[Batch]:
-    """Run ``take`` on batches of samples, or on single samples if a batch has a wrong one.
-
-    :param take: finds the changes in samples. After an error it can be called again with the same samples.
-    :raises CaptureError: as ``take``. The changes before the wrong sample come out first.
     """
     for some in samples:
         try:
-            batch = take(some)
-        except CaptureError:
-            for single in some.singly():
-                batch = take(single)
-                if batch.values:
-                    yield batch
-        else:
+            found = [finder.take(some)]
+        except CaptureError:  # one by one
+            found = map(finder.take, some.singly())  # type: ignore[assignment]
+        for batch in found:
             if batch.values:
                 yield batch
 
 
-class _Finder:
+class Finder:
+    """Finds the changes in samples of the level. The first sample only gives the level.
+
+    :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
+    """
+
     def __init__(self, wrap: int | None) -> None:
         self._wrap = wrap
-        self._before: Number | None = None  # time of the sample before
+        self._raw: Number | None = None  # raw time of the sample before
         self._since: Number = 0  # counts since the first sample, if the timer overflows
         self._level: int | None = None
 
     def take(self, samples: Samples) -> Batch:
-        """The changes among some samples. After an error it can be called again with the same samples."""
-        steps = steps_between((self._before, *samples.times), self._wrap, samples.place)
+        """The changes among some samples. After an error it can be called again with the same samples.
+
+        :raises CaptureError: if time goes backwards.
+        """
+        steps = steps_between((self._raw, *samples.times), self._wrap, samples.place)
         times = samples.times
         if self._wrap is not None:  # it may overflow between two changes; only the samples show that
-            totals = list(accumulate(steps, initial=self._since))
-            self._since = totals[-1]
-            times = totals[1:]
-        self._before = samples.times[-1]
-        levels = samples.levels
-        level = self._level
-        if level is None:
-            level = next((seen for seen in levels if seen != SAME), None)
-            if level is None:
-                return Batch((), samples.place)
-        first = 1 - level
-        found = []
-        at = levels.find(first)
-        while at >= 0:
-            found.append(at)
-            level = 1 - level
-            at = levels.find(1 - level, at)
-        self._level = level
-        return Batch([times[at] for at in found], lambda index: samples.place(found[index]), first)
+            times = list(accumulate(steps, initial=self._since))[1:]
+            self._since = times[-1]
+        self._raw = samples.times[-1]
+        found, first, self._level = turns(self._levels(samples), self._level)
+        moments = self._moments(times, samples.volts, found, 0 if first is None else 1 - first)
+        return Batch(moments, lambda index: samples.place(found[index]), first)
+
+    def _levels(self, samples: Samples) -> bytes:
+        return samples.levels
+
+    def _moments(
+        self, times: Sequence[Number], volts: Sequence[Number], found: Sequence[int], level: int
+    ) -> Sequence[Number]:
+        """The times of the changes.
+
+        :param found: the indices of the samples at which they show.
+        :param level: the level before the first of them.
+        """
+        return [times[at] for at in found]

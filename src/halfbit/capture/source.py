@@ -12,7 +12,7 @@ from typing import BinaryIO, Union
 
 from ..error import CaptureError, HalfbitError
 
-__all__ = ["FileSource", "Location", "Source", "StreamSource", "source_of", "unpacked"]
+__all__ = ["FileSource", "Location", "Source", "StreamSource", "Through", "source_of", "unpacked"]
 
 #: Location of a capture: a path, a stream of bytes opened for reading, or a :class:`Source`.
 Location = Union[str, "os.PathLike[str]", BinaryIO, "Source"]
@@ -153,19 +153,25 @@ class StreamSource(Source):
         return chunk
 
 
-class _Unpacked(Source):
-    """A source compressed with gzip (RFC 1952)."""
+class Through(Source):
+    """A source whose chunks go through a function on the way.
 
-    def __init__(self, source: Source) -> None:
-        self._source = source
-        self.name = source.name.removesuffix(".gz")
+    :param change: takes chunks and gives others, with the same errors as :meth:`Source.chunks`.
+    """
+
+    def __init__(self, source: Source, change: Callable[[Iterable[bytes]], Generator[bytes, None, None]]) -> None:
+        self.name = source.name
         self.live = source.live
+        self._source = source
+        self._change = change
 
     def chunks(self) -> Generator[bytes, None, None]:
-        return _unpack(self._source.chunks())
+        """All bytes, changed."""
+        return self._change(self._source.chunks())
 
     def look(self) -> Generator[bytes, None, None]:
-        return _unpack(self._source.look())
+        """The first chunks, changed; :meth:`chunks` gives them again."""
+        return self._change(self._source.look())
 
 
 def _unpack(chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
@@ -192,7 +198,11 @@ def unpacked(source: Source) -> Source:
         start += chunk
         if len(start) >= 2 or not GZIP.startswith(start):
             break
-    return _Unpacked(source) if start.startswith(GZIP) else source
+    if not start.startswith(GZIP):
+        return source
+    packed = Through(source, _unpack)
+    packed.name = source.name.removesuffix(".gz")
+    return packed
 
 
 def source_of(location: Location) -> Source:
@@ -222,12 +232,4 @@ def source_of(location: Location) -> Source:
 
 def unreadable(error: Exception, name: str) -> CaptureError:
     """A ``CaptureError`` for an error of the operating system."""
-    if isinstance(error, FileNotFoundError):
-        problem = "no such file"
-    elif isinstance(error, IsADirectoryError):
-        problem = "is a directory, not a capture"
-    elif isinstance(error, PermissionError):
-        problem = "may not be read"
-    else:
-        problem = f"cannot be read: {getattr(error, 'strerror', None) or error}"
-    return CaptureError(problem, file=name)
+    return CaptureError(f"cannot be read: {getattr(error, 'strerror', None) or error}", file=name)

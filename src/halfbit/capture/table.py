@@ -14,24 +14,23 @@ from ..batch import Batch
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
 from .columns import Layout, layout_of
-from .heading import Heading, heading_in
-from .lines import Lines, complaint, lines_of
-from .samples import Samples, changes
+from .head import Head
+from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
-from .table_rows import is_comment, rows_of
+from .table_rows import rows_of
 from .threshold import crossings, threshold_of
 
 __all__ = ["read_table", "read_volts"]
 
 
-def read_table(source: Source, options: Options) -> CaptureEdges:
+def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
     """The edges of a table of times, durations, or times and levels.
 
     :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
         unknown.
     """
-    layout, rows = _layout(source, options, volts=False)
+    layout, rows = _layout(head, options, volts=False)
     said = layout.heading
     are_durations = said.holds == "durations"
     if are_durations and said.wrap is not None:
@@ -47,18 +46,18 @@ def read_table(source: Source, options: Options) -> CaptureEdges:
         )
     return CaptureEdges(
         source.name,
-        lambda: changes(rows(source.chunks()), said.wrap),
+        lambda: changes(rows(source.chunks()), Finder(said.wrap)),
         words=f"times and levels{layout.column}",
         unit=said.unit,
     )
 
 
-def read_volts(source: Source, options: Options) -> CaptureEdges:
+def read_volts(source: Source, options: Options, head: Head) -> CaptureEdges:
     """The edges of a table of times and volts, for one rail or both.
 
     :raises CaptureError: if there are no values, if a column does not exist, or if no threshold can be found.
     """
-    layout, rows = _layout(source, options, volts=True)
+    layout, rows = _layout(head, options, volts=True)
     said = layout.heading
     with closing(source.look()) as chunks:
         some = (samples.volts for samples in rows(chunks))
@@ -73,37 +72,11 @@ def read_volts(source: Source, options: Options) -> CaptureEdges:
 
 
 def _layout(
-    source: Source, options: Options, volts: bool
+    head: Head, options: Options, volts: bool
 ) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
     """The table's layout, and the function that reads its rows."""
-    first, heading, number = _head(source, options.take_last)
     try:
-        layout = layout_of(first, options, options.heading.over(heading), volts)
+        layout = layout_of(head, options, volts)
     except CaptureError as error:
-        raise error.at(f"line {number}") from None
-    if len(first) == layout.names:
-        raise CaptureError("holds no values, only names of columns")
+        raise error.at(f"line {head.names_line or head.first}") from None
     return layout, lambda chunks: rows_of(chunks, layout, options.take_last)
-
-
-def _head(source: Source, take_last: bool) -> tuple[list[str], Heading, int]:
-    """The first two rows (or the only one), the heading, and the first row's line number."""
-    comments: list[bytes] = []  # one entry per line, empty if it is not a comment
-    rows: list[str] = []
-    at = 0
-    with closing(source.look()) as chunks:
-        for lines in lines_of(chunks, take_last):
-            for number, text in enumerate(lines.texts, lines.number):
-                if is_comment(text):
-                    comments.append(text)
-                    continue
-                comments.append(b"")
-                if wrong := complaint(text):
-                    raise CaptureError(wrong, f"line {number}")
-                at = at or number
-                rows.append(text.decode().rstrip("\r"))
-                if len(rows) == 2:
-                    return rows, heading_in(Lines(1, b"\n".join(comments))) or Heading(), at
-    if not rows:
-        raise CaptureError("holds no rows, only comments and blank lines" if comments else "is empty")
-    return rows, heading_in(Lines(1, b"\n".join(comments))) or Heading(), at

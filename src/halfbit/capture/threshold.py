@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import accumulate, islice
+from itertools import islice
 
 import attrs
 
 from ..batch import Batch
-from ..edge_steps import steps_between
-from ..error import CaptureError, HalfbitError
+from ..edge_samples import SAME
+from ..error import CaptureError
 from ..unit import Number
-from .samples import Samples, taken
+from .samples import Finder, Samples, changes
 
 __all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
 
@@ -23,30 +23,17 @@ STRETCHES = 4
 
 @attrs.frozen
 class Threshold:
-    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it.
-
-    :raises HalfbitError: for a negative hysteresis.
-    """
+    """A threshold: level 1 from the middle plus half the hysteresis, level 0 below the middle minus half of it."""
 
     middle: float
-    hysteresis: float = attrs.field()
+    hysteresis: float
     #: How it was found, in words; empty if it was given.
     found: str = ""
 
-    @hysteresis.validator
-    def _not_negative(self, attribute: attrs.Attribute[float], value: float) -> None:
-        if value < 0:
-            raise HalfbitError(f"hysteresis: {value!r} is negative")
-
-    @property
-    def upper(self) -> float:
-        """The level is 1 at or above this value."""
-        return self.middle + self.hysteresis / 2
-
-    @property
-    def lower(self) -> float:
-        """The level is 0 below this value."""
-        return self.middle - self.hysteresis / 2
+    def levels(self, values: Sequence[Number]) -> bytes:
+        """The level at each value; :data:`SAME` within the hysteresis."""
+        upper, lower = self.middle + self.hysteresis / 2, self.middle - self.hysteresis / 2
+        return bytes([1 if value >= upper else 0 if value < lower else SAME for value in values])
 
     def __str__(self) -> str:
         return f"threshold {self.middle:.4g}, hysteresis {self.hysteresis:.4g}" + (
@@ -125,7 +112,7 @@ def _part(ordered: Sequence[Number], share: float) -> float:
     return float(ordered[int(len(ordered) * share)])
 
 
-class Comparator:
+class Comparator(Finder):
     """Takes values at known times and gives the times at which the signal crosses the middle.
 
     A crossing counts once the value is beyond the middle by half the hysteresis. Its time is where the
@@ -136,58 +123,31 @@ class Comparator:
     """
 
     def __init__(self, threshold: Threshold, wrap: int | None = None) -> None:
-        self._middle = threshold.middle
-        self._upper = threshold.upper
-        self._lower = threshold.lower
-        self._wrap = wrap
-        self._raw: Number | None = None  # raw time of the value before
-        self._since: Number = 0  # time of the value before, in counts, if the timer overflows
-        self._level: int | None = None
+        super().__init__(wrap)
+        self._threshold = threshold
         self._before: tuple[Number, Number] | None = None  # time and value of the sample before
-        self._pending: Number | None = None  # time at which it crossed to its present side
+        self._pending: Number = 0  # time at which it crossed to its present side
 
-    def take(self, samples: Samples) -> Batch:
-        """The crossings among some values. After an error it can be called again with the same values.
+    def _levels(self, samples: Samples) -> bytes:
+        return self._threshold.levels(samples.volts)
 
-        :raises CaptureError: if time goes backwards.
-        """
-        steps = steps_between((self._raw, *samples.times), self._wrap, samples.place)
-        times = samples.times
-        if self._wrap is not None:
-            times = list(accumulate(steps, initial=self._since))[1:]
-            self._since = times[-1]
-        self._raw = samples.times[-1]
-        values = samples.volts
-        upper, lower = self._upper, self._lower
-        ups = bytes([value >= upper for value in values])
-        downs = bytes([value < lower for value in values])
-        at = 0
-        if self._level is None:
-            first = [where for where in (ups.find(1), downs.find(1)) if where >= 0]
-            if first:
-                at = min(first)
-                self._level = ups[at]
-        found: list[int] = []
-        crossed: list[Number] = []
-        opening: int | None = None
-        while self._level is not None:
-            at = (downs if self._level else ups).find(1, at)
-            if at < 0:
-                break
-            crossed.append(self._crossing(times, values, at))
-            found.append(at)
-            self._level = 1 - self._level
-            opening = self._level if opening is None else opening
-        self._pending = self._crossing(times, values, len(values) - 1)
-        self._before = times[-1], values[-1]
-        return Batch(crossed, lambda index: samples.place(found[index]), opening)
+    def _moments(
+        self, times: Sequence[Number], volts: Sequence[Number], found: Sequence[int], level: int
+    ) -> Sequence[Number]:
+        moments = []
+        for at in found:
+            moments.append(self._crossing(times, volts, at, level))
+            level = 1 - level
+        self._pending = self._crossing(times, volts, len(volts) - 1, level)
+        self._before = times[-1], volts[-1]
+        return moments
 
-    def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int) -> Number:
-        """The time at which the signal crossed the middle, away from the present level.
+    def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int, level: int) -> Number:
+        """The time at which the signal crossed the middle, away from a level.
 
         :param at: index of the first value that is beyond the hysteresis.
         """
-        middle, level = self._middle, self._level
+        middle = self._threshold.middle
         while at >= 0 and (values[at] < middle) == (level == 1):
             at -= 1
         if at + 1 == len(values):
@@ -197,7 +157,6 @@ class Comparator:
         elif self._before is None:
             return times[0]
         elif (self._before[1] < middle) == (level == 1):
-            assert self._pending is not None
             return self._pending
         else:
             time, value = self._before
@@ -211,4 +170,4 @@ def crossings(samples: Iterable[Samples], threshold: Threshold, wrap: int | None
 
     :raises CaptureError: if time goes backwards. The crossings before that come out first.
     """
-    return taken(samples, Comparator(threshold, wrap).take)
+    return changes(samples, Comparator(threshold, wrap))

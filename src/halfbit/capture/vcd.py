@@ -11,14 +11,18 @@ value is compared with a threshold. It holds until the next value, so times are 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 
+import attrs
+
+from ..batch import Batch
+from ..edge_samples import SAME
 from ..error import CaptureError, HalfbitError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .lines import complaint, quoted, unfinished
-from .samples import SAME, Samples, changes
+from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
@@ -30,7 +34,7 @@ __all__ = ["read_vcd"]
 _DUMPS = frozenset((b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"))
 
 #: Levels by the value's character. H and L are the weak levels of nine-valued logic. Other characters are not levels.
-_LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}
+_LEVELS = {b"0": 0, b"1": 1, b"l": 0, b"L": 0, b"h": 1, b"H": 1}
 _STATES = "01xzuwlh-"
 
 #: Longest word in bytes. A longer one cannot be a value change.
@@ -76,21 +80,13 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
             said.append(f"{last.unknown} values x or z: the level was taken to stay")
         return tuple(said)
 
-    return CaptureEdges(
-        source.name,
-        lambda: changes(samples() if threshold is None else _levels(samples(), threshold), None),
-        words="value changes",
-        unit=unit,
-        remarks=remarks,
-    )
+    def edges() -> Iterator[Batch]:
+        rows = samples()
+        if threshold is not None:
+            rows = (attrs.evolve(some, levels=threshold.levels(some.volts)) for some in rows)
+        return changes(rows, Finder(None))
 
-
-def _levels(samples: Iterable[Samples], threshold: Threshold) -> Iterator[Samples]:
-    """Converts real values to levels."""
-    upper, lower = threshold.upper, threshold.lower
-    for some in samples:
-        levels = bytes([1 if value >= upper else 0 if value < lower else SAME for value in some.volts])
-        yield Samples(some.times, levels, some.place)
+    return CaptureEdges(source.name, edges, words="value changes", unit=unit, remarks=remarks)
 
 
 class _Reader:
@@ -110,19 +106,12 @@ class _Reader:
         }
         self._codes = {variable.code for variable in head.variables}
         # A scalar change is one word: a character and a code.
-        self._others = {
-            state + code
-            for code in self._codes - set(self._bits)
-            for state in (character.encode() for character in _STATES + _STATES.upper())
-        }
-        # For a single scalar: its two values as words. Most files have only these and times.
-        (first, *more) = rails
-        scalar = not more and not first.real and first.size == 1
-        self._plain = {b"0" + first.code: 0, b"1" + first.code: 1} if scalar else {}
+        states = [character.encode() for character in _STATES + _STATES.upper()]
+        self._scalars = {state + code: state for code in self._bits for state in states}
+        self._others = {state + code for code in self._codes - set(self._bits) for state in states}
         self._time: int | None = None
         self._changed = False
-        self._vector: bytes | None = None  # the value whose code comes next
-        self._comment = False
+        self._open = b""  # the value of a vector, whose code comes next, or $comment, whose end comes
 
     def samples(self, chunks: Generator[bytes, None, None]) -> Iterator[Samples]:
         """The values of the rails, each time one of them has changed.
@@ -149,78 +138,36 @@ class _Reader:
         yield from self._block(rest + b"\n", line, ends=True)
 
     def _block(self, text: bytes, line: int, ends: bool = False) -> Iterator[Samples]:
-        if self._plain and self._time is not None and self._vector is None and not self._comment and not ends:
-            samples = self._at_once(text, line)
-            if samples is not None:
-                if samples.times:
-                    yield samples
-                return
-        times: list[int] = []
-        seen: list[Number] = []
-        at: list[int] = []  # index of the word for each sample
+        found: list[tuple[int, Number, int]] = []  # times, values, and the words at which they are known
         wrong: CaptureError | None = None
         index = 0
-
-        def settle() -> None:
-            value = self._value()
-            if self._time is not None and value is not None:
-                times.append(self._time)
-                seen.append(value)
-                at.append(index)
-            self._changed = False
-
-        for index, word in enumerate(text.split()):
-            if word in self._others and not self._comment and self._vector is None:
-                continue
-            try:
-                if word[0] == 35 and not self._comment and self._vector is None:  # '#'
+        try:
+            for index, word in enumerate(text.split()):
+                if self._open:
+                    self._close(word)
+                elif word[0] == 35:  # '#'
                     time = self._later(word)
                     if self._changed:
-                        settle()
+                        found += self._settled(index)
                     self._time = time
-                else:
+                elif word not in self._others:
                     self._take(word)
-            except CaptureError as error:
-                wrong = CaptureError(error.problem, _places(text, line, [index])(0))
-                break
+        except CaptureError as error:
+            wrong = error.at(_places(text, line, [index])(0))
         if (ends or wrong is not None) and self._changed:
-            settle()
-        if times:
+            found += self._settled(index)
+        if found:
+            times, values, at = zip(*found)
             place = _places(text, line, at)
-            yield Samples(times, b"", place, seen) if self._real else Samples(times, bytes(map(int, seen)), place)
+            yield Samples(times, b"", place, values) if self._real else Samples(times, bytes(values), place)
         if wrong is not None:
             raise wrong
 
-    def _at_once(self, text: bytes, line: int) -> Samples | None:
-        """Read a batch that holds only times and scalar changes; ``None`` if it holds anything else."""
-        plain, others = self._plain.get, self._others
-        times: list[int] = []
-        levels = bytearray()
-        at: list[int] = []
-        now = self._time
-        assert now is not None
-        level = self._values[0] if self._changed else None
-        for index, word in enumerate(text.split()):
-            value = plain(word)
-            if value is not None:
-                level = value
-            elif word[0] == 35:  # '#'
-                if level is not None:
-                    times.append(now)
-                    levels.append(int(level))
-                    at.append(index)
-                    level = None
-                digits = word[1:]
-                if not digits.isdigit() or len(digits) > 30 or int(digits) < now:
-                    return None
-                now = int(digits)
-            elif word not in others:
-                return None
-        self._time, self._changed = now, level is not None
-        if level is not None:
-            self._values[0] = level
-        self._seen[0] = self._seen[0] or bool(times) or self._changed
-        return Samples(times, bytes(levels), _places(text, line, at))
+    def _settled(self, index: int) -> list[tuple[int, Number, int]]:
+        """The rails' value at the present time, if both are known."""
+        self._changed = False
+        value = self._value()
+        return [] if self._time is None or value is None else [(self._time, value, index)]
 
     def _later(self, word: bytes) -> int:
         digits = word[1:]
@@ -241,27 +188,31 @@ class _Reader:
             return None if one is None or other is None else one - other
         return SAME if one is None or other is None or one == other else one
 
+    def _close(self, word: bytes) -> None:
+        """Take the word that goes with the one before: a vector's code, or one of a comment."""
+        opened, self._open = self._open, b""
+        if opened == b"$comment":
+            self._open = b"" if word == b"$end" else opened
+            return
+        if word not in self._codes:
+            raise CaptureError(f"{quoted(word)} stands for no declared signal")
+        for rail, bit in self._bits.get(word, ()):
+            self._set(rail, _real(opened) if opened[:1] in b"rR" else _bit(opened, bit))
+
     def _take(self, word: bytes) -> None:
         """Take a word that is not a time and not about other variables."""
-        if self._comment:
-            self._comment = word != b"$end"
-        elif self._vector is not None:
-            vector, self._vector = self._vector, None
-            if word not in self._codes:
-                raise CaptureError(f"{quoted(word)} stands for no declared signal")
-            for rail, bit in self._bits.get(word, ()):
-                self._set(rail, _real(vector) if vector[:1] in b"rR" else _bit(vector, bit))
+        state = self._scalars.get(word)
+        if state is not None:
+            for rail, _ in self._bits[word[1:]]:
+                self._set(rail, _LEVELS.get(state))
         elif word[:1] in (b"b", b"B", b"r", b"R", b"s", b"S"):
-            self._vector = word
+            self._open = word
             if word[:1] in b"bB" and not set(word[1:].decode("latin-1").lower()) <= set(_STATES):
                 raise CaptureError(f"{quoted(word)} is no value of a vector")
             if word[:1] in b"rR":
                 _real(word)
-        elif word[1:] in self._bits and chr(word[0]).lower() in _STATES:
-            for rail, _ in self._bits[word[1:]]:
-                self._set(rail, _LEVELS.get(chr(word[0]).lower()))
         elif word == b"$comment":
-            self._comment = True
+            self._open = word
         elif word not in _DUMPS:
             raise CaptureError(complaint(word) or f"{quoted(word)} is no value change of a declared signal")
 
@@ -278,10 +229,10 @@ class _Reader:
 
 def _bit(vector: bytes, bit: int) -> int | None:
     """One bit of a vector's value. Repeated leading bits may be left out in the file (IEEE 1364)."""
-    states = vector[1:].decode("ascii").lower()
+    states = vector[1:] or b"0"
     if bit < len(states):
-        return _LEVELS.get(states[-1 - bit])
-    return 0 if states[:1] in ("0", "1", "") else _LEVELS.get(states[0])
+        return _LEVELS.get(states[-1 - bit :][:1])
+    return _LEVELS.get(states[:1]) if states[:1] != b"1" else 0
 
 
 def _real(word: bytes) -> float:

@@ -17,9 +17,8 @@ from contextlib import closing
 from fractions import Fraction
 from operator import sub
 
-import attrs
-
 from ..batch import Batch
+from ..edge_samples import turns
 from ..error import CaptureError, HalfbitError
 from .capture_edges import CaptureEdges
 from .options import Options
@@ -35,14 +34,6 @@ __all__ = ["read_wav"]
 REACH = Fraction(60, 1_000_000)
 
 
-@attrs.frozen
-class _Recording:
-    """The format of a file's samples, and the indices of the channels to read."""
-
-    form: Form
-    rails: tuple[int, ...]
-
-
 def read_wav(source: Source, options: Options) -> CaptureEdges:
     """The edges of a recording.
 
@@ -50,31 +41,31 @@ def read_wav(source: Source, options: Options) -> CaptureEdges:
     """
     with closing(source.look()) as chunks:
         form, data = read_form(chunks)
-        recording = _recording(form, options)
+        rails = _rails(form, options)
         full = form.full_scale
         threshold = threshold_of(
-            ([value / full for value in values] for values in _values(data, recording, whole=False)),
+            ([value / full for value in values] for values in _values(data, form, rails, whole=False)),
             options.threshold,
             options.hysteresis,
             share=1 / 8,
             zero=True,
         )
-    channel = f" of channel {recording.rails[0] + 1}" if form.channels > 1 else ""
+    channel = f" of channel {rails[0] + 1}" if form.channels > 1 else ""
     return CaptureEdges(
         source.name,
-        lambda: _edges(source, recording, threshold),
+        lambda: _edges(source, rails, threshold),
         words=f"samples{channel}",
         unit=form.rate,
         remarks=lambda: (f"{form.rate} samples a second, full scale is 1; {threshold}",),
     )
 
 
-def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Iterator[Batch]:
-    full, rate = recording.form.full_scale, recording.form.rate
-    finder = _Finder(threshold.middle * full, threshold.hysteresis * full / 2, max(2, round(REACH * rate)))
+def _edges(source: Source, rails: Sequence[int], threshold: Threshold) -> Iterator[Batch]:
     with closing(source.chunks()) as chunks:
-        _, data = read_form(chunks)
-        for values in _values(data, recording, whole=True):
+        form, data = read_form(chunks)
+        scaled = Threshold(threshold.middle * form.full_scale, threshold.hysteresis * form.full_scale)
+        finder = _Finder(scaled, max(2, round(REACH * form.rate)))
+        for values in _values(data, form, rails, whole=True):
             yield from finder.take(values)
     yield from finder.finish()
 
@@ -82,15 +73,12 @@ def _edges(source: Source, recording: _Recording, threshold: Threshold) -> Itera
 class _Finder:
     """Takes samples and gives the times of the changes, in samples from the first one.
 
-    :param middle: the middle between the levels.
-    :param beyond: how far a sample must be beyond the middle.
+    :param threshold: in the unit of the samples.
     :param reach: number of samples on each side of a change from which the local levels are taken.
     """
 
-    def __init__(self, middle: float, beyond: float, reach: int) -> None:
-        self._middle = middle
-        self._upper = middle + beyond
-        self._lower = middle - beyond
+    def __init__(self, threshold: Threshold, reach: int) -> None:
+        self._threshold = threshold
         self._reach = reach
         self._kept: list[float] = []  # samples that may still be needed
         self._number = 0  # number of the first kept sample
@@ -116,32 +104,15 @@ class _Finder:
         start = self._at
         if end <= start:
             return
-        row = self._kept[start:end]
-        upper, lower = self._upper, self._lower
-        beyond = bytes([value < lower for value in row]), bytes([value >= upper for value in row])
-        at = 0
-        if self._level is None:
-            first = [where for where in (side.find(1) for side in beyond) if where >= 0]
-            if not first:
-                self._at = end
-                return
-            at = min(first)
-            self._level = beyond[1][at]
-        opening = 1 - self._level
-        times: list[float] = []
-        at = beyond[opening].find(1, at)
-        while at >= 0:
-            self._level = 1 - self._level
-            times.append(self._change(start + at))
-            at = beyond[1 - self._level].find(1, at)
-        self._at = end
+        found, first, level = turns(self._threshold.levels(self._kept[start:end]), self._level)
+        times = [self._change(start + at, rising=(first == 1) == (index % 2 == 0)) for index, at in enumerate(found)]
+        self._at, self._level = end, level
         if times:
-            yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", opening)
+            yield Batch(times, lambda index: f"sample {int(times[index]) + 1}", first)
 
-    def _change(self, at: int) -> float:
-        """The time of the change to the present level. ``at`` is the first sample beyond the hysteresis."""
-        values, middle, reach = self._kept, self._middle, self._reach
-        rising = self._level == 1
+    def _change(self, at: int, rising: bool) -> float:
+        """The time of a change. ``at`` is the first sample beyond the hysteresis."""
+        values, middle, reach = self._kept, self._threshold.middle, self._reach
         for where in range(at, max(at - 2 * reach, 1) - 1, -1):
             if (values[where - 1] >= middle) != rising:
                 at = where
@@ -164,7 +135,8 @@ class _Finder:
         return self._last
 
 
-def _recording(form: Form, options: Options) -> _Recording:
+def _rails(form: Form, options: Options) -> tuple[int, ...]:
+    """The indices of the channels to read."""
     channels = form.channels
     said = options.channel
     other = options.other_rail
@@ -176,27 +148,22 @@ def _recording(form: Form, options: Options) -> _Recording:
     if said is None:
         left = [number for number in range(1, channels + 1) if number != other]
         if len(left) != 1:
-            raise UnsaidError(f"has {channels} channels; say which with channel=N{_two(channels)}", "channel", tuple(left))
+            two = ", and other_rail=N if they are the two rails" if channels == 2 else ""
+            raise UnsaidError(f"has {channels} channels; say which with channel=N{two}", "channel", tuple(left))
         said = left[0]
     if said == other:
         raise CaptureError("channel and other_rail are the same")
-    rails = (said - 1,) if other is None else (said - 1, other - 1)
     if form.frames == 0:
         raise CaptureError("holds no samples")
-    return _Recording(form, rails)
+    return (said - 1,) if other is None else (said - 1, other - 1)
 
 
-def _two(channels: int) -> str:
-    return ", and other_rail=N if they are the two rails" if channels == 2 else ""
-
-
-def _values(data: Iterable[bytes], recording: _Recording, whole: bool) -> Iterator[Sequence[float]]:
+def _values(data: Iterable[bytes], form: Form, rails: Sequence[int], whole: bool) -> Iterator[Sequence[float]]:
     """The samples of the channel, or the difference of two channels, in batches.
 
     :param whole: True if fewer samples than the head says are an error.
     :raises CaptureError: in that case, after all the samples have come out.
     """
-    form = recording.form
     size = form.width * form.channels
     count = 0
     rest = b""
@@ -210,7 +177,7 @@ def _values(data: Iterable[bytes], recording: _Recording, whole: bool) -> Iterat
                 raise error.at(f"sample {count + 1} or one of the next {end // size}") from None
             rest = rest[end:]
             count += end // size
-            rails = [samples[rail :: form.channels] for rail in recording.rails]
-            yield rails[0] if len(rails) == 1 else list(map(sub, *rails))
+            rows = [samples[rail :: form.channels] for rail in rails]
+            yield rows[0] if len(rows) == 1 else list(map(sub, *rows))
     if whole and form.frames is not None and count < form.frames:
         raise CaptureError(f"is cut short: its head says {form.frames} samples", f"sample {count}")

@@ -65,15 +65,18 @@ def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[byte
     start = source.take(12)
     if len(start) >= 4 and (start[:4] not in (b"RIFF", b"RF64", b"BW64") or start[8:12] not in (b"WAVE", b"")):
         raise CaptureError("is no WAV file: it does not begin with RIFF and WAVE")
-    long_size, form = None, None
+    long_size: int | None = None
+    form: Form | None = None
     while len(head := source.take(8)) == 8:
         name, size = head[:4], struct.unpack("<I", head[4:])[0]
         if name == b"data":
             if form is None:
                 raise CaptureError("is a damaged WAV file: its samples come before their form")
-            return _with_frames(form, size if size < 0xFFFFFFFF or long_size is None else long_size), _rest(
-                source, size, long_size
-            )
+            length: int | None = None if size >= _UNKNOWN else size
+            if size == 0xFFFFFFFF:
+                length = long_size
+            frames = None if length is None else length // (form.width * form.channels)
+            return attrs.evolve(form, frames=frames), _rest(source, length)
         body = source.take(size + size % 2)
         if len(body) < size:
             break
@@ -101,16 +104,8 @@ def _form(body: bytes) -> Form:
     return Form(rate, bits // 8, channels, tag == _FLOAT, None, full)
 
 
-def _with_frames(form: Form, size: int) -> Form:
-    return (
-        form if size >= _UNKNOWN and size < 1 << 32 else attrs.evolve(form, frames=size // (form.width * form.channels))
-    )
-
-
-def _rest(source: _Bytes, size: int, long_size: int | None) -> Iterator[bytes]:
-    left: float = float("inf") if size >= _UNKNOWN else size
-    if long_size is not None and size == 0xFFFFFFFF:
-        left = long_size
+def _rest(source: _Bytes, length: int | None) -> Iterator[bytes]:
+    left = float("inf") if length is None else length
     while left > 0 and (data := source.take(int(min(left, 1 << 16)))):
         left -= len(data)
         yield data

@@ -1,63 +1,64 @@
-"""``halfbit clip``: writes a stretch of a capture as a small text capture."""
+"""Writes a stretch of a capture as text, one duration a line, with a heading that says how to read it.
+
+Exit status: 0 the stretch was written, 2 there is none, the input cannot be read or the command line is wrong.
+"""
 
 from __future__ import annotations
 
 import argparse
 import sys
 from itertools import accumulate
-from typing import Any
+from pathlib import Path
 
 from ..edge import Edges
 from ..error import HalfbitError
 from .columns import milliseconds
-from .input import input_at
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, limits_of, time
+from .options import Group, add_capture_options, add_limit_options, add_time_options
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run", "write_text"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "clip",
-        help="a stretch of a capture as a small text capture, to hand on",
-        description="Writes a stretch of a capture as text, one duration a line, with what it is at its head.",
-        usage="halfbit clip FILE --from TIME --to TIME [options]",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
+    parser.usage = "halfbit clip FILE --from TIME --to TIME [options]"
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
     group = Group(parser, "what is written", everything)
-    group.add("--from", dest="start", type=time, default=0, metavar="TIME", help="from here on: 12.5ms, 1.2s")
-    group.add("--to", dest="end", type=time, metavar="TIME", help="up to here; to the end if not said")
-    group.add("--out", metavar="TEXT", help="the file to write; standard output if not said")
+    add_time_options(group)
+    group.add("--out", metavar="TEXT", help="the file to write (default: standard output)")
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
-    return parser
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the stretch and return the exit status."""
-    limits_of(args)
-    source = input_at(args.capture)
-    reading = opened(args, source)
-    durations, first = stretch(reading.edges, args.start, args.end)
+    with opened(args) as capture:
+        durations, first = stretch(capture.reading.edges, args.start, args.end)
+        name, words = capture.source.name, capture.reading.words
     if not durations:
-        raise HalfbitError(f"{source.name}: no level changes twice from {milliseconds(args.start)} ms on, up to --to")
+        after = milliseconds(args.start)
+        raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
     text = (
-        f"# a stretch of {source.name}, from {milliseconds(first)} to {milliseconds(end)} ms\n"
-        f"# read as: {reading.words}\n# halfbit: durations ns\n" + "".join(f"{duration}\n" for duration in durations)
+        f"# a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms\n"
+        f"# read as: {words}\n# halfbit: durations ns\n" + "".join(f"{duration}\n" for duration in durations)
     )
     if args.out is None:
         sys.stdout.write(text)
-        return 0
-    try:
-        with open(args.out, "w", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as error:
-        raise HalfbitError(f"{args.out}: cannot be written: {error.strerror or error}") from None
+    else:
+        write_text(args.out, text)
     return 0
+
+
+def write_text(path: str, text: str) -> None:
+    """Write a text file.
+
+    :raises HalfbitError: if it cannot be written.
+    """
+    try:
+        Path(path).write_text(text, "utf-8")
+    except OSError as error:
+        raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
 def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:

@@ -1,25 +1,20 @@
-"""``halfbit completion``: writes a script for completing commands and options in a shell."""
+"""Writes a script that completes commands and options in a shell.
+
+  halfbit completion bash > ~/.local/share/bash-completion/completions/halfbit
+"""
 
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ..error import HalfbitError
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "completion",
-        help="a script with which a shell completes commands and options",
-        description="Writes a script for a shell. For bash: halfbit completion bash > ~/.local/share/bash-completion/completions/halfbit",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
     parser.add_argument("shell", choices=["bash", "zsh"])
-    return parser
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,11 +1,19 @@
-"""``halfbit follow``: shows what a decoder would have done."""
+"""Lets a decoder follow a capture, and shows what it would have done, in the order of time.
+
+The decoder has the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), or 34 with a long
+address. An accessory decoder has decoder addressing (CV 29 = 128), an extended one output addressing (CV 29 = 224).
+--cv sets these or others.
+
+With --json each line is an object. Its key event is effect or, in the last line, state. Times are ns.
+
+Exit status: 0 the decoder did something, 1 it did nothing, 2 the input cannot be read or the command line is wrong.
+"""
 
 from __future__ import annotations
 
 import argparse
 import enum
 import json
-import sys
 from typing import Any
 
 import attrs
@@ -15,79 +23,47 @@ from ..error import HalfbitError
 from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
 from .addresses import address_of, cv_of
 from .columns import Columns, milliseconds
-from .events import add_event_options, end_of, events_of
+from .opening import opened
+from .options import Group, add_capture_options, add_limit_options, add_reading_options
+from .traffic import end_of
 from .width import terminal_width
 
-__all__ = ["add_parser", "run"]
-
-_EPILOG = """\
-The decoder is made with the CVs that give it the address, and CV 29 = 2 (28 and 128 steps, no speed table), 34 with
-a long address; an accessory decoder with decoder addressing, CV 29 = 128, an extended one with output addressing, 224.
---cv sets others, or these. The page on decoders says how what the standards leave open is decided.
-
-With --json each line is an object; times are integer ns:
-  effect    time effect{kind ...} words
-  state     what the decoder is at the end, and all it remembers
-
-Exit status: 0 the decoder did something, 1 it did nothing, 2 the input cannot be read or the use was wrong.
-"""
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "follow",
-        help="what a decoder with an address and CVs would have done",
-        description="Lets a decoder follow a capture, and shows what it would have done, in the order of time.",
-        usage="halfbit follow FILE [options]",
-        epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
+    parser.usage = "halfbit follow FILE --address ADDRESS [options]"
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    parser.add_argument(
-        "--address",
-        type=address_of,
-        required=True,
-        metavar="ADDRESS",
-        help="whose decoder it is: 7 or 2604, or 'accessory 9', 'extended accessory 37'",
-    )
-    parser.add_argument(
-        "--cv",
-        type=cv_of,
-        action="append",
-        default=[],
-        metavar="N=V",
-        help="a CV's value at the start; may be given several times",
-    )
-    parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
-    add_event_options(parser, everything)
-    return parser
+    group = Group(parser, "the decoder", everything)
+    address = "its address: 7, 2604, 'accessory 9' or 'extended accessory 37'"
+    group.add("--address", type=address_of, required=True, metavar="ADDRESS", help=address)
+    cv = "a CV's value at the start; may be repeated"
+    group.add("--cv", type=cv_of, action="append", default=[], metavar="N=V", help=cv)
+    group.add("--json", action="store_true", help="JSON Lines instead of text")
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    add_reading_options(parser, everything)
 
 
 def run(args: argparse.Namespace) -> int:
     """Follow the capture and return the exit status."""
     decoder = decoder_at(args.address, dict(args.cv))
-    source, events = events_of(args)
     output = _Output(args.json)
-    for event in events():
-        end = end_of(event)
-        due = decoder.due
-        while due is not None and due < end:  # effects caused by time alone (timeouts) come at their own time
-            output.put(due, decoder.tick(due))
+    with opened(args) as capture:
+        for event in capture.events():
+            end = end_of(event)
             due = decoder.due
-        output.put(end, decoder.feed(event))
-    output.end()
-    if args.json:
-        print(json.dumps({"event": "state", "state": decoder.state().as_dict()}))
-    else:
-        print("\n" + "\n".join(_at_the_end(decoder)))
-    if not output.count:
-        sys.stdout.flush()
-        print(f"halfbit: {source.name}: nothing for {args.address}", file=sys.stderr)
-    if source.interrupted:
-        return 130
-    return 0 if output.count else 1
+            while due is not None and due < end:  # effects caused by time alone (timeouts) come at their own time
+                output.put(due, decoder.tick(due))
+                due = decoder.due
+            output.put(end, decoder.feed(event))
+        output.end()
+        if args.json:
+            print(json.dumps({"event": "state", "state": decoder.state().as_dict()}))
+        else:
+            print("\n" + "\n".join(_at_the_end(decoder)))
+        return capture.status(output.count, f"nothing for {args.address}")
 
 
 class _Output:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 
 from ..capture import Source, source_of
-from ..capture.source import StreamSource
+from ..capture.source import StreamSource, Through
 from ..edge import Edge, Edges
 from ..error import CaptureError
 from ..inspect.losses import Durations
@@ -15,16 +15,14 @@ from ..inspect.losses import Durations
 __all__ = ["Measured", "Watched", "input_at"]
 
 
-class Watched(Source):
+class Watched(Through):
     """A source that counts the bytes read.
 
     Ctrl-C while waiting for a live source ends it as if it had closed. This is the way to end a live capture.
     """
 
     def __init__(self, source: Source) -> None:
-        self._source = source
-        self.name = source.name
-        self.live = source.live
+        super().__init__(source, self._watch)
         #: Bytes read since the start.
         self.count = 0
         #: True if Ctrl-C ended it.
@@ -38,18 +36,14 @@ class Watched(Source):
     def chunks(self) -> Generator[bytes, None, None]:
         """All bytes, counted; errors as :meth:`Source.chunks`."""
         self.count = 0
-        return self._watch(self._source.chunks())
-
-    def look(self) -> Generator[bytes, None, None]:
-        """The first chunks; :meth:`chunks` gives them again. Errors as :meth:`Source.look`."""
-        return self._watch(self._source.look())
+        return super().chunks()
 
     @property
     def size(self) -> int | None:
         """Total number of bytes; ``None`` if it is not known beforehand."""
         return None if self.live else os.path.getsize(self.name)
 
-    def _watch(self, chunks: Generator[bytes, None, None]) -> Generator[bytes, None, None]:
+    def _watch(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
         if self.interrupted:
             return
         try:

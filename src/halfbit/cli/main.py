@@ -1,7 +1,8 @@
 """The command line: builds the parser from the modules of the commands, and returns the exit status.
 
-A command is a module with ``add_parser(subparsers, everything)``, which adds its parser and returns it, and
-``run(args)``, which returns the exit status.
+A command is a module with ``add_options(parser, everything)`` and ``run(args)``, which returns the exit status. The
+module's docstring is the help text: the first paragraph stands above the options, the last one (exit status) below
+them, and the others come with ``--help-all``. Lines that begin with two spaces are not wrapped.
 
 Exit status: 0 success; 1 nothing was found; 2 the input cannot be read, the output cannot be written, or the command
 line is wrong; 128 plus the signal's number if ended by a signal, as in a shell.
@@ -27,18 +28,18 @@ CLOSED = 141  # 128 + SIGPIPE
 #: A module is loaded only when its command is used, so that help is fast.
 COMMANDS = {
     "decode": "packets, instructions and losses of a capture",
-    "survey": "what a capture looks like, and which limits read it best",
-    "inspect": "a stretch of a capture at all layers, to see why a packet was lost",
-    "traffic": "who is on the track, and what changes",
+    "survey": "what a capture looks like, and the limits that read it best",
+    "inspect": "a stretch at all layers, to see why a packet was lost",
+    "traffic": "the addresses on the track, and what changes",
     "follow": "what a decoder with an address and CVs would have done",
-    "audit": "how the station that sent a capture keeps to the standards",
-    "clip": "a stretch of a capture as a small text capture, to hand on",
-    "compare": "two captures of the same track: what one lost or read otherwise",
-    "report": "one file to hand on: survey, traffic, losses with pictures, audit",
-    "registry": "the instructions that are known, with their sources",
-    "vectors": "signals with what a decoder must make of them; runs a port against them",
-    "completion": "a script with which a shell completes commands and options",
-    "manual": "the manual page, made from the help",
+    "audit": "how well the station keeps to the standards",
+    "clip": "a stretch of a capture as a small text capture",
+    "compare": "two captures of the same track: what only one has",
+    "report": "one HTML file: survey, traffic, losses, audit",
+    "registry": "the known instructions, with their sources",
+    "vectors": "test signals with the correct output, to check a port",
+    "completion": "a script for completing options in a shell",
+    "manual": "the manual page",
 }
 
 
@@ -48,6 +49,15 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Print the message in one line and exit with status 2."""
         self.exit(2, f"halfbit: error: {message}  ({self.prog} --help)\n")
+
+
+class Formatter(argparse.HelpFormatter):
+    """Wraps text paragraph by paragraph to the terminal's width; indented paragraphs stay as they are."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        wrapped = super()._fill_text
+        parts = text.split("\n\n")
+        return "\n\n".join(part if part.startswith("  ") else wrapped(part, width, indent) for part in parts)
 
 
 class _Version(argparse.Action):
@@ -68,19 +78,21 @@ def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -
     """
     top = Parser(
         prog="halfbit",
-        description="Decodes the digital track signal of model railways. Begin with: halfbit decode FILE",
+        description="Decodes the digital track signal of model railways. Begin with:\n\n  halfbit decode FILE",
+        formatter_class=Formatter,
         allow_abbrev=False,
     )
     top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
     for name, line in COMMANDS.items():
+        command = subparsers.add_parser(name, help=line, formatter_class=Formatter, allow_abbrev=False)
         if name in names:
-            command = import_module(f"halfbit.cli.{name}")
-            added = command.add_parser(subparsers, everything)
-            added.add_argument("--help-all", action="help", help="show this help with all options")
-            added.set_defaults(run=command.run)
-        else:
-            subparsers.add_parser(name, help=line)
+            module = import_module(f"halfbit.cli.{name}")
+            module.add_options(command, everything)
+            command.description, *notes = (module.__doc__ or line).strip().split("\n\n")
+            command.epilog = "\n\n".join(notes if everything else notes[-1:])
+            command.add_argument("--help-all", action="help", help="show this help with all options")
+            command.set_defaults(run=module.run)
     return top
 
 
@@ -91,6 +103,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     prog = "halfbit"
+    if sys.stdout is None:
+        return _failed("standard output is closed", prog)
     try:
         # No option of halfbit itself takes a value, so the first word that is not an option is the command.
         names = [word for word in words if not word.startswith("-")][:1]
@@ -109,10 +123,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _give_up_output()
         return INTERRUPTED
-    except AttributeError:
-        if sys.stdout is None:
-            return _failed("standard output is closed", prog)
-        raise
     except OSError as error:  # from the output; errors of the input are CaptureErrors
         _give_up_output()
         return _failed(f"the output cannot be written: {error.strerror or error}", prog)

@@ -1,23 +1,18 @@
-"""``halfbit manual``: writes a manual page made from the help."""
+"""Writes the manual page. To install it:
+
+  halfbit manual > ~/.local/share/man/man1/halfbit.1
+"""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from typing import Any
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "manual",
-        help="the manual page, made from the help",
-        description="Writes the manual page. To install it: halfbit manual > ~/.local/share/man/man1/halfbit.1",
-        allow_abbrev=False,
-    )
-    return parser
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,11 +33,12 @@ def _page(parser: argparse.ArgumentParser) -> Iterator[str]:
             for name, command in action.choices.items():
                 yield f".SH {name.upper()}\n{_plain(command.description or '')}"
                 yield from _options(command)
-                if command.epilog:
-                    yield f".PP\n.nf\n{_plain(command.epilog.rstrip())}\n.fi"
+                for part in (command.epilog or "").split("\n\n"):
+                    yield f".PP\n.nf\n{_plain(part)}\n.fi" if part.startswith("  ") else f".PP\n{_plain(part)}"
 
 
 def _options(command: argparse.ArgumentParser) -> Iterator[str]:
+    formatter = command._get_formatter()
     for action in command._actions:
         if isinstance(action, argparse._SubParsersAction):
             for name, inner in action.choices.items():
@@ -53,7 +49,7 @@ def _options(command: argparse.ArgumentParser) -> Iterator[str]:
             name += " " + str(
                 action.metavar or ("|".join(map(str, action.choices)) if action.choices else action.dest.upper())
             )
-        yield f".TP\n.B {_plain(name)}\n{_plain(action.help or '')}"
+        yield f".TP\n.B {_plain(name)}\n{_plain(formatter._expand_help(action) if action.help else '')}"
 
 
 def _plain(text: str) -> str:

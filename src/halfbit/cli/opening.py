@@ -1,38 +1,121 @@
-"""Opens a command's capture and reports on standard error how it is read."""
+"""Opens a command's capture, reports how it is read, and shows progress while it is decoded."""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
-from ..error import CaptureError
-from ..inspect.reading import Reading
+import attrs
+
+from ..capture import Options
+from ..error import CaptureError, HalfbitError
+from ..inspect.diagnosis import Diagnosis
+from ..inspect.losses import Diagnoser
+from ..inspect.reading import Reading, read_capture
+from ..instruction import Configuration, Context, Event
 from ..limits import Limits
-from .input import Watched
-from .options import captured, limits_of
+from ..stream import decode
+from .input import Measured, Watched, input_at
+from .options import limits_of
+from .progress import Progress
 
-__all__ = ["opened", "opened_for"]
+__all__ = ["Opened", "opened"]
 
 
-def opened(args: argparse.Namespace, source: Watched) -> Reading:
+@attrs.frozen
+class Opened:
+    """A command's capture."""
+
+    source: Watched
+    reading: Reading
+    #: The edges to decode. They are counted, and progress is shown.
+    edges: Measured
+    #: What the options say that the packets leave open.
+    configuration: Configuration | None
+    context: Context | None
+    _progress: Progress
+
+    def events(self) -> Iterator[Event]:
+        """The events of the capture, once. The progress line is cleared before each."""
+        limits, configuration, context = self.reading.limits, self.configuration, self.context
+        for event in decode(self.edges, limits, configuration=configuration, context=context):
+            self._progress.clear()
+            yield event
+        self._progress.clear()
+
+    def diagnosed(self, most: int) -> Iterator[tuple[Event, Diagnosis | None]]:
+        """The events, once, each loss with its diagnosis.
+
+        :param most: most losses that are diagnosed.
+        :raises CaptureError: if the input cannot be read to its end, after all events before that have come out.
+        """
+        diagnoser: Diagnoser[Event] = Diagnoser(
+            self.reading.limits, self.edges.durations, most=most, wait=not self.source.live
+        )
+        wrong: CaptureError | None = None
+        try:
+            for event in self.events():
+                yield from diagnoser.feed(event)
+        except CaptureError as error:
+            wrong = error
+            self._progress.clear()
+        yield from diagnoser.finish()
+        if wrong is not None:
+            raise wrong
+
+    def status(self, found: object, otherwise: str) -> int:
+        """The exit status. If nothing was found, the reason is written to standard error."""
+        if not found:
+            sys.stdout.flush()
+            print(f"halfbit: {self.source.name}: {otherwise}", file=sys.stderr)
+        if self.source.interrupted:
+            return 130
+        return 0 if found else 1
+
+
+@contextmanager
+def opened(
+    args: argparse.Namespace, *, path: str | None = None, limits: Limits | None = None, twice: str = ""
+) -> Iterator[Opened]:
     """Open the capture with the given options. Missing options are found automatically.
 
+    :param path: of the capture, if it is not ``args.capture``.
+    :param limits: the limits to use, for commands that have no options for them.
+    :param twice: what must read the capture again, in words; empty if nothing does.
     :raises CaptureError: if it cannot be read.
+    :raises HalfbitError: if options contradict each other, or if a stream cannot be read again.
     """
-    return opened_for(args, source, limits_of(args))
+    limits = limits_of(args) if limits is None else limits
+    cv29, context = getattr(args, "cv29", None), getattr(args, "context", None)
+    configuration = None if cv29 is None else Configuration(cv29)
+    source = input_at(args.capture if path is None else path)
+    if twice and source.live:
+        raise HalfbitError(f"{source.name}: {twice} needs a file, which can be read again")
+    progress = Progress(source)
+
+    def before_more() -> None:
+        if source.live:
+            sys.stdout.flush()
+        progress.update()
+
+    try:
+        reading = _reading(args, source, limits)
+        edges = Measured(reading.edges, source, before_more)
+        yield Opened(source, reading, edges, configuration, None if context is None else Context(context), progress)
+    finally:
+        progress.clear()
 
 
-def opened_for(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
-    """Open the capture for some limits; ``None`` to find the limits that fit.
-
-    :raises CaptureError: if it cannot be read.
-    """
+def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
     if source.live:
         source.on_quiet(
             lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True)
         )
+    said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
     try:
-        reading = captured(args, source, limits)
+        reading = read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
     except CaptureError:
         if source.interrupted:  # ended by the user before the first number: not an error of the capture
             raise KeyboardInterrupt from None

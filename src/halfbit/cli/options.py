@@ -1,39 +1,34 @@
-"""Options shared by commands: how to read a capture, and the limits to use."""
+"""Options shared by commands: how to read a capture, the limits to use, and which part of it is shown."""
 
 from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Mapping
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
 import attrs
 
 from ..capture import FORMATS, Options
-from ..capture.filter import FilteredEdges, Removed
-from ..capture.source import Source
 from ..error import HalfbitError
-from ..inspect.reading import Reading, read_capture
-from ..instruction import Configuration, Context
-from ..limits import DECISIONS, RECEIVE, TRANSMIT, US, Limits
+from ..limits import DECISIONS, RECEIVE, TRANSMIT, Limits
+from ..plot.figure import check_plot
 from ..unit import Scale, Unit
+from .addresses import address_of
 
 __all__ = [
     "AUTO",
     "PRESETS",
     "Group",
+    "add_address_option",
     "add_capture_options",
     "add_limit_options",
+    "add_plot_option",
     "add_reading_options",
-    "captured",
+    "add_time_options",
     "as_options",
-    "captured",
-    "configuration_of",
-    "context_of",
     "limits_of",
-    "milliseconds_of",
-    "notes_on",
     "number",
     "time",
 ]
@@ -44,29 +39,7 @@ PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}
 #: The name for limits that are found by a survey.
 AUTO = "auto"
 
-#: Contexts that the user can force, by name.
-_CONTEXTS = {context.value: context for context in (Context.OPERATIONS, Context.SERVICE)}
-
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "pipe": "|"}
-
-#: Fields of :class:`Limits` in microseconds: the help text, and True if the value may be "off".
-_TIMES = {
-    "one_min": ("shortest half of a one-bit", False),
-    "one_max": ("longest half of a one-bit", False),
-    "one_difference": ("largest difference between the halves of a one-bit", True),
-    "zero_min": ("shortest half of a zero-bit", False),
-    "zero_max": ("longest half of a zero-bit", False),
-    "zero_total_max": ("longest whole zero-bit", True),
-    "one_nominal": ("half of a one-bit as the station sends it; not by halves", False),
-    "zero_nominal": ("half of a zero-bit as the station sends it; not by halves", False),
-    "latency_max": ("how late a change can be seen, as by a polled loop; by sequence", False),
-    "latency_rare": ("the same for a loop's rare long turns; by sequence", False),
-}
-_COUNTS = {
-    "preamble_min": "fewest one-bits of a preamble",
-    "packet_min": "fewest bytes of a packet, error detection byte included",
-    "packet_max": "most bytes of a packet, error detection byte included",
-}
 
 
 class Group:
@@ -82,185 +55,21 @@ class Group:
         self._group.add_argument(*names, help=shown, **words)
 
 
-def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options for reading a file."""
-    group = Group(parser, "how the capture is read; what is not said is found out", everything)
-    group.add("--holds", choices=["durations", "times"], help="what the numbers are")
-    group.add("--unit", type=_unit, help="ns, us, ms, s, or how many counts there are in a second: 2MHz, 250kHz")
-    endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
-    group.add(
-        "--format",
-        more=True,
-        choices=[format.name for format in FORMATS],
-        help=f"instead of looking at the file's ending and contents ({endings})",
-    )
-    group.add("--wrap", more=True, type=number, metavar="N", help="how many counts the timer has before it starts over")
-    group.add(
-        "--time-column",
-        more=True,
-        type=_column,
-        metavar="COLUMN",
-        help="of a table, with times or durations: its name, or its number from 1",
-    )
-    group.add(
-        "--level-column", more=True, type=_column, metavar="COLUMN", help="of a table, with levels 0 and 1, or volts"
-    )
-    group.add(
-        "--delimiter",
-        more=True,
-        type=_delimiter,
-        metavar="D",
-        help=f"between the values of a line: a character, or {', '.join(_DELIMITERS)}",
-    )
-    group.add("--decimal", more=True, choices=["point", "comma"], help="with point, commas in numbers part thousands")
-    group.add(
-        "--last-line", more=True, choices=["leave", "take", "refuse"],
-        help="a last line without line end may be cut short: leave it out (the default), take it, or refuse the file",
-    )  # fmt: skip
-    group.add("--signal", more=True, metavar="NAME", help="of a VCD file; bus[3] is a bit of a vector")
-    group.add("--channel", more=True, type=number, metavar="N", help="of a WAV file, from 1")
-    group.add(
-        "--other-rail",
-        more=True,
-        type=_column,
-        metavar="NAME",
-        help="column, signal or channel of the other rail: the difference counts",
-    )
-    group.add(
-        "--threshold",
-        more=True,
-        type=float,
-        metavar="V",
-        help="between the levels of a signal in volts (WAV: full scale is 1); else it is found",
-    )
-    group.add(
-        "--hysteresis",
-        more=True,
-        type=float,
-        metavar="V",
-        help="how far the signal must cross it, half to either side; else it is found",
-    )
-    group.add(
-        "--filter", more=True, type=_microseconds, metavar="US",
-        help="level changes closer together than this are noise; 0 for no filter; else one is used if it is needed",
-    )  # fmt: skip
+def add_address_option(group: Group) -> None:
+    """Add ``--address``, which may be given several times."""
+    text = "only this address: 7, 2604 or 'accessory 9 pair 2'; may be repeated"
+    group.add("--address", type=address_of, action="append", metavar="ADDRESS", help=text)
 
 
-def captured(args: argparse.Namespace, source: Source, limits: Limits | None) -> Reading:
-    """Open the capture for some limits; ``None`` to find the limits that fit.
-
-    :raises CaptureError: if it cannot be read.
-    """
-    said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
-    return read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
+def add_time_options(group: Group) -> None:
+    """Add ``--from`` and ``--to``, in ns: ``args.start`` and ``args.end``."""
+    group.add("--from", dest="start", type=time, default=0, metavar="TIME", help="only from this time on: 12.5ms, 1.2s")
+    group.add("--to", dest="end", type=time, metavar="TIME", help="only up to this time")
 
 
-def notes_on(reading: Reading) -> tuple[tuple[str, ...], Removed | None]:
-    """Remarks on how the capture was read, and the filter's counts if a filter was used."""
-    return reading.capture.remarks, reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None
-
-
-def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options of :func:`limits_of`."""
-    group = Group(
-        parser, "limits", everything, "what the signal is held against; each can be set on top of those chosen by name"
-    )
-    group.add(
-        "--limits", choices=[AUTO, *PRESETS],
-        help="what fits the capture (auto, the default), what a decoder must accept, or what a station must keep to (S-9.1, S-9.2)",
-    )  # fmt: skip
-    for name, (words, may_be_off) in _TIMES.items():
-        type_ = _microseconds_or_off if may_be_off else _microseconds
-        group.add(
-            _option(name), more=True, type=type_, metavar="US", help=f"{words}, us" + (", or off" if may_be_off else "")
-        )
-    for name, words in _COUNTS.items():
-        group.add(_option(name), more=True, type=number, metavar="N", help=words)
-    group.add(
-        "--decision",
-        more=True,
-        choices=DECISIONS,
-        help="how bits are told apart: each half in its window, both together, or the likeliest of a packet",
-    )
-    group.add(
-        "--recover",
-        more=True,
-        action="store_const",
-        const=True,
-        help="read again by sequence what halves or sums lose: changes that are missing, noted twice or late",
-    )
-    group.add(
-        "--one-edge",
-        more=True,
-        action="store_const",
-        const=True,
-        help="the capture holds only the rising changes, or only the falling ones; by sequence",
-    )  # fmt: skip
-
-
-def limits_of(args: argparse.Namespace) -> Limits | None:
-    """The limits from the options; ``None`` if they are to be found automatically.
-
-    :raises HalfbitError: if the options contradict each other.
-    """
-    said: dict[str, Any] = {}
-    for field in attrs.fields(Limits):
-        value = getattr(args, field.name)
-        if value is not None:
-            said[field.name] = None if value == "off" else value
-    if said.get("one_edge") and "decision" not in said:
-        said["decision"] = "sequence"  # only this decision can read one edge
-    if args.limits == AUTO and said:
-        raise HalfbitError(
-            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
-        )
-    if args.limits in (None, AUTO) and not said:
-        return None
-    return attrs.evolve(PRESETS[args.limits or "receive"], **said)
-
-
-def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options of :func:`configuration_of` and :func:`context_of`."""
-    group = Group(parser, "what the packets cannot tell", everything)
-    group.add(
-        "--cv29",
-        more=True,
-        type=number,
-        metavar="N",
-        help="the decoders' CV 29: then speed steps and FL have one reading",
-    )
-    group.add(
-        "--context", more=True, choices=list(_CONTEXTS), help="read all packets so, instead of telling by those before"
-    )
-
-
-def configuration_of(args: argparse.Namespace) -> Configuration | None:
-    """The configuration from the options; ``None`` if it is not given.
-
-    :raises HalfbitError: if a value is not valid for a CV.
-    """
-    return None if args.cv29 is None else Configuration(args.cv29)
-
-
-def context_of(args: argparse.Namespace) -> Context | None:
-    """The context forced by the options; ``None`` if not given."""
-    return None if args.context is None else _CONTEXTS[args.context]
-
-
-def as_options(text: str) -> str:
-    """Rewrite an error message of the library: parameters become command line options."""
-    names: Mapping[str, str] = {
-        name: _option(name)
-        for name in (
-            "format",
-            "limits",
-            "filter",
-            *(field.name for each in (Options, Limits) for field in attrs.fields(each)),
-        )
-    }
-    listed = "|".join(names)
-    text = re.sub(rf"(?<![\w-])({listed})=(?=\S)", lambda match: f"{names[match[1]]} ", text)
-    return re.sub(rf"(^|: )({listed}): ", lambda match: f"{match[1]}{names[match[2]]}: ", text)
+def add_plot_option(group: Group, text: str) -> None:
+    """Add ``--plot``; ``text`` says what is drawn."""
+    group.add("--plot", type=_image, metavar="IMAGE", help=f"draw {text}: .svg, .png or .pdf (needs matplotlib)")
 
 
 def number(text: str) -> int:
@@ -275,44 +84,27 @@ def number(text: str) -> int:
 
 
 def time(text: str) -> int:
-    """Read a time and return it in ns.
+    """Read a time and return it in ns, rounded. Without a unit it is in ms.
 
-    :raises argparse.ArgumentTypeError: if it is not a time.
+    :raises argparse.ArgumentTypeError: if it is not a time from 0 up.
     """
-    match = re.fullmatch(r"([0-9.]+)\s*(ns|us|ms|s)?", text)
+    return round(_nanoseconds(text, "ms"))
+
+
+def _nanoseconds(text: str, unit: str) -> Fraction:
+    match = re.fullmatch(r"([0-9.]+(?:e[0-9]+)?)\s*(ns|us|ms|s)?", text)
     try:
         if match is None:
             raise ValueError
-        return round(Fraction(match[1]) * Scale.of(match[2] or "ms").numerator)
+        return Fraction(match[1]) * Scale.of(match[2] or unit).numerator
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a time: write 12.5ms, 1.2s or 800us") from None
 
 
-def _option(name: str) -> str:
-    return "--" + name.replace("_", "-")
-
-
 def _microseconds(text: str) -> int:
-    try:
-        nanoseconds = Fraction(text) * US
-    except (ValueError, ZeroDivisionError):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of us") from None
-    if nanoseconds.denominator != 1 or nanoseconds < 0:
-        raise argparse.ArgumentTypeError(f"{text!r} us is not a whole number of ns from 0 up")
-    return nanoseconds.numerator
-
-
-def milliseconds_of(text: str) -> int:
-    """Read a time in ms and return it in whole ns.
-
-    :raises argparse.ArgumentTypeError: if it is not a whole number of ns from 0 up.
-    """
-    try:
-        nanoseconds = Fraction(text) * 1000 * US
-    except (ValueError, ZeroDivisionError):
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of ms") from None
-    if nanoseconds.denominator != 1 or nanoseconds < 0:
-        raise argparse.ArgumentTypeError(f"{text!r} ms is no whole number of ns from 0 up")
+    nanoseconds = _nanoseconds(text, "us")
+    if nanoseconds.denominator != 1:
+        raise argparse.ArgumentTypeError(f"{text!r} us is not a whole number of ns")
     return nanoseconds.numerator
 
 
@@ -340,3 +132,119 @@ def _column(text: str) -> int | str:
 
 def _delimiter(text: str) -> str:
     return _DELIMITERS.get(text, text)
+
+
+def _image(path: str) -> str:
+    try:
+        check_plot(path)
+    except HalfbitError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    return path
+
+
+_Row = tuple[str, Callable[[str], Any], str, str]
+
+#: Options for reading a file, as rows: option, type, value in the help, help.
+_READING: tuple[_Row, ...] = (
+    ("--wrap", number, "N", "number of counts after which the timer overflows"),
+    ("--time-column", _column, "COLUMN", "table column with times or durations: its name, or its number from 1"),
+    ("--level-column", _column, "COLUMN", "table column with levels 0 and 1, or volts"),
+    ("--delimiter", _delimiter, "D", f"between the values of a line: a character, or {', '.join(_DELIMITERS)}"),
+    ("--signal", str, "NAME", "signal of a VCD file; bus[3] is one bit of a vector"),
+    ("--channel", number, "N", "channel of a WAV file, from 1"),
+    ("--other-rail", _column, "NAME", "column, signal or channel of the other rail; the difference is decoded"),
+    ("--threshold", float, "V", "middle between the levels, in volts (WAV: full scale is 1)"),
+    ("--hysteresis", float, "V", "how far the signal must cross the threshold, half to each side"),
+    ("--filter", _microseconds, "US", "changes closer together than this, us, are noise; 0 for no filter"),
+)
+
+#: Options for the fields of :class:`Limits`, as rows of the same form.
+_LIMITS: tuple[_Row, ...] = (
+    ("--one-min", _microseconds, "US", "shortest half of a one-bit, us"),
+    ("--one-max", _microseconds, "US", "longest half of a one-bit, us"),
+    ("--one-difference", _microseconds_or_off, "US", "most that the halves of a one-bit may differ, us, or off"),
+    ("--zero-min", _microseconds, "US", "shortest half of a zero-bit, us"),
+    ("--zero-max", _microseconds, "US", "longest half of a zero-bit, us"),
+    ("--zero-total-max", _microseconds_or_off, "US", "longest whole zero-bit, us, or off"),
+    ("--one-nominal", _microseconds, "US", "half of a one-bit as the station sends it, us; by sum or sequence"),
+    ("--zero-nominal", _microseconds, "US", "half of a zero-bit as the station sends it, us; by sum or sequence"),
+    ("--latency-max", _microseconds, "US", "how late a change can be seen, us, as by a polled loop; by sequence"),
+    ("--latency-rare", _microseconds, "US", "the same for rare long turns of the loop, us; by sequence"),
+    ("--preamble-min", number, "N", "fewest one-bits of a preamble"),
+    ("--packet-min", number, "N", "fewest bytes of a packet, error detection byte included"),
+    ("--packet-max", number, "N", "most bytes of a packet, error detection byte included"),
+)
+
+
+def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the options for reading a file."""
+    group = Group(parser, "how the capture is read (found out if not given)", everything)
+    group.add("--holds", choices=["durations", "times"], help="meaning of the numbers")
+    group.add("--unit", type=_unit, help="ns, us, ms, s, or counts per second: 2MHz, 250kHz")
+    endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
+    formats = [format.name for format in FORMATS]
+    group.add("--format", more=True, choices=formats, help=f"format, if not the one of the file's ending ({endings})")
+    for name, type_, metavar, text in _READING:
+        group.add(name, more=True, type=type_, metavar=metavar, help=text)
+    commas = "commas inside numbers: between thousands (point), or decimal commas (comma)"
+    group.add("--decimal", more=True, choices=["point", "comma"], help=commas)
+    last = "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"
+    group.add("--last-line", more=True, choices=["leave", "take", "refuse"], help=last)
+
+
+def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the options of :func:`limits_of`."""
+    text = "Each of the other options changes one of the limits chosen with --limits."
+    group = Group(parser, "limits for the signal", everything, text)
+    presets = "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep"
+    group.add("--limits", choices=[AUTO, *PRESETS], help=f"{presets} (S-9.1, S-9.2)")
+    for name, type_, metavar, words in _LIMITS:
+        group.add(name, more=True, type=type_, metavar=metavar, help=words)
+    decision = "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"
+    group.add("--decision", more=True, choices=DECISIONS, help=decision)
+    recover = "read lost stretches again by sequence: changes are missing, noted twice or late"
+    one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
+    for name, words in (("--recover", recover), ("--one-edge", one_edge)):
+        group.add(name, more=True, action="store_const", const=True, help=words)
+
+
+def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the options for what the packets leave open: ``args.cv29`` and ``args.context``."""
+    group = Group(parser, "what the packets leave open", everything)
+    cv29 = "CV 29 of the decoders: gives speed steps and FL one reading instead of two"
+    group.add("--cv29", more=True, type=number, metavar="N", help=cv29)
+    context = "mode of all packets, instead of the mode found from the packets before"
+    group.add("--context", more=True, choices=["operations", "service"], help=context)
+
+
+def limits_of(args: argparse.Namespace) -> Limits | None:
+    """The limits from the options; ``None`` if they are to be found automatically.
+
+    :raises HalfbitError: if the options contradict each other.
+    """
+    said: dict[str, Any] = {}
+    for field in attrs.fields(Limits):
+        value = getattr(args, field.name)
+        if value is not None:
+            said[field.name] = None if value == "off" else value
+    if said.get("one_edge") and "decision" not in said:
+        said["decision"] = "sequence"  # only this decision can read one edge
+    if args.limits == AUTO and said:
+        raise HalfbitError(
+            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
+        )
+    if args.limits in (None, AUTO) and not said:
+        return None
+    return attrs.evolve(PRESETS[args.limits or "receive"], **said)
+
+
+def as_options(text: str) -> str:
+    """Rewrite an error message of the library: parameters become command line options."""
+    fields = [field.name for each in (Options, Limits) for field in attrs.fields(each)]
+    listed = "|".join(["format", "limits", "filter", *fields])
+    text = re.sub(rf"(?<![\w-])({listed})=(?=\S)", lambda match: f"{_option(match[1])} ", text)
+    return re.sub(rf"(^|: )({listed}): ", lambda match: f"{match[1]}{_option(match[2])}: ", text)
+
+
+def _option(name: str) -> str:
+    return "--" + name.replace("_", "-")

@@ -1,29 +1,21 @@
-"""``halfbit registry``: lists the known instructions."""
+"""Lists the known instructions: pattern, name, the addresses they are for, and the source."""
 
 from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
 
 from ..instruction.registry_listing import listing, render
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "registry",
-        help="the instructions that are known, with their sources",
-        description="Lists the instructions that are known: pattern, name, the addresses they are for, and the source.",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", dest="form", action="store_const", const="json", help="JSON Lines")
     form.add_argument("--csv", dest="form", action="store_const", const="csv", help="CSV with column names")
     parser.set_defaults(form="text")
-    return parser
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,4 +1,9 @@
-"""``halfbit report``: writes everything about a capture into one HTML file that needs no network."""
+"""Writes one HTML file that opens anywhere, without a network. It says how the capture was read, and has its survey,
+the traffic, the losses with pictures and what to do, and how the station keeps to the standards. Pictures need
+matplotlib.
+
+Exit status: 0 the report was written, 2 the input cannot be read or the command line is wrong.
+"""
 
 from __future__ import annotations
 
@@ -7,28 +12,27 @@ import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from pathlib import Path
-from typing import Any
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
 from ..inspect.diagnosis import Cause, Diagnosis
-from ..inspect.losses import Diagnoser
 from ..inspect.reading import Reading
 from ..inspect.strips import strips
 from ..inspect.text import explained
-from ..instruction import Event
-from ..stream import decode
+from ..plot.figure import check_plot
+from ..plot.strip import plot_strips
+from ..plot.survey import plot_survey
+from ..plot.traffic import TrafficPlot
 from ..survey import survey
 from ..survey.text import lines as survey_lines
 from .audit import audit_rows
-from .input import Measured, input_at
-from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, limits_of, notes_on
-from .progress import Progress
-from .summary import Tally, summary_lines
+from .clip import write_text
+from .opening import Opened, opened
+from .options import Group, add_capture_options, add_limit_options
+from .summary import Summary
 from .traffic import traffic_rows
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 #: Most losses with a picture; most losses listed; durations shown on each side of a loss.
 PICTURES, LOSSES, REACH = 12, 200, 30
@@ -44,66 +48,40 @@ th { border-bottom: 1px solid } th, td { white-space: nowrap } td:last-child { w
 """
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "report",
-        help="one file to hand on: survey, traffic, losses with pictures, audit",
-        description="Writes one HTML file that opens anywhere, without a network: how the capture was read, its survey, the traffic, "
-        "the losses with pictures and what to do, and how the station keeps to the standards. Pictures need matplotlib.",
-        usage="halfbit report FILE --out report.html [options]",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
+    parser.usage = "halfbit report FILE --out report.html [options]"
     parser.add_argument("capture", metavar="FILE", help="the capture, a file")
     group = Group(parser, "what is written", everything)
     group.add("--out", required=True, metavar="HTML", help="the file to write")
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
-    return parser
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the report and return the exit status."""
-    limits_of(args)
-    source = input_at(args.capture)
-    if source.live:
-        raise HalfbitError(f"{source.name}: a report needs a file, which can be read again")
-    progress = Progress(source)
-    try:
-        reading = opened(args, source)
-        page = _page(Path(source.name).name, reading, Measured(reading.edges, source, progress.update))
-    finally:
-        progress.clear()
-    try:
-        Path(args.out).write_text(page, "utf-8")
-    except OSError as error:
-        raise HalfbitError(f"{args.out}: cannot be written: {error.strerror or error}") from None
+    with opened(args, twice="a report") as capture:
+        page = _page(Path(capture.source.name).name, capture)
+    write_text(args.out, page)
     return 0
 
 
-def _page(name: str, reading: Reading, measured: Measured) -> str:
-    tally, track, losses = Tally(), TrackState(), list[Diagnosis]()
-    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, most=LOSSES)
-    plot = _traffic_plot()
-    for event in decode(measured, reading.limits):
-        changes = track.feed(event)
-        if plot is not None:
-            plot.add(event, changes, track)
-        for each, diagnosis in diagnoser.feed(event):
-            tally.add(each, diagnosis)
-            losses += [diagnosis] if diagnosis is not None else []
-    for each, diagnosis in diagnoser.finish():
-        tally.add(each, diagnosis)
+def _page(name: str, capture: Opened) -> str:
+    summary, track, plot, losses = Summary(), TrackState(), TrafficPlot(), list[Diagnosis]()
+    for event, diagnosis in capture.diagnosed(LOSSES):
+        summary.add(event, diagnosis)
+        plot.add(event, track.feed(event), track)
         losses += [diagnosis] if diagnosis is not None else []
     track.finish()
-    summary = tally.summary(measured.half_bits, measured.length, *notes_on(reading), reading.limits.decision)
+    reading = capture.reading
+    summary.finish(reading, capture.edges)
     parts = [
         f"<p>Read as: {escape(reading.words)}.</p>",
-        f"<pre>{escape(chr(10).join(summary_lines(summary)))}</pre>",
+        f"<pre>{escape(chr(10).join(summary.lines()))}</pre>",
         *_survey_part(reading),
         "<h2>Traffic</h2>",
         _table(*traffic_rows(track)),
-        _picture(lambda path: plot.save(path, track, None)) if plot is not None and track.seen else "",
+        _picture(lambda path: plot.save(path, track, None)) if track.seen else "",
         *_loss_part(reading, losses),
         *_audit_part(reading),
     ]
@@ -119,15 +97,10 @@ def _page(name: str, reading: Reading, measured: Measured) -> str:
 def _survey_part(reading: Reading) -> list[str]:
     found = survey(reading.edges, thorough=False)
 
-    def draw(path: str) -> None:
-        from ..plot.survey import plot_survey
-
-        plot_survey(found, path)
-
     verdict = found.verdict
     text = f"{verdict.reason[0].upper()}{verdict.reason[1:]}."
     return [
-        "<h2>Survey</h2>", f"<p>{escape(text)}</p>", _picture(draw),
+        "<h2>Survey</h2>", f"<p>{escape(text)}</p>", _picture(lambda path: plot_survey(found, path)),
         f"<details><summary>In figures</summary><pre>{escape(chr(10).join(survey_lines(found, 100)))}</pre></details>",
     ]  # fmt: skip
 
@@ -147,12 +120,8 @@ def _loss_part(reading: Reading, losses: Sequence[Diagnosis]) -> list[str]:
 
 
 def _loss_drawer(reading: Reading, at: int) -> Callable[[str], None]:
-    def draw(path: str) -> None:
-        from ..plot.strip import plot_strips
-
-        plot_strips(strips(reading.edges, reading.limits, at=at, events=1, reach=REACH), path, limits=reading.limits)
-
-    return draw
+    shown = strips(reading.edges, reading.limits, at=at, events=1, reach=REACH)
+    return lambda path: plot_strips(shown, path, limits=reading.limits)
 
 
 def _audit_part(reading: Reading) -> list[str]:
@@ -172,25 +141,14 @@ def _cell(text: str) -> str:
     return f"<td{kind}>{escape(text)}</td>"
 
 
-def _traffic_plot() -> Any:
-    """The traffic plot; ``None`` if matplotlib is not installed."""
-    try:
-        import matplotlib  # noqa: F401
-    except ImportError:
-        return None
-    from ..plot.traffic import TrafficPlot
-
-    return TrafficPlot(0)
-
-
 def _picture(draw: Callable[[str], None]) -> str:
     """A picture as inline SVG; a note if matplotlib is not installed."""
-    try:
-        import matplotlib  # noqa: F401
-    except ImportError:
-        return "<p>(The picture needs matplotlib: pip install 'halfbit[plot]')</p>"
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder, "picture.svg"))
+        try:
+            check_plot(path)
+        except HalfbitError as error:
+            return f"<p>{escape(str(error))}</p>"
         draw(path)
         text = Path(path).read_text("utf-8")
     return f'<div class="wide">{text[text.index("<svg") :]}</div>'

@@ -20,7 +20,7 @@ from ..instruction import (
     SpeedControl,
 )
 from .columns import milliseconds
-from .summary import Summary, summary_lines
+from .summary import Summary
 
 __all__ = ["Table"]
 
@@ -49,8 +49,6 @@ class Table:
     :param width: the terminal's width in columns; ``None`` without a terminal.
     :param color: True to show losses in colour.
     :param bytes: True to show each packet's bytes.
-    :param lost: True to show only losses.
-    :param wanted: returns True for events to list.
     """
 
     def __init__(
@@ -61,8 +59,6 @@ class Table:
         width: int | None = None,
         color: bool = False,
         bytes: bool = False,
-        lost: bool = False,
-        wanted: Callable[[Event], bool] = lambda event: True,
     ) -> None:
         self._write = write
         self._every = every
@@ -70,43 +66,34 @@ class Table:
         self._address = _ADDRESS if width is not None and width < _WIDE else _WIDE_ADDRESS
         self._color = color
         self._bytes = bytes
-        self._lost = lost
-        self._wanted = wanted
         self._titled = False
         self._known: dict[Hashable, tuple[Instruction, int]] = {}
         self._again = 0
 
-    def event(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
-        """Take the next event."""
-        if isinstance(event, Instruction):
-            new = self._new(event)
-            if not self._wanted(event) or self._lost:
-                return
-            if new or self._every:
-                self._instruction(event)
-            else:
-                self._again += 1
-        elif self._wanted(event) and (isinstance(event, Fault) or not self._lost):
-            self._gap(event, diagnosis)
-
-    def pause(self) -> None:
-        """Called before waiting for input. Nothing to do, because nothing is held back."""
-
-    def note(self, text: str) -> None:
-        """Write a line of text between events."""
-        self._put(text, _DIM)
-
-    def end(self, summary: Summary | None) -> None:
-        """End of the events. ``summary`` is ``None`` if the input could not be read to its end."""
-        if summary is None:
+    def event(self, event: Event, diagnosis: Diagnosis | None = None, listed: bool = True) -> None:
+        """Take the next event. ``listed`` is False for one that is not shown, but is known from then on."""
+        if not isinstance(event, Instruction):
+            if listed:
+                self._gap(event, diagnosis)
             return
-        self._write("")
+        new = self._new(event)
+        if listed and (new or self._every):
+            self._instruction(event)
+        elif listed:
+            self._again += 1
+
+    def end(self, summary: Summary) -> None:
+        """End of the events: write the summary."""
+        lines = summary.lines()
         if self._again:
-            self._lines(
-                f"again    {self._again} more instructions say nothing new and are not listed (--every lists them)"
-            )
-        for line in summary_lines(summary):
-            self._lines(line)
+            again = f"{self._again} more instructions say nothing new and are not listed (--every lists them)"
+            lines.insert(0, f"again    {again}")
+        self._write("")
+        for line in lines:
+            below = " " * max(9, len(line) - len(line.lstrip()))
+            room = len(line) or 1 if self._room is None else self._room
+            for part in textwrap.wrap(line, room, subsequent_indent=below):
+                self._write(part)
 
     def _new(self, instruction: Instruction) -> bool:
         """True unless the instruction repeats an earlier one for the same thing."""
@@ -136,17 +123,15 @@ class Table:
         self._row(start, str(instruction.address), f"{packet}", text, notes)
 
     def _gap(self, event: Fault | Cutout, diagnosis: Diagnosis | None) -> None:
-        length = f"{(event.end - event.start) / 1e6:.1f} ms"
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
-        elif self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
+            return
+        if self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
             text = _lost(event, diagnosis)
-            self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
         else:
-            room = self._text_room()
-            self._row(
-                milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED
-            )
+            text = diagnosis.brief(self._text_room())
+        length = f"{(event.end - event.start) / 1e6:.1f} ms"
+        self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -167,17 +152,8 @@ class Table:
     def _put(self, line: str, color: str) -> None:
         self._write(f"{color}{line}{_PLAIN}" if self._color and color else line)
 
-    def _lines(self, line: str) -> None:
-        if self._room is None:
-            self._write(line)
-            return
-        for part in textwrap.wrap(line, self._room, subsequent_indent=" " * max(9, len(line) - len(line.lstrip()))) or [
-            ""
-        ]:
-            self._write(part)
 
-
-def _lost(event: Fault | Cutout, diagnosis: Diagnosis | None) -> str:
+def _lost(event: Fault, diagnosis: Diagnosis | None) -> str:
     """The text for a loss: the fault, and the cause if it is known."""
     if diagnosis is None or diagnosis.cause is Cause.CUT:
         return str(event)

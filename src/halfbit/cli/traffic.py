@@ -1,123 +1,103 @@
-"""``halfbit traffic``: shows the addresses on the track and their changes."""
+"""Shows every address on the track: its last state, how often it is refreshed, and all changes.
+
+First comes a row for each address: its packets, the time from one to the next (median to 3 %, longest), its share of
+the track's time, the losses whose first bytes are this address, and its last state. Then come the changes. From a pipe,
+a terminal or a serial line, changes are written as they come, and the rows at the end. Ctrl-C ends such a capture.
+
+If a value depends on a decoder's CV 29, both readings are shown, unless --cv29 is given. A CV write is shown once, with
+the packet on which decoders act.
+
+With --json each line is an object. Its key event is change or, in the last line, traffic. Times are ns.
+
+Exit status: 0 packets were decoded, 1 no packet was, 2 the input cannot be read or the command line is wrong.
+"""
 
 from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
-from ..instruction import Address
-from .addresses import address_of
+from ..instruction import Address, Event, Instruction
+from ..plot.traffic import TrafficPlot
 from .columns import Columns, milliseconds
-from .events import add_event_options, end_of, events_of
-from .options import time
+from .opening import opened
+from .options import (
+    Group,
+    add_address_option,
+    add_capture_options,
+    add_limit_options,
+    add_plot_option,
+    add_reading_options,
+    add_time_options,
+)
 from .width import terminal_width
 
-__all__ = ["add_parser", "run", "traffic_rows"]
-
-_EPILOG = """\
-First a row for each address: its packets, the time from one to the next (median to 3 %, longest), the share of the
-track's time, losses whose first bytes are this address, and its last state. Then what changed, in the order of time.
-From a pipe, a terminal or a serial line changes are written as they come, and the rows at the end; Ctrl-C there
-ends it.
-
-What depends on CV 29 of a decoder is shown both ways, with 28 and with 14 steps, unless --cv29 says how to read it.
-Directions are as packets say them. A CV write is shown once, with the packet on which decoders act; whether a
-decoder did, no packet tells.
-
-With --json each line is an object. Its first key, event, tells the others; times are integer ns:
-  change    time address item number before after effective words
-  traffic   length mode losses addresses[address packets time first last refresh longest longest_at losses speed
-            forward fl functions{} consist outputs{} aspect binary_states{} analog{} restriction cvs{} share]   (last)
-
-Exit status: 0 at least one packet was decoded, 1 no packet was, 2 the input cannot be read or the use was wrong.
-"""
+__all__ = ["add_options", "end_of", "run", "traffic_rows"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "traffic",
-        help="who is on the track, and what changes",
-        description="Shows every address on the track: its last state, how often it is refreshed, and all changes.",
-        usage="halfbit traffic FILE [options]",
-        epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the command's options."""
+    parser.usage = "halfbit traffic FILE [options]"
     parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
-    parser.add_argument(
-        "--address",
-        type=address_of,
-        action="append",
-        metavar="ADDRESS",
-        help="only this one, as 7 or 2604, or 'accessory 9 pair 2'; may be given several times",
-    )
-    parser.add_argument("--from", dest="start", type=time, metavar="TIME", help="only changes from here on")
-    parser.add_argument("--to", dest="stop", type=time, metavar="TIME", help="nothing that ends later than here")
-    parser.add_argument(
-        "--plot", metavar="IMAGE", help="draw time against address to a file: .svg, .png or .pdf (needs matplotlib)"
-    )
-    add_event_options(parser, everything)
-    return parser
+    group = Group(parser, "what is shown", everything)
+    add_address_option(group)
+    add_time_options(group)
+    group.add("--json", action="store_true", help="JSON Lines instead of text")
+    add_plot_option(group, "time against address to a file")
+    add_capture_options(parser, everything)
+    add_limit_options(parser, everything)
+    add_reading_options(parser, everything)
 
 
 def run(args: argparse.Namespace) -> int:
     """Follow the traffic and return the exit status."""
-    plot = None
-    if args.plot is not None:
-        from ..plot.figure import check_plot  # imported here because matplotlib is slow and optional
-        from ..plot.traffic import TrafficPlot
-
-        check_plot(args.plot)
-        plot = TrafficPlot(args.start or 0)
-    source, events = events_of(args)
+    plot = TrafficPlot(args.start)
     track = TrackState()
     width = terminal_width()
     lines = Columns(("time ms", "address", "change"), (-12, 22 if _narrow(width) else 28), width)
     kept: list[Change] = []
+    with opened(args) as capture:
 
-    def put(changes: Sequence[Change]) -> None:
-        wanted = [change for change in changes if _wanted(args, change)]
-        if args.json:
-            for change in wanted:
-                print(json.dumps({"event": "change", **change.as_dict()}))
-            return
-        if source.live:
-            _print_changes(lines, wanted)
-        else:
-            kept.extend(wanted)
+        def put(changes: Sequence[Change]) -> None:
+            wanted = [change for change in changes if _wanted(args, change)]
+            if args.json:
+                for change in wanted:
+                    print(json.dumps({"event": "change", **change.as_dict()}))
+            elif capture.source.live:
+                _print_changes(lines, wanted)
+            else:
+                kept.extend(wanted)
 
-    if source.live and not args.json:
-        print(lines.head)
-    for event in events():
-        if args.stop is not None and end_of(event) > args.stop:
-            break
-        changes = track.feed(event)
-        if plot is not None:
+        if capture.source.live and not args.json:
+            print(lines.head)
+        for event in capture.events():
+            if args.end is not None and end_of(event) > args.end:
+                break
+            changes = track.feed(event)
             plot.add(event, changes, track)
-        put(changes)
-    put(track.finish())
-    if args.json:
-        print(json.dumps({"event": "traffic", **_chosen(args, track)}))
-    else:
-        _print_rows(args, track, width)
-        if kept:
-            print(f"\n{lines.head}")
-            _print_changes(lines, kept)
-    if plot is not None:
-        plot.save(args.plot, track, args.address, title=source.name)
-    if not track.seen:
-        sys.stdout.flush()
-        print(f"halfbit: {source.name}: no packets", file=sys.stderr)
-    if source.interrupted:
-        return 130
-    return 0 if track.seen else 1
+            put(changes)
+        put(track.finish())
+        if args.json:
+            print(json.dumps({"event": "traffic", **_chosen(args, track)}))
+        else:
+            _print_rows(args, track, width)
+            if kept:
+                print(f"\n{lines.head}")
+                _print_changes(lines, kept)
+        if args.plot is not None:
+            plot.save(args.plot, track, args.address, title=capture.source.name)
+        return capture.status(track.seen, "no packets")
+
+
+def end_of(event: Event) -> int:
+    """The end of an event, ns."""
+    if isinstance(event, Instruction):
+        return 0 if event.packet is None else event.packet.end
+    return event.end
 
 
 def _narrow(width: int | None) -> bool:
@@ -132,7 +112,7 @@ def _print_changes(lines: Columns, changes: Sequence[Change]) -> None:
 
 
 def _wanted(args: argparse.Namespace, change: Change) -> bool:
-    if args.start is not None and change.time < args.start:
+    if change.time < args.start:
         return False
     return args.address is None or change.address in args.address or change.item is Item.MODE
 
@@ -145,7 +125,9 @@ def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
     return found
 
 
-def traffic_rows(track: TrackState, wanted: Sequence[Address] | None = None) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+def traffic_rows(
+    track: TrackState, wanted: Sequence[Address] | None = None
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """The titles, and a row for each address."""
     titles = ("address", "packets", "every ms", "longest", "share", "losses", "last state")
     rows = [row for row in track.seen.values() if wanted is None or row.address in wanted]

@@ -1,4 +1,7 @@
-"""``halfbit vectors``: lists the test vectors, and runs a port against them."""
+"""Test signals with the correct output of a decoder, by the rules that they test. Checks a port against them.
+
+Exit status: 0 success, 1 the port differs, 2 the command line is wrong or the port cannot be run.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ import shlex
 from collections import Counter
 from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
 
 from ..error import HalfbitError
 from ..vectors.case import Case
@@ -15,44 +17,38 @@ from ..vectors.check import Report, check, fed
 from ..vectors.reader import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_options", "run"]
 
 
-def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
-    """Add the command's parser."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "vectors",
-        help="signals with what a decoder must make of them; runs a port against them",
-        description="Signals with what a decoder must make of them, by the rules they stand for.",
-        allow_abbrev=False,
-    )
+def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
+    """Add the actions and their options."""
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     for name, text in (
         ("list", "the rules, and how many cases each has"),
-        ("show", "a case in full, as a line of JSON"),
-        ("feed", "what a port is given to read"),
-        ("check", "run a port, and say which rules it breaks"),
+        ("show", "a case as one line of JSON"),
+        ("feed", "the input for a port"),
+        ("check", "run a port and list the rules that it breaks"),
     ):
         action = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
         action.add_argument(
             "--limits", choices=tuple(SETS), default="receive",
-            help="the limits the cases are for: what decoders must accept, or what stations must keep",
+            help="limits of the cases: for decoders (receive, default) or for stations (transmit)",
         )  # fmt: skip
         if name == "show":
             action.add_argument("case", metavar="ID", help="the case's name")
         if name in ("feed", "check"):
             action.add_argument("--rule", help="only the cases of this rule")
             action.add_argument(
-                "--ticks-per-us", type=int, default=1, metavar="N", help="the port's ticks in a microsecond"
+                "--ticks-per-us", type=int, default=1, metavar="N", help="ticks of the port per microsecond"
             )
         if name == "check":
-            action.add_argument("--packets-only", action="store_true", help="compare packets, no other answers")
-            action.add_argument(
-                "--serial", action="store_true", help="the port runs on a board: COMMAND is the serial line's device"
-            )
-            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help="the line's speed (default: %(default)s)")
-            action.add_argument("port", metavar="COMMAND", help="the port's command line, in quotes if it has arguments")
-    return parser
+            action.add_argument("--packets-only", action="store_true", help="compare only packets")
+            serial = "the port runs on a board; COMMAND is the device of its serial line"
+            action.add_argument("--serial", action="store_true", help=serial)
+            baud = "speed of the serial line (default: %(default)s)"
+            action.add_argument("--baud", type=int, default=BAUD, metavar="N", help=baud)
+            port = "the port's command line, in quotes if it has arguments"
+            action.add_argument("port", metavar="COMMAND", help=port)
 
 
 def run(args: argparse.Namespace) -> int:

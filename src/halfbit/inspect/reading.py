@@ -279,7 +279,7 @@ def _words(edges: CaptureEdges, said: dict[str, Any]) -> str:
         else f"{edges.words} at {unit}"
     )
     for key in ("signal", "channel", "level_column"):
-        if key in said and str(said[key]) not in words:
+        if key in said and " of " not in edges.words:
             words += f" of {key.replace('_', ' ')} {said[key]}"
     return words
 

@@ -99,36 +99,23 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
         axes.step(times, levels, where="post", color="black", linewidth=1)
     for index, duration in enumerate(strip.durations):
         text = f"{duration / 1000:.0f}"
-        if (
-            strip.times[index] >= start
-            and strip.times[index + 1] <= end
-            and duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
-        ):
-            axes.text(
-                (times[index] + times[index + 1]) / 2,
-                _DURATION,
-                text,
-                ha="center",
-                va="center",
-                fontsize=_SMALL,
-                color=GREY,
-            )
+        fits = duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
+        if fits and strip.times[index] >= start and strip.times[index + 1] <= end:
+            _write(axes, (times[index] + times[index + 1]) / 2, _DURATION, text, GREY, _SMALL)
     for mark in _inside(strip.bits, start, end):
         if mark.start >= start:
             axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
-        color = RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE
-        axes.text(_middle(mark, start, end), _BIT, mark.text, ha="center", va="center", fontsize=_TYPE, color=color)
+        middle = (max(mark.start, start) + min(mark.end, end)) / 2e6
+        _write(axes, middle, _BIT, mark.text, RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE)
     for mark in _inside(strip.parts, start, end):
         left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
         face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
         axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
-        text = _fitted(mark.text, right - left, scale)
-        axes.text((left + right) / 2, sum(_PART) / 2, text, ha="center", va="center", fontsize=_TYPE)
+        _write(axes, (left + right) / 2, sum(_PART) / 2, _fitted(mark.text, right - left, scale), "black")
     for mark in _inside(strip.meanings, start, end):
-        left, right = max(mark.start, start) / 1e6, end / 1e6
-        text = _fitted(mark.text, right - left, scale)
+        left = max(mark.start, start) / 1e6
         color = RED if mark.text.startswith("lost") else "black"
-        axes.text(left, _MEANING, " " + text, ha="left", va="center", fontsize=_TYPE, color=color)
+        _write(axes, left, _MEANING, " " + _fitted(mark.text, end / 1e6 - left, scale), color, align="left")
     faults = [fault for fault in strip.faults if start <= fault.at < end]
     for fault in faults:
         axes.plot([fault.at / 1e6], [_TOP - 0.1], marker="v", markersize=7, color=RED, clip_on=False)
@@ -143,26 +130,20 @@ def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
     side = "left" if fault.at < middle else "right"
     axes.text(at, _TOP + 0.05, f"   {name}   ", ha=side, va="center", fontsize=_TYPE, color=RED, clip_on=False)
     if fault.duration is not None and limits.decision == "halves":
-        for low, high, color in (
-            (limits.one_min, limits.one_max, BLUE),
-            (limits.zero_min, limits.zero_min + _ZERO, ORANGE),
-        ):
-            axes.fill_between(
-                [at + low / 1e6, at + high / 1e6],
-                _LEVEL[0] - 0.15,
-                _LEVEL[1] + 0.15,
-                color=color,
-                alpha=0.25,
-                linewidth=0,
-            )
+        windows = (limits.one_min, limits.one_max, BLUE), (limits.zero_min, limits.zero_min + _ZERO, ORANGE)
+        low, high = _LEVEL[0] - 0.15, _LEVEL[1] + 0.15
+        for first, last, color in windows:
+            axes.fill_between([at + first / 1e6, at + last / 1e6], low, high, color=color, alpha=0.25, linewidth=0)
+
+
+def _write(
+    axes: Any, x: float, y: float, text: str, color: str, size: float = _TYPE, align: str = "center"
+) -> None:
+    axes.text(x, y, text, ha=align, va="center", fontsize=size, color=color)
 
 
 def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
     return [mark for mark in marks if mark.end > start and mark.start < end]
-
-
-def _middle(mark: Mark, start: int, end: int) -> float:
-    return (max(mark.start, start) + min(mark.end, end)) / 2e6
 
 
 def _fitted(text: str, room: float, scale: float) -> str:

@@ -49,7 +49,8 @@ def _histogram(axes: Any, survey: Survey) -> None:
     end = max(last + 10, 130)
     shown = bins[:end]
     most = max(shown, default=0) or 1
-    axes.bar(range(end), [number / survey.half_bits for number in shown] if survey.half_bits else shown, width=1, align="edge", color=GREY)
+    heights = [number / (survey.half_bits or 1) for number in shown]
+    axes.bar(range(end), heights, width=1, align="edge", color=GREY)
     top = 1.18 * most / (survey.half_bits or 1)
     for low, high, color, name in (
         (RECEIVE.one_min, RECEIVE.one_max, BLUE, "ones"),
@@ -82,15 +83,11 @@ def _histogram(axes: Any, survey: Survey) -> None:
 def _example(survey: Survey) -> Strip | None:
     """The shortest of the first packets read; ``None`` if there are no packets."""
     trial = survey.trials[0]
-    found: list[tuple[int, int]] = []
     for stretch in trial.stretches:
-        for event in stretch.events[:40]:
-            if isinstance(event, Packet):
-                found.append((len(event.data), event.start))
+        found = [(len(event.data), event.start) for event in stretch.events[:40] if isinstance(event, Packet)]
         if found:
-            at = min(found, key=lambda each: (each[0], each[1]))[1]
             edges = edges_from_durations(stretch.durations, "ns")
-            return next(iter(strips(edges, trial.limits, at=at, events=1)), None)
+            return next(iter(strips(edges, trial.limits, at=min(found)[1], events=1)), None)
     return None
 
 

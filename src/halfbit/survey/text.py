@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import attrs
 
-from ..limits import RECEIVE, US, Limits
+from ..limits import RECEIVE, US
 from . import Fit, Survey, Trial
 
 __all__ = ["as_dict", "lines"]
@@ -123,7 +123,7 @@ def as_dict(survey: Survey) -> dict[str, object]:
         "fit": None if survey.fit is None else attrs.asdict(survey.fit),
         "preambles": {str(ones): number for ones, number in survey.preambles.items()},
         "trials": [_trial(trial) for trial in survey.trials],
-        "limits": _limits(survey.limits),
+        "limits": attrs.asdict(survey.limits),
         "filter": survey.filter,
         "factor": survey.factor,
         "finding": survey.verdict.finding.value,
@@ -138,9 +138,5 @@ def _trial(trial: Trial) -> dict[str, object]:
         "packets": trial.packets,
         "faults": trial.faults,
         "share": round(trial.share, 6),
-        "limits": _limits(trial.limits),
+        "limits": attrs.asdict(trial.limits),
     }
-
-
-def _limits(limits: Limits) -> dict[str, object]:
-    return attrs.asdict(limits)

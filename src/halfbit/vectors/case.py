@@ -36,9 +36,8 @@ class Answer:
     @classmethod
     def from_json(cls, value: Sequence[Any]) -> Answer:
         """The inverse of :meth:`to_json`."""
-        if len(value) == 2:
-            return cls(value[0], value[1])
-        return cls(value[0], value[1], value[2], bytes.fromhex(value[3]))
+        at, answer, preamble, data = (*value, 0, "")[:4]
+        return cls(at, answer, preamble, bytes.fromhex(data))
 
 
 @attrs.frozen(slots=True)
@@ -68,33 +67,15 @@ class Case:
 
     def to_json(self) -> str:
         """The case as one line of JSON."""
-        value = {
-            "id": self.id,
-            "rule": self.rule,
-            "source": self.source,
-            "text": self.text,
-            "durations": list(self.durations),
-            "half_bits": self.half_bits,
-            "bits": self.bits,
-            "answers": [answer.to_json() for answer in self.answers],
-            "events": list(self.events),
-            "instructions": list(self.instructions),
-        }
+        value = {field.name: getattr(self, field.name) for field in attrs.fields(Case)}
+        value["answers"] = [answer.to_json() for answer in self.answers]
         return json.dumps(value, separators=(",", ":"))
 
     @classmethod
     def from_json(cls, line: str) -> Case:
         """The inverse of :meth:`to_json`."""
         value = json.loads(line)
-        return cls(
-            value["id"],
-            value["rule"],
-            value["source"],
-            value["text"],
-            tuple(value["durations"]),
-            value["half_bits"],
-            value["bits"],
-            tuple(Answer.from_json(answer) for answer in value["answers"]),
-            tuple(value["events"]),
-            tuple(value["instructions"]),
-        )
+        value["answers"] = map(Answer.from_json, value["answers"])
+        for name in ("durations", "answers", "events", "instructions"):
+            value[name] = tuple(value[name])
+        return cls(**value)

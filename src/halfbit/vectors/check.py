@@ -19,6 +19,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Sequence
+from itertools import zip_longest
 
 import attrs
 
@@ -224,19 +225,13 @@ def _compare(case: Case, lines: Sequence[str], packets_only: bool) -> tuple[str,
 
 def _first(expected: Sequence[Answer], got: Sequence[Answer]) -> str:
     """The first difference in words; ``""`` if there is no difference."""
-    for one, other in zip(expected, got):
-        if one != other:
-            if one.at == other.at:
-                return f"after duration {one.at}: {_words(other)} instead of {_words(one)}"
-            if one.at < other.at:
-                return f"after duration {one.at}: nothing instead of {_words(one)}"
+    for one, other in zip_longest(expected, got):
+        if one is not None and (other is None or one.at < other.at):
+            return f"after duration {one.at}: nothing instead of {_words(one)}"
+        if other is not None and (one is None or other.at < one.at):
             return f"after duration {other.at}: {_words(other)} instead of nothing"
-    if len(got) < len(expected):
-        missing = expected[len(got)]
-        return f"after duration {missing.at}: nothing instead of {_words(missing)}"
-    if len(got) > len(expected):
-        extra = got[len(expected)]
-        return f"after duration {extra.at}: {_words(extra)} instead of nothing"
+        if one is not None and other is not None and one != other:
+            return f"after duration {one.at}: {_words(other)} instead of {_words(one)}"
     return ""
 
 
