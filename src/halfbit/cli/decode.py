@@ -132,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
     measured = Measured(reading.edges, source, before_more)
     tally = Tally()
     wanted = _wanted(args)
-    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, most=300, wait=not source.live)
+    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, wait=not source.live)
     try:
         for event in decode(measured, reading.limits, configuration=configuration, context=context):
             for each, diagnosis in diagnoser.feed(event):

@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _page(name: str, reading: Reading, measured: Measured) -> str:
     tally, track, losses = Tally(), TrackState(), list[Diagnosis]()
-    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations, most=LOSSES)
+    diagnoser: Diagnoser[Event] = Diagnoser(reading.limits, measured.durations)
     plot = _traffic_plot()
     for event in decode(measured, reading.limits):
         changes = track.feed(event)

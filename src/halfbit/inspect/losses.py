@@ -13,12 +13,16 @@ from ..edge import Edges
 from ..event import Fault, FaultKind, Packet, PacketEvent
 from ..instruction import Instruction
 from ..limits import US, Limits
-from .diagnosis import LEAD, NEAR, WAIT, Diagnosis, diagnose
+from .diagnosis import LEAD, PACKETS, Cause, Diagnosis, diagnose
 
 __all__ = ["Diagnoser", "Durations", "diagnosed_events"]
 
 #: Type of the events: from a receiver, or from :func:`halfbit.decode`.
 AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
+
+#: Number of packets before and after a loss that are compared, and how long to wait for those after it, ns.
+NEAR = 64
+WAIT = 500_000_000
 
 
 class Durations:
@@ -27,7 +31,7 @@ class Durations:
     :param kept: number of durations to keep.
     """
 
-    def __init__(self, kept: int = 1 << 13) -> None:
+    def __init__(self, kept: int = 1 << 14) -> None:
         self._rows: deque[tuple[int, Sequence[int], int]] = deque()
         self._kept = kept
         self._count = 0
@@ -67,31 +71,21 @@ class Durations:
 class Diagnoser(Generic[AnyEvent]):
     """Takes events and returns them with a diagnosis of each loss, once enough packets have come after it.
 
-    Losses are diagnosed if single halves decide. Otherwise events pass as they come.
-
     :param limits: the limits used for decoding.
     :param durations: the durations decoded so far.
-    :param most: most losses that are diagnosed.
     :param wait: True to hold back events until the packets after a loss have come. False for a live signal.
     """
 
-    def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
+    def __init__(self, limits: Limits, durations: Durations, *, wait: bool = True) -> None:
         self._limits = limits
         self._durations = durations
-        self._left = most
-        # By sums and sequence one change more or less does not lose a packet so simply, and each try takes long.
-        self._tries = limits.decision == "halves"
         self._wait = wait
         self._before: deque[Packet] = deque(maxlen=NEAR)
-        self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
+        self._held: deque[AnyEvent] = deque()
 
     def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
         """Take the next event. Yields the events that are ready, each with its diagnosis or ``None``."""
-        stretch: tuple[list[int], int] = [], 0
-        if self._tries and isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
-            self._left -= 1
-            stretch = self._durations.between(event.start, event.end)
-        self._held.append((event, *stretch))
+        self._held.append(event)
         while self._held and (not self._wait or self._ready()):
             yield self._released()
 
@@ -101,18 +95,25 @@ class Diagnoser(Generic[AnyEvent]):
             yield self._released()
 
     def _ready(self) -> bool:
-        first, last = self._held[0][0], self._held[-1][0]
+        first, last = self._held[0], self._held[-1]
         return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
 
     def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
-        event, stretch, start = self._held.popleft()
+        event = self._held.popleft()
         packet = _packet_of(event)
         if packet is not None:
             self._before.append(packet)
-        if not isinstance(event, Fault) or not self._tries:
-            return event, None
-        after = [packet for each, _, _ in self._held if (packet := _packet_of(each)) is not None]
-        return event, diagnose(event, stretch, start, self._limits, tuple(self._before), after)
+        return event, self._diagnosis(event) if isinstance(event, Fault) else None
+
+    def _diagnosis(self, fault: Fault) -> Diagnosis:
+        if fault.kind is FaultKind.CUT:
+            return Diagnosis(fault, Cause.CUT, fault.at)
+        before = tuple(self._before)
+        after = [packet for each in self._held if (packet := _packet_of(each)) is not None]
+        known = [each for each in (*before[-PACKETS:], *after[:PACKETS]) if abs(each.start - fault.start) < WAIT]
+        start = min((each.start for each in known), default=fault.start)
+        end = max((each.end for each in known), default=fault.end)
+        return diagnose(fault, *self._durations.between(min(start, fault.start), max(end, fault.end)), self._limits, before, after)
 
 
 def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
@@ -124,16 +125,11 @@ def _end(event: PacketEvent | Instruction) -> int:
     return 0 if carrier is None else carrier.end
 
 
-def diagnosed_events(
-    edges: Edges, limits: Limits, *, most: int = 300
-) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
-    """The packets, losses and cutouts of a capture, each loss with its diagnosis.
-
-    :param most: most losses that are diagnosed.
-    """
+def diagnosed_events(edges: Edges, limits: Limits) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
+    """The packets, losses and cutouts of a capture, each loss with its diagnosis."""
     receiver = receiver_for(limits)
     durations = Durations()
-    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, most=most)
+    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations)
     for row, scale in edges._rows():
         durations.add(row, scale)
         for event in receiver.feed_many(row, scale):
