@@ -76,6 +76,12 @@ def _packet(rng: random.Random) -> bytes:
     return bytes((*data, check))
 
 
+def _sibling(data: bytes, rng: random.Random) -> bytes:
+    """The packet nearest to another: one bit of it differs, and the same bit of its error byte."""
+    byte, mask = rng.randrange(len(data) - 1), 1 << rng.randrange(8)
+    return bytes((*data[:byte], data[byte] ^ mask, *data[byte + 1 : -1], data[-1] ^ mask))
+
+
 def _bits(data: bytes, preamble: int) -> list[int]:
     bits = [1] * preamble
     for byte in data:
@@ -168,7 +174,7 @@ def _signal(cause: Cause, capture: Capture, rng: random.Random, repeated: bool) 
         sent = turn * 2 + sent + turn * 2
         lost += 2 * len(turn)
     if not repeated:
-        sent[lost] = _packet(rng)
+        sent[lost] = rng.choice((_sibling(sent[lost], rng), _packet(rng)))
     durations: list[int] = []
     place = 0
     for number, data in enumerate(sent):

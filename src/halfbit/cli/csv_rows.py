@@ -7,7 +7,7 @@ import io
 from collections.abc import Callable
 
 from ..event import Fault
-from ..inspect.diagnosis import Diagnosis
+from ..inspect.cause import Diagnosis
 from ..instruction import Event, Instruction
 from .summary import Summary
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 
-from ..inspect.diagnosis import Diagnosis
+from ..inspect.cause import Diagnosis
 from ..instruction import Event
 from .summary import Summary
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.cause import Cause, Diagnosis
 from ..inspect.losses import Diagnoser
 from ..inspect.reading import Reading
 from ..inspect.strips import strips

@@ -7,12 +7,18 @@ from collections import Counter
 import attrs
 
 from ..capture.filter import Removed
-from ..event import Cutout, Fault, FaultKind, Packet
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..event import Cutout, Fault, FaultKind, Packet, Recovery
+from ..inspect.cause import CAUSE_OF, Cause, Diagnosis
 from .columns import milliseconds
 from ..instruction import Event, Instruction
 
 __all__ = ["Summary", "Tally", "summary_lines"]
+
+#: How packets were read, if nothing was wrong with their changes.
+_RECOVERED = {
+    Recovery.TIMES: "by the times of all their changes together",
+    Recovery.CUTOUT: "whose end bit runs into a cutout",
+}
 
 
 @attrs.frozen(slots=True)
@@ -32,6 +38,8 @@ class Summary:
     wrong: int
     #: Number of diagnosed losses for each cause.
     causes: dict[Cause, int]
+    #: Number of packets that were recovered, by what was wrong.
+    recovered: dict[Recovery, int]
     cutouts: int
     #: Time in packets, including their preambles.
     packet_time: int
@@ -66,6 +74,7 @@ class Summary:
             "faults": {kind.name: self.faults.get(kind, 0) for kind in FaultKind},
             "wrong": self.wrong,
             "causes": {cause.name: self.causes.get(cause, 0) for cause in Cause},
+            "recovered": {way.name: self.recovered.get(way, 0) for way in Recovery},
             "decision": self.decision,
             "remarks": list(self.remarks),
             "removed": None if self.removed is None else attrs.asdict(self.removed),
@@ -82,6 +91,7 @@ class Tally:
         self._faults: Counter[FaultKind] = Counter()
         self._wrong = 0
         self._causes: Counter[Cause] = Counter()
+        self._recovered: Counter[Recovery] = Counter()
         self._cutouts = 0
         self._times = {Packet: 0, Fault: 0, Cutout: 0}
 
@@ -95,6 +105,8 @@ class Tally:
             self._packets += 1
             self._distinct.add(packet.data)
             self._times[Packet] += packet.end - packet.start
+            if packet.recovered is not None:
+                self._recovered[packet.recovered] += 1
             return
         self._times[type(event)] += event.end - event.start
         if isinstance(event, Fault):
@@ -129,6 +141,7 @@ class Tally:
             faults={kind: self._faults[kind] for kind in FaultKind if self._faults[kind]},
             wrong=self._wrong,
             causes={cause: self._causes[cause] for cause in Cause if self._causes[cause]},
+            recovered={way: self._recovered[way] for way in Recovery if self._recovered[way]},
             cutouts=self._cutouts,
             packet_time=self._times[Packet],
             fault_time=self._times[Fault],
@@ -159,6 +172,10 @@ def summary_lines(summary: Summary) -> list[str]:
         if cause is not Cause.CUT:
             lines.append(f"cause    {number:>4}  {cause.value}")
             lines.append(f"               {cause.advice}")
+    for way, number in sorted(summary.recovered.items(), key=lambda each: -each[1]):
+        lines.append(f"read     {number:>4}  packets {_RECOVERED.get(way) or f'in spite of {way.value}'}")
+        if way in CAUSE_OF:
+            lines.append(f"               {CAUSE_OF[way].advice}")
     lines += [f"capture  {remark}" for remark in summary.remarks]
     if summary.removed is not None:
         lines.append(f"filter   {_removed(summary.removed)}")

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Hashable
 
 from ..event import Cutout, Fault
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.cause import Cause, Diagnosis
 from ..instruction import (
     AnalogFunction,
     BinaryStateLong,

@@ -97,37 +97,45 @@ class Diagnosis:
     after: int | None = None
     #: The causes that fit, if there are several.
     several: tuple[Cause, ...] = ()
+    #: A packet nearby that differs from the lost stretch in one bit. Another packet may do so too.
+    perhaps: bytes | None = None
 
     def __str__(self) -> str:
         where = f"near {self.at // 1_000_000}.{self.at // 1000 % 1000:03d} ms"
         if self.cause is Cause.SEVERAL:
-            return f"several causes fit {where}: {', or '.join(each.value for each in self.several)}"
+            return f"several causes fit {where}: {self._causes}"
         if self.cause in (Cause.NOT_FOUND, Cause.CUT):
             return f"{self.cause.value} ({where})"
-        if self.packet is None:
-            why = (
-                "it hides which packet this was"
-                if self.cause is Cause.NO_CONTACT
-                else "nothing nearby says which packet it was"
-            )
-            return f"{self.cause.value} {where}; {why}"
-        undone = _UNDONE.get(self.cause, "without it")
-        return f"{self.cause.value} {where}: {undone}, this is {self._bytes}, as sent {' and '.join(self._near())}"
+        text = f"{self._causes} {where}"
+        if self.packet is not None:
+            undone = _UNDONE.get(self.cause, "without it")
+            return f"{text}: {undone}, this is {self._bytes}, as sent {' and '.join(self._near)}"
+        if self.perhaps is not None:
+            return f"{text}: perhaps {self._bytes[:-1]}, as sent {' and '.join(self._near)}"
+        hides = self.cause is Cause.NO_CONTACT
+        return f"{text}; {'it hides which packet this was' if hides else 'nothing nearby says which packet it was'}"
 
     def brief(self, room: int) -> str:
         """A shorter text, at most ``room`` characters long."""
         cause = self.cause.value
-        if self.packet is None:
+        if not self._bytes:
             kind = self.fault.kind.name.lower().replace("_", " ")
             return f"{cause} ({kind})" if self.cause is Cause.NOT_FOUND else cause
-        text, near = f"{cause}: {self._bytes}", self._near()
+        text, near = f"{cause}: {self._bytes}", self._near
         longer = [f"{text} as {' and '.join(near)}", f"{text} as {near[0]}", text]
         return next((each for each in longer if len(each) <= room), cause[:room])
 
     @property
-    def _bytes(self) -> str:
-        return "" if self.packet is None else self.packet.hex(" ").upper()
+    def _causes(self) -> str:
+        return ", or ".join(each.value for each in self.several) or self.cause.value
 
+    @property
+    def _bytes(self) -> str:
+        if self.packet is not None:
+            return self.packet.hex(" ").upper()
+        return "" if self.perhaps is None else f"{self.perhaps.hex(' ').upper()}?"
+
+    @property
     def _near(self) -> list[str]:
         times = ((self.before, "before"), (self.after, "after"))
         return [f"{time / 1e6:.0f} ms {word}" for time, word in times if time is not None]
@@ -142,4 +150,5 @@ class Diagnosis:
             "before": self.before,
             "after": self.after,
             "several": [cause.name for cause in self.several],
+            "perhaps": None if self.perhaps is None else self.perhaps.hex().upper(),
         }

@@ -6,8 +6,8 @@ fit. What fits from neither end is the place of the error. How many durations ar
 there, and how long both are, shows the cause.
 
 Two packets of the same length differ in at least two bits in the same column, because the error detection byte is the
-XOR of the others (S-9.2 A). These bits are at least nine bits apart. So if all but :data:`HIDDEN` half-bits fit, no
-other packet was sent. This is not so for a bit that is turned over, so that packet must have come before and after.
+XOR of the others (S-9.2 A). These bits are at least nine bits apart. So if a silence hides :data:`HIDDEN` half-bits or
+fewer, and all others fit, no other packet was sent. A bit that is turned over can make one packet out of two others, so it proves no packet.
 
 If no packet nearby fits, the capture is read by sequence once (see :mod:`halfbit.decision.recovery`), and what it
 had to assume is the cause.
@@ -29,10 +29,10 @@ from .match import ONES, Laid, Run, Station, laid, station_of
 
 __all__ = ["LEAD", "PACKETS", "Cause", "Diagnosis", "diagnose"]
 
-#: Most half-bits that may not fit: if each change shows by itself, and if changes are seen late.
-HIDDEN, HIDDEN_LATE = 19, 9
-#: Most half-bits that a loss of contact may hide. If it hides more than HIDDEN, no packet is proposed.
-SILENT = 40
+#: Most half-bits that a loss of contact may hide; and the same if a packet is to be proposed.
+SILENT, HIDDEN = 40, 19
+#: Most half-bits that several wrong changes may hide. One of them might also look like a right one.
+BURST = 9
 #: Longer stretches, in durations, are not compared.
 LONGEST = 1500
 #: Half-bits before and after the stretch, which hold the one-bits of the preambles.
@@ -127,8 +127,9 @@ def _chosen(
     causes = tuple(dict.fromkeys(alike)) if len(set(alike)) > 1 else ()
     earlier = min((fault.start - each.start for each in before if each.data == best.packet), default=None)
     later = min((each.start - fault.start for each in after if each.data == best.packet), default=None)
-    unsure = best.hidden > HIDDEN or best.cause is Cause.FLIPPED_BIT and None in (earlier, later)
-    if unsure:
+    if best.cause is Cause.FLIPPED_BIT:
+        return Diagnosis(fault, best.cause, at, None, earlier, later, causes, best.packet)
+    if best.hidden > (BURST if late else HIDDEN):
         return Diagnosis(fault, best.cause, at, several=causes)
     return Diagnosis(fault, best.cause, at, best.packet, earlier, later, causes)
 
@@ -149,6 +150,7 @@ class _Stretch:
     def errors(self, packets: set[bytes]) -> list[_Found]:
         """The errors by which one of these packets was lost here."""
         found = []
+        begins = set()
         for packet in laid(self.station, self.times, self._runs, packets, SILENT):
             if packet.whole:
                 found += self._before_packet(packet)
@@ -156,7 +158,9 @@ class _Stretch:
             for each in (packet, *self._extended(packet)):
                 usual = self.station.usual(each.groups)
                 found += self._single_errors(each, usual) or self._bursts(each, usual)
-            found += self._turned(packet)
+            if (packet.data, packet.changes, packet.begin) not in begins:
+                begins.add((packet.data, packet.changes, packet.begin))
+                found += self._turned(packet)
         return found
 
     def among_ones(self, last: int | None = None) -> _Found | None:
@@ -197,22 +201,19 @@ class _Stretch:
         return found
 
     def _turned(self, packet: Laid) -> list[_Found]:
-        """A bit of the packet that was turned over, if it fits then."""
-        place = packet.fits * self.station.each // 2
-        if packet.lacking or packet.fits == len(packet.groups):
-            return []
-        for bit in (place, place - 1):
-            groups = packet.turned(bit) if bit >= 0 else ()
-            groups += (self._one,) * (len(packet.groups) - len(groups))
-            if self.station.matched(self.times, packet.begin, groups) == len(packet.groups):
-                at = packet.begin + max(bit, 0) * 2 // self.station.each
+        """A bit of the packet that was turned over, if all of it fits then."""
+        fits = self.station.matched(self.times, packet.begin, packet.turned())
+        bit = min(fits * self.station.each // 2, 9 * len(packet.data))
+        for place in (bit, bit - 1):
+            groups = packet.turned(max(place, 0))
+            if self.station.matched(self.times, packet.begin, groups) == len(groups):
+                at = packet.begin + max(place, 0) * 2 // self.station.each
                 return [_Found(Cause.FLIPPED_BIT, at, 24 * US if self.station.late else 30 * US, packet.data)]
         return []
 
     def _bursts(self, packet: Laid, usual: Sequence[int]) -> list[_Found]:
         first, last = packet.begin + packet.fits, packet.end - packet.fits_back
-        most = (HIDDEN_LATE if self.station.late else HIDDEN) // self.station.each
-        if not 1 < packet.hidden <= most or last <= first:
+        if not 1 < packet.hidden <= BURST // self.station.each or last <= first:
             return []
         off = self.times[last] - self.times[first] - sum(usual[packet.fits : len(usual) - packet.fits_back])
         if abs(off) > CLOSE + self.station.late:
@@ -228,7 +229,7 @@ class _Stretch:
         late = self.station.late
         there = [self.times[at + index + 1] - self.times[at + index] for index in range(count)]
         off = sum(there) - sum(usual)
-        close = abs(off) <= CLOSE + late
+        close = abs(off) <= CLOSE + late + len(usual) * US
         if count == len(usual) == 1:
             by, cost = abs(off), 20 * US if off > 0 else 25 * US
             cause = Cause.STRETCHED_HALF if off > 0 else Cause.SHORTENED_HALF
@@ -276,7 +277,7 @@ def _without_packet(stretch: _Stretch, durations: Sequence[int], times: Sequence
                     return Diagnosis(fault, CAUSE_OF[event.recovered], fault.at)
     if fault.count == 1 and fault.one_bits is not None:  # every half-bit is sound
         return Diagnosis(fault, Cause.SHORT_PREAMBLE, fault.at)
-    if fault.count == 1 and fault.wrong_bits is not None and not fault.wrong_bits & fault.wrong_bits - 1:
+    if not station.late and fault.count == 1 and fault.wrong_bits is not None and not fault.wrong_bits & fault.wrong_bits - 1:
         return Diagnosis(fault, Cause.FLIPPED_BIT, fault.at)  # one bit of one column
     longest = max(range(len(durations)), key=lambda at: durations[at] if fault.start <= times[at] < fault.end else 0)
     if durations[longest] >= 3 * station.lengths.zero_first and not station.lengths.stretched:

@@ -123,17 +123,16 @@ def station_of(limits: Limits, packets: Sequence[Packet], times: Sequence[int]) 
 
 @lru_cache(4096)
 def _groups(bits: tuple[int, ...], changes: int) -> Groups:
-    """The half-bits of a packet, one group for each duration, from its start bit to its last zero."""
+    """The half-bits of bits, one group for each duration."""
     halves = [(bit, last) for bit in (1, *bits) for last in (0, 1)]
-    groups: Groups
     if changes == ALL:
-        groups = tuple((half,) for half in halves[2:])
-    elif changes == BETWEEN:
-        groups = tuple(zip(halves[2::2], halves[3::2]))
-    else:
-        groups = tuple(zip(halves[1::2], halves[2::2]))
-    zeros = (index for index, group in enumerate(groups, 1) if not all(kind for kind, _ in group))
-    return groups[: max(zeros, default=0)]
+        return tuple((half,) for half in halves[2:])
+    return tuple(zip(halves[2::2], halves[3::2]) if changes == BETWEEN else zip(halves[1::2], halves[2::2]))
+
+
+def _to_last_zero(groups: Groups) -> Groups:
+    last = max(index for index, group in enumerate(groups) if not all(kind for kind, _ in group))
+    return groups[: last + 1]
 
 
 @attrs.frozen
@@ -159,10 +158,11 @@ class Laid:
         fits, fits_back = 0 if before else self.fits, 0 if after else self.fits_back
         return attrs.evolve(self, groups=before + self.groups + after, fits=fits, fits_back=fits_back)
 
-    def turned(self, bit: int) -> Groups:
-        """The half-bits of the packet with a bit turned over."""
+    def turned(self, bit: int = -1) -> Groups:
+        """All half-bits of the packet, with a bit turned over if ``bit`` is not negative."""
         bits = bits_of(self.data)
-        bits[bit] = 1 - bits[bit]
+        if bit >= 0:
+            bits[bit] = 1 - bits[bit]
         return _groups(tuple(bits), self.changes)
 
     @property
@@ -196,7 +196,7 @@ def laid(
     ends.update(_before_cutouts(station, times))
     for data in packets:
         for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
-            groups = _groups(tuple(bits_of(data)), changes)
+            groups = _to_last_zero(_groups(tuple(bits_of(data)), changes))
             count, reverse = len(groups), groups[::-1]
             forward = [(begin, station.matched(times, begin, groups), run) for begin, run in begins]
             backward = [(end, station.matched(back, last - end, reverse)) for end in ends]

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ..event import Fault, FaultKind
 from ..limits import RECEIVE, US, Limits
-from .diagnosis import Diagnosis
+from .cause import Diagnosis
 from .strips import Mark, Strip
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
