@@ -30,6 +30,7 @@ def test_figures() -> None:
         faults={FaultKind.SHORT: 2, FaultKind.CUT: 1},
         wrong=3,
         causes={},
+        recovered={},
         cutouts=1,
         packet_time=35,
         fault_time=10,

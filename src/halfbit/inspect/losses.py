@@ -30,7 +30,7 @@ AROUND = LEAD * 64 * US
 class Durations:
     """A buffer of past durations.
 
-    :param kept: number of durations to keep.
+    :param kept: number of durations to keep before the row that was added last.
     """
 
     def __init__(self, kept: int = 1 << 14) -> None:
@@ -49,7 +49,7 @@ class Durations:
         self._rows.append((self.now, self.count, durations, scale))
         self.count += len(durations)
         self.now += sum(durations) * scale
-        while len(self._rows) > 1 and self.count - self._rows[1][1] > self._kept:
+        while len(self._rows) > 1 and self._rows[-1][1] - self._rows[1][1] > self._kept:
             self._rows.popleft()
 
     def between(self, start: int, end: int) -> tuple[list[int], int, int]:
