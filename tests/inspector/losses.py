@@ -31,6 +31,8 @@ class Loss:
     packet: bytes
     at: int
     limits: Limits
+    #: All packets, each with its start, ns.
+    sent: list[tuple[int, bytes]]
 
 
 @attrs.frozen
@@ -176,10 +178,12 @@ def _signal(cause: Cause, capture: Capture, rng: random.Random, repeated: bool) 
     if not repeated:
         sent[lost] = rng.choice((_sibling(sent[lost], rng), _packet(rng)))
     durations: list[int] = []
+    starts: list[tuple[int, bytes]] = []
     place = 0
     for number, data in enumerate(sent):
         preamble = rng.randint(3, 8) if number == lost and cause is Cause.SHORT_PREAMBLE else rng.randint(14, 20)
         halves = _halves(_bits(data, preamble), capture, rng)
+        starts.append((sum(durations), data))
         if number == lost:
             at = rng.randrange(2 * preamble, len(halves) - 6)
             place = len(durations) + (0 if cause is Cause.SHORT_PREAMBLE else at)
@@ -189,7 +193,9 @@ def _signal(cause: Cause, capture: Capture, rng: random.Random, repeated: bool) 
     durations += _halves([1] * 20, capture, rng)
     seen, place = _seen(durations, capture, rng), place // capture.every
     at = sum(seen[:place])
-    return Loss(cause, MAKERS[cause](seen, place, rng, capture.late) if cause in MAKERS else seen, sent[lost], at, capture.limits)
+    if cause in MAKERS:
+        seen = MAKERS[cause](seen, place, rng, capture.late)
+    return Loss(cause, seen, sent[lost], at, capture.limits, starts)
 
 
 def losses(cause: Cause, count: int, seed: int, repeated: bool = True, capture: Capture = HALVES) -> list[Loss]:

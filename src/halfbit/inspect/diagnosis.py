@@ -39,6 +39,8 @@ LONGEST = 1500
 LEAD = 60
 #: Number of packets before and after the loss from which lengths are learned.
 PACKETS = 8
+#: From this lateness on, ns, half of a zero-bit may look like two halves of ones.
+LATE = 16 * US
 #: Time before the loss that a reading by sequence takes to learn lengths, ns: some packets.
 LEARNED = 40_000 * US
 #: How far the durations at an error may be off together, ns.
@@ -123,7 +125,7 @@ def _chosen(
     if rivals:
         causes = tuple(dict.fromkeys(each.cause for each in (best, *rivals)))
         return Diagnosis(fault, Cause.SEVERAL if len(causes) > 1 else best.cause, at, several=causes)
-    alike = [each.cause for each in sorted(found, key=lambda each: each.off) if each.off < best.off + CLOSE + late // 2]
+    alike = [each.cause for each in sorted(found, key=lambda each: each.off) if each.off < best.off + CLOSE + late // 4]
     causes = tuple(dict.fromkeys(alike)) if len(set(alike)) > 1 else ()
     earlier = min((fault.start - each.start for each in before if each.data == best.packet), default=None)
     later = min((each.start - fault.start for each in after if each.data == best.packet), default=None)
@@ -261,7 +263,7 @@ class _Stretch:
 def _without_packet(stretch: _Stretch, durations: Sequence[int], times: Sequence[int]) -> Diagnosis:
     """The diagnosis if no packet nearby fits."""
     fault, limits, station = stretch.fault, stretch.limits, stretch.station
-    found = stretch.among_ones()
+    found = stretch.among_ones() if station.late < LATE else None
     if found is not None:
         return Diagnosis(fault, found.cause, stretch.times[found.at])
     if not limits.recover and limits.decision != "sequence":
