@@ -7,7 +7,8 @@ import io
 from collections.abc import Callable
 
 from ..event import Fault
-from ..inspect.cause import Diagnosis
+from ..inspect.cause import Diagnosis, fault_words
+from ..limits import RECEIVE, Limits
 from ..instruction import Event, Instruction
 from .summary import Summary
 
@@ -24,6 +25,8 @@ class CsvRows:
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
+        #: The limits used for decoding.
+        self.limits: Limits = RECEIVE
         self._put(*NAMES)
 
     def event(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
@@ -36,7 +39,8 @@ class CsvRows:
             )
         elif isinstance(event, Fault):
             cause = "" if diagnosis is None else diagnosis.cause.value
-            text = str(event) if diagnosis is None else f"{event}; {diagnosis}"
+            words = fault_words(event, self.limits)
+            text = words if diagnosis is None else f"{words}; {diagnosis}"
             self._put(event.start, event.end, "lost", "", "", event.data.hex(" ").upper(), "", cause, text)
         else:
             self._put(event.start, event.end, "cutout", "", "", "", "", "", event)

@@ -100,7 +100,7 @@ def add_parser(subparsers: Any, everything: bool) -> argparse.ArgumentParser:
         "--vcd",
         more=True,
         metavar="OUT",
-        help="write bits, bytes and packets beside the signal to a VCD file (needs pyvcd)",
+        help="write bits, bytes and packets beside the signal to a VCD file (needs pyvcd); - for standard output, without the table",
     )
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
@@ -119,10 +119,13 @@ def run(args: argparse.Namespace) -> int:
 
     def write(line: str) -> None:
         progress.clear()
-        sys.stdout.write(line + "\n")
+        if args.vcd != "-":
+            sys.stdout.write(line + "\n")
 
     output = _output(args, write)
     reading = opened(args, source)
+    if not isinstance(output, JsonLines):
+        output.limits = reading.limits
 
     def before_more() -> None:
         if source.live:

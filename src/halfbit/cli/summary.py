@@ -167,7 +167,8 @@ def summary_lines(summary: Summary) -> list[str]:
     lines.append(f"lost     {count} stretch{'es' * (count != 1)}, {milliseconds(summary.fault_time)} ms")
     if count:
         kinds = ", ".join(f"{number} {kind.name.lower().replace('_', ' ')}" for kind, number in summary.faults.items())
-        lines.append(f"         began with: {kinds}; {summary.wrong} {wrong} wrong in all")
+        # By sequence nobody knows how many bits were wrong.
+        lines.append(f"         began with: {kinds}" + f"; {summary.wrong} {wrong} wrong in all" * (summary.decision != "sequence"))
     for cause, number in sorted(summary.causes.items(), key=lambda each: -each[1]):
         if cause is not Cause.CUT:
             lines.append(f"cause    {number:>4}  {cause.value}")

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Hashable
 
 from ..event import Cutout, Fault
-from ..inspect.cause import Cause, Diagnosis
+from ..inspect.cause import Cause, Diagnosis, fault_words
 from ..instruction import (
     AnalogFunction,
     BinaryStateLong,
@@ -19,6 +19,7 @@ from ..instruction import (
     RestrictedSpeedStep,
     SpeedControl,
 )
+from ..limits import RECEIVE, Limits
 from .columns import milliseconds
 from .summary import Summary, summary_lines
 
@@ -72,6 +73,8 @@ class Table:
         self._bytes = bytes
         self._lost = lost
         self._wanted = wanted
+        #: The limits used for decoding.
+        self.limits: Limits = RECEIVE
         self._titled = False
         self._known: dict[Hashable, tuple[Instruction, int]] = {}
         self._again = 0
@@ -140,13 +143,20 @@ class Table:
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
         elif self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
-            text = _lost(event, diagnosis)
+            text = self._fault_text(event, diagnosis)
             self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
         else:
             room = self._text_room()
             self._row(
                 milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), diagnosis.brief(room), [], _RED
             )
+
+    def _fault_text(self, fault: Fault, diagnosis: Diagnosis | None) -> str:
+        """The text for a loss: the fault, and the cause if it is known."""
+        words = fault_words(fault, self.limits)
+        if diagnosis is None or diagnosis.cause is Cause.CUT:
+            return words
+        return f"{words}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -175,13 +185,6 @@ class Table:
             ""
         ]:
             self._write(part)
-
-
-def _lost(event: Fault | Cutout, diagnosis: Diagnosis | None) -> str:
-    """The text for a loss: the fault, and the cause if it is known."""
-    if diagnosis is None or diagnosis.cause is Cause.CUT:
-        return str(event)
-    return f"{event}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
 
 def _cut(text: str, room: int) -> str:

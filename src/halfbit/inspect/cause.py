@@ -7,8 +7,9 @@ import enum
 import attrs
 
 from ..event import Fault, FaultKind, Recovery
+from ..limits import Limits
 
-__all__ = ["CAUSE_OF", "Cause", "Diagnosis"]
+__all__ = ["CAUSE_OF", "Cause", "Diagnosis", "fault_words"]
 
 
 class Cause(enum.Enum):
@@ -70,6 +71,12 @@ CAUSE_OF = {
     Recovery.LATE_CHANGES: Cause.LATE_CHANGE,
     Recovery.LONG_TURNS: Cause.TWO_MISSED,
 }
+
+
+def fault_words(fault: Fault, limits: Limits) -> str:
+    """A fault in words. By sums a fault is about a whole bit, not about a half-bit."""
+    return str(fault).replace("half-bit of", "bit of") if limits.decision == "sum" else str(fault)
+
 
 #: How a cause is undone, in words.
 _UNDONE = {

@@ -16,7 +16,7 @@ from ..half_bit import HalfBit, HalfBitKind, half_bits
 from ..instruction import STANDARD, Configuration, Context, Event, Instruction, InstructionMachine, Registry
 from ..limits import PREAMBLE_MIN, RECEIVE, US, Limits
 from ..simulate.signal import packet_bits
-from .cause import Diagnosis
+from .cause import Cause, Diagnosis, fault_words
 from .losses import Diagnoser, Durations, events_of
 
 __all__ = ["Mark", "Strip", "strips"]
@@ -177,11 +177,12 @@ def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: in
         words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]
         words += [f"recovered: {event.recovered.value}"] if event.recovered else []
     elif isinstance(event, Fault):
-        words = [f"lost: {event}"]
+        words = [f"lost: {fault_words(event, limits)}"]
     meanings = [Mark(times[0], times[-1], "; ".join(words))]
     low, high = _clip(event, times, parts)
     if place is None and isinstance(event, Fault):
-        place = event.at
+        found = seen.diagnosis
+        place = event.at if found is None or found.cause is Cause.NOT_FOUND else found.at
     if reach is not None and place is not None:
         middle = bisect_left(times, place)
         low, high = max(low, middle - reach), min(high, middle + reach + 1)
