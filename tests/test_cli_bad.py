@@ -27,7 +27,6 @@ BAD: list[tuple[str, bytes, list[str], list[str]]] = [
     ("cut.txt", b"58\n5", ["--holds", "durations", "--last-line", "refuse"], ["line 2: the file ends inside the line", "--last-line take"]),
     ("rubbish.txt", bytes(range(256)), ["--holds", "durations"], ["line 1: byte 0x", "not a text file?"]),
     ("latin.txt", b"58\n5\xb5\n", ["--holds", "durations"], ["line 2: byte 0xb5 is not UTF-8 text"]),
-    ("wide.txt", "58\n".encode("utf-16"), ["--holds", "durations"], ["line 1: is text in UTF-16"]),
     ("unsaid.txt", b"58\n58\n", [], ["no way to read it gives packets", "--holds durations or --holds times"]),
     ("heading.txt", b"# halfbit: pulses\n58\n", [], ["line 1", "'durations' or 'times'"]),
     ("column.csv", b"time,level\n0,0\n", ["--time-column", "clock"], ["no column 'clock'", "1 'time', 2 'level'"]),

@@ -23,7 +23,7 @@ TWO = packet("37 90 B0")  # function group one and two behind one address (S-9.2
 
 SUMMARY = [
     "type", "length", "half_bits", "packets", "distinct_packets", "share_decoded", "packet_time", "fault_time",
-    "cutout_time", "cutouts", "faults", "wrong", "causes", "decision", "remarks", "removed",
+    "cutout_time", "cutouts", "faults", "wrong", "causes", "recovered", "decision", "remarks", "removed",
 ]  # fmt: skip
 
 

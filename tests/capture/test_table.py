@@ -196,7 +196,6 @@ def test_same_as_a_plain_reading_however_it_is_cut(
         ("time,level\n0,0\n10,\0\n", 3, "byte 0x00 is no text"),
         (b"time,level\n0,0\n10,\xe4\n", 3, "byte 0xe4 is not UTF-8"),
         (b"\xb5s,level\n0,0\n", 1, "byte 0xb5 is not UTF-8"),
-        (b"\xff\xfet\0", 1, "UTF-16"),
         ("5x,0\n10,1\n", 1, "'5x' is not a number"),
         ("time,level,more\n0,0\n", 1, "3 column names over 2 fields"),
         ("58\n100\n", 1, "nothing says what the numbers are"),

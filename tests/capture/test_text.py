@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from halfbit.capture.lines import lines_of
 from halfbit.capture import open_capture
 from halfbit.capture.numbers import numbers_in
 from halfbit.error import CaptureError, HalfbitError
@@ -134,7 +135,6 @@ WRONG = [
     (b"58\n\xd9\xa1\xd9\xa2\n", 2, "is not a number"),  # digits, of another script
     (b"58\n5\r8\n", 2, "is not a number"),
     (b"58\n# halfbit: durations us\n58\n", 2, "a heading after values"),
-    (b"\xff\xfe5\x008\x00\n\x00", 1, "UTF-16"),
     (b"58\n" + b"5" * 70_000, 2, "without a line end"),
 ]
 
@@ -145,6 +145,15 @@ def test_wrong_line(data: bytes, line: int, words: str) -> None:
     assert words in error.problem
     assert error.place == f"line {line}"
     assert error.file == "the stream"
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("size", [1, 3, 1000])
+def test_utf_16_is_taken_with_its_byte_order_mark(encoding: str, size: int) -> None:
+    data = "\ufeff# halfbit: durations us\n58\n100\n".encode(encoding)
+    chunks = (data[at : at + size] for at in range(0, len(data), size))
+    lines = b"\n".join(each.text for each in lines_of(chunks))
+    assert lines == b"# halfbit: durations us\n58\n100"
 
 
 def test_wrong_line_far_into_the_capture() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
@@ -64,23 +65,25 @@ class Lines:
 
 
 def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines]:
-    """Split bytes into lines. Each chunk yields the lines that it completes.
+    """Split bytes into lines. Each chunk yields the lines that it completes. UTF-16 is recognised by its byte order mark.
 
     :param take_last: accept a last line without a line end. Otherwise it is an error, because its
         number may be incomplete. The lines before it come out first.
-    :raises CaptureError: for a last line without a line end, a line that is too long, and UTF-16 text.
+    :raises CaptureError: for a last line without a line end, and for a line that is too long.
     """
     number = 1
     rest = b""
     opening = True
+    utf_16: codecs.IncrementalDecoder | None = None
     for chunk in chunks:
-        rest += chunk
+        rest += chunk if utf_16 is None else utf_16.decode(chunk).encode()
         if opening:
             if len(rest) < len(BOM) and b"\n" not in rest:
                 continue
             opening = False
             if rest.startswith(_UTF_16):
-                raise CaptureError("is text in UTF-16: save it as UTF-8, or plain ASCII", "line 1")
+                utf_16 = codecs.getincrementaldecoder("utf-16")("replace")
+                rest = utf_16.decode(rest).encode()
             rest = rest.removeprefix(BOM)
         end = rest.rfind(b"\n")
         if end >= 0:

@@ -28,6 +28,7 @@ from collections.abc import Callable
 
 from ..event import Fault
 from ..instruction import Event, Instruction
+from ..limits import Limits
 from .machine_output import CsvRows, JsonLines
 from .opening import opened
 from .options import (
@@ -47,8 +48,6 @@ __all__ = ["add_options", "run"]
 #: Plausible mean length of a half-bit, ns: 58 us if all are ones, about 100 us with many zeros, more if
 #: zeros are stretched (S-9.1 A, table 1).
 _PLAUSIBLE = range(40_000, 2_000_000)
-#: Most losses that are diagnosed.
-_DIAGNOSED = 300
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
@@ -63,7 +62,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group.add("--bytes", more=True, action="store_true", help="with each packet's bytes")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
     group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
-    vcd = "write bits, bytes and packets beside the signal to a VCD file (needs pyvcd)"
+    vcd = "write bits, bytes and packets beside the signal to a VCD file, or with - to standard output (needs pyvcd)"
     group.add("--vcd", more=True, metavar="OUT", help=vcd)
     add_capture_options(parser, everything)
     add_limit_options(parser, everything)
@@ -74,9 +73,9 @@ def run(args: argparse.Namespace) -> int:
     """Decode the capture and return the exit status."""
     wanted = _wanted(args)
     with opened(args, twice="" if args.vcd is None else "--vcd") as capture:
-        output = _output(args)
+        output = _output(args, capture.reading.limits)
         summary = Summary()
-        for event, diagnosis in capture.diagnosed(_DIAGNOSED):
+        for event, diagnosis in capture.diagnosed():
             summary.add(event, diagnosis)
             output.event(event, diagnosis, wanted(event))
         summary.finish(capture.reading, capture.edges)
@@ -88,12 +87,15 @@ def run(args: argparse.Namespace) -> int:
         return capture.status(summary.packets, _nothing(summary))
 
 
-def _output(args: argparse.Namespace) -> Table | JsonLines | CsvRows:
+def _output(args: argparse.Namespace, limits: Limits) -> Table | JsonLines | CsvRows:
+    if args.vcd == "-":  # standard output is for the VCD
+        return Table(lambda line: None, limits=limits)
     if args.json:
         return JsonLines()
     if args.csv:
-        return CsvRows()
-    return Table(print, every=args.every, width=terminal_width(), color=shows_color(), bytes=args.bytes)
+        return CsvRows(limits)
+    width, color = terminal_width(), shows_color()
+    return Table(print, limits=limits, every=args.every, width=width, color=color, bytes=args.bytes)
 
 
 def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:

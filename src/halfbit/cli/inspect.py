@@ -26,10 +26,6 @@ from .options import (
     time,
 )
 from .width import terminal_width
-from ..event import Fault
-from ..inspect.diagnosis import Diagnosis
-from ..inspect.losses import diagnosed_events
-from ..inspect.reading import Reading
 from ..inspect.strips import Strip, strips
 from ..inspect.text import drawn, explained
 from ..plot.strip import plot_strips
@@ -69,12 +65,12 @@ def run(args: argparse.Namespace) -> int:
                 at=at,
                 events=count,
                 reach=REACH if args.at is None and args.packets is None else None,
+                causes=True,
                 configuration=capture.configuration,
                 context=capture.context,
             )
         )
-        shown = {fault.start for strip in found for fault in [strip.event] if isinstance(fault, Fault)}
-        causes = [] if source.live or not shown else _causes(reading, shown)
+        causes = [strip.diagnosis for strip in found if strip.diagnosis is not None]
     if not found:
         print(f"halfbit: {source.name}: nothing to show: the level never changes twice", file=sys.stderr)
         return 1
@@ -94,17 +90,6 @@ def run(args: argparse.Namespace) -> int:
     if args.plot is not None:
         plot_strips(found, args.plot, title=source.name, limits=reading.limits)
     return 0
-
-
-def _causes(reading: Reading, shown: set[int]) -> list[Diagnosis]:
-    """The diagnoses of the losses that start at the times in ``shown``."""
-    found = []
-    for _, diagnosis in diagnosed_events(reading.edges, reading.limits):
-        if diagnosis is not None and diagnosis.fault.start in shown:
-            found.append(diagnosis)
-        if diagnosis is not None and diagnosis.fault.start >= max(shown):
-            break
-    return found
 
 
 def _as_dict(strip: Strip) -> dict[str, object]:

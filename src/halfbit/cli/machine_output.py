@@ -7,8 +7,9 @@ import json
 import sys
 
 from ..event import Fault
-from ..inspect.diagnosis import Diagnosis
+from ..inspect.cause import Diagnosis, fault_words
 from ..instruction import Event, Instruction
+from ..limits import Limits
 from .summary import Summary
 
 __all__ = ["CsvRows", "JsonLines"]
@@ -32,9 +33,13 @@ class JsonLines:
 
 
 class CsvRows:
-    """Writes a row for each instruction, loss and cutout; times in ns."""
+    """Writes a row for each instruction, loss and cutout; times in ns.
 
-    def __init__(self) -> None:
+    :param limits: the limits used for decoding.
+    """
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
         self._put = csv.writer(sys.stdout, lineterminator="\n").writerow
         self._put(_COLUMNS)
 
@@ -49,7 +54,7 @@ class CsvRows:
             self._put((packet.start, packet.end, "instruction", *names, "", event))
         elif isinstance(event, Fault):
             cause = "" if diagnosis is None else diagnosis.cause.value
-            text = str(event) if diagnosis is None else f"{event}; {diagnosis}"
+            text = fault_words(event, self._limits) + ("" if diagnosis is None else f"; {diagnosis}")
             self._put((event.start, event.end, "lost", "", "", event.data.hex(" ").upper(), "", cause, text))
         else:
             self._put((event.start, event.end, "cutout", "", "", "", "", "", event))

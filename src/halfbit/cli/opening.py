@@ -11,7 +11,7 @@ import attrs
 
 from ..capture import Options
 from ..error import CaptureError, HalfbitError
-from ..inspect.diagnosis import Diagnosis
+from ..inspect.cause import Diagnosis
 from ..inspect.losses import Diagnoser
 from ..inspect.reading import Reading, read_capture
 from ..instruction import Configuration, Context, Event
@@ -45,14 +45,13 @@ class Opened:
             yield event
         self._progress.clear()
 
-    def diagnosed(self, most: int) -> Iterator[tuple[Event, Diagnosis | None]]:
+    def diagnosed(self) -> Iterator[tuple[Event, Diagnosis | None]]:
         """The events, once, each loss with its diagnosis.
 
-        :param most: most losses that are diagnosed.
         :raises CaptureError: if the input cannot be read to its end, after all events before that have come out.
         """
         diagnoser: Diagnoser[Event] = Diagnoser(
-            self.reading.limits, self.edges.durations, most=most, wait=not self.source.live
+            self.reading.limits, self.edges.durations, wait=not self.source.live
         )
         wrong: CaptureError | None = None
         try:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.cause import Cause, Diagnosis
 from ..inspect.reading import Reading
 from ..inspect.strips import strips
 from ..inspect.text import explained
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _page(name: str, capture: Opened) -> str:
     summary, track, plot, losses = Summary(), TrackState(), TrafficPlot(), list[Diagnosis]()
-    for event, diagnosis in capture.diagnosed(LOSSES):
+    for event, diagnosis in capture.diagnosed():
         summary.add(event, diagnosis)
         plot.add(event, track.feed(event), track)
         losses += [diagnosis] if diagnosis is not None else []

@@ -7,8 +7,8 @@ from collections import Counter
 import attrs
 
 from ..capture.filter import FilteredEdges, Removed
-from ..event import Cutout, FaultKind, Packet
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..event import Cutout, FaultKind, Packet, Recovery
+from ..inspect.cause import CAUSE_OF, Cause, Diagnosis
 from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
 from .columns import milliseconds
@@ -16,6 +16,12 @@ from .input import Measured
 from .options import as_options
 
 __all__ = ["Summary"]
+
+#: How packets were read, if nothing was wrong with their changes.
+_RECOVERED = {
+    Recovery.TIMES: "by the times of all their changes together",
+    Recovery.CUTOUT: "whose end bit runs into a cutout",
+}
 
 
 @attrs.define
@@ -30,6 +36,8 @@ class Summary:
     #: Number of stretches lost to each kind of fault, and of diagnosed losses for each cause.
     faults: Counter[FaultKind] = attrs.Factory(Counter)
     causes: Counter[Cause] = attrs.Factory(Counter)
+    #: Number of packets that were recovered, by what was wrong.
+    recovered: Counter[Recovery] = attrs.Factory(Counter)
     #: Number of wrong half-bits and bits in the lost stretches.
     wrong: int = 0
     cutouts: int = 0
@@ -66,6 +74,8 @@ class Summary:
             self.packets += 1
             self._distinct.add(packet.data)
             self.packet_time += packet.end - packet.start
+            if packet.recovered is not None:
+                self.recovered[packet.recovered] += 1
         elif isinstance(event, Cutout):
             self.cutouts += 1
             self.cutout_time += event.end - event.start
@@ -99,6 +109,7 @@ class Summary:
             "faults": {kind.name: self.faults[kind] for kind in FaultKind},
             "wrong": self.wrong,
             "causes": {cause.name: self.causes[cause] for cause in Cause},
+            "recovered": {way.name: self.recovered[way] for way in Recovery},
             "decision": self.decision,
             "remarks": list(self.remarks),
             "removed": None if self.removed is None else attrs.asdict(self.removed),
@@ -120,11 +131,17 @@ class Summary:
         if count:
             numbers = ((kind.name.lower().replace("_", " "), self.faults[kind]) for kind in FaultKind)
             kinds = ", ".join(f"{number} {name}" for name, number in numbers if number)
-            lines.append(f"         began with: {kinds}; {self.wrong} {wrong} wrong in all")
+            # By sequence nobody knows how many bits were wrong.
+            total = "" if self.decision == "sequence" else f"; {self.wrong} {wrong} wrong in all"
+            lines.append(f"         began with: {kinds}{total}")
         for cause, number in self.causes.most_common():
             if cause is not Cause.CUT:
                 lines.append(f"cause    {number:>4}  {cause.value}")
                 lines.append(f"               {cause.advice}")
+        for way, number in self.recovered.most_common():
+            lines.append(f"read     {number:>4}  packets {_RECOVERED.get(way) or f'in spite of {way.value}'}")
+            if way in CAUSE_OF:
+                lines.append(f"               {CAUSE_OF[way].advice}")
         lines += [f"capture  {as_options(remark)}" for remark in self.remarks]
         if self.removed is not None:
             lines.append(f"filter   {_removed(self.removed)}")

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Hashable
 
 from ..event import Cutout, Fault
-from ..inspect.diagnosis import Cause, Diagnosis
+from ..inspect.cause import Cause, Diagnosis, fault_words
 from ..instruction import (
     AnalogFunction,
     BinaryStateLong,
@@ -19,6 +19,7 @@ from ..instruction import (
     RestrictedSpeedStep,
     SpeedControl,
 )
+from ..limits import RECEIVE, Limits
 from .columns import milliseconds
 from .summary import Summary
 
@@ -45,6 +46,7 @@ class Table:
     """Writes events as lines of a table.
 
     :param write: is called with each line.
+    :param limits: the limits used for decoding.
     :param every: True to list repeated packets too.
     :param width: the terminal's width in columns; ``None`` without a terminal.
     :param color: True to show losses in colour.
@@ -55,12 +57,14 @@ class Table:
         self,
         write: Callable[[str], None],
         *,
+        limits: Limits = RECEIVE,
         every: bool = False,
         width: int | None = None,
         color: bool = False,
         bytes: bool = False,
     ) -> None:
         self._write = write
+        self._limits = limits
         self._every = every
         self._room = None if width is None else max(width, _NARROWEST)
         self._address = _ADDRESS if width is not None and width < _WIDE else _WIDE_ADDRESS
@@ -127,11 +131,18 @@ class Table:
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
             return
         if self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
-            text = _lost(event, diagnosis)
+            text = self._lost(event, diagnosis)
         else:
             text = diagnosis.brief(self._text_room())
         length = f"{(event.end - event.start) / 1e6:.1f} ms"
         self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
+
+    def _lost(self, fault: Fault, diagnosis: Diagnosis | None) -> str:
+        """The text for a loss: the fault, and the cause if it is known."""
+        words = fault_words(fault, self._limits)
+        if diagnosis is None or diagnosis.cause is Cause.CUT:
+            return words
+        return f"{words}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -151,13 +162,6 @@ class Table:
 
     def _put(self, line: str, color: str) -> None:
         self._write(f"{color}{line}{_PLAIN}" if self._color and color else line)
-
-
-def _lost(event: Fault, diagnosis: Diagnosis | None) -> str:
-    """The text for a loss: the fault, and the cause if it is known."""
-    if diagnosis is None or diagnosis.cause is Cause.CUT:
-        return str(event)
-    return f"{event}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
 
 def _cut(text: str, room: int) -> str:

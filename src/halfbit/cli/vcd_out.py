@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from itertools import accumulate
-from typing import Any
+from typing import Any, TextIO
 
 from ..decision import receiver_for
 from ..error import HalfbitError
@@ -22,6 +24,7 @@ _ROWS = ("bit", "packet", "meaning")
 def write_vcd(path: str, reading: Reading) -> None:
     """Write a capture with its decoded bits, packets and meanings.
 
+    :param path: ``-`` for standard output.
     :raises HalfbitError: if pyvcd is not installed, the capture can be read only once, or the file cannot be written.
     """
     try:
@@ -30,15 +33,21 @@ def write_vcd(path: str, reading: Reading) -> None:
         raise HalfbitError("writing VCD files takes the package pyvcd: pip install 'halfbit[vcd]'") from None
     count = _count(reading)
     try:
-        with open(path, "w") as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
+        with _output(path) as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
             signal = writer.register_var("track", "signal", "wire", size=1, init=0)
             start = writer.register_var("track", "bit_start", "wire", size=1, init=0)
             rows: dict[str, Any] = {"signal": signal, "bit_start": start}
             rows |= {name: writer.register_var("track", name, "string", init="") for name in _ROWS}
             for time, name, value in sorted(_changes(reading, count), key=lambda change: change[0]):
                 writer.change(rows[name], time, value)
+    except BrokenPipeError:
+        raise
     except OSError as error:
         raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
+
+
+def _output(path: str) -> AbstractContextManager[TextIO]:
+    return nullcontext(sys.stdout) if path == "-" else open(path, "w")
 
 
 def _count(reading: Reading) -> int:

@@ -17,7 +17,7 @@ from ..edge import Edges
 from ..error import HalfbitError
 from ..event import Packet
 from ..limits import Limits
-from .diagnosis import Diagnosis
+from .cause import Diagnosis
 from .losses import diagnosed_events
 
 __all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]

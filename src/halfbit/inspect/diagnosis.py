@@ -1,176 +1,75 @@
-"""Finds out why a packet was lost: tries each simple cause on the lost stretch and names the one that explains it.
+"""Finds out why a packet was lost: lays each packet received nearby over the lost stretch.
 
-A cause is tried by undoing it: split a duration in two, join two or three, make one as long as a half-bit, flip a bit,
-or add one-bits before a preamble. Then the receiver decodes the stretch again. No rule of decoding is repeated here.
+Stations repeat packets, so the lost packet is usually among those received nearby. A packet is laid over the stretch
+from both ends: from the run of one-bits before it forwards, and from the run after it backwards, as far as the durations
+fit. What fits from neither end is the place of the error. How many durations are there, how many half-bits should be
+there, and how long both are, shows the cause.
 
-Many changes can be tried on a stretch, and one in 256 gives the right error detection byte by chance. So a packet is
-proposed only if the same packet was received nearby (stations repeat packets). A cause without such a packet is
-proposed only if no other cause fits.
+Two packets of the same length differ in at least two bits in the same column, because the error detection byte is the
+XOR of the others (S-9.2 A). These bits are at least nine bits apart. So if a silence hides :data:`HIDDEN` half-bits or
+fewer, and all others fit, no other packet was sent. A bit that is turned over can make one packet out of two others, so it proves no packet.
+
+If no packet nearby fits, the capture is read by sequence once (see :mod:`halfbit.decision.recovery`), and what it
+had to assume is the cause.
 """
 
 from __future__ import annotations
 
-import enum
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from itertools import accumulate
-from statistics import median_low
+from itertools import accumulate, pairwise
 
 import attrs
 
 from ..decision import receiver_for
-from ..event import Fault, FaultKind, Layer, Packet
+from ..event import Fault, FaultKind, Packet
 from ..limits import US, Limits
-from ..simulate.signal import packet_bits
+from .cause import CAUSE_OF, Cause, Diagnosis
+from .match import ONES, Laid, Run, Station, laid, station_of
 
-__all__ = ["LEAD", "NEAR", "WAIT", "Cause", "Diagnosis", "diagnose"]
+__all__ = ["LEAD", "PACKETS", "Cause", "Diagnosis", "diagnose"]
 
-#: Number of packets before and after a loss that are compared, and how long to wait for those after it, ns.
-NEAR = 64
-WAIT = 500_000_000
-#: Number of durations before and after a fault in which its cause may be. The cause may be long before the fault,
-#: because a missing change among halves of zeros is not noticed at once.
-BEFORE, AFTER = 64, 8
-#: Most half-bits that may be missing in a silence.
-SILENT = 19
-#: Longer stretches, in durations, are not tried.
+#: Most half-bits that a loss of contact may hide; and the same if a packet is to be proposed.
+SILENT, HIDDEN = 40, 19
+#: Most half-bits that several wrong changes may hide. One of them might also look like a right one.
+BURST = 9
+#: Longer stretches, in durations, are not compared.
 LONGEST = 1500
-#: Half-bits of ones before and after the stretch, which the receiver needs to find the preamble.
+#: Half-bits before and after the stretch, which hold the one-bits of the preambles.
 LEAD = 60
-#: How far a joined or split duration may be off, ns; and a change that came early or late.
+#: Number of packets before and after the loss from which lengths are learned.
+PACKETS = 8
+#: From this lateness on, ns, half of a zero-bit may look like two halves of ones.
+LATE = 16 * US
+#: Time before the loss that a reading by sequence takes to learn lengths, ns: some packets.
+LEARNED = 40_000 * US
+#: How far the durations at an error may be off together, ns.
 CLOSE = 9 * US
-MOVED = 45 * US
+#: An error of less than this is none, ns.
+LEAST = 4 * US
 
 
-class Cause(enum.Enum):
-    """The cause of a lost packet."""
-
-    MISSED_CHANGE = "a change was missed"
-    ADDED_CHANGE = "a change too many"
-    SPIKE = "a spike"
-    MOVED_CHANGE = "a change came early or late"
-    STRETCHED_HALF = "a half-bit was stretched"
-    NO_CONTACT = "contact was lost for a while"
-    SHORTENED_HALF = "a half-bit was cut short"
-    FLIPPED_BIT = "a bit was turned over"
-    SHORT_PREAMBLE = "the preamble was too short"
-    #: The capture starts or ends inside a packet.
-    CUT = "the capture starts or ends there"
-    #: Several causes fit about equally well.
-    SEVERAL = "several causes fit"
-    #: No single cause explains the loss.
-    NOT_FOUND = "no single cause fits"
-
-    @property
-    def advice(self) -> str:
-        """What to do on the board or the wiring."""
-        return _ADVICE[self]
-
-
-_ADVICE = {
-    Cause.MISSED_CHANGE: "look at the input more often, or let a timer or an interrupt note the changes",
-    Cause.ADDED_CHANGE: "noise at the crossings: use --filter 5, a shorter lead, or an input with hysteresis",
-    Cause.SPIKE: "short pulses: use --filter 5, keep the leads away from motors, filter the input",
-    Cause.MOVED_CHANGE: "changes are noted late now and then: a busy loop, or a slow optocoupler",
-    Cause.STRETCHED_HALF: "bad contact: clean the wheels, the track and the pick-up, check the plugs",
-    Cause.NO_CONTACT: "bad contact: clean the wheels, the track and the pick-up, check the plugs",
-    Cause.SHORTENED_HALF: "the input misses time: look for a busy loop or a timer that is reset",
-    Cause.FLIPPED_BIT: "single bits are wrong: measure the halves' lengths with halfbit survey",
-    Cause.SHORT_PREAMBLE: "the station sends too few one-bits, or their beginning is lost: capture at the station",
-    Cause.CUT: "nothing: the capture begins or ends inside a packet",
-    Cause.SEVERAL: "look at it with halfbit inspect --at",
-    Cause.NOT_FOUND: "more than one thing is wrong there: look at it with halfbit inspect --at",
+#: The cause, by the number of durations at an error and the number of half-bits that should be there.
+_COUNTED = {
+    (1, 2): Cause.MISSED_CHANGE,
+    (1, 3): Cause.TWO_MISSED,
+    (2, 1): Cause.ADDED_CHANGE,
+    (3, 1): Cause.SPIKE,
 }
 
 
 @attrs.frozen
-class Diagnosis:
-    """Why a stretch was lost. Times are ns from the capture's start."""
+class _Found:
+    """An error that explains the loss."""
 
-    fault: Fault
     cause: Cause
-    #: Time of the cause.
+    #: Index of the change before it.
     at: int
-    #: All bytes of the packet after undoing the cause; ``None`` if no packet nearby confirms it, or if no packet was
-    #: lost.
-    packet: bytes | None = None
-    #: Time from the same packet before the loss, and to the one after it, ns; ``None`` if there is no such packet
-    #: nearby.
-    before: int | None = None
-    after: int | None = None
-    #: The causes that fit, if there are several.
-    several: tuple[Cause, ...] = ()
-
-    def __str__(self) -> str:
-        where = f"near {self.at // 1_000_000}.{self.at // 1000 % 1000:03d} ms"
-        if self.cause is Cause.SEVERAL:
-            return f"several causes fit {where}: {', or '.join(each.value for each in self.several)}"
-        if self.cause in (Cause.NOT_FOUND, Cause.CUT):
-            return f"{self.cause.value} ({where})"
-        if self.packet is None:
-            why = (
-                "it hides which packet this was"
-                if self.cause is Cause.NO_CONTACT
-                else "nothing nearby says which packet it was"
-            )
-            return f"{self.cause.value} {where}; {why}"
-        times = [
-            f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None
-        ]
-        undone = "with it" if self.cause in (Cause.MISSED_CHANGE, Cause.SHORT_PREAMBLE) else "without it"
-        if self.cause is Cause.SHORT_PREAMBLE:
-            undone = "with a longer one"
-        return f"{self.cause.value} {where}: {undone}, this is {self.packet.hex(' ').upper()}, as sent {' and '.join(times)}"
-
-    def brief(self, room: int) -> str:
-        """A shorter text, at most ``room`` characters long."""
-        cause = self.cause.value
-        if self.packet is None:
-            kind = self.fault.kind.name.lower().replace("_", " ")
-            return f"{cause} ({kind})" if self.cause is Cause.NOT_FOUND else cause
-        text = f"{cause}: {self.packet.hex(' ').upper()}"
-        near = [
-            f"{_ms(time)} {word}" for time, word in ((self.before, "before"), (self.after, "after")) if time is not None
-        ]
-        longer = [f"{text} as {' and '.join(near)}", f"{text} as {near[0]}", text]
-        return next((each for each in longer if len(each) <= room), cause[:room])
-
-    def as_dict(self) -> dict[str, object]:
-        """The diagnosis as an object for JSON. Times in ns."""
-        return {
-            "type": "diagnosis",
-            "cause": self.cause.name,
-            "at": self.at,
-            "data": None if self.packet is None else self.packet.hex().upper(),
-            "before": self.before,
-            "after": self.after,
-            "several": [cause.name for cause in self.several],
-        }
-
-
-def _ms(time: int) -> str:
-    return f"{time / 1e6:.0f} ms"
-
-
-@attrs.frozen
-class _Undoing:
-    """A modification of the stretch that undoes a cause."""
-
-    cause: Cause
-    #: Index of the first duration to replace, the number of durations, and the new durations, ns.
-    index: int
-    count: int
-    by: tuple[int, ...]
-    #: How badly it fits, ns: the difference of the new durations from the station's lengths, plus more for rarer
-    #: causes.
+    #: How badly it fits, ns: how far the durations are off, plus more for rarer causes.
     off: int
-
-
-@attrs.frozen
-class _Sound:
-    undoing: _Undoing
-    #: The packets that the receiver then finds in the stretch.
-    packets: tuple[bytes, ...]
+    packet: bytes | None = None
+    #: How many half-bits it hides.
+    hidden: int = 0
 
 
 def diagnose(
@@ -184,179 +83,205 @@ def diagnose(
     """Find out why a stretch was lost.
 
     :param fault: the loss, from :func:`halfbit.decode`.
-    :param durations: ns, of the lost stretch with some one-bits before and after it.
+    :param durations: ns, of the lost stretch with :data:`LEAD` half-bits before and after it or more. Lengths are
+        learned from the packets that they hold.
     :param start: the time at which the first duration starts, ns.
     :param before: packets before the loss, in order.
     :param after: packets after the loss.
     """
-    unknown = Cause.CUT if fault.kind is FaultKind.CUT else Cause.NOT_FOUND
     times = list(accumulate(durations, initial=start))
     first, last = bisect_left(times, fault.start), bisect_left(times, fault.end)
-    if unknown is Cause.CUT or not durations or last - first > LONGEST:
-        return Diagnosis(fault, unknown, fault.at)
-    first = _lead(durations, first, limits, -1)
-    last = _lead(durations, min(last, len(durations)), limits, 1)
-    stretch = durations[first:last]
-    near = {packet.data for packet in (*before, *after)}
-    found, confirmed = _tried(stretch, bisect_left(times, fault.at) - first, fault, limits, near)
-    chosen = min(confirmed or found, key=lambda sound: sound.undoing.off, default=None)
-    if chosen is None:
-        return Diagnosis(fault, unknown, fault.at)
-    at = times[first + chosen.undoing.index]
-    if not confirmed:
-        causes = tuple(
-            dict.fromkeys(sound.undoing.cause for sound in sorted(found, key=lambda sound: sound.undoing.off))
-        )
-        if len(causes) > 1:
-            return Diagnosis(fault, Cause.SEVERAL, fault.at, several=causes)
-        return Diagnosis(fault, chosen.undoing.cause, at)
-    proposals = {sound.packets for sound in confirmed}
-    if len(proposals) > 1:  # then only one that fits much better is named
-        rivals = [sound.undoing.off for sound in confirmed if sound.packets != chosen.packets]
-        if min(rivals) < chosen.undoing.off + CLOSE:
-            causes = tuple(dict.fromkeys(sound.undoing.cause for sound in confirmed))
-            return Diagnosis(fault, Cause.SEVERAL if len(causes) > 1 else chosen.undoing.cause, at, several=causes)
-    if chosen.undoing.cause is Cause.NO_CONTACT and len(chosen.undoing.by) > SILENT:
-        return Diagnosis(fault, Cause.NO_CONTACT, at)
-    packet = chosen.packets[0]
-    earlier = [fault.start - each.start for each in before if each.data == packet]
-    later = [each.start - fault.start for each in after if each.data == packet]
-    return Diagnosis(fault, chosen.undoing.cause, at, packet, min(earlier, default=None), min(later, default=None))
+    if fault.kind is FaultKind.CUT or len(times) < 3 or last - first > LONGEST:
+        return Diagnosis(fault, Cause.CUT if fault.kind is FaultKind.CUT else Cause.NOT_FOUND, fault.at)
+    station = station_of(limits, [*before[-PACKETS:], *after[:PACKETS]], times)
+    low, high = max(first - LEAD, 0), min(last + LEAD // 2, len(times) - 1)
+    near = times[low : high + 1]
+    # The end bit of the packet before counts for the preamble, its data bits do not.
+    settled = before[-1].end - 3 * station.lengths.one if before else 0
+    runs = [
+        (max(run[0], bisect_left(near, settled)), run[1])
+        for run in station.runs(near, 0, high - low)
+        if run[1] >= first - low - 2 and run[0] <= last - low + 2
+    ]
+    stretch = _Stretch(fault, near, runs, station, limits)
+    found = stretch.errors({packet.data for packet in (*before, *after)})
+    if found:
+        return _chosen(found, fault, near, station.late, before, after)
+    return _without_packet(stretch, durations, times)
 
 
-def _tried(
-    stretch: Sequence[int], at: int, fault: Fault, limits: Limits, near: set[bytes]
-) -> tuple[list[_Sound], list[_Sound]]:
-    """The modifications that explain the loss, and those whose packets came nearby; best first, until one is clear."""
-    found: list[_Sound] = []
-    confirmed: list[_Sound] = []
-    tried = {*_undoings(stretch, at, fault, limits), *_no_contact(stretch, limits, near)}
-    for undoing in sorted(tried, key=lambda undoing: undoing.off):
-        if confirmed and undoing.off >= confirmed[0].undoing.off + CLOSE:
-            break
-        for sound in _sound(stretch, undoing, limits):
-            found.append(sound)
-            if sound.packets and near.issuperset(sound.packets):
-                confirmed.append(sound)
-    return found, confirmed
+def _chosen(
+    found: Sequence[_Found],
+    fault: Fault,
+    times: Sequence[int],
+    late: int,
+    before: Sequence[Packet],
+    after: Sequence[Packet],
+) -> Diagnosis:
+    """The diagnosis for the error that fits best. If another packet fits about as well, none is proposed."""
+    best = min(found, key=lambda each: each.off)
+    at = times[best.at]
+    rivals = [each for each in found if each.packet != best.packet and each.off < best.off + CLOSE]
+    if rivals:
+        causes = tuple(dict.fromkeys(each.cause for each in (best, *rivals)))
+        return Diagnosis(fault, Cause.SEVERAL if len(causes) > 1 else best.cause, at, several=causes)
+    alike = [each.cause for each in sorted(found, key=lambda each: each.off) if each.off < best.off + CLOSE + late // 4]
+    causes = tuple(dict.fromkeys(alike)) if len(set(alike)) > 1 else ()
+    earlier = min((fault.start - each.start for each in before if each.data == best.packet), default=None)
+    later = min((each.start - fault.start for each in after if each.data == best.packet), default=None)
+    if best.cause is Cause.FLIPPED_BIT:
+        return Diagnosis(fault, best.cause, at, None, earlier, later, causes, best.packet)
+    if best.hidden > (BURST if late else HIDDEN):
+        return Diagnosis(fault, best.cause, at, several=causes)
+    return Diagnosis(fault, best.cause, at, best.packet, earlier, later, causes)
 
 
-def _lead(durations: Sequence[int], index: int, limits: Limits, step: int) -> int:
-    """The index up to which one-bits extend from ``index``, at most as far as they are needed."""
-    reach = index
-    for _ in range(LEAD):
-        at = reach - 1 if step < 0 else reach
-        if not 0 <= at < len(durations) or not limits.one_min <= durations[at] <= limits.one_max:
-            break
-        reach += step
-    return reach
+class _Stretch:
+    """A lost stretch, and the runs of one-bits in it and around it."""
+
+    def __init__(
+        self, fault: Fault, times: Sequence[int], runs: Sequence[Run], station: Station, limits: Limits
+    ) -> None:
+        self.fault = fault
+        self.times = times
+        self.station = station
+        self.limits = limits
+        self._runs = runs
+        self._one = ONES[station.each]
+
+    def errors(self, packets: set[bytes]) -> list[_Found]:
+        """The errors by which one of these packets was lost here."""
+        found = []
+        begins = set()
+        for packet in laid(self.station, self.times, self._runs, packets, SILENT):
+            if packet.whole:
+                found += self._before_packet(packet)
+                continue
+            for each in (packet, *self._extended(packet)):
+                usual = self.station.usual(each.groups)
+                found += self._single_errors(each, usual) or self._bursts(each, usual)
+            if (packet.data, packet.changes, packet.begin) not in begins:
+                begins.add((packet.data, packet.changes, packet.begin))
+                found += self._turned(packet)
+        return found
+
+    def among_ones(self, last: int | None = None) -> _Found | None:
+        """The error between two runs of one-bits that are close together; ``None`` if there are no such runs."""
+        one = self.station.lengths.of(self._one)
+        runs = [run for run in self._runs if last is None or run[1] <= last]
+        for (_, begin), (end, _) in pairwise(runs):
+            number = round((self.times[end] - self.times[begin]) / one)
+            for expected in (number, number - 1, number + 1):
+                if 0 < expected <= 4 and end - begin <= 4:
+                    error = self._error(begin, end - begin, [one] * expected)
+                    if error is not None:
+                        return error
+        return None
+
+    def _extended(self, packet: Laid) -> Iterator[Laid]:
+        """The packet with the one-bits before or after it that an error at its start or end hides, too."""
+        times, fits, fits_back = self.times, packet.fits, packet.fits_back
+        usual = self.station.usual(packet.groups)
+        for at, there, expected in (
+            (0, times[packet.end - fits_back] - times[packet.begin], sum(usual[: len(usual) - fits_back])),
+            (1, times[packet.end] - times[packet.begin + fits], sum(usual[fits:])),
+        ):
+            count = round((there - expected) / self.station.lengths.of(self._one))
+            if 0 < count <= SILENT // 2:
+                more = (self._one,) * count
+                yield packet.extended(() if at else more, more if at else ())
+
+    def _single_errors(self, packet: Laid, usual: Sequence[int]) -> list[_Found]:
+        lacking, total = packet.lacking, len(usual)
+        shapes = {0: ((1, 1), (2, 2)), -1: ((2, 1),), -2: ((3, 1),)}.get(lacking, ())
+        found = []
+        for count, number in ((1, lacking + 1),) if lacking > 0 else shapes:
+            for place in range(max(total - number - packet.fits_back, 0), min(packet.fits, total - number) + 1):
+                error = self._error(packet.begin + place, count, usual[place : place + number])
+                if error is not None:
+                    found.append(attrs.evolve(error, packet=packet.data, hidden=number * self.station.each))
+        return found
+
+    def _turned(self, packet: Laid) -> list[_Found]:
+        """A bit of the packet that was turned over, if all of it fits then."""
+        fits = self.station.matched(self.times, packet.begin, packet.turned())
+        bit = min(fits * self.station.each // 2, 9 * len(packet.data))
+        for place in (bit, bit - 1):
+            groups = packet.turned(max(place, 0))
+            if self.station.matched(self.times, packet.begin, groups) == len(groups):
+                at = packet.begin + max(place, 0) * 2 // self.station.each
+                return [_Found(Cause.FLIPPED_BIT, at, 24 * US if self.station.late else 30 * US, packet.data)]
+        return []
+
+    def _bursts(self, packet: Laid, usual: Sequence[int]) -> list[_Found]:
+        first, last = packet.begin + packet.fits, packet.end - packet.fits_back
+        if not 1 < packet.hidden <= BURST // self.station.each or last <= first:
+            return []
+        off = self.times[last] - self.times[first] - sum(usual[packet.fits : len(usual) - packet.fits_back])
+        if abs(off) > CLOSE + self.station.late:
+            return []
+        return [_Found(Cause.BURST, first, 60 * US, packet.data, packet.hidden * self.station.each)]
+
+    def _error(self, at: int, count: int, usual: Sequence[int]) -> _Found | None:
+        """The error by which ``count`` durations are where half-bits of ``usual`` lengths should be.
+
+        :param at: index of the change before them.
+        :returns: ``None`` if no single error fits.
+        """
+        late = self.station.late
+        there = [self.times[at + index + 1] - self.times[at + index] for index in range(count)]
+        off = sum(there) - sum(usual)
+        close = abs(off) <= CLOSE + late + len(usual) * US
+        if count == len(usual) == 1:
+            by, cost = abs(off), 20 * US if off > 0 else 25 * US
+            cause = Cause.STRETCHED_HALF if off > 0 else Cause.SHORTENED_HALF
+        elif count == len(usual) == 2:
+            moved = (there[0] - usual[0] - there[1] + usual[1]) // 2
+            by, cost = abs(moved) if close else 0, 4 * US + abs(off)
+            cause = Cause.LATE_CHANGE if moved > 0 else Cause.EARLY_CHANGE
+        else:
+            counted = _COUNTED.get((count, len(usual)), Cause.NO_CONTACT if count == 1 else None)
+            if counted is None or not close:
+                return None
+            return _Found(counted, at, abs(off) + (14 * US if counted in (Cause.TWO_MISSED, Cause.NO_CONTACT) else 0))
+        # Where changes are seen late, the place at which the error is largest is the likeliest.
+        return _Found(cause, at, cost + max(late - by, 0)) if by >= LEAST else None
+
+    def _before_packet(self, packet: Laid) -> list[_Found]:
+        """Why a packet was lost that lies here whole: its preamble, or halves of a one that differ."""
+        times, fault, (first, last) = self.times, self.fault, packet.run
+        if fault.kind is FaultKind.UNEQUAL:
+            at = bisect_left(times, fault.at) - 1
+            late = times[at + 1] - times[at] > times[at + 2] - times[at + 1]
+            return [_Found(Cause.LATE_CHANGE if late else Cause.EARLY_CHANGE, at, 0, packet.data)]
+        if (packet.begin - first) * self.station.each < 2 * self.limits.preamble_min:
+            found = self.among_ones(last) or _Found(Cause.SHORT_PREAMBLE, first, 0)
+            return [attrs.evolve(found, packet=packet.data)]
+        return []
 
 
-def _sound(stretch: Sequence[int], undoing: _Undoing, limits: Limits) -> Iterator[_Sound]:
-    """Decode the stretch with a cause undone. Gives a result only if there is no fault."""
-    row = [*stretch[: undoing.index], *undoing.by, *stretch[undoing.index + undoing.count :]]
-    receiver = receiver_for(limits)
-    events = [*receiver.feed_many(row), *receiver.finish()]
-    if not any(isinstance(event, Fault) for event in events):
-        yield _Sound(undoing, tuple(event.data for event in events if isinstance(event, Packet)))
-
-
-def _undoings(stretch: Sequence[int], at: int, fault: Fault, limits: Limits) -> Iterator[_Undoing]:
-    one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
-    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
-    whole = fault.layer is Layer.PACKET
-    low, high = (0, len(stretch)) if whole else (max(at - BEFORE, 0), min(at + AFTER, len(stretch)))
-    for index in range(low, high):
-        yield from _missed(stretch, index, one, zero)
-        yield from _added(stretch, index, one, zero, limits)
-        yield from _misplaced(stretch, index, one, zero, limits)
-    if whole:
-        for index in range(len(stretch) - 1):
-            kinds = [limits.one_min <= each <= limits.one_max for each in stretch[index : index + 2]]
-            if kinds[0] == kinds[1]:
-                by = (zero, zero) if kinds[0] else (one, one)
-                yield _Undoing(Cause.FLIPPED_BIT, index, 2, by, 30 * US)
-    if fault.kind is FaultKind.SHORT_PREAMBLE:
-        ones = at
-        while ones > 0 and limits.one_min <= stretch[ones - 1] <= limits.one_max:
-            ones -= 1
-        for index in {ones, ones + 1}:
-            yield _Undoing(Cause.SHORT_PREAMBLE, index, 0, (one,) * 2 * limits.preamble_min, 0)
-
-
-def _missed(stretch: Sequence[int], index: int, one: int, zero: int) -> Iterator[_Undoing]:
-    duration = stretch[index]
-    for early, late in ((one, one), (one, zero), (zero, one), (zero, zero)):
-        off = duration - early - late
-        if abs(off) <= CLOSE:
-            yield _Undoing(Cause.MISSED_CHANGE, index, 1, (early, duration - early), abs(off))
-        elif off > 0 and zero in (early, late):  # the zero is stretched
-            by = (duration - late, late) if early == zero else (early, duration - early)
-            yield _Undoing(Cause.MISSED_CHANGE, index, 1, by, 12 * US)
-
-
-def _added(stretch: Sequence[int], index: int, one: int, zero: int, limits: Limits) -> Iterator[_Undoing]:
-    for count, cause in ((2, Cause.ADDED_CHANGE), (3, Cause.SPIKE)):
-        parts = tuple(stretch[index : index + count])
-        if len(parts) < count:
-            return
-        whole = sum(parts)
-        off = min(abs(whole - one), abs(whole - zero))
-        if off > CLOSE and whole >= limits.zero_min:
-            off = 12 * US  # a stretched zero
-        if off <= 12 * US:
-            yield _Undoing(cause, index, count, (whole,), off)
-
-
-def _misplaced(stretch: Sequence[int], index: int, one: int, zero: int, limits: Limits) -> Iterator[_Undoing]:
-    """Undo a change that came early or late, or a half that lasted too long."""
-    duration = stretch[index]
-    for half in (one, zero):
-        if duration - half > CLOSE // 2:
-            yield _Undoing(Cause.STRETCHED_HALF, index, 1, (half,), 20 * US)
-        if half - duration > CLOSE // 2:
-            yield _Undoing(Cause.SHORTENED_HALF, index, 1, (half,), 25 * US)
-        if index + 1 < len(stretch):
-            rest = duration + stretch[index + 1] - half
-            off = min(abs(rest - one), abs(rest - zero))
-            if CLOSE // 2 < abs(duration - half) <= MOVED and off <= CLOSE:
-                yield _Undoing(Cause.MOVED_CHANGE, index, 2, (half, rest), 4 * US + off)
-
-
-def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Iterator[_Undoing]:
-    """Undo a silence: fill it with the missing part of a packet received nearby.
-
-    Two packets of the same length differ in at least two bits in the same column, because the error detection byte is
-    the XOR of the others (S-9.2 A). These bits are at least nine bits apart. So a silence of at most :data:`SILENT`
-    half-bits cannot hide both, and the packet is certain. For a longer silence no packet is proposed.
-    """
-    one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
-    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
-    index = max(range(len(stretch)), key=stretch.__getitem__)
-    silence = stretch[index]
-    start = next(
-        (
-            at
-            for at in range(20, index + 1)
-            if stretch[at] > limits.one_max and max(stretch[at - 20 : at]) <= limits.one_max
-        ),
-        None,
-    )
-    if start is None or silence < 3 * zero:
-        return
-    for data in near:
-        halves = [one if bit else zero for bit in packet_bits(data, 0) for _ in (0, 1)]
-        seen = index - start
-        if [half > limits.one_max for half in stretch[start:index]] != [half == zero for half in halves[:seen]]:
-            continue
-        total = 0
-        for count, half in enumerate(halves[seen:], 1):
-            total += half
-            off = abs(total - silence)
-            if count > 2 and off <= CLOSE + count * US:
-                yield _Undoing(Cause.NO_CONTACT, index, 1, tuple(halves[seen : seen + count]), 14 * US + off)
-
-
-def _nominal(stretch: Sequence[int], low: int, high: int, otherwise: int) -> int:
-    """The usual duration in a window, ns; ``otherwise`` if there is no such duration."""
-    return median_low([duration for duration in stretch if low <= duration <= high] or [otherwise])
+def _without_packet(stretch: _Stretch, durations: Sequence[int], times: Sequence[int]) -> Diagnosis:
+    """The diagnosis if no packet nearby fits."""
+    fault, limits, station = stretch.fault, stretch.limits, stretch.station
+    found = stretch.among_ones() if station.late < LATE else None
+    if found is not None:
+        return Diagnosis(fault, found.cause, stretch.times[found.at])
+    if not limits.recover and limits.decision != "sequence":
+        begin = bisect_left(times, fault.start - LEARNED)
+        end = min(bisect_left(times, fault.end) + LEAD, len(durations))
+        receiver = receiver_for(attrs.evolve(limits, recover=True), times[begin])
+        for event in (*receiver.feed_many(durations[begin:end]), *receiver.finish()):
+            if isinstance(event, Packet) and event.end > fault.start and event.start < fault.end:
+                found = min(stretch.errors({event.data}), key=lambda each: each.off, default=None)
+                if found is not None:
+                    return Diagnosis(fault, found.cause, stretch.times[found.at])
+                if event.recovered in CAUSE_OF:
+                    return Diagnosis(fault, CAUSE_OF[event.recovered], fault.at)
+    if fault.count == 1 and fault.one_bits is not None:  # every half-bit is sound
+        return Diagnosis(fault, Cause.SHORT_PREAMBLE, fault.at)
+    if not station.late and fault.count == 1 and fault.wrong_bits is not None and not fault.wrong_bits & fault.wrong_bits - 1:
+        return Diagnosis(fault, Cause.FLIPPED_BIT, fault.at)  # one bit of one column
+    longest = max(range(len(durations)), key=lambda at: durations[at] if fault.start <= times[at] < fault.end else 0)
+    if durations[longest] >= 3 * station.lengths.zero_first and not station.lengths.stretched:
+        return Diagnosis(fault, Cause.NO_CONTACT, times[longest])
+    return Diagnosis(fault, Cause.NOT_FOUND, fault.at)

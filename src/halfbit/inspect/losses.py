@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import accumulate
 from typing import Generic, TypeVar, Union
 
@@ -13,50 +13,59 @@ from ..edge import Edges
 from ..event import Fault, FaultKind, Packet, PacketEvent
 from ..instruction import Instruction
 from ..limits import US, Limits
-from .diagnosis import LEAD, NEAR, WAIT, Diagnosis, diagnose
+from .diagnosis import LEAD, PACKETS, Cause, Diagnosis, diagnose
 
-__all__ = ["Diagnoser", "Durations", "diagnosed_events"]
+__all__ = ["Diagnoser", "Durations", "diagnosed_events", "events_of"]
 
 #: Type of the events: from a receiver, or from :func:`halfbit.decode`.
 AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
 
+#: Number of packets before and after a loss that are compared, and how long to wait for those after it, ns.
+NEAR = 64
+WAIT = 500_000_000
+#: Time before and after a lost stretch and these packets that is compared, too, ns.
+AROUND = LEAD * 64 * US
+
 
 class Durations:
-    """A buffer of past durations, as many as the diagnosis of a loss may need.
+    """A buffer of past durations.
 
-    :param kept: number of durations to keep.
+    :param kept: number of durations to keep before the row that was added last.
     """
 
-    def __init__(self, kept: int = 1 << 13) -> None:
-        self._rows: deque[tuple[int, Sequence[int], int]] = deque()
+    def __init__(self, kept: int = 1 << 14) -> None:
+        # Rows of durations: the time of the first change, ns, its index, the durations, and the ns in a count.
+        self._rows: deque[tuple[int, int, Sequence[int], int]] = deque()
         self._kept = kept
-        self._count = 0
+        self._first = 0
+        #: Number of durations so far.
+        self.count = 0
         #: The time of the last change, ns.
         self.now = 0
         self._spread: tuple[int, list[int]] = (-1, [])
 
     def add(self, durations: Sequence[int], scale: int) -> None:
         """Add durations, in counts of ``scale`` ns each."""
-        self._rows.append((self.now, durations, scale))
-        self._count += len(durations)
+        self._rows.append((self.now, self.count, durations, scale))
+        self.count += len(durations)
         self.now += sum(durations) * scale
-        while len(self._rows) > 1 and self._count - len(self._rows[0][1]) > self._kept:
-            self._count -= len(self._rows.popleft()[1])
+        while len(self._rows) > 1 and self._rows[-1][1] - self._rows[1][1] > self._kept:
+            self._rows.popleft()
 
-    def between(self, start: int, end: int) -> tuple[list[int], int]:
-        """The durations from ``start`` to ``end``, ns, with some one-bits around them; and their start, ns."""
-        start, end = start - LEAD * 64 * US, end + LEAD * 64 * US
+    def between(self, start: int, end: int) -> tuple[list[int], int, int]:
+        """The durations that start from ``start`` on and before ``end``, ns; their start, ns; and the first one's index."""
         found: list[int] = []
-        first = end
-        for at, durations, scale in self._rows:
+        begin, index = end, self.count
+        for at, first, durations, scale in self._rows:
             if at >= end:
                 break
             times = self._times(at, durations, scale)
-            low, high = max(bisect_left(times, start), 0), bisect_left(times, end)
-            if low < len(durations) and high > low:
-                first = min(first, times[low])
+            low, high = bisect_left(times, start), min(bisect_left(times, end), len(durations))
+            if low < high:
+                if not found:
+                    begin, index = times[low], first + low
                 found += [duration * scale for duration in durations[low:high]]
-        return found, first
+        return found, begin, index
 
     def _times(self, at: int, durations: Sequence[int], scale: int) -> list[int]:
         if self._spread[0] != at or len(self._spread[1]) != len(durations) + 1:
@@ -67,31 +76,30 @@ class Durations:
 class Diagnoser(Generic[AnyEvent]):
     """Takes events and returns them with a diagnosis of each loss, once enough packets have come after it.
 
-    Losses are diagnosed if single halves decide. Otherwise events pass as they come.
-
     :param limits: the limits used for decoding.
     :param durations: the durations decoded so far.
-    :param most: most losses that are diagnosed.
     :param wait: True to hold back events until the packets after a loss have come. False for a live signal.
+    :param wanted: returns True for the losses to diagnose.
     """
 
-    def __init__(self, limits: Limits, durations: Durations, *, most: int = 1000, wait: bool = True) -> None:
+    def __init__(
+        self,
+        limits: Limits,
+        durations: Durations,
+        *,
+        wait: bool = True,
+        wanted: Callable[[Fault], bool] = lambda fault: True,
+    ) -> None:
         self._limits = limits
         self._durations = durations
-        self._left = most
-        # By sums and sequence one change more or less does not lose a packet so simply, and each try takes long.
-        self._tries = limits.decision == "halves"
         self._wait = wait
+        self._wanted = wanted
         self._before: deque[Packet] = deque(maxlen=NEAR)
-        self._held: deque[tuple[AnyEvent, list[int], int]] = deque()
+        self._held: deque[AnyEvent] = deque()
 
     def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
         """Take the next event. Yields the events that are ready, each with its diagnosis or ``None``."""
-        stretch: tuple[list[int], int] = [], 0
-        if self._tries and isinstance(event, Fault) and event.kind is not FaultKind.CUT and self._left > 0:
-            self._left -= 1
-            stretch = self._durations.between(event.start, event.end)
-        self._held.append((event, *stretch))
+        self._held.append(event)
         while self._held and (not self._wait or self._ready()):
             yield self._released()
 
@@ -101,18 +109,26 @@ class Diagnoser(Generic[AnyEvent]):
             yield self._released()
 
     def _ready(self) -> bool:
-        first, last = self._held[0][0], self._held[-1][0]
+        first, last = self._held[0], self._held[-1]
         return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
 
     def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
-        event, stretch, start = self._held.popleft()
+        event = self._held.popleft()
         packet = _packet_of(event)
         if packet is not None:
             self._before.append(packet)
-        if not isinstance(event, Fault) or not self._tries:
-            return event, None
-        after = [packet for each, _, _ in self._held if (packet := _packet_of(each)) is not None]
-        return event, diagnose(event, stretch, start, self._limits, tuple(self._before), after)
+        return event, self._diagnosis(event) if isinstance(event, Fault) and self._wanted(event) else None
+
+    def _diagnosis(self, fault: Fault) -> Diagnosis:
+        if fault.kind is FaultKind.CUT:
+            return Diagnosis(fault, Cause.CUT, fault.at)
+        before = tuple(self._before)
+        after = [packet for each in self._held if (packet := _packet_of(each)) is not None]
+        known = [each for each in (*before[-PACKETS:], *after[:PACKETS]) if abs(each.start - fault.start) < WAIT]
+        start = min((fault.start, *(each.start for each in known))) - AROUND
+        end = max((fault.end, *(each.end for each in known))) + AROUND
+        durations, begin, _ = self._durations.between(start, end)
+        return diagnose(fault, durations, begin, self._limits, before, after)
 
 
 def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
@@ -124,20 +140,19 @@ def _end(event: PacketEvent | Instruction) -> int:
     return 0 if carrier is None else carrier.end
 
 
-def diagnosed_events(
-    edges: Edges, limits: Limits, *, most: int = 300
-) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
-    """The packets, losses and cutouts of a capture, each loss with its diagnosis.
-
-    :param most: most losses that are diagnosed.
-    """
-    receiver = receiver_for(limits)
+def diagnosed_events(edges: Edges, limits: Limits) -> Iterator[tuple[PacketEvent, Diagnosis | None]]:
+    """The packets, losses and cutouts of a capture, each loss with its diagnosis."""
     durations = Durations()
-    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, most=most)
-    for row, scale in edges._rows():
-        durations.add(row, scale)
-        for event in receiver.feed_many(row, scale):
-            yield from diagnoser.feed(event)
-    for event in receiver.finish():
+    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations)
+    for event in events_of(edges, limits, durations):
         yield from diagnoser.feed(event)
     yield from diagnoser.finish()
+
+
+def events_of(edges: Edges, limits: Limits, durations: Durations) -> Iterator[PacketEvent]:
+    """The packets, losses and cutouts of a capture. Its durations are added to ``durations`` on the way."""
+    receiver = receiver_for(limits)
+    for row, scale in edges._rows():
+        durations.add(row, scale)
+        yield from receiver.feed_many(row, scale)
+    yield from receiver.finish()

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import accumulate
 
 import attrs
 
 from ..bit import bits
-from ..limits import PREAMBLE_MIN, US
-from ..decision import receiver_for
 from ..edge import Edge, Edges
 from ..error import HalfbitError
 from ..event import Cutout, Fault, FaultKind, Layer, Packet, PacketEvent
 from ..half_bit import HalfBit, HalfBitKind, half_bits
 from ..instruction import STANDARD, Configuration, Context, Event, Instruction, InstructionMachine, Registry
-from ..limits import PREAMBLE_MIN, RECEIVE, Limits
+from ..limits import PREAMBLE_MIN, RECEIVE, US, Limits
 from ..simulate.signal import packet_bits
+from .cause import Cause, Diagnosis, fault_words
+from .losses import Diagnoser, Durations, events_of
 
 __all__ = ["Mark", "Strip", "strips"]
 
@@ -63,6 +63,8 @@ class Strip:
     event: PacketEvent
     #: Number of durations left out between the strip before and this one.
     left_out: int = 0
+    #: Why it was lost, if that was asked for and ``event`` is a fault.
+    diagnosis: Diagnosis | None = None
 
     @property
     def durations(self) -> list[int]:
@@ -75,10 +77,11 @@ class _Seen:
     """An event, its instructions, and its durations with the capture index of the first one."""
 
     event: PacketEvent
+    diagnosis: Diagnosis | None
     decoded: tuple[Event, ...]
-    first: int
     durations: Sequence[int]
     start: int
+    first: int
 
 
 def strips(
@@ -89,6 +92,7 @@ def strips(
     events: int = 2,
     reach: int | None = None,
     level: int = 1,
+    causes: bool = False,
     registry: Registry = STANDARD,
     configuration: Configuration | None = None,
     context: Context | None = None,
@@ -101,6 +105,7 @@ def strips(
     :param reach: number of durations shown on each side of a fault's place, and of ``at``; ``None`` for all that
         matter.
     :param level: the level after the capture's first change.
+    :param causes: True to find the cause of each loss. This reads further, up to 64 packets behind the loss.
     :raises HalfbitError: if ``events`` is less than 1, or if ``at`` is outside the capture.
     """
     if events < 1:
@@ -111,7 +116,7 @@ def strips(
     chosen: list[_Seen] = []
     fallback: list[_Seen] = []
     end = 0
-    for seen in _seen(edges, limits, machine):
+    for seen in _seen(edges, limits, machine, (lambda fault: causes and _wanted(fault, at or 0))):
         end = seen.event.end
         if not chosen and not _wanted(seen.event, at):
             if len(fallback) < events:
@@ -136,44 +141,21 @@ def _wanted(event: PacketEvent, at: int | None) -> bool:
     return isinstance(event, Fault) and event.kind is not FaultKind.CUT
 
 
-def _seen(edges: Edges, limits: Limits, machine: InstructionMachine) -> Iterator[_Seen]:
-    """The events with their durations."""
-    receiver = receiver_for(limits)
-    record = _Record()
-    for durations, scale in edges._rows():
-        for count in durations:
-            record.add(count * scale)
-            for event in receiver.feed(count * scale):
-                yield record.seen(event, machine)
-    for event in receiver.finish():
-        yield record.seen(event, machine)
+def _seen(
+    edges: Edges, limits: Limits, machine: InstructionMachine, wanted: Callable[[Fault], bool]
+) -> Iterator[_Seen]:
+    """The events with their durations, and with the diagnoses of wanted losses."""
+    durations = Durations(KEPT)
+    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, wanted=wanted)
 
+    def seen(event: PacketEvent, diagnosis: Diagnosis | None) -> _Seen:
+        return _Seen(event, diagnosis, machine.feed(event), *durations.between(event.start, event.end))
 
-class _Record:
-    """A buffer of durations that later events may need."""
-
-    def __init__(self) -> None:
-        self._durations: list[int] = []
-        self._times = [0]  # times of the changes around the durations
-        self._first = 0  # capture index of the first duration
-
-    def add(self, duration: int) -> None:
-        self._durations.append(duration)
-        self._times.append(self._times[-1] + duration)
-        if len(self._durations) > 2 * KEPT:
-            self._drop(KEPT)
-
-    def seen(self, event: PacketEvent, machine: InstructionMachine) -> _Seen:
-        """An event with its durations. These and earlier durations are then removed."""
-        self._drop(min(bisect_left(self._times, event.start), len(self._durations)))
-        last = bisect_left(self._times, event.end)
-        start, durations, first = self._times[0], self._durations[:last], self._first
-        self._drop(min(last, len(self._durations)))
-        return _Seen(event, machine.feed(event), first, durations, start)
-
-    def _drop(self, number: int) -> None:
-        del self._durations[:number], self._times[:number]
-        self._first += number
+    for event in events_of(edges, limits, durations):
+        for each in diagnoser.feed(event):
+            yield seen(*each)
+    for each in diagnoser.finish():
+        yield seen(*each)
 
 
 def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: int | None) -> tuple[Strip, int]:
@@ -195,11 +177,12 @@ def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: in
         words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]
         words += [f"recovered: {event.recovered.value}"] if event.recovered else []
     elif isinstance(event, Fault):
-        words = [f"lost: {event}"]
+        words = [f"lost: {fault_words(event, limits)}"]
     meanings = [Mark(times[0], times[-1], "; ".join(words))]
     low, high = _clip(event, times, parts)
     if place is None and isinstance(event, Fault):
-        place = event.at
+        found = seen.diagnosis
+        place = event.at if found is None or found.cause is Cause.NOT_FOUND else found.at
     if reach is not None and place is not None:
         middle = bisect_left(times, place)
         low, high = max(low, middle - reach), min(high, middle + reach + 1)
@@ -212,6 +195,7 @@ def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: in
         meanings,
         [fault for fault in faults if times[low] <= fault.at < times[high]],
         event,
+        diagnosis=seen.diagnosis,
     )
     return shown, seen.first + low
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ..event import Fault, FaultKind
 from ..limits import RECEIVE, US, Limits
-from .diagnosis import Diagnosis
+from .cause import Cause, Diagnosis, fault_words
 from .strips import Mark, Strip
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
@@ -32,6 +32,8 @@ def allowed(fault: Fault, limits: Limits) -> str:
     ones = f"{_us(limits.one_min)} to {_us(limits.one_max)} us"
     zeros = f"{_us(limits.zero_min)} to {_us(limits.zero_max)} us"
     duration = fault.duration
+    if limits.decision == "sum" and duration is not None:
+        return f"allowed: {_us(2 * limits.one_min)} to {_us(2 * limits.zero_max)} us for a whole bit"
     if fault.kind in (FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG) and duration is not None:
         bound = min(
             (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration)
@@ -51,7 +53,7 @@ def allowed(fault: Fault, limits: Limits) -> str:
 def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
     """The full text about a loss: what was found, what is allowed, what can be read, the cause, and what to do."""
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
-    lines = [f"lost at {fault.at / 1e6:.3f} ms: {fault}", allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
+    lines = [f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}", allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
     return [*filter(None, lines), f"what to do: {diagnosis.cause.advice}"]
 
 
@@ -135,8 +137,13 @@ class _Drawing:
         faults = [fault for fault in strip.faults if start <= fault.at < end]
         if faults:
             yield f"{'fault':<{MARGIN}}{self._places(faults, low, high)}".rstrip()
+        found = strip.diagnosis
+        if found is not None and found.cause not in (Cause.NOT_FOUND, Cause.SEVERAL) and start <= found.at < end:
+            place, name = self._column(found.at) - low, found.cause.value
+            beside = f"{' ' * place}^ {name}" if place + 2 + len(name) <= self._width else f"{name} ^".rjust(place + 1)
+            yield f"{'cause':<{MARGIN}}{beside}"
         for fault in faults:
-            text = "; ".join(filter(None, (f"{fault.at / 1e6:.3f} ms: {fault}", allowed(fault, self._limits))))
+            text = "; ".join(filter(None, (f"{fault.at / 1e6:.3f} ms: {fault_words(fault, self._limits)}", allowed(fault, self._limits))))
             indent = " " * MARGIN
             yield from textwrap.wrap(
                 text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  "

@@ -1,0 +1,220 @@
+"""Compares changes with the half-bits of a known packet: how many durations fit, one after another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+
+import attrs
+
+from ..decision.costs import How
+from ..decision.guess import learned_from
+from ..decision.lengths import ALL, BETWEEN, WITHIN, Lengths, bits_of
+from ..decision.paths import Found
+from ..decision.sequence import LEAST_LATENCY
+from ..event import Packet
+from ..limits import US, Limits
+
+__all__ = ["ONES", "Groups", "Laid", "Run", "Station", "laid", "station_of"]
+
+#: The half-bits in one duration (one, or two if only one edge is captured). Each is a bit and 1 for its last half.
+Halves = tuple[tuple[int, int], ...]
+Groups = tuple[Halves, ...]
+#: A run of one-bits: the indices of its first and last change.
+Run = tuple[int, int]
+
+#: A duration among one-bits, by the number of half-bits in it.
+ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}
+#: Fewest half-bits of ones that count as a run.
+RUN = 6
+#: Most half-bits of ones between a zero-bit that was turned over and the one before it: a byte and the bit before it.
+MORE = 18
+#: How far a half-bit may be from the learned length, ns.
+OFF = 600
+#: Silence that may be a cutout, ns (about 430 us by S-9.3.2 and RCN-217, both from memory).
+CUTOUT = 390 * US
+
+
+class Station:
+    """What the half-bits of a station last, and how late the capture sees changes.
+
+    If single halves decide, a half-bit may have any length that the limits allow. Otherwise it has the learned length,
+    and each change may be seen up to :attr:`late` after it happened.
+
+    :param lengths: the usual lengths of half-bits.
+    """
+
+    def __init__(self, limits: Limits, lengths: Lengths) -> None:
+        self.lengths = lengths
+        self.each = 2 if limits.one_edge else 1
+        halves = limits.decision == "halves"
+        self.late = 0 if halves else max(limits.latency_max, LEAST_LATENCY) + US
+        self._limits = limits if halves else None
+        self._longest = limits.zero_max if lengths.stretched else 0
+        self._windows: dict[Halves, tuple[int, int]] = {}
+        self._usual: dict[Halves, int] = {}
+
+    def window(self, halves: Halves) -> tuple[int, int]:
+        """Shortest and longest duration of some half-bits, ns."""
+        if halves not in self._windows:
+            each = [self._window(kind, last) for kind, last in halves]
+            self._windows[halves] = sum(low for low, _ in each), sum(high for _, high in each)
+        return self._windows[halves]
+
+    def usual(self, groups: Groups) -> list[int]:
+        """The usual duration of each group of half-bits, ns."""
+        known = self._usual
+        for halves in {*groups} - known.keys():
+            known[halves] = self.lengths.of(halves)
+        return [known[halves] for halves in groups]
+
+    def _window(self, kind: int, last: int) -> tuple[int, int]:
+        limits = self._limits
+        if limits is not None:
+            return (limits.one_min, limits.one_max) if kind else (limits.zero_min, limits.zero_max)
+        length = self.lengths.half(kind, last)
+        return length - OFF, max(length + OFF, 0 if kind else self._longest)
+
+    def matched(self, times: Sequence[int], at: int, groups: Sequence[Halves]) -> int:
+        """How many durations from change ``at`` on fit these half-bits, one after another."""
+        late, window = self.late, self.window
+        low, high = times[at] - late, times[at]  # when the change may have happened
+        for count, (now, halves) in enumerate(zip(times[at + 1 : at + 1 + len(groups)], groups)):
+            short, long = window(halves)
+            low, high = max(low + short, now - late), min(high + long, now)
+            if low > high:
+                return count
+        return min(len(groups), len(times) - 1 - at)
+
+    def runs(self, times: Sequence[int], first: int, last: int) -> list[Run]:
+        """The runs of one-bits between two changes."""
+        runs = []
+        ones = (ONES[self.each],) * (last - first)
+        at = first
+        while at < last:
+            count = self.matched(times, at, ones[: last - at])
+            if count * self.each >= RUN:
+                runs.append((at, at + count))
+                at += count
+            else:
+                at += 1
+        return runs
+
+
+def station_of(limits: Limits, packets: Sequence[Packet], times: Sequence[int]) -> Station:
+    """A station's lengths, learned from packets.
+
+    :param times: of the changes, ns. Packets that are not among them are left out.
+    """
+    about = Lengths(limits.one_nominal, limits.zero_nominal, limits.zero_nominal)
+    found = [
+        Found(each.data, each.preamble, each.start, each.end, 0 if each.recovered is None else How.LATE, 0.0, 0.0)
+        for each in packets
+        if times[0] <= each.start and each.end < times[-1]
+    ]
+    latency = max(limits.latency_max, LEAST_LATENCY)
+    lengths = (learned_from(found, times, about, limits, latency)[0] if found else None) or about
+    if limits.decision != "halves":
+        # The halves of a bit cannot be measured one by one if changes are seen late. Their sum can.
+        zero = (lengths.zero_first + lengths.zero_last) // 2
+        lengths = lengths._replace(zero_first=zero, zero_last=zero)
+    return Station(limits, lengths)
+
+
+@lru_cache(4096)
+def _groups(bits: tuple[int, ...], changes: int) -> Groups:
+    """The half-bits of bits, one group for each duration."""
+    halves = [(bit, last) for bit in (1, *bits) for last in (0, 1)]
+    if changes == ALL:
+        return tuple((half,) for half in halves[2:])
+    return tuple(zip(halves[2::2], halves[3::2]) if changes == BETWEEN else zip(halves[1::2], halves[2::2]))
+
+
+def _to_last_zero(groups: Groups) -> Groups:
+    last = max(index for index, group in enumerate(groups) if not all(kind for kind, _ in group))
+    return groups[: last + 1]
+
+
+@attrs.frozen
+class Laid:
+    """A packet laid over changes from both ends, as far as it fits."""
+
+    data: bytes
+    #: Which changes the capture holds.
+    changes: int
+    #: Its half-bits by durations, without the one-bits at its end.
+    groups: Groups
+    #: Index of the change at its start, and how many durations fit from there on.
+    begin: int
+    fits: int
+    #: Index of the change at its end, and how many durations fit back from there.
+    end: int
+    fits_back: int
+    #: The run of one-bits before it.
+    run: Run
+
+    def extended(self, before: Groups, after: Groups) -> Laid:
+        """The same with one-bits before or after it, which the error hides too."""
+        fits, fits_back = 0 if before else self.fits, 0 if after else self.fits_back
+        return attrs.evolve(self, groups=before + self.groups + after, fits=fits, fits_back=fits_back)
+
+    def turned(self, bit: int = -1) -> Groups:
+        """All half-bits of the packet, with a bit turned over if ``bit`` is not negative."""
+        bits = bits_of(self.data)
+        if bit >= 0:
+            bits[bit] = 1 - bits[bit]
+        return _groups(tuple(bits), self.changes)
+
+    @property
+    def lacking(self) -> int:
+        """How many durations it has more than there are."""
+        return len(self.groups) - (self.end - self.begin)
+
+    @property
+    def hidden(self) -> int:
+        """How many of its durations fit from neither end."""
+        return len(self.groups) - self.fits - self.fits_back
+
+    @property
+    def whole(self) -> bool:
+        """True if it fits from end to end."""
+        return not self.lacking and self.fits == len(self.groups)
+
+
+def laid(
+    station: Station, times: Sequence[int], runs: Sequence[Run], packets: set[bytes], most: int
+) -> Iterator[Laid]:
+    """Each packet laid between each two runs of one-bits, if at most ``most`` of its half-bits do not fit."""
+    back = [-time for time in reversed(times)]
+    last = len(times) - 1
+    # A run goes on into the packet where changes are seen late, or where the zero-bit next to it was turned over.
+    begins = [
+        (run[1] - more, run) for run in runs for more in ((0, 1, 2) if station.late else (0, 2)) if run[1] - more > run[0]
+    ]
+    step = 1 if station.late else 2
+    ends = {end for run in runs for end in range(run[0], min(run[0] + MORE, run[1]) + 1, step)}
+    ends.update(_before_cutouts(station, times))
+    for data in packets:
+        for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
+            groups = _to_last_zero(_groups(tuple(bits_of(data)), changes))
+            count, reverse = len(groups), groups[::-1]
+            forward = [(begin, station.matched(times, begin, groups), run) for begin, run in begins]
+            backward = [(end, station.matched(back, last - end, reverse)) for end in ends]
+            for begin, fits, run in forward:
+                for end, fits_back in backward:
+                    if 0 < end - begin and (count - fits - fits_back) * station.each <= most:
+                        yield Laid(data, changes, groups, begin, fits, end, fits_back, run)
+
+
+def _before_cutouts(station: Station, times: Sequence[int]) -> Iterator[int]:
+    """Where a packet may end that runs into a cutout: the start of the few one-bits before it."""
+    shortest = station.window(ONES[station.each])[0] - station.late
+    longest = station.window(ONES[station.each])[1] + station.late
+    for at in range(2, len(times) - 1):
+        if times[at + 1] - times[at] < CUTOUT:
+            continue
+        if times[at] - times[at - 1] < shortest:
+            at -= 1
+        while at and shortest <= times[at] - times[at - 1] <= longest:
+            at -= 1
+        yield at
