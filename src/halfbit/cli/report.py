@@ -41,7 +41,7 @@ _STYLE = """
 :root { color-scheme: light dark }
 body { font: 16px/1.5 system-ui, sans-serif; margin: 0 auto; max-width: 62rem; padding: 1rem }
 h1 { font-size: 1.5rem } h2 { font-size: 1.2rem; margin-top: 2rem } h3 { font-size: 1rem; margin-bottom: .3rem }
-pre { font: 13px/1.4 ui-monospace, monospace; overflow-x: auto; margin: .5rem 0 }
+pre { font: 13px/1.4 ui-monospace, monospace; white-space: pre-wrap; margin: .5rem 0 }
 .wide { overflow-x: auto } .wide svg { min-width: 56rem; width: 100%; height: auto; background: white }
 table { border-collapse: collapse; font-size: .9rem } th, td { text-align: left; padding: .2rem .8rem .2rem 0; vertical-align: top }
 th { border-bottom: 1px solid } th, td { white-space: nowrap } td:last-child { white-space: normal; min-width: 16rem } td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
@@ -77,7 +77,8 @@ def _page(name: str, capture: Opened) -> str:
     summary.finish(reading, capture.edges)
     parts = [
         f"<p>Read as: {escape(reading.words)}.</p>",
-        f"<pre>{escape(chr(10).join(summary.lines()))}</pre>",
+        f"<pre>{escape(chr(10).join(summary.lines(causes=False)))}</pre>",
+        *_cause_part(summary),
         *_survey_part(reading),
         "<h2>Traffic</h2>",
         _table(*traffic_rows(track)),
@@ -92,6 +93,14 @@ def _page(name: str, capture: Opened) -> str:
         + "\n".join(filter(None, parts))
         + "\n</body></html>\n"
     )
+
+
+def _cause_part(summary: Summary) -> list[str]:
+    items = [
+        f"<li><b>{number} {'lost: ' * (label == 'cause')}{escape(text)}.</b> {escape(advice)}</li>"
+        for label, number, text, advice in summary.cause_rows()
+    ]
+    return ["<h2>What was wrong</h2>", f"<ul>{''.join(items)}</ul>"] if items else []
 
 
 def _survey_part(reading: Reading) -> list[str]:
@@ -120,7 +129,7 @@ def _loss_part(reading: Reading, losses: Sequence[Diagnosis]) -> list[str]:
 
 
 def _loss_drawer(reading: Reading, at: int) -> Callable[[str], None]:
-    shown = strips(reading.edges, reading.limits, at=at, events=1, reach=REACH)
+    shown = strips(reading.edges, reading.limits, at=at, events=1, reach=REACH, causes=True)
     return lambda path: plot_strips(shown, path, limits=reading.limits)
 
 

@@ -115,8 +115,26 @@ class Summary:
             "removed": None if self.removed is None else attrs.asdict(self.removed),
         }
 
-    def lines(self) -> list[str]:
-        """The summary as lines of text."""
+    def cause_rows(self) -> list[tuple[str, int, str, str]]:
+        """What was wrong: ``cause`` for losses or ``read`` for packets that were read all the same, how many, and what to do."""
+        return [
+            *(("cause", number, cause.value, cause.advice) for cause, number in self.causes.most_common() if cause is not Cause.CUT),
+            *(
+                (
+                    "read",
+                    number,
+                    f"packets {_RECOVERED.get(way) or f'in spite of {way.value}'}",
+                    CAUSE_OF[way].advice if way in CAUSE_OF else "",
+                )
+                for way, number in self.recovered.most_common()
+            ),
+        ]
+
+    def lines(self, *, causes: bool = True) -> list[str]:
+        """The summary as lines of text.
+
+        :param causes: False to leave out the causes.
+        """
         changes = "half-bits" if self.decision != "sequence" else "durations"
         lines = [
             f"length   {milliseconds(self.length)} ms, {self.half_bits} {changes}",
@@ -134,14 +152,10 @@ class Summary:
             # By sequence nobody knows how many bits were wrong.
             total = "" if self.decision == "sequence" else f"; {self.wrong} {wrong} wrong in all"
             lines.append(f"         began with: {kinds}{total}")
-        for cause, number in self.causes.most_common():
-            if cause is not Cause.CUT:
-                lines.append(f"cause    {number:>4}  {cause.value}")
-                lines.append(f"               {cause.advice}")
-        for way, number in self.recovered.most_common():
-            lines.append(f"read     {number:>4}  packets {_RECOVERED.get(way) or f'in spite of {way.value}'}")
-            if way in CAUSE_OF:
-                lines.append(f"               {CAUSE_OF[way].advice}")
+        for label, number, text, advice in self.cause_rows() if causes else ():
+            lines.append(f"{label:<8} {number:>4}  {text}")
+            if advice:
+                lines.append(f"               {advice}")
         lines += [f"capture  {as_options(remark)}" for remark in self.remarks]
         if self.removed is not None:
             lines.append(f"filter   {_removed(self.removed)}")

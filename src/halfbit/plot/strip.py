@@ -7,6 +7,7 @@ from typing import Any
 
 from ..error import HalfbitError
 from ..event import Fault
+from ..inspect.cause import Cause
 from ..inspect.strips import Mark, Strip
 from ..limits import RECEIVE, Limits
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
@@ -26,7 +27,8 @@ _DURATION = 2.75
 _BIT = 2.1
 _PART = (0.95, 1.6)
 _MEANING = 0.45
-_BOTTOM, _TOP = 0.0, 4.5
+_BOTTOM, _TOP = 0.0, 5.0
+_CAUSE = 4.45
 #: Colours of the parts of a packet, by their text. Other parts are grey.
 _FACES: dict[Callable[[str], bool], str] = {
     lambda text: text.startswith("preamble"): "#dce9f5",
@@ -54,7 +56,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
         del bands[BANDS:]
     figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
     for place, (strip, start, end) in zip(axes, bands):
-        draw_band(place, strip, start, max(end, start + BAND), limits)
+        draw_band(place, strip, start, end, limits)
     axes[-1].set_xlabel("time from the capture's first level change, ms")
     if title:
         figure.suptitle(title, fontsize=10)
@@ -62,7 +64,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
 
 
 def _bands(strip: Strip) -> list[tuple[int, int]]:
-    """Pieces of a strip of about equal length, cut at changes."""
+    """Pieces of a strip of about equal length, cut at changes; all are drawn as long as the longest, or BAND."""
     bands = []
     start = strip.times[0]
     before = start
@@ -74,7 +76,9 @@ def _bands(strip: Strip) -> list[tuple[int, int]]:
             start = before
         before = time
     bands.append((start, before))
-    return bands
+    shown = BAND if len(bands) == 1 else 0
+    shown = max(shown, *(end - start for start, end in bands))
+    return [(start, start + shown) for start, _ in bands]
 
 
 def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RECEIVE) -> None:
@@ -120,8 +124,20 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
     for fault in faults:
         axes.plot([fault.at / 1e6], [_TOP - 0.1], marker="v", markersize=7, color=RED, clip_on=False)
         axes.axvline(fault.at / 1e6, color=RED, linewidth=0.8, alpha=0.5)
+    _cause(axes, strip, start, end)
     if faults:  # the first error; the others usually follow from it
         _label(axes, faults[0], limits, (start + end) / 2)
+
+
+def _cause(axes: Any, strip: Strip, start: int, end: int) -> None:
+    """Mark the place of the cause, if it is known and in this band."""
+    found = strip.diagnosis
+    if found is None or found.cause in (Cause.NOT_FOUND, Cause.SEVERAL) or not start <= found.at < end:
+        return
+    at = found.at / 1e6
+    axes.plot([at, at], [_BOTTOM, _CAUSE], color=BLUE, linewidth=1, linestyle="--")
+    side = "left" if found.at < (start + end) / 2 else "right"
+    axes.text(at, _CAUSE, f"  cause: {found.cause.value}  ", ha=side, va="center", fontsize=_TYPE, color=BLUE)
 
 
 def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
