@@ -280,3 +280,12 @@ def test_rows_beside_the_signal_for_a_viewer(capture: Path, tmp_path: Path, caps
     # And by ourselves.
     assert main(["decode", str(path), "--signal", "signal"]) == 0
     assert "packets  2, 2 of them distinct" in capsys.readouterr().out
+
+
+def test_vcd_to_standard_output_comes_without_the_table(capture: Path, capsys: Captured, tmp_path: Path) -> None:
+    capture.write_bytes(text_of([STEP, IDLE]))
+    assert main(["decode", str(capture), "--vcd", str(tmp_path / "out.vcd")]) == 0
+    assert "packets  2" in capsys.readouterr().out
+    assert main(["decode", str(capture), "--vcd", "-"]) == 0
+    written, out = (tmp_path / "out.vcd").read_text().splitlines(), capsys.readouterr().out.splitlines()
+    assert [line for line in out if "$date" not in line] == [line for line in written if "$date" not in line]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from halfbit.edge import edges_from_durations
-from halfbit.event import Cutout, Fault, FaultKind
+from halfbit.event import Cutout, Fault, FaultKind, Layer, Recovery
 from halfbit.instruction import Instruction, instructions
 from halfbit.packet import Packet
 from halfbit.cli.summary import Summary
@@ -42,3 +42,15 @@ def test_equal_packets_in_a_row_count_each() -> None:
     for event in events:
         summary.add(event)
     assert (summary.packets, summary.distinct_packets, summary.share_decoded) == (5, 1, 1.0)
+
+
+def test_recovered_packets_are_summed_up_by_what_was_wrong() -> None:
+    summary = Summary(length=100)
+    for recovered in (Recovery.MISSED_CHANGES, Recovery.MISSED_CHANGES, Recovery.TIMES, None):
+        for event in instructions([Packet(packet("37 74"), 14, 0, 10, recovered)]):
+            summary.add(event)
+    assert summary.recovered == {Recovery.MISSED_CHANGES: 2, Recovery.TIMES: 1}
+    assert [line for line in summary.lines() if line.startswith("read ")] == [
+        "read        2  packets in spite of missed changes",
+        "read        1  packets by the times of all their changes together",
+    ]

@@ -12,11 +12,12 @@ from hypothesis import given, settings
 from halfbit.simulate.distort import cutout, flipped_half, lost_edge, one_edge, polled, spike
 from halfbit.edge import edges_from_durations
 from halfbit.error import HalfbitError
-from halfbit.event import FaultKind
+from halfbit.event import Fault, FaultKind
+from halfbit.inspect.cause import Cause, fault_words
 from halfbit.inspect.strips import KEPT, MOST, Strip, strips
-from halfbit.inspect.text import LEAST_WIDTH, drawn
+from halfbit.inspect.text import LEAST_WIDTH, allowed, drawn
 from halfbit.limits import RECEIVE, Limits
-from halfbit.simulate.signal import bit_durations, packet_durations
+from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from tests.support_strategies import signals
 
 US = 1000
@@ -218,3 +219,25 @@ def test_whatever_comes_can_be_shown(durations: list[int]) -> None:
             assert all(mark.start < mark.end or 0 in durations for mark in inside)
         for width in (LEAST_WIDTH, 80, 140):
             assert all(len(line) <= width for line in drawn(found, width))
+
+
+def test_the_cause_is_marked_in_its_place_and_the_strip_is_about_it() -> None:
+    data = with_error_byte(b"\x37\x74")
+    durations = packet_durations(data) * 4 + bit_durations([1] * 20)
+    torn = lost_edge(durations, 2 * 42 + 2 * 20)  # a packet has 42 bits
+    (strip,) = strips(edges_from_durations(torn, "ns"), events=1, reach=20, causes=True)
+    found = strip.diagnosis
+    assert found is not None and found.cause is Cause.MISSED_CHANGE and found.packet == data
+    assert strip.times[0] < found.at < strip.times[-1]
+    (line,) = (line for line in drawn([strip], 100) if line.startswith("cause"))
+    assert line.endswith("^ a change was missed")
+    (plain,) = strips(edges_from_durations(torn, "ns"), events=1, reach=20)
+    assert plain.diagnosis is None and not any(line.startswith("cause") for line in drawn([plain], 100))
+
+
+def test_by_sums_words_speak_of_bits() -> None:
+    sums = Limits.for_sampling_period(34)
+    fault = Fault(FaultKind.SHORT, 0, 10, 0, 80_000)
+    assert fault_words(fault, RECEIVE) == "half-bit of 80 us is too short"
+    assert fault_words(fault, sums) == "bit of 80 us is too short"
+    assert allowed(fault, sums) == f"allowed: {2 * sums.one_min // 1000} to 20068 us for a whole bit"
