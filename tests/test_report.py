@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from halfbit.edge import edges_from_durations
-from halfbit.event import Cutout, Fault, FaultKind, Layer, Recovery
+from halfbit.event import Cutout, Fault, FaultKind, Recovery
 from halfbit.instruction import Instruction, instructions
 from halfbit.packet import Packet
 from halfbit.cli.summary import Summary

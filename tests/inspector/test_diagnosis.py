@@ -1,6 +1,7 @@
 """Diagnosis of losses: the cause is named right, and no wrong packet is proposed.
 
-``python -m tests.inspector.test_diagnosis 200`` prints the figures for 200 losses of each cause in each kind of capture.
+``python -m tests.inspector.test_diagnosis 200`` prints the figures for 200 losses of each cause in each kind of
+capture.
 """
 
 from __future__ import annotations

@@ -65,7 +65,7 @@ class Lines:
 
 
 def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines]:
-    """Split bytes into lines. Each chunk yields the lines that it completes. UTF-16 is recognised by its byte order mark.
+    """Split bytes into lines. Each chunk yields the lines that it completes. UTF-16 is known by its byte order mark.
 
     :param take_last: accept a last line without a line end. Otherwise it is an error, because its
         number may be incomplete. The lines before it come out first.

@@ -1,13 +1,14 @@
 """Finds out why a packet was lost: lays each packet received nearby over the lost stretch.
 
 Stations repeat packets, so the lost packet is usually among those received nearby. A packet is laid over the stretch
-from both ends: from the run of one-bits before it forwards, and from the run after it backwards, as far as the durations
-fit. What fits from neither end is the place of the error. How many durations are there, how many half-bits should be
-there, and how long both are, shows the cause.
+from both ends: from the run of one-bits before it forwards, and from the run after it backwards, as far as the
+durations fit. What fits from neither end is the place of the error. How many durations are there, how many half-bits
+should be there, and how long both are, shows the cause.
 
 Two packets of the same length differ in at least two bits in the same column, because the error detection byte is the
 XOR of the others (S-9.2 A). These bits are at least nine bits apart. So if a silence hides :data:`HIDDEN` half-bits or
-fewer, and all others fit, no other packet was sent. A bit that is turned over can make one packet out of two others, so it proves no packet.
+fewer, and all others fit, no other packet was sent. A bit that is turned over can make one packet out of two others, so
+it proves no packet.
 
 If no packet nearby fits, the capture is read by sequence once (see :mod:`halfbit.decision.recovery`), and what it
 had to assume is the cause.
@@ -279,7 +280,8 @@ def _without_packet(stretch: _Stretch, durations: Sequence[int], times: Sequence
                     return Diagnosis(fault, CAUSE_OF[event.recovered], fault.at)
     if fault.count == 1 and fault.one_bits is not None:  # every half-bit is sound
         return Diagnosis(fault, Cause.SHORT_PREAMBLE, fault.at)
-    if not station.late and fault.count == 1 and fault.wrong_bits is not None and not fault.wrong_bits & fault.wrong_bits - 1:
+    wrong = fault.wrong_bits
+    if not station.late and fault.count == 1 and wrong is not None and not wrong & wrong - 1:
         return Diagnosis(fault, Cause.FLIPPED_BIT, fault.at)  # one bit of one column
     longest = max(range(len(durations)), key=lambda at: durations[at] if fault.start <= times[at] < fault.end else 0)
     if durations[longest] >= 3 * station.lengths.zero_first and not station.lengths.stretched:

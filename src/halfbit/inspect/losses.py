@@ -53,7 +53,7 @@ class Durations:
             self._rows.popleft()
 
     def between(self, start: int, end: int) -> tuple[list[int], int, int]:
-        """The durations that start from ``start`` on and before ``end``, ns; their start, ns; and the first one's index."""
+        """The durations that start from ``start`` on and before ``end``, ns; their start, ns; the first one's index."""
         found: list[int] = []
         begin, index = end, self.count
         for at, first, durations, scale in self._rows:

@@ -188,10 +188,8 @@ def laid(
     back = [-time for time in reversed(times)]
     last = len(times) - 1
     # A run goes on into the packet where changes are seen late, or where the zero-bit next to it was turned over.
-    begins = [
-        (run[1] - more, run) for run in runs for more in ((0, 1, 2) if station.late else (0, 2)) if run[1] - more > run[0]
-    ]
     step = 1 if station.late else 2
+    begins = [(run[1] - more, run) for run in runs for more in range(0, 3, step) if run[1] - more > run[0]]
     ends = {end for run in runs for end in range(run[0], min(run[0] + MORE, run[1]) + 1, step)}
     ends.update(_before_cutouts(station, times))
     for data in packets:

@@ -53,7 +53,8 @@ def allowed(fault: Fault, limits: Limits) -> str:
 def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
     """The full text about a loss: what was found, what is allowed, what can be read, the cause, and what to do."""
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
-    lines = [f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}", allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
+    lost = f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}"
+    lines = [lost, allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
     return [*filter(None, lines), f"what to do: {diagnosis.cause.advice}"]
 
 
@@ -143,7 +144,8 @@ class _Drawing:
             beside = f"{' ' * place}^ {name}" if place + 2 + len(name) <= self._width else f"{name} ^".rjust(place + 1)
             yield f"{'cause':<{MARGIN}}{beside}"
         for fault in faults:
-            text = "; ".join(filter(None, (f"{fault.at / 1e6:.3f} ms: {fault_words(fault, self._limits)}", allowed(fault, self._limits))))
+            words = f"{fault.at / 1e6:.3f} ms: {fault_words(fault, self._limits)}"
+            text = "; ".join(filter(None, (words, allowed(fault, self._limits))))
             indent = " " * MARGIN
             yield from textwrap.wrap(
                 text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  "
