@@ -173,19 +173,15 @@ class RepeatTracker:
     """
 
     def __init__(self) -> None:
-        self._waiting: dict[Address, bytes] = {}
-
-    @property
-    def waiting(self) -> bool:
-        """True if a first packet waits for its repeat."""
-        return bool(self._waiting)
+        #: First packets that wait for their repeat, by address.
+        self.waiting: dict[Address, bytes] = {}
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
         """Note a valid packet.
 
         :return: first or repeat, if its instructions need a repeat; else ``None``.
         """
-        waiting = self._waiting
+        waiting = self.waiting
         if not waiting and not needs_repeat:
             return None
         decoder, everyone = _decoder(address)
