@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable
-from functools import cache
 from typing import Any, ClassVar
 
 import attrs
@@ -222,13 +221,18 @@ class Instruction:
         return self.name.lower()
 
 
-@cache
-def setters(kind: type[Instruction]) -> dict[str, Callable[[Instruction, Any], None]]:
+_Setters = dict[str, Callable[[Instruction, Any], None]]
+_setters: dict[type[Instruction], _Setters] = {}
+
+
+def setters(kind: type[Instruction]) -> _Setters:
     """For each field of a class, in order, a function that sets it in an object made by ``object.__new__``.
 
     They replace the constructor for values that were checked before: its checks take most of the time of decoding.
     """
-    return {field.name: getattr(kind, field.name).__set__ for field in attrs.fields(kind)}
+    if kind not in _setters:
+        _setters[kind] = {field.name: getattr(kind, field.name).__set__ for field in attrs.fields(kind)}
+    return _setters[kind]
 
 
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:
