@@ -341,18 +341,9 @@ class NoAddress(Address):
 
 #: All kinds, in the order they sort.
 _KINDS: tuple[type[Address], ...] = (
-    Broadcast,
-    ShortAddress,
-    LongAddress,
-    AccessoryAddress,
-    AccessoryBroadcast,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    ReservedAddress,
-    IdleAddress,
-    UnresolvedAddress,
-    NoAddress,
-)
+    Broadcast, ShortAddress, LongAddress, AccessoryAddress, AccessoryBroadcast, ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast, ReservedAddress, IdleAddress, UnresolvedAddress, NoAddress,
+)  # fmt: skip
 
 
 def _fields(kind: type[Address]) -> list[tuple[str, bool]]:

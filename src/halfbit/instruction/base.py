@@ -12,7 +12,7 @@ from ..error import HalfbitError
 from ..event import SCHEMA, Packet
 from .address import Address, JsonValue
 from .configuration import Configuration
-from .field import accepted, instance
+from .field import accepted, instance, tuple_of
 
 __all__ = [
     "BRIEF", "NOTHING_KNOWN", "Context", "Instruction", "PacketContext", "Repetition", "brief", "hexadecimal",
@@ -48,10 +48,6 @@ class Repetition(enum.Enum):
     REPEAT = "repeat"
 
 
-def _configurations(value: object) -> bool:
-    return isinstance(value, tuple) and all(isinstance(one, Configuration) for one in value)
-
-
 @attrs.frozen(slots=True)
 class PacketContext:
     """Facts about a packet that are not in its bytes: they come from the packets before it and from the caller.
@@ -71,7 +67,9 @@ class PacketContext:
     page: int | None = instance(int, "an integer or None", default=None)
     #: The configurations of the decoders that the packet is for, if the caller gave all of them; else empty. More than
     #: one for a consist whose decoders differ.
-    configurations: tuple[Configuration, ...] = accepted(_configurations, "a tuple of Configuration", default=())
+    configurations: tuple[Configuration, ...] = accepted(
+        tuple_of(lambda one: isinstance(one, Configuration)), "a tuple of Configuration", default=()
+    )
 
     @property
     def steps(self) -> int | None:

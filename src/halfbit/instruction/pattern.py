@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import attrs
 
 from ..error import HalfbitError
-from .field import accepted, instance
+from .field import accepted, instance, tuple_of
 
 __all__ = ["FieldLayout", "Letters", "Pattern", "Run"]
 
@@ -34,10 +34,6 @@ class Run:
     position: int
 
 
-def _are_integers(value: object) -> bool:
-    return isinstance(value, tuple) and all(type(one) is int for one in value)
-
-
 @attrs.frozen(slots=True)
 class Letters:
     """How to make a value from letters of a pattern: ``value = (bits ^ xor) + add``.
@@ -51,7 +47,7 @@ class Letters:
     letters: str = instance(str, "letters of a pattern")
     #: The runs that it uses, most significant first. A run is given by its index among the runs of
     #: these letters, in the order of the pattern. Empty: all runs, in that order.
-    order: tuple[int, ...] = accepted(_are_integers, "a tuple of integers", default=())
+    order: tuple[int, ...] = accepted(tuple_of(lambda one: type(one) is int), "a tuple of integers", default=())
     #: Number of bits left out at the low end of these runs.
     low: int = instance(int, "an integer", default=0)
     #: Number of bits taken above those; 0: all.
