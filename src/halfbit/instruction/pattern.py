@@ -8,6 +8,7 @@ made from them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
 import attrs
 
@@ -124,16 +125,12 @@ class Pattern:
                 raise HalfbitError(f"pattern {text!r}: {group!r} is not eight of 0, 1 and letters A to Z")
             masks.append(int("".join("1" if c in "01" else "0" for c in group), 2))
             values.append(int("".join("1" if c == "1" else "0" for c in group), 2))
-            before = ""
-            for place, letter in enumerate(group):
+            shift = 8
+            for letter, same in groupby(group):
+                width = len(list(same))
+                shift -= width
                 if letter not in "01":
-                    row = spans.setdefault(letter, [])
-                    if letter == before:
-                        byte, _, width = row[-1]
-                        row[-1] = (byte, 7 - place, width + 1)
-                    else:
-                        row.append((index, 7 - place, 1))
-                before = letter
+                    spans.setdefault(letter, []).append((index, shift, width))
         return cls(text, bytes(masks), bytes(values), {k: _placed(v) for k, v in spans.items()})
 
     def __len__(self) -> int:
@@ -162,9 +159,8 @@ class Pattern:
         placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
         total = sum(run.width for run in placed)
         if not 0 <= wanted.low < wanted.low + (wanted.width or 1) <= total:
-            raise HalfbitError(
-                f"pattern {self.text!r}: {wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
-            )
+            problem = f"{wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
+            raise HalfbitError(f"pattern {self.text!r}: {problem}")
         cut = _cut(placed, wanted.low, wanted.width or total - wanted.low)
         return FieldLayout(cut, wanted.xor, wanted.add)
 
