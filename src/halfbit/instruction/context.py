@@ -8,7 +8,10 @@ from .address import (
 )  # fmt: skip
 from .base import Context, Repetition
 
-__all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
+__all__ = [
+    "HOLD", "PACKET_TIMES", "RESET", "WAIT_PACKETS", "WAIT_TIME", "RepeatTracker", "ServiceTracker", "in_service_form",
+    "tells_nothing",
+]  # fmt: skip
 
 #: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
 #: Stations send nothing to addresses 100 to 127 for this time after a reset (S-9.2 B).
@@ -18,9 +21,10 @@ HOLD = 20_000_000
 PACKET_TIMES = 10
 
 #: First bytes of packets that must wait after a reset: 01100100 to 01111111 (S-9.2 B), 112 to 127 (S-9.2.1 C).
-_WAIT_TIME, _WAIT_PACKETS = range(100, 128), range(112, 128)
+WAIT_TIME, WAIT_PACKETS = range(100, 128), range(112, 128)
 
-_RESET = b"\0\0\0"  # S-9.2 B
+#: The reset packet, a broadcast.
+RESET = b"\0\0\0"  # S-9.2 B
 
 _OPERATIONS = Context.OPERATIONS  # access to an enumeration's members is slow
 
@@ -32,7 +36,7 @@ def in_service_form(data: bytes) -> bool:
 
 def tells_nothing(data: bytes) -> bool:
     """True if the packet affects none of these rules: no reset, no service mode form, no address that must wait."""
-    return data != _RESET and data[0] not in _WAIT_TIME and not in_service_form(data)
+    return data != RESET and data[0] not in WAIT_TIME and not in_service_form(data)
 
 
 class ServiceTracker:
@@ -82,17 +86,17 @@ class ServiceTracker:
         if self.expired(end):
             self._go(Context.LEFT)
         if in_service_form(data):
-            if before == _RESET:
+            if before == RESET:
                 self._after_reset(lost and not _soon(self._reset_end, end))
             if self.context is Context.SERVICE:
                 self.kept_end = end
-        elif data == _RESET:
+        elif data == RESET:
             self.kept_end = self._reset_end = end
             if self.context is Context.LEFT:
                 self._go(Context.OPERATIONS)
         else:
             self._go(Context.OPERATIONS)
-        self.too_soon = data[0] in _WAIT_TIME and self._must_wait(data[0], before, end)
+        self.too_soon = data[0] in WAIT_TIME and self._must_wait(data[0], before, end)
         if resets and self.context is not Context.SERVICE:
             self._wait = PACKET_TIMES
         elif self._wait:
@@ -145,9 +149,9 @@ class ServiceTracker:
             self._go(Context.UNKNOWN)
 
     def _must_wait(self, first: int, before: bytes, end: int | None) -> bool:
-        if self._wait and first in _WAIT_PACKETS:
+        if self._wait and first in WAIT_PACKETS:
             return True
-        return before == _RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
+        return before == RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
 
     def _go(self, context: Context) -> None:
         if context is not self.context and not self._forced:
