@@ -6,17 +6,9 @@ from collections.abc import Mapping
 
 from ..error import HalfbitError
 from ..instruction import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    BasicAccessory,
-    CvAccess,
-    DecoderKind,
-    ExtendedAccessory,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    Instruction,
-    LegacyCvAccess,
-)
+    AccessoryAddress, AccessoryBroadcast, BasicAccessory, CvAccess, DecoderKind, ExtendedAccessory,
+    ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, Instruction, LegacyCvAccess,
+)  # fmt: skip
 from .base import Access, DecoderMachine, access_of
 from .cv import ACCESSORY, CvStore, Veto
 from .effect import AspectChanged, Effect, OutputChanged

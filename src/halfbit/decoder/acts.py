@@ -6,34 +6,14 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from ..instruction import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    AnalogFunction,
-    BasicAccessory,
-    BinaryStateLong,
-    BinaryStateShort,
-    Broadcast,
-    BroadcastStop,
-    ConsistControl,
-    DigitalDecoderReset,
-    ExtendedAccessory,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-    HardReset,
-    Instruction,
-    LongAddress,
-    RestrictedSpeedStep,
-    ShortAddress,
-    SpeedAndDirection,
-    SpeedControl128,
+    AccessoryAddress, AccessoryBroadcast, Address, AnalogFunction, BasicAccessory, BinaryStateLong, BinaryStateShort,
+    Broadcast, BroadcastStop, ConsistControl, DigitalDecoderReset, ExtendedAccessory, ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast, FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo, HardReset,
+    Instruction, LongAddress, RestrictedSpeedStep, ShortAddress, SpeedAndDirection, SpeedControl, SpeedControl128,
     SpeedDirectionFunctions,
-)
-from ..instruction.speed import reading_14, reading_28
-from .effect import EMERGENCY_STOP, STOP, Speed
+)  # fmt: skip
+from ..instruction.speed import readings_of
+from .effect import STOP, Speed
 from .seen import Change, Consist, Either, Item, Seen, Value
 
 __all__ = ["ACTS", "Acts"]
@@ -59,38 +39,28 @@ class Acts:
 
     def _speed_and_direction(self, row: Seen, one: SpeedAndDirection) -> None:
         steps = one.packet_context.steps or row.steps
-        by_28, by_14 = reading_28(one.code), reading_14(one.code)
-        speeds = Speed.of(by_28), Speed.of(by_14)
-        if steps is None:
-            speed: Speed | Either = speeds[0] if speeds[0] == speeds[1] else Either(*speeds)
-        else:
-            speed = speeds[0 if steps == 28 else 1]
+        readings = readings_of(one.code, steps)
+        speeds = [Speed.of(reading) for reading in readings]
+        speed = speeds[0] if speeds[0] == speeds[-1] else Either(*speeds)
         for each in self._vehicles(row):
             self._set_speed(each, speed, one.forward)
             if steps != 28:
-                self._set_fl(each, 1, by_14.fl)
+                self._set_fl(each, 1, readings[-1].fl)
 
-    def _speed_128(self, row: Seen, one: SpeedControl128) -> None:
+    def _speed(self, row: Seen, one: SpeedControl) -> None:
         for each in self._vehicles(row):
             self._set_speed(each, Speed.of(one.readings[0]), one.forward)
-
-    def _speed_functions(self, row: Seen, one: SpeedDirectionFunctions) -> None:
-        for each in self._vehicles(row):
-            self._set_speed(each, Speed.of(one.readings[0]), one.forward)
-            self._set_functions(each, one.functions)
+            if isinstance(one, SpeedDirectionFunctions):
+                self._set_functions(each, one.functions)
 
     def _stop(self, row: Seen, one: BroadcastStop) -> None:
         for each in self._vehicles(row):
             if each.speed is not None:
-                self._set_speed(each, EMERGENCY_STOP if one.emergency else STOP, each.forward)
+                self._set_speed(each, Speed.of(one.readings[0]), each.forward)
 
     def _set_speed(self, row: Seen, speed: Speed | Either, forward: bool | None) -> None:
-        if speed != row.speed:
-            self._note(row, Item.SPEED, None, row.speed, speed)
-            row.speed = speed
-        if forward is not row.forward:
-            self._note(row, Item.DIRECTION, None, row.forward, forward)
-            row.forward = forward
+        self._set(row, Item.SPEED, "speed", speed)
+        self._set(row, Item.DIRECTION, "forward", forward)
 
     def _set_functions(self, row: Seen, states: Mapping[int, bool]) -> None:
         for number, on in states.items():
@@ -123,7 +93,7 @@ class Acts:
                 self._set_fl(each, 0, one.bit4)
             self._set_functions(each, {n: on for n, on in one.functions.items() if n})
 
-    def _functions(self, row: Seen, one: FunctionGroupTwo | FunctionExpansion) -> None:
+    def _functions(self, row: Seen, one: FunctionControl) -> None:
         for each in self._vehicles(row):
             self._set_functions(each, one.functions)
 
@@ -141,28 +111,18 @@ class Acts:
 
     def _analog(self, row: Seen, one: AnalogFunction) -> None:
         for each in self._vehicles(row):
-            before = each.analog.get(one.output)
-            if before != one.value:
-                each.analog[one.output] = one.value
-                self._note(each, Item.ANALOG, one.output, before, one.value)
+            self._put(each, Item.ANALOG, each.analog, one.output, one.value)
 
     def _restricted(self, row: Seen, one: RestrictedSpeedStep) -> None:
         code = one.bit5 << 5 | one.code if one.enabled else None
         for each in self._vehicles(row):
-            if code != each.restriction:
-                self._note(each, Item.RESTRICTION, None, each.restriction, code)
-                each.restriction = code
+            self._set(each, Item.RESTRICTION, "restriction", code)
 
     def _consist(self, row: Seen, one: ConsistControl) -> None:
         consist = Consist(one.number, one.reversed) if one.number else None
         for each in self._vehicles(row):
-            self._set_consist(each, consist)
+            self._set(each, Item.CONSIST, "consist", consist)
             each.cvs[19] = one.number | one.reversed << 7 if one.number else 0
-
-    def _set_consist(self, row: Seen, consist: Consist | None) -> None:
-        if consist != row.consist:
-            self._note(row, Item.CONSIST, None, row.consist, consist)
-            row.consist = consist
 
     def _reset(self, row: Seen, one: DigitalDecoderReset | HardReset) -> None:
         for each in self._vehicles(row):
@@ -172,14 +132,12 @@ class Acts:
             for which, on in enumerate(each.fl):
                 self._set_fl(each, which, None if on is None else False)
             each.binary, each.analog = {}, {}
-            if each.restriction is not None:
-                self._note(each, Item.RESTRICTION, None, each.restriction, None)
-                each.restriction = None
+            self._set(each, Item.RESTRICTION, "restriction", None)
             if isinstance(one, HardReset):
                 for number in (29, 31, 32):  # their defaults depend on the maker, so they are not known now
                     each.cvs.pop(number, None)
                 each.cvs[19] = 0
-                self._set_consist(each, None)
+                self._set(each, Item.CONSIST, "consist", None)
 
     def _output(self, row: Seen, one: BasicAccessory) -> None:
         address = one.address
@@ -190,19 +148,28 @@ class Acts:
             others = ((each, each.address) for each in self.seen.values())
             rows = [each for each, its in others if isinstance(its, AccessoryAddress) and its.pair == address.pair]
         for each in rows:
-            before = each.outputs.get(address.output)
-            if before is not one.activate:
-                each.outputs[address.output] = one.activate
-                self._note(each, Item.OUTPUT, address.output, before, one.activate)
+            self._put(each, Item.OUTPUT, each.outputs, address.output, one.activate)
 
     def _aspect(self, row: Seen, one: ExtendedAccessory) -> None:
         rows = [row]
         if isinstance(row.address, ExtendedAccessoryBroadcast):
             rows = [each for each in self.seen.values() if isinstance(each.address, ExtendedAccessoryAddress)]
         for each in rows:
-            if each.aspect != one.aspect:
-                self._note(each, Item.ASPECT, None, each.aspect, one.aspect)
-                each.aspect = one.aspect
+            self._set(each, Item.ASPECT, "aspect", one.aspect)
+
+    def _set(self, row: Seen, item: Item, name: str, value: Value) -> None:
+        """Set an attribute of a row, and note the change if there is one."""
+        before = getattr(row, name)
+        if before != value:
+            self._note(row, item, None, before, value)
+            setattr(row, name, value)
+
+    def _put(self, row: Seen, item: Item, states: dict[int, Any], number: int, value: Value) -> None:
+        """Set one of a row's numbered states, and note the change if there is one."""
+        before = states.get(number)
+        if before != value:
+            self._note(row, item, number, before, value)
+            states[number] = value
 
     def _note(
         self,
@@ -237,6 +204,6 @@ ACTS: dict[type[Instruction], _Act] = {
     HardReset: Acts._reset,
     RestrictedSpeedStep: Acts._restricted,
     SpeedAndDirection: Acts._speed_and_direction,
-    SpeedControl128: Acts._speed_128,
-    SpeedDirectionFunctions: Acts._speed_functions,
+    SpeedControl128: Acts._speed,
+    SpeedDirectionFunctions: Acts._speed,
 }

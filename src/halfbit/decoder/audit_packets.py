@@ -8,22 +8,10 @@ import attrs
 
 from ..event import Packet
 from ..instruction import (
-    AccessoryAddress,
-    Address,
-    BinaryStateLong,
-    BinaryStateShort,
-    Context,
-    CvAccess,
-    DigitalDecoderReset,
-    ExtendedAccessoryAddress,
-    FactoryReset,
-    FunctionExpansion,
-    Instruction,
-    LongAddress,
-    PagePreset,
-    RegisterAccess,
+    AccessoryAddress, Address, BinaryStateLong, BinaryStateShort, Context, CvAccess, DigitalDecoderReset,
+    ExtendedAccessoryAddress, FactoryReset, FunctionExpansion, Instruction, LongAddress, PagePreset, RegisterAccess,
     ShortAddress,
-)
+)  # fmt: skip
 from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME
 from .rules import Tally
 

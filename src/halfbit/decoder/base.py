@@ -10,19 +10,9 @@ import attrs
 from ..error import HalfbitError
 from ..event import Cutout, Fault, Packet, exclusive_or
 from ..instruction import (
-    STANDARD,
-    Ambiguous,
-    Context,
-    CvAccess,
-    CvShortFormPair,
-    DecoderKind,
-    ExtendedCvAccess,
-    FactoryReset,
-    Instruction,
-    NoAddress,
-    PacketContext,
-    RegisterAccess,
-)
+    STANDARD, Ambiguous, Context, CvAccess, CvShortFormPair, DecoderKind, ExtendedCvAccess, FactoryReset, Instruction,
+    NoAddress, PacketContext, RegisterAccess,
+)  # fmt: skip
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
 from ..instruction.service import PAGE_REGISTER
 from .cv import CvStore

@@ -10,53 +10,20 @@ import attrs
 
 from ..error import HalfbitError
 from ..instruction import (
-    Address,
-    AnalogFunction,
-    BinaryStateLong,
-    BinaryStateShort,
-    Broadcast,
-    BroadcastStop,
-    Configuration,
-    ConsistControl,
-    CvBitManipulation,
-    CvShortForm,
-    CvShortFormPair,
-    CvVerifyByte,
-    CvWriteByte,
-    DecoderKind,
-    DigitalDecoderReset,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-    HardReset,
-    Instruction,
-    LongAddress,
-    RestrictedSpeedStep,
-    SetExtendedAddressing,
-    ShortAddress,
-    SpeedAndDirection,
-    SpeedControl128,
+    Address, AnalogFunction, BinaryStateLong, BinaryStateShort, Broadcast, BroadcastStop, Configuration,
+    ConsistControl, CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, DecoderKind,
+    DigitalDecoderReset, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo, HardReset, Instruction, LongAddress,
+    RestrictedSpeedStep, SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl128,
     SpeedDirectionFunctions,
-)
+)  # fmt: skip
 from ..instruction.speed import reading_14, reading_28
 from .base import Access, DecoderMachine, access_of
 from .cv import MULTI_FUNCTION, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
-    EMERGENCY_STOP,
-    STOP,
-    AnalogSet,
-    BinaryStateSet,
-    CvRefused,
-    DirectionChanged,
-    Effect,
-    FunctionChanged,
-    PacketTimeOut,
-    ResetDone,
-    RestrictionChanged,
-    Speed,
-    SpeedChanged,
-)
+    EMERGENCY_STOP, STOP, AnalogSet, BinaryStateSet, CvRefused, DirectionChanged, Effect, FunctionChanged,
+    PacketTimeOut, ResetDone, RestrictionChanged, Speed, SpeedChanged,
+)  # fmt: skip
 from .state import MultiFunctionState, Vehicle
 
 __all__ = ["MultiFunctionDecoder"]

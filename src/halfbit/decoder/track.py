@@ -7,26 +7,10 @@ from typing import Any
 
 from ..event import Fault
 from ..instruction import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    Broadcast,
-    Context,
-    CvAccess,
-    CvShortFormPair,
-    DecoderKind,
-    Event,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    FactoryReset,
-    Instruction,
-    LongAddress,
-    NoAddress,
-    PagePreset,
-    RegisterAccess,
-    Repetition,
-    ShortAddress,
-)
+    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, Context, CvAccess, CvShortFormPair, DecoderKind, Event,
+    ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, FactoryReset, Instruction, LongAddress, NoAddress,
+    PagePreset, RegisterAccess, Repetition, ShortAddress,
+)  # fmt: skip
 from .acts import ACTS, Acts
 from .base import Access, access_of
 from .cv import byte
@@ -266,7 +250,7 @@ class TrackState(Acts):
                 row.cvs[29] &= ~0b00100000
         if number in (1, 19):
             member = row.cvs[19] & 0x7F
-            self._set_consist(row, Consist(member, row.cvs[19] > 127) if member else None)
+            self._set(row, Item.CONSIST, "consist", Consist(member, row.cvs[19] > 127) if member else None)
 
 
 def _accesses(one: Instruction) -> list[Access]:
