@@ -15,7 +15,7 @@ from ..instruction import (
 )  # fmt: skip
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
 from ..instruction.service import PAGE_REGISTER
-from .cv import CvStore
+from .cv import CvState, CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 
 __all__ = ["Access", "DecoderMachine", "Heard", "access_of"]
@@ -172,6 +172,12 @@ class DecoderMachine(abc.ABC):
         if self.mode is Context.SERVICE and kept is not None:
             times.append(kept + HOLD)
         return min(times, default=None)
+
+    def _restore(self, cvs: CvState, mode: Context, heard: Heard) -> None:
+        """Take over the part of a snapshot that all decoders have."""
+        self._store.restore(cvs)
+        self._heard, self._taken = heard, None
+        self._service.restore(mode, heard.last, heard.kept)
 
     @abc.abstractmethod
     def _deadlines(self) -> list[int]:
