@@ -18,13 +18,13 @@ from .effect import (
 from .multi_function import MultiFunctionDecoder
 from .rules import RULES, Audit, Finding, Rule, Verdict
 from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
-from .state import AccessoryState, Binary, MultiFunctionState, Vehicle
+from .state import AccessoryState, Binary, DecoderState, MultiFunctionState, Vehicle
 from .track import TrackState
 
 __all__ = [
     "ACCESSORY", "AccessoryDecoder", "AccessoryState", "Acknowledgement", "AnalogSet", "Answer", "AspectChanged",
     "Audit", "Binary", "BinaryStateSet", "Change", "Consist", "CvBit", "CvHeld", "CvRefused", "CvRow", "CvState",
-    "CvStore", "CvWritten", "DecoderMachine", "DirectionChanged", "EMERGENCY_STOP", "Effect", "Either",
+    "CvStore", "CvWritten", "DecoderMachine", "DecoderState", "DirectionChanged", "EMERGENCY_STOP", "Effect", "Either",
     "FactoryResetDone", "Finding", "FunctionChanged", "Heard", "Item", "MULTI_FUNCTION", "ModeChanged",
     "MultiFunctionDecoder", "MultiFunctionState", "OutputChanged", "PacketTimeOut", "RULES", "ResetDone",
     "RestrictionChanged", "Rule", "STOP", "Seen", "Speed", "SpeedChanged", "StationAudit", "TrackState", "Value",

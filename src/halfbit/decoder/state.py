@@ -13,7 +13,7 @@ from .base import Heard
 from .cv import CvState
 from .effect import Speed
 
-__all__ = ["AccessoryState", "Binary", "MultiFunctionState", "Vehicle"]
+__all__ = ["AccessoryState", "Binary", "DecoderState", "MultiFunctionState", "Vehicle"]
 
 #: Version number of the form that ``as_dict`` makes.
 SCHEMA = 1
@@ -71,12 +71,14 @@ class Vehicle:
 
 
 @attrs.frozen(slots=True)
-class _State:
-    """The part of a snapshot that all decoders have."""
+class DecoderState:
+    """A snapshot of a decoder: the part that both kinds have."""
 
     _type: ClassVar[str] = "decoder"
     cvs: CvState
+    #: The mode of the track, as the decoder knows it.
     mode: Context
+    #: The decoder's memory of packets.
     heard: Heard
 
     def as_dict(self) -> dict[str, Any]:
@@ -121,11 +123,11 @@ class _State:
         raise NotImplementedError
 
 
-_AnyState = TypeVar("_AnyState", bound=_State)
+_AnyState = TypeVar("_AnyState", bound=DecoderState)
 
 
 @attrs.frozen(slots=True)
-class MultiFunctionState(_State):
+class MultiFunctionState(DecoderState):
     """A snapshot of a multi-function decoder."""
 
     _type: ClassVar[str] = "multi-function decoder"
@@ -166,7 +168,7 @@ class MultiFunctionState(_State):
 
 
 @attrs.frozen(slots=True)
-class AccessoryState(_State):
+class AccessoryState(DecoderState):
     """A snapshot of an accessory decoder."""
 
     _type: ClassVar[str] = "accessory decoder"
