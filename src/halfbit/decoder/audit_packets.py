@@ -8,11 +8,10 @@ import attrs
 
 from ..event import Packet
 from ..instruction import (
-    AccessoryAddress, Address, BinaryStateLong, BinaryStateShort, Context, CvAccess, DigitalDecoderReset,
-    ExtendedAccessoryAddress, FactoryReset, FunctionExpansion, Instruction, LongAddress, PagePreset, RegisterAccess,
-    ShortAddress,
+    Address, BinaryStateLong, BinaryStateShort, Context, CvAccess, DigitalDecoderReset, FactoryReset, FunctionExpansion,
+    Instruction, PagePreset, RegisterAccess,
 )  # fmt: skip
-from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME
+from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME, decoder_of
 from .rules import Tally
 
 __all__ = ["PacketAudit"]
@@ -102,8 +101,8 @@ class PacketAudit:
         if self._before is not None:
             tallies["packet rate"].add(start_bit - self._before, self._before, sure=whole)
         self._before = start_bit
-        key = _decoder(one.address)
-        if key is not None and not service:
+        key, everyone = decoder_of(one.address)
+        if key is not None and key != everyone and not service:
             if key in self._ends:
                 tallies["same decoder"].add(start_bit - self._ends[key], self._ends[key])
             self._ends[key] = packet.end
@@ -208,13 +207,6 @@ class PacketAudit:
         if sent is not None:
             self._tallies[rule].add(sent.count, sent.at, sure=sent.losses == self._losses)
         self._sent[rule, address, number] = _Sent(value, 1, at, self._losses)
-
-
-def _decoder(address: Address) -> Address | None:
-    """The decoder of an address; ``None`` if the address is for several decoders or for no decoder."""
-    if isinstance(address, AccessoryAddress):
-        return AccessoryAddress(address.board)
-    return address if isinstance(address, (ShortAddress, LongAddress, ExtendedAccessoryAddress)) else None
 
 
 def _sets_page(one: Instruction | None) -> bool:

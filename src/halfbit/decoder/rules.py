@@ -141,12 +141,7 @@ class Finding:
             "least": rule.least,
             "most": rule.most,
             "verdict": self.verdict.value,
-            "kept": self.kept,
-            "broken": self.broken,
-            "unclear": self.unclear,
-            "worst": self.worst,
-            "at": self.at,
-            "allowed": self.allowed,
+            **attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Finding).rule)),
         }
 
 
@@ -213,11 +208,5 @@ class Audit:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
-        return {
-            "sound": self.sound,
-            "jitter": self.jitter,
-            "asymmetry": self.asymmetry,
-            "packets": self.packets,
-            "losses": self.losses,
-            "rules": [one.as_dict() for one in self.findings],
-        }
+        rest = attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Audit).findings))
+        return {"sound": self.sound, **rest, "rules": [one.as_dict() for one in self.findings]}

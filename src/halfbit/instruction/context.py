@@ -9,8 +9,8 @@ from .address import (
 from .base import Context, Repetition
 
 __all__ = [
-    "HOLD", "PACKET_TIMES", "RESET", "WAIT_PACKETS", "WAIT_TIME", "RepeatTracker", "ServiceTracker", "in_service_form",
-    "tells_nothing",
+    "HOLD", "PACKET_TIMES", "RESET", "WAIT_PACKETS", "WAIT_TIME", "RepeatTracker", "ServiceTracker", "decoder_of",
+    "in_service_form", "tells_nothing",
 ]  # fmt: skip
 
 #: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
@@ -64,7 +64,7 @@ class ServiceTracker:
         self.too_soon = False
         #: REPEAT if the last packet is the same as the one before it (S-9.2.3). Valid only for service mode packets.
         self.repetition = Repetition.FIRST
-        #: The value of the page register; ``None`` if not known.
+        #: The value of the page register; ``None`` if not known. Whoever reads a write of it sets it.
         self.page: int | None = None
         self._forced = forced is not None
         self._before = b""
@@ -138,10 +138,6 @@ class ServiceTracker:
         if self._wait:
             self._wait -= 1
 
-    def turn_page(self, page: int) -> None:
-        """Note a write to the page register."""
-        self.page = page
-
     def _after_reset(self, uncertain: bool) -> None:
         if not uncertain:
             self._go(Context.SERVICE)
@@ -188,35 +184,30 @@ class RepeatTracker:
         waiting = self.waiting
         if not waiting and not needs_repeat:
             return None
-        decoder, everyone = _decoder(address)
+        decoder, everyone = decoder_of(address)
         if decoder is None:
             return None
         repeat = waiting.get(decoder) == data
-        if decoder in everyone:
-            for key in [key for key in waiting if everyone[0] in _decoder(key)[1]]:
+        for key in list(waiting):
+            if key in (decoder, everyone) or decoder == everyone == decoder_of(key)[1]:
                 del waiting[key]
-        else:
-            for key in (decoder, *everyone):
-                waiting.pop(key, None)
         if not needs_repeat:
             return None
         waiting[decoder] = data
         return Repetition.REPEAT if repeat else Repetition.FIRST
 
 
-_MULTI_FUNCTION = (Broadcast(),)
-_BASIC = (AccessoryBroadcast(),)
-_EXTENDED = (ExtendedAccessoryBroadcast(),)
-
-
-def _decoder(address: Address) -> tuple[Address | None, tuple[Address, ...]]:
-    """The decoder of an address, and the broadcast address that also reaches it."""
+def decoder_of(address: Address) -> tuple[Address | None, Address | None]:
+    """The decoder of an address, and the broadcast address that also reaches it. For a broadcast both are the same."""
     if isinstance(address, (Broadcast, ShortAddress, LongAddress)):
         return address, _MULTI_FUNCTION
     if isinstance(address, AccessoryAddress):
         return AccessoryAddress(address.board), _BASIC  # all its outputs are one decoder
     if isinstance(address, AccessoryBroadcast):
-        return _BASIC[0], _BASIC
+        return _BASIC, _BASIC
     if isinstance(address, (ExtendedAccessoryAddress, ExtendedAccessoryBroadcast)):
         return address, _EXTENDED
-    return None, ()
+    return None, None
+
+
+_MULTI_FUNCTION, _BASIC, _EXTENDED = Broadcast(), AccessoryBroadcast(), ExtendedAccessoryBroadcast()

@@ -25,9 +25,6 @@ Event = Union[Instruction, Fault, Cutout]
 #: repeats a few hundred packets.
 REMEMBERED = 2048
 
-#: Addresses for ambiguous packets in the form of service mode, by first byte.
-_UNRESOLVED = {first: UnresolvedAddress(first) for first in range(112, 128)}
-
 #: The context of most packets.
 _IN_OPERATIONS = PacketContext(Context.OPERATIONS)
 
@@ -168,7 +165,7 @@ class InstructionMachine:
         tracker = self._tracker
         page = reading.instructions[0].new_page
         if tracker.repetition is Repetition.REPEAT and page is not None:
-            tracker.turn_page(page)
+            tracker.page = page
         return self._make(reading, packet, Context.SERVICE, tracker.repetition, tracker.page)
 
     def _either(
@@ -180,7 +177,7 @@ class InstructionMachine:
         readings = first.readings if isinstance(first, Ambiguous) else (as_operations,)
         as_service = self._make(service, packet, context, self._tracker.repetition)
         known = self._known(context, None, None, ())
-        address, raw = _UNRESOLVED[packet.data[0]], packet.data[1:-1]
+        address, raw = UnresolvedAddress(packet.data[0]), packet.data[1:-1]
         return (Ambiguous(address, (*readings, as_service), raw=raw, packet=packet, packet_context=known),)
 
     def _repeat(self, data: bytes, reading: _Reading) -> Repetition | None:

@@ -236,21 +236,12 @@ class RestrictedSpeedStep(Instruction):
 
 
 @attrs.frozen(slots=True)
-class SpeedDirectionFunctions(SpeedControl, FunctionControl):
-    """Speed, direction and functions together: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
+class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
+    """128 speed step control with functions: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
-    #: D.
-    forward: bool = flag()
-    #: SSSSSSS, as in 128 speed step control.
-    code: int = integer(0, 127)
     #: One to four bytes of function states; F0 is bit 0 of the first byte.
     states: bytes = octets(1, 4)
-
-    @property
-    def readings(self) -> tuple[SpeedReading, ...]:
-        """One, with 126 steps."""
-        return (reading_126(self.code),)
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -259,7 +250,7 @@ class SpeedDirectionFunctions(SpeedControl, FunctionControl):
 
     def meaning(self) -> dict[str, JsonValue]:
         """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
-        return {**SpeedControl.meaning(self), **FunctionControl.meaning(self)}
+        return {**SpeedControl128.meaning(self), **FunctionControl.meaning(self)}
 
     @property
     def brief(self) -> str:
