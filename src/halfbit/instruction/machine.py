@@ -89,10 +89,7 @@ class InstructionMachine:
     """
 
     def __init__(
-        self,
-        registry: Registry = STANDARD,
-        configuration: Configurations = None,
-        context: Context | None = None,
+        self, registry: Registry = STANDARD, configuration: Configurations = None, context: Context | None = None
     ) -> None:
         if not isinstance(registry, Registry):
             raise HalfbitError(f"registry: {registry!r} is no Registry: give STANDARD, or STANDARD.extended(...)")
