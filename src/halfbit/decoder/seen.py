@@ -8,10 +8,10 @@ from typing import Any, Union
 
 import attrs
 
-from ..instruction import Address, Instruction
+from ..instruction import Address, Context, Instruction
 from .effect import Speed
 
-__all__ = ["Change", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
+__all__ = ["Change", "Changes", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
 
 _FINE = 5  # gaps are counted in 2 ** 5 classes per doubling, so to 3 %
 _TOP = (1 << _FINE) - 1
@@ -246,6 +246,47 @@ class Seen:
 
 def _numbered(values: Mapping[int, int]) -> dict[str, int]:
     return {str(number): value for number, value in sorted(values.items())}
+
+
+class Changes:
+    """Sets the state of addresses, and collects the changes."""
+
+    def __init__(self) -> None:
+        #: The end of the packet that is read, ns.
+        self.now = 0
+        self._found: list[Change] = []
+
+    def set(self, row: Seen, item: Item, name: str, value: Value) -> None:
+        """Set an attribute of a row, and note the change if there is one."""
+        before = getattr(row, name)
+        if before != value:
+            self.note(row, item, None, before, value)
+            setattr(row, name, value)
+
+    def put(self, row: Seen, item: Item, states: dict[int, Any], number: int, value: Value) -> None:
+        """Set one of a row's numbered states, and note the change if there is one."""
+        before = states.get(number)
+        if before != value:
+            self.note(row, item, number, before, value)
+            states[number] = value
+
+    def note(
+        self, row: Seen, item: Item, number: int | None, before: Value, after: Value, *,
+        time: int | None = None, effective: bool = True,
+    ) -> None:  # fmt: skip
+        """Note a change. The parameters are the fields of :class:`Change`; ``time`` is now if not given."""
+        row.version += 1
+        at = self.now if time is None else time
+        self._found.append(Change(at, row.address, item, number, before, after, effective))
+
+    def note_mode(self, before: Context, after: Context) -> None:
+        """Note a change of the whole track's mode."""
+        self._found.append(Change(self.now, None, Item.MODE, None, before.value, after.value))
+
+    def take(self) -> tuple[Change, ...]:
+        """The changes since the last call."""
+        found, self._found = tuple(self._found), []
+        return found
 
 
 def _middle(kind: int) -> int:

@@ -185,12 +185,15 @@ class RepeatTracker:
         if not waiting and not needs_repeat:
             return None
         decoder, everyone = decoder_of(address)
-        if decoder is None:
+        if decoder is None or everyone is None:
             return None
         repeat = waiting.get(decoder) == data
-        for key in list(waiting):
-            if key in (decoder, everyone) or decoder == everyone == decoder_of(key)[1]:
+        if decoder == everyone:
+            for key in [key for key in waiting if decoder_of(key)[1] == everyone]:
                 del waiting[key]
+        else:
+            waiting.pop(decoder, None)
+            waiting.pop(everyone, None)
         if not needs_repeat:
             return None
         waiting[decoder] = data

@@ -38,13 +38,14 @@ def _copier(instruction: Instruction) -> Callable[[Packet, PacketContext], Instr
 
     ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
-    kind = type(instruction)
-    same = [(put, getattr(instruction, name)) for name, put in setters(kind).items() if name not in _VARYING]
-    put_packet, put_context = (setters(kind)[name] for name in _VARYING)
+    kind, puts = type(instruction), setters(type(instruction))
+    names = [name for name in puts if name not in _VARYING]
+    same, values = [puts[name] for name in names], [getattr(instruction, name) for name in names]
+    put_packet, put_context = (puts[name] for name in _VARYING)
 
     def copy(packet: Packet, packet_context: PacketContext) -> Instruction:
         new = object.__new__(kind)
-        for put, value in same:
+        for put, value in zip(same, values):
             put(new, value)
         put_packet(new, packet)
         put_context(new, packet_context)
@@ -200,13 +201,12 @@ class InstructionMachine:
     ) -> tuple[Instruction, ...]:
         """The instructions of a packet, with the packet and its context set."""
         known = self._known(context, repetition, page, reading.configurations)
-        single = known
-        if repetition is not None and len(reading.copiers) > 1:
+        if repetition is None or len(reading.copiers) == 1:
+            made = [copy(packet, known) for copy in reading.copiers]
+        else:
             single = self._known(context, None, page, reading.configurations)
-        made = [
-            copy(packet, known if one.needs_repeat else single)
-            for one, copy in zip(reading.instructions, reading.copiers)
-        ]
+            both = zip(reading.instructions, reading.copiers)
+            made = [copy(packet, known if one.needs_repeat else single) for one, copy in both]
         return tuple(map(_within, made)) if reading.either else tuple(made)
 
     def _known(
