@@ -177,8 +177,9 @@ class MultiFunctionDecoder(DecoderMachine):
                 to |= _To.OWN
             if address == self._configuration.consist:
                 to |= _To.CONSIST
-        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED and address.to_bytes() == bytes((cvs[17], cvs[18])):
-            to |= _To.OWN
+        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED:
+            if address.to_bytes() == bytes((cvs[17], cvs[18])):
+                to |= _To.OWN
         return to
 
     def _shown(self) -> tuple[Speed, bool, frozenset[int]]:
