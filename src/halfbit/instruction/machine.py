@@ -39,13 +39,12 @@ def _copier(instruction: Instruction) -> Callable[[Packet, PacketContext], Instr
     ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
     kind, puts = type(instruction), setters(type(instruction))
-    names = [name for name in puts if name not in _VARYING]
-    same, values = [puts[name] for name in names], [getattr(instruction, name) for name in names]
+    same = [(put, getattr(instruction, name)) for name, put in puts.items() if name not in _VARYING]
     put_packet, put_context = (puts[name] for name in _VARYING)
 
     def copy(packet: Packet, packet_context: PacketContext) -> Instruction:
         new = object.__new__(kind)
-        for put, value in zip(same, values):
+        for put, value in same:
             put(new, value)
         put_packet(new, packet)
         put_context(new, packet_context)
