@@ -61,7 +61,6 @@ _MODULES = (
     "halfbit.decoder.effect",
     "halfbit.decoder.cv",
     "halfbit.decoder.base",
-    "halfbit.decoder.acts",
     "halfbit.capture.unsaid",
     "halfbit.limits",
     "halfbit.stream",

@@ -21,7 +21,7 @@ from halfbit.half_bit import HalfBitMachine, half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import PacketMachine, packets
 from halfbit.event import Packet
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
 __all__ = [
@@ -97,10 +97,10 @@ def events_of(durations: Sequence[int], limits: Limits = RECEIVE, seed: int | No
     }
     for way, events in ways.items():
         assert events == whole, _differ(way, events, whole, durations, limits, seed)
-    before = Receiver(limits).feed_many(durations)
+    before = HalvesReceiver(limits).feed_many(durations)
     for name in random.Random(seed).sample(sorted(TAILS), 2):
         tail = TAILS[name]
-        after = Receiver(limits).feed_many(durations + tail)[: len(before)]
+        after = HalvesReceiver(limits).feed_many(durations + tail)[: len(before)]
         assert after == before, _differ(f"followed by {name}", after, before, durations, limits, seed)
     assert whole[: len(before)] == before, _differ(
         "not finished", before, whole, durations, limits, seed
@@ -119,18 +119,18 @@ def faults_of(durations: Sequence[int], limits: Limits = RECEIVE) -> list[Fault]
 
 
 def _whole(durations: list[int], limits: Limits) -> list[PacketEvent]:
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     return [*receiver.feed_many(durations), *receiver.finish()]
 
 
 def _singly(durations: list[int], limits: Limits) -> list[PacketEvent]:
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     events = [event for duration in durations for event in receiver.feed(duration)]
     return [*events, *receiver.finish()]
 
 
 def _in_pieces(durations: list[int], limits: Limits, rng: random.Random) -> list[PacketEvent]:
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     events: list[PacketEvent] = []
     for piece in chunks(durations, rng):
         if len(piece) == 1:
@@ -141,7 +141,7 @@ def _in_pieces(durations: list[int], limits: Limits, rng: random.Random) -> list
 
 
 def _scaled(durations: list[int], limits: Limits) -> list[PacketEvent]:
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     scale = 1000 if all(duration % 1000 == 0 for duration in durations) else 1
     events = receiver.feed_many([duration // scale for duration in durations], scale)
     return [*events, *receiver.finish()]

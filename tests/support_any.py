@@ -12,7 +12,7 @@ from halfbit.event import PacketEvent
 from halfbit.instruction import Event, InstructionMachine
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 from halfbit.simulate.signal import packet_durations, with_error_byte
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from tests.benchmarks.speed_signals import clean, torn
 
 __all__ = ["by_the_core", "decoded_by_the_core", "durations_of_all_sorts", "mostly_clean", "seeded", "some_limits"]
@@ -88,7 +88,7 @@ def durations_of_all_sorts(draw: st.DrawFn) -> list[int]:
 
 def by_the_core(durations: Sequence[int], limits: Limits) -> tuple[list[list[PacketEvent]], list[PacketEvent]]:
     """Step by step through the core: what is complete with each half-bit, and what at the end."""
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     return [list(receiver.feed(US * duration)) for duration in durations], list(receiver.finish())
 
 

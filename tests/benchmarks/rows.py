@@ -13,7 +13,7 @@ from halfbit.bit import bits
 from halfbit.edge import edges_from_durations
 from halfbit.half_bit import half_bits
 from halfbit.packet import packets
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.stream import StreamDecoder, decode
 
 from .frame import Work
@@ -47,7 +47,7 @@ def _pieces(size: int, durations: Sequence[int]) -> Work:
     pieces = [durations[start : start + size] for start in range(0, len(durations), size)]
 
     def work() -> None:
-        receiver = Receiver()
+        receiver = HalvesReceiver()
         for piece in pieces:
             receiver.feed_many(piece, SCALE)
         receiver.finish()

@@ -10,7 +10,7 @@ import pytest
 from halfbit.edge import edges_from_durations
 from halfbit.event import Packet
 from halfbit.instruction import Instruction, Unknown
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.stream import decode
 
 from .frame import plain_loop
@@ -62,7 +62,7 @@ def test_the_signals_are_what_they_say() -> None:
     assert plain_loop(durations)() == sum(56 <= duration <= 60 for duration in durations)
 
     def packets(signal: list[int]) -> int:
-        return sum(isinstance(event, Packet) for event in Receiver().feed_many(signal, 1000))
+        return sum(isinstance(event, Packet) for event in HalvesReceiver().feed_many(signal, 1000))
 
     assert packets(stretched(84 * 200)) == 200
     assert packets(torn_packets(84 * 200)) == 190

@@ -19,7 +19,7 @@ import attrs
 
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.limits import Limits
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.event import Packet
 from halfbit.simulate.signal import packet_durations, with_error_byte
 
@@ -94,7 +94,7 @@ def made() -> bytes:
 def model_of(durations: Sequence[int], cvs: dict[int, int]) -> tuple[MultiFunctionDecoder, int]:
     """The Python model on the same signal through the library, a tick off at the windows; and its pulses."""
     limits = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     model = MultiFunctionDecoder(cvs, defaults={29: 2})
     pulses = 0
     for event in [*receiver.feed_many(list(durations), 1), *receiver.finish()]:

@@ -21,7 +21,7 @@ from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.event import Packet
 from halfbit.limits import Limits
 from halfbit.ports import write
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 from .support_chip import sections
@@ -294,7 +294,7 @@ class Judge:
         """Take pieces, and give them on."""
         one, zero = (51_500, 64_500), (89_500, 10_000_500)
         limits = Limits(one_min=one[0], one_max=one[1], one_difference=7_000, zero_min=zero[0], zero_max=zero[1])
-        receiver = Receiver(limits)
+        receiver = HalvesReceiver(limits)
         for piece in pieces:
             self.half_bits += len(piece)
             for event in receiver.feed_many(piece, 1):

@@ -13,7 +13,7 @@ from halfbit.event import PacketEvent
 from halfbit.event import Fault
 from halfbit.limits import RECEIVE, Limits
 from halfbit.event import Packet
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from tests.support import chunks, show
 
@@ -62,13 +62,13 @@ TEARING = ("strong jitter", "polled slowly", "chatter", "spikes", "lost edges", 
 
 def exactly(durations: Sequence[int], limits: Limits) -> list[PacketEvent]:
     """One at a time: the core, feed by feed."""
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     events = [event for duration in durations for event in receiver.feed(duration)]
     return [*events, *receiver.finish()]
 
 
 def in_pieces(pieces: list[Sequence[int]], scale: int, limits: Limits) -> list[PacketEvent]:
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     events = [event for piece in pieces for event in receiver.feed_many(piece, scale)]
     return [*events, *receiver.finish()]
 

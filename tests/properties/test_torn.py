@@ -12,7 +12,7 @@ import pytest
 
 from halfbit.simulate import distort
 from halfbit.event import Packet
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import packet_bits
 from tests.support import events_of
 from tests.support_reference import reference_packets
@@ -107,7 +107,7 @@ def test_untouched_packets_come_through(timing: str, damage: str) -> None:
     sent = [data for data, _ in SENT]
     seen = 0
     for at, durations, untouched in _cases(timing, damage):
-        receiver = Receiver()
+        receiver = HalvesReceiver()
         events = [*receiver.feed_many(durations), *receiver.finish()]
         got = [event.data for event in events if isinstance(event, Packet)]
         if seen % 5 == 0:  # the slow way round

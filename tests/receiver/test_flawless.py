@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from halfbit import core
 from halfbit.event import Packet
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.receiver.flawless import ONE, REMEMBERED, UNSURE, ZERO, FlawlessPackets, Symbols
 from halfbit.simulate.signal import packet_durations, with_error_byte
 from tests.benchmarks.speed_signals import clean, stretched
@@ -147,7 +147,7 @@ def fed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 @pytest.mark.parametrize("signal", [clean(50_000), clean(50_000, 3), stretched(50_000)], ids=["clean", "off", "stretched"])
 def test_of_a_sound_signal_little_goes_through_the_core(fed: list[int], signal: list[int], form: type) -> None:
     """The first packet, and those that lie over the end of a row: else that way would be a detour."""
-    events = Receiver().feed_many(form(signal), US)
+    events = HalvesReceiver().feed_many(form(signal), US)
     assert len(events) == len(signal) // 84 and all(isinstance(event, Packet) for event in events)
     assert len(fed) < 84 * (1 + 4)
 
@@ -157,5 +157,5 @@ def test_after_each_torn_packet_sight_is_tried_again(fed: list[int]) -> None:
     signal = clean(84 * 100)
     for torn in (20, 50, 80):
         signal[84 * torn + 40] = 75
-    assert len(Receiver(TRANSMIT).feed_many(signal, US)) == 100
+    assert len(HalvesReceiver(TRANSMIT).feed_many(signal, US)) == 100
     assert len(fed) == 84 * (1 + 3 * 2)

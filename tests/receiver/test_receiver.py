@@ -11,7 +11,7 @@ from halfbit.event import PacketEvent
 from halfbit.event import Fault, FaultKind
 from halfbit.limits import RECEIVE, Limits
 from halfbit.event import Packet
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.support import events_of
 
@@ -21,7 +21,7 @@ GOOD = packet_durations(DATA)
 
 
 def test_events_come_with_the_duration_that_completes_them() -> None:
-    receiver = Receiver()
+    receiver = HalvesReceiver()
     given = [receiver.feed(duration) for duration in GOOD]
     assert given == [()] * (len(GOOD) - 1) + [(Packet(DATA, 14, 0, sum(GOOD)),)]
     assert receiver.now == sum(GOOD)
@@ -29,7 +29,7 @@ def test_events_come_with_the_duration_that_completes_them() -> None:
 
 
 def test_time_starts_where_it_is_told_to() -> None:
-    receiver = Receiver(start=5_000)
+    receiver = HalvesReceiver(start=5_000)
     (packet,) = receiver.feed_many(GOOD)
     assert (packet.start, packet.end) == (5_000, 5_000 + sum(GOOD))
 
@@ -37,10 +37,10 @@ def test_time_starts_where_it_is_told_to() -> None:
 def test_counts_of_a_scale() -> None:
     """Captured counts are multiplied here, so that no list of ns need be made."""
     microseconds = [duration // US for duration in GOOD]
-    assert Receiver().feed_many(microseconds, US) == Receiver().feed_many(GOOD)
+    assert HalvesReceiver().feed_many(microseconds, US) == HalvesReceiver().feed_many(GOOD)
     quarters = array.array("L", [duration // 250 for duration in GOOD])
-    assert Receiver().feed_many(quarters, 250) == Receiver().feed_many(GOOD)
-    assert Receiver().feed_many(memoryview(quarters), 250) == Receiver().feed_many(GOOD)
+    assert HalvesReceiver().feed_many(quarters, 250) == HalvesReceiver().feed_many(GOOD)
+    assert HalvesReceiver().feed_many(memoryview(quarters), 250) == HalvesReceiver().feed_many(GOOD)
 
 
 @pytest.mark.parametrize("limits", [RECEIVE, Limits(preamble_min=40), Limits(preamble_min=255)])
@@ -59,7 +59,7 @@ def test_memory_does_not_grow_with_the_signal() -> None:
     """Neither among good packets, nor among ones without end, nor in noise without end."""
     for piece in (GOOD, bit_durations([1] * 50), [20 * US, 77 * US, 58 * US] * 30):
         for singly in (False, True):
-            receiver = Receiver()
+            receiver = HalvesReceiver()
             tracemalloc.start()
             try:
                 _fed(receiver, piece * 50, singly)
@@ -72,7 +72,7 @@ def test_memory_does_not_grow_with_the_signal() -> None:
             assert after - before < 40_000, (piece[:3], singly)
 
 
-def _fed(receiver: Receiver, durations: list[int], singly: bool) -> None:
+def _fed(receiver: HalvesReceiver, durations: list[int], singly: bool) -> None:
     if singly:
         for duration in durations:
             receiver.feed(duration)
@@ -93,7 +93,7 @@ def test_a_lone_half_at_the_end() -> None:
 
 
 def test_a_finished_receiver_has_nothing_pending() -> None:
-    receiver = Receiver()
+    receiver = HalvesReceiver()
     events: list[PacketEvent] = receiver.feed_many(GOOD[:40])
     assert events == []
     (cut,) = receiver.finish()

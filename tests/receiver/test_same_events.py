@@ -19,7 +19,7 @@ from halfbit.half_bit import half_bits
 from halfbit.limits import RECEIVE, Limits
 from halfbit.packet import packets
 from halfbit.event import Packet
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
 from tests.benchmarks.speed_signals import HOSTILE
@@ -32,7 +32,7 @@ US = 1000
 @given(durations_of_all_sorts(), some_limits(), seeded)
 def test_pieces_of_any_size_and_form(durations: list[int], limits: Limits, rng: random.Random) -> None:
     expected, rest = by_the_core(durations, limits)
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     at = 0
     while at < len(durations):
         some = durations[at : at + rng.choice((0, 1, 2, 17, 64, 200, 5000))]
@@ -78,7 +78,7 @@ def test_a_gap_of_four_half_bits_is_no_cutout_in_any_way(gap: list[int], limits:
     events = [*flat(expected), *rest]
     assert [type(event) for event in events] == [Packet, Cutout if len(gap) == 3 else Fault, Packet]
     assert list(packets(bits(half_bits(edges_from_durations(durations), limits), limits), limits)) == events
-    assert Receiver(limits).feed_many(durations, US) == events
+    assert HalvesReceiver(limits).feed_many(durations, US) == events
 
 
 @settings(max_examples=40)
@@ -106,15 +106,15 @@ def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
 def test_times_to_the_ns(durations: list[int], limits: Limits, rng: random.Random) -> None:
     off = rng.choice((0, 400, 3000))
     halves = [max(0, US * duration + rng.randint(-off, off)) for duration in durations]
-    receiver = Receiver(limits)
+    receiver = HalvesReceiver(limits)
     expected = [event for half in halves for event in receiver.feed(half)]
-    assert Receiver(limits).feed_many(halves) == expected
+    assert HalvesReceiver(limits).feed_many(halves) == expected
 
 
 @pytest.mark.parametrize("name", HOSTILE)
 def test_what_no_station_sends(name: str) -> None:
     durations = HOSTILE[name](40_000)
     expected, rest = by_the_core(durations, RECEIVE)
-    receiver = Receiver()
+    receiver = HalvesReceiver()
     assert receiver.feed_many(durations, US) == flat(expected)
     assert list(receiver.finish()) == rest

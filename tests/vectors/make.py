@@ -13,7 +13,7 @@ from halfbit.half_bit import HalfBitKind
 from halfbit.instruction import instructions
 from halfbit.instruction.base import Instruction
 from halfbit.limits import US, Limits
-from halfbit.receiver import Receiver
+from halfbit.receiver import HalvesReceiver
 from halfbit.vectors.case import VERSION, Answer, Case
 from halfbit.vectors.reader import SETS
 from tests.vectors.case_spec import CaseSpec
@@ -61,7 +61,7 @@ def made(spec: CaseSpec, limits: Limits) -> Case:
             answers.append(Answer(at, answer, packets.preamble, data))
         elif answer != core.MORE:
             answers.append(Answer(at, answer))
-    whole = Receiver(limits)
+    whole = HalvesReceiver(limits)
     events = [*whole.feed_many(spec.durations, US), *whole.finish()]
     return Case(
         spec.id,

@@ -10,7 +10,7 @@ from typing import Protocol
 
 from ..event import PacketEvent
 from ..limits import Limits
-from ..receiver import Receiver
+from ..receiver import HalvesReceiver
 from .recovery import RecoveringReceiver
 from .sequence import SequenceReceiver
 from .sums import SumReceiver
@@ -42,5 +42,5 @@ def receiver_for(limits: Limits, start: int = 0) -> AnyReceiver:
     """
     if limits.decision == "sequence":
         return SequenceReceiver(limits, start)
-    base = Receiver(limits, start) if limits.decision == "halves" else SumReceiver(limits, start)
+    base = HalvesReceiver(limits, start) if limits.decision == "halves" else SumReceiver(limits, start)
     return RecoveringReceiver(limits, base) if limits.recover else base

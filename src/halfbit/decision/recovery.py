@@ -16,7 +16,7 @@ import attrs
 
 from ..event import Cutout, Fault, Packet, PacketEvent, Recovery
 from ..limits import US, Limits
-from ..receiver import Receiver
+from ..receiver import HalvesReceiver
 from .guess import guessed
 from .lengths import NOMINAL, Lengths, Piece, learned, spread, whole_piece
 from .reader import SequenceReader
@@ -54,7 +54,7 @@ class RecoveringReceiver:
     :param base: the receiver that decides first. It must not have been fed yet.
     """
 
-    def __init__(self, limits: Limits, base: Receiver | SumReceiver) -> None:
+    def __init__(self, limits: Limits, base: HalvesReceiver | SumReceiver) -> None:
         self._limits = limits
         self._base = base
         self._times = [base.now]  # times of the last changes, ns

@@ -6,17 +6,9 @@ from collections.abc import Mapping
 
 from ..error import HalfbitError
 from ..instruction import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    BasicAccessory,
-    CvAccess,
-    DecoderKind,
-    ExtendedAccessory,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    Instruction,
-    LegacyCvAccess,
-)
+    AccessoryAddress, AccessoryBroadcast, BasicAccessory, CvAccess, DecoderKind, ExtendedAccessory,
+    ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, Instruction, LegacyCvAccess,
+)  # fmt: skip
 from .base import Access, DecoderMachine, access_of
 from .cv import ACCESSORY, CvStore, Veto
 from .effect import AspectChanged, Effect, OutputChanged
@@ -28,7 +20,6 @@ _EXTENDED = 0b00100000  # CV 29
 _BY_OUTPUT = 0b01000000
 _ACCESSORY = 0b10000000
 
-OUTPUTS = range(8)  # DDD
 HEADS = range(4)
 
 #: The 11-bit address of output 1: board 1, pair 0.
@@ -91,25 +82,22 @@ class AccessoryDecoder(DecoderMachine):
 
     def state(self) -> AccessoryState:
         """A snapshot of the decoder, for :meth:`restore`."""
-        return AccessoryState(
-            self._store.state(), self.mode, self._outputs, self._aspects, dict(self._off_at), self._heard
-        )
+        cvs, off_at = self._store.state(), dict(self._off_at)
+        return AccessoryState(cvs, self.mode, self._heard, self._outputs, self._aspects, off_at)
 
     def restore(self, state: AccessoryState) -> None:
         """Continue from a snapshot. It may be from another decoder."""
-        self._store.restore(state.cvs)
+        self._restore(state.cvs, state.mode, state.heard)
         self._outputs, self._aspects, self._off_at = state.outputs, state.aspects, dict(state.off_at)
-        self._heard, self._taken = state.heard, None
-        self._service.restore(state.mode, state.heard.last, state.heard.kept)
 
     def _deadlines(self) -> list[int]:
         return list(self._off_at.values())
 
     def _passed(self, now: int) -> list[Effect]:
         over = {output for output, time in self._off_at.items() if now >= time}
-        if over:
-            self._off_at = {output: time for output, time in self._off_at.items() if output not in over}
-            self._outputs -= over
+        for output in over:
+            del self._off_at[output]
+        self._outputs -= over
         return []
 
     def _shown(self) -> tuple[frozenset[int], tuple[int, ...]]:
@@ -139,16 +127,13 @@ class AccessoryDecoder(DecoderMachine):
         """True if the packet is for this decoder."""
         address = one.address
         extended = self._store[29] & _EXTENDED != 0
-        if isinstance(address, AccessoryBroadcast):
-            if isinstance(one, CvAccess):
+        if isinstance(one, CvAccess):  # it has no broadcast: those bytes are board 511
+            if isinstance(address, AccessoryBroadcast):
                 address = AccessoryAddress(511, address.pair)
-            else:
-                return not extended
-        if isinstance(address, ExtendedAccessoryBroadcast):
-            if isinstance(one, CvAccess):
+            elif isinstance(address, ExtendedAccessoryBroadcast):
                 address = ExtendedAccessoryAddress(2047)
-            else:
-                return extended
+        if isinstance(address, (AccessoryBroadcast, ExtendedAccessoryBroadcast)):
+            return extended is isinstance(address, ExtendedAccessoryBroadcast)
         if isinstance(address, ExtendedAccessoryAddress):
             return extended and self._reaches(address.number >> 2, address.number & 3)
         if isinstance(address, AccessoryAddress):

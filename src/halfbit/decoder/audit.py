@@ -15,7 +15,7 @@ from ..instruction import Instruction, InstructionMachine
 from ..limits import RECEIVE, US
 from ..packet import PacketMachine
 from .audit_packets import PacketAudit
-from .rules import RULES, Audit, Finding, Rule
+from .rules import RULES, Audit, Tally
 
 __all__ = ["StationAudit", "audit"]
 
@@ -31,67 +31,19 @@ KEPT_BITS = 2048
 #: 30 ms, in ns. Longer than any half-bit (S-9.1 A: 9900 us), so the rails had no power.
 POWER_OFF = 30_000_000
 
-_TIMED = ("one half", "one difference", "zero half", "zero total")
-
-
-class _Widths:
-    """Counts of durations, ns, and the times of the shortest and the longest one."""
-
-    def __init__(self) -> None:
-        self.counts: Counter[int] = Counter()
-        self.places: dict[bool, tuple[int, int]] = {}  # False: shortest, True: longest; value and time
-
-    def add(self, value: int, at: int) -> None:
-        """Count a duration, ns, at a time, ns."""
-        if value > 200 * US:
-            value = value // US * US  # stretched zeros: rounded to us, to limit memory
-        self.counts[value] += 1
-        least, most = self.places.get(False), self.places.get(True)
-        if least is None or value < least[0]:
-            self.places[False] = value, at
-        if most is None or value > most[0]:
-            self.places[True] = value, at
-
-    def share(self, part: float) -> int:
-        """The quantile: this part (0 to 1) of all values is not above it."""
-        left = part * sum(self.counts.values())
-        for value in sorted(self.counts):
-            left -= self.counts[value]
-            if left <= 0:
-                return value
-        return 0
-
-    def finding(self, rule: Rule, allowed: int) -> Finding:
-        """The finding of one rule. Values out of bounds by at most ``allowed`` ns count as unclear."""
-        misses = [(rule.misses(value), number) for value, number in self.counts.items()]
-        kept = sum(number for miss, number in misses if miss == 0)
-        broken = sum(number for miss, number in misses if miss > allowed)
-        unclear = sum(number for _, number in misses) - kept - broken
-        if not self.places:
-            return Finding(rule)
-        worst, at = max(self.places.values(), key=lambda place: _strain(rule, place[0]))
-        return Finding(rule, kept, broken, unclear, worst, at, allowed)
-
-
-def _strain(rule: Rule, value: int) -> int:
-    """How close a value is to a bound (negative), or how far beyond it (positive)."""
-    below = -(10**12) if rule.least is None else rule.least - value
-    return max(below, -(10**12) if rule.most is None else value - rule.most)
-
-
 class StationAudit:
     """Bits and faults of layer 3 in; the audit at the end."""
 
     def __init__(self) -> None:
-        self._widths = {name: _Widths() for name in _TIMED}
+        self._tallies = {rule.name: Tally(rule) for rule in RULES}
         # Differences between neighbouring whole one-bits. A station keeps its widths from one bit to the next, whatever
         # they are, so these differences come from the capture.
-        self._scatter = _Widths()
+        self._scatter: Counter[int] = Counter()
         # First half minus last half, for one-bits and for zero-bits that are not stretched.
-        self._leans = {1: _Widths(), 0: _Widths()}
+        self._leans: dict[int, Counter[int]] = {1: Counter(), 0: Counter()}
         self._machine = PacketMachine(WIDE)
         self._instructions = InstructionMachine()
-        self._rules = PacketAudit()
+        self._rules = PacketAudit(self._tallies)
         self._bits: deque[Bit] = deque(maxlen=KEPT_BITS)
         self._packets = self._losses = 0
 
@@ -107,22 +59,20 @@ class StationAudit:
 
     def finish(self) -> Audit:
         """End the capture and return the audit."""
-        jitter = self._scatter.share(0.95)
-        lean = {value: widths.share(0.5) for value, widths in self._leans.items()}
+        jitter = _quantile(self._scatter, 0.95)
+        lean = {value: _quantile(counts, 0.5) for value, counts in self._leans.items()}
         # If the capture sees one polarity late, ones and zeros are unequal by the same amount. If the station sends
         # unequal halves, the amounts can differ.
-        alike = abs(lean[1] - lean[0]) <= 2 * jitter + US and self._leans[0].counts
+        alike = abs(lean[1] - lean[0]) <= 2 * jitter + US and self._leans[0]
         asymmetry = abs(lean[1]) if alike else 0
         allowed = {
             "one half": jitter + asymmetry // 2,
             "one difference": 2 * jitter + asymmetry,
             "zero half": jitter + asymmetry // 2,
-            "zero total": jitter,
         }
-        found = self._rules.finish(jitter)
+        self._rules.finish()
         findings = tuple(
-            self._widths[rule.name].finding(rule, allowed[rule.name]) if rule.name in allowed else found[rule.name]
-            for rule in RULES
+            self._tallies[rule.name].finding(allowed.get(rule.name, jitter if rule.is_time else 0)) for rule in RULES
         )
         return Audit(findings, jitter, asymmetry, self._packets, self._losses)
 
@@ -140,23 +90,32 @@ class StationAudit:
             self._bit(bit)
         for one, other in zip(own, own[1:]):
             if one.value and other.value:
-                self._scatter.add(abs(one.first + one.last - other.first - other.last), other.start)
+                self._scatter[abs(one.first + one.last - other.first - other.last)] += 1
         instructions = [one for one in self._instructions.feed(packet) if isinstance(one, Instruction)]
         start_bit = own[-(9 * len(packet.data) + 1)].start
         self._rules.packet(packet, start_bit, instructions)
 
     def _bit(self, bit: Bit) -> None:
         first, last, at = bit.first, bit.last, bit.start
+        half = self._tallies["one half" if bit.value else "zero half"]
+        half.add(first, at)
+        half.add(last, at + first)
         if bit.value:
-            self._widths["one half"].add(first, at)
-            self._widths["one half"].add(last, at + first)
-            self._widths["one difference"].add(abs(first - last), at)
+            self._tallies["one difference"].add(abs(first - last), at)
         else:
-            self._widths["zero half"].add(first, at)
-            self._widths["zero half"].add(last, at + first)
-            self._widths["zero total"].add(first + last, at)
+            self._tallies["zero total"].add(first + last, at)
         if first + last < 300 * US:
-            self._leans[bit.value].add(first - last, at)
+            self._leans[bit.value][first - last] += 1
+
+
+def _quantile(counts: Counter[int], part: float) -> int:
+    """The lowest value that this part (0 to 1) of all values is not above; 0 without values."""
+    left = part * sum(counts.values())
+    for value in sorted(counts):
+        left -= counts[value]
+        if left <= 0:
+            return value
+    return 0
 
 
 def audit(edges: Iterable[Edge]) -> Audit:

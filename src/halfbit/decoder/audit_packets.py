@@ -2,70 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import attrs
 
 from ..event import Packet
 from ..instruction import (
-    AccessoryAddress,
-    Address,
-    BinaryStateLong,
-    BinaryStateShort,
-    Context,
-    CvAccess,
-    DigitalDecoderReset,
-    ExtendedAccessoryAddress,
-    FactoryReset,
-    FunctionExpansion,
-    Instruction,
-    LongAddress,
-    PagePreset,
-    RegisterAccess,
-    ShortAddress,
-)
-from .rules import RULES, Finding, Rule, Unit
+    Address, BinaryStateLong, BinaryStateShort, Context, CvAccess, DigitalDecoderReset, FactoryReset, FunctionExpansion,
+    Instruction, PagePreset, RegisterAccess,
+)  # fmt: skip
+from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME, decoder_of
+from .rules import Tally
 
 __all__ = ["PacketAudit"]
-
-_RESET = b"\0\0\0"
-_PACKETS_HELD = 10  # S-9.2.1 C
-_HELD_BY_TIME = range(100, 128)  # S-9.2 B
-_HELD_BY_COUNT = range(112, 128)  # S-9.2.1 C
-_TIME_HELD = 20_000_000
-
-
-class _Score:
-    """The counts for one rule."""
-
-    def __init__(self, rule: Rule) -> None:
-        self.rule = rule
-        self.kept = self.broken = self.unclear = 0
-        self.worst: tuple[int, int] | None = None  # value and time
-
-    def add(self, value: int, at: int, sure: bool = True, allowed: int = 0) -> None:
-        """Note a value in the rule's unit (times in ns).
-
-        :param sure: False if packets may have been missed; a value out of bounds is then unclear.
-        :param allowed: the value may be out of bounds by this much before the rule counts as broken.
-        """
-        miss = self.rule.misses(value)
-        if miss == 0:
-            self.kept += 1
-        elif sure and miss > allowed:
-            self.broken += 1
-        else:
-            self.unclear += 1
-            return
-        lowest = self.rule.least is not None
-        if self.worst is None or (value < self.worst[0] if lowest else value > self.worst[0]):
-            self.worst = value, at
-
-    def finding(self, allowed: int) -> Finding:
-        """The finding of this rule."""
-        value, at = self.worst or (None, None)
-        return Finding(self.rule, self.kept, self.broken, self.unclear, value, at, allowed)
-
 
 @attrs.define(slots=True)
 class _Run:
@@ -92,10 +41,13 @@ class _Sent:
 
 
 class PacketAudit:
-    """Checks the rules about packets: packets in, findings out."""
+    """Checks the rules about packets.
 
-    def __init__(self) -> None:
-        self._scores = {rule.name: _Score(rule) for rule in RULES}
+    :param tallies: by name of the rule; this counts in those of the rules about packets.
+    """
+
+    def __init__(self, tallies: Mapping[str, Tally]) -> None:
+        self._tallies = tallies
         self._losses = 0
         self._before: int | None = None  # start bit of the previous packet, ns
         self._end: int | None = None  # end of the previous packet, ns, if nothing was lost since
@@ -136,62 +88,55 @@ class PacketAudit:
             self._repeats(instruction, packet.end)
         self._end = packet.end
 
-    def finish(self, jitter: int) -> dict[str, Finding]:
-        """End the capture and return the findings by rule name.
-
-        :param jitter: the scatter of the capture, ns.
-        """
+    def finish(self) -> None:
+        """End the capture."""
         self._end_sequence(complete=False)
-        for key, sent in self._sent.items():
-            self._scores[key[0]].add(sent.count, sent.at, sure=False)
-        return {
-            name: score.finding(jitter if score.rule.unit in (Unit.US, Unit.MS) else 0)
-            for name, score in self._scores.items()
-        }
+        for (rule, *_), sent in self._sent.items():
+            self._tallies[rule].add(sent.count, sent.at, sure=False)
 
     def _times(self, packet: Packet, start_bit: int, one: Instruction, service: bool) -> None:
-        scores, whole = self._scores, self._end == packet.start
+        tallies, whole = self._tallies, self._end == packet.start
         if whole:  # the whole preamble was seen
-            scores["long preamble" if service else "preamble"].add(packet.preamble, packet.start)
+            tallies["long preamble" if service else "preamble"].add(packet.preamble, packet.start)
         if self._before is not None:
-            scores["packet rate"].add(start_bit - self._before, self._before, sure=whole)
+            tallies["packet rate"].add(start_bit - self._before, self._before, sure=whole)
         self._before = start_bit
-        key = _decoder(one.address)
-        if key is not None and not service:
+        key, everyone = decoder_of(one.address)
+        if key is not None and key != everyone and not service:
             if key in self._ends:
-                scores["same decoder"].add(start_bit - self._ends[key], self._ends[key])
+                tallies["same decoder"].add(start_bit - self._ends[key], self._ends[key])
             self._ends[key] = packet.end
 
     def _hold_off(self, packet: Packet, one: Instruction, service: bool) -> None:
         first, end = packet.data[0], packet.end
         if isinstance(one, DigitalDecoderReset):
             self._since_reset = 0
-            if packet.data == _RESET:
+            if packet.data == RESET:
                 self._reset = end
             return
         if service:
             return
         if self._reset is not None:
-            if first in _HELD_BY_TIME:
-                self._scores["hold-off 20 ms"].add(end - self._reset, self._reset)
-            elif end - self._reset < _TIME_HELD:
-                self._scores["hold-off 20 ms"].kept += 1
+            if first in WAIT_TIME:
+                self._tallies["hold-off 20 ms"].add(end - self._reset, self._reset)
+            elif end - self._reset < HOLD:
+                self._tallies["hold-off 20 ms"].keep()
         if self._since_reset is not None:
-            if first in _HELD_BY_COUNT:
-                self._scores["hold-off 10 packets"].add(self._since_reset, end)
-            elif self._since_reset < _PACKETS_HELD:
-                self._scores["hold-off 10 packets"].kept += 1
+            if first in WAIT_PACKETS:
+                self._tallies["hold-off 10 packets"].add(self._since_reset, end)
+            elif self._since_reset < PACKET_TIMES:
+                self._tallies["hold-off 10 packets"].keep()
             self._since_reset += 1
 
     # Service mode
 
     def _sequence(self, packet: Packet, one: Instruction, service: bool) -> None:
         if service and self._since_power is not None:
-            self._scores["power on"].add(self._since_power, packet.end, sure=self._power_seen)
+            self._tallies["power on"].add(self._since_power, packet.end, sure=self._power_seen)
             self._since_power = None
         elif self._since_power is not None:
             self._since_power += 1
-        if not service and packet.data != _RESET:
+        if not service and packet.data != RESET:
             self._end_sequence(complete=True)
             return
         run = self._runs[-1] if self._runs else None
@@ -204,7 +149,7 @@ class PacketAudit:
         if service:
             before = run.count if run is not None and run.instruction is None else 0
             sure = new.sure and (run is None or run.sure)
-            self._scores["resets before"].add(before, packet.end, sure)
+            self._tallies["resets before"].add(before, packet.end, sure)
         self._runs = [*self._runs[-1:], new]
 
     def _end_sequence(self, *, complete: bool) -> None:
@@ -217,7 +162,7 @@ class PacketAudit:
 
     def _closed(self, run: _Run, after: _Run | None) -> None:
         """End a run. Check its length, and the recovery time after the run before it."""
-        scores, at = self._scores, run.at
+        tallies, at = self._tallies, run.at
         if run.instruction is None:
             if len(self._runs) > 1 and _writes(self._runs[-2].instruction):
                 self._recovered(self._runs[-2], run.count, run.sure and self._runs[-2].sure)
@@ -226,9 +171,9 @@ class PacketAudit:
         run.paged = self._paged
         not_paged = isinstance(run.instruction, RegisterAccess) and not self._paged
         if not _writes(run.instruction):
-            scores["register verifies" if not_paged else "verifies"].add(run.count, at, sure)
+            tallies["register verifies" if not_paged else "verifies"].add(run.count, at, sure)
             return
-        scores["writes"].add(run.count, at, sure)
+        tallies["writes"].add(run.count, at, sure)
         if _sets_page(run.instruction):
             self._paged = isinstance(run.instruction, RegisterAccess)
         if after is None or after.instruction is not None:  # no resets follow
@@ -238,10 +183,10 @@ class PacketAudit:
         """Check the recovery after a run. Writes after the fifth count as recovery, except page register writes."""
         one = run.instruction
         if _sets_page(one):
-            self._scores["page recovery"].add(resets, run.at, sure)
+            self._tallies["page recovery"].add(resets, run.at, sure)
             return
         first = isinstance(one, RegisterAccess) and one.register == 1 and not run.paged
-        self._scores["address recovery" if first else "recovery"].add(max(run.count - 5, 0) + resets, run.at, sure)
+        self._tallies["address recovery" if first else "recovery"].add(max(run.count - 5, 0) + resets, run.at, sure)
 
     # States that must be sent at least twice
 
@@ -252,7 +197,7 @@ class PacketAudit:
             self._state("binary states twice", one.address, one.number, one.state, at)
             long = isinstance(one, BinaryStateLong)
             if 1 <= one.number <= 127:
-                self._scores["binary short form"].add(int(long), at)
+                self._tallies["binary short form"].add(int(long), at)
 
     def _state(self, rule: str, address: Address, number: int, value: object, at: int) -> None:
         sent = self._sent.get((rule, address, number))
@@ -260,15 +205,8 @@ class PacketAudit:
             sent.count += 1
             return
         if sent is not None:
-            self._scores[rule].add(sent.count, sent.at, sure=sent.losses == self._losses)
+            self._tallies[rule].add(sent.count, sent.at, sure=sent.losses == self._losses)
         self._sent[rule, address, number] = _Sent(value, 1, at, self._losses)
-
-
-def _decoder(address: Address) -> Address | None:
-    """The decoder of an address; ``None`` if the address is for several decoders or for no decoder."""
-    if isinstance(address, AccessoryAddress):
-        return AccessoryAddress(address.board)
-    return address if isinstance(address, (ShortAddress, LongAddress, ExtendedAccessoryAddress)) else None
 
 
 def _sets_page(one: Instruction | None) -> bool:

@@ -10,22 +10,12 @@ import attrs
 from ..error import HalfbitError
 from ..event import Cutout, Fault, Packet, exclusive_or
 from ..instruction import (
-    STANDARD,
-    Ambiguous,
-    Context,
-    CvAccess,
-    CvShortFormPair,
-    DecoderKind,
-    ExtendedCvAccess,
-    FactoryReset,
-    Instruction,
-    NoAddress,
-    PacketContext,
-    RegisterAccess,
-)
+    STANDARD, Ambiguous, Context, CvAccess, CvShortFormPair, DecoderKind, ExtendedCvAccess, FactoryReset, Instruction,
+    NoAddress, PacketContext, RegisterAccess,
+)  # fmt: skip
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
 from ..instruction.service import PAGE_REGISTER
-from .cv import CvStore
+from .cv import CvState, CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 
 __all__ = ["Access", "DecoderMachine", "Heard", "access_of"]
@@ -183,6 +173,12 @@ class DecoderMachine(abc.ABC):
             times.append(kept + HOLD)
         return min(times, default=None)
 
+    def _restore(self, cvs: CvState, mode: Context, heard: Heard) -> None:
+        """Take over the part of a snapshot that all decoders have."""
+        self._store.restore(cvs)
+        self._heard, self._taken = heard, None
+        self._service.restore(mode, heard.last, heard.kept)
+
     @abc.abstractmethod
     def _deadlines(self) -> list[int]:
         """Times, ns, at which there will be effects without a packet."""
@@ -253,11 +249,12 @@ class DecoderMachine(abc.ABC):
         if not access.write:
             value = store.get(cv)
             return [] if value is None else [Answer(cv, value)]
-        if not second:
-            return []
-        new = access.written(store.base(cv))
-        effects: list[Effect] = [*store.write(cv, new)]
-        return effects if isinstance(effects[-1], CvRefused) else [*effects, Answer(cv, new)]
+        return self._write(access, Answer(cv, access.written(store.base(cv)))) if second else []
+
+    def _write(self, access: Access, answer: Effect) -> list[Effect]:
+        """Write a CV. The answer comes last, if the write was not refused."""
+        effects: list[Effect] = [*self._store.write(access.cv, access.written(self._store.base(access.cv)))]
+        return effects if isinstance(effects[-1], CvRefused) else [*effects, answer]
 
     def _execute(self, instruction: Instruction) -> list[Effect]:
         """Act in service mode (S-9.2.3 E)."""
@@ -276,14 +273,12 @@ class DecoderMachine(abc.ABC):
 
     def _in_service(self, access: Access) -> list[Effect]:
         """Write or verify. Acknowledge a write that was done and a verify that matches (S-9.2.3)."""
-        store, cv = self._store, access.cv
-        value = store.get(cv)
+        value = self._store.get(access.cv)
         if value is None:
             return []
-        if not access.write:
-            return [Acknowledgement()] if access.agrees(value) else []
-        effects: list[Effect] = [*store.write(cv, access.written(store.base(cv)))]
-        return effects if isinstance(effects[-1], CvRefused) else [*effects, Acknowledgement()]
+        if access.write:
+            return self._write(access, Acknowledgement())
+        return [Acknowledgement()] if access.agrees(value) else []
 
     def _factory_reset(self) -> list[Effect]:
         """Factory reset. It is acknowledged (the standard leaves this open). A locked decoder refuses it."""

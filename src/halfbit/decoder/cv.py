@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from typing import Union
 
 import attrs
@@ -10,7 +10,7 @@ import attrs
 from ..error import HalfbitError
 from .effect import CvHeld, CvRefused, CvWritten
 
-__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write", "row_of"]
+__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write"]
 
 #: A function that can refuse a write by a packet. It takes CV number, old value and new value. It returns the reason
 #: to refuse, or ``None`` to allow. It is not called for writes that follow from another write (CV 19 and 29 after
@@ -100,19 +100,6 @@ ACCESSORY = (
 OLDER = frozenset((*range(1, 10), 28, 29))
 
 
-def row_of(rows: Iterable[CvRow], number: int) -> CvRow:
-    """The row of a CV; if the table has no row for it, a row without rules.
-
-    :raises HalfbitError: for a number outside 1 to 1024.
-    """
-    if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= LAST:
-        raise HalfbitError(f"CV {number!r} does not exist: give a number from 1 to {LAST}")
-    for row in rows:
-        if row.first <= number <= row.last:
-            return row
-    return CvRow(number, number, f"CV {number}", "S-9.2.2")
-
-
 @attrs.frozen(slots=True)
 class CvState:
     """The contents of a store. Frozen; only its dictionaries can change, but they are copies."""
@@ -151,12 +138,11 @@ class CvStore:
         veto: Veto | None = None,
         accessory: bool = False,
     ) -> None:
-        self._rows = rows
         self._veto = veto
         self._accessory = accessory
-        self._defaults = {n: row.default for row in rows for n in range(row.first, row.last + 1) if row.default}
+        self._rows = {number: row for row in rows for number in range(row.first, row.last + 1)}
+        self._defaults = {number: row.default for number, row in self._rows.items() if row.default}
         self._defaults.update(self._checked(defaults or {}))
-        self._by_number = {number: row for row in rows for number in range(row.first, row.last + 1)}
         self._values: dict[int, int] = {}
         self._indexed: dict[tuple[int, int, int], int] = {}
         self._held: int | None = None
@@ -224,9 +210,8 @@ class CvStore:
 
     def state(self) -> CvState:
         """A copy of the contents."""
-        return CvState(
-            {n: value for n, value in sorted(self._values.items()) if value}, dict(self._indexed), self._held
-        )
+        values = {number: value for number, value in sorted(self._values.items()) if value}
+        return CvState(values, dict(self._indexed), self._held)
 
     def restore(self, state: CvState) -> None:
         """Replace the contents by those of a snapshot. It may be from another store."""
@@ -237,7 +222,7 @@ class CvStore:
         old = self.get(number)
         if old is None:
             return "there is no such CV while CV 31 is below 16"
-        row = self._by_number.get(number)
+        row = self._rows.get(number)
         if row is not None and row.read_only:
             return "it is read-only"
         if number != 15 and self.locked:
@@ -287,7 +272,8 @@ def byte(number: int, value: int) -> int:
 
     :raises HalfbitError: for a number outside 1 to 1024 or a value outside 0 to 255.
     """
-    row_of((), number)
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 255:
+    if type(number) is not int or not 1 <= number <= LAST:
+        raise HalfbitError(f"CV {number!r} does not exist: give a number from 1 to {LAST}")
+    if type(value) is not int or not 0 <= value <= 255:
         raise HalfbitError(f"CV {number} = {value!r}: give a value from 0 to 255")
     return value

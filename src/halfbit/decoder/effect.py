@@ -9,28 +9,10 @@ import attrs
 from ..instruction import Context, SpeedReading
 
 __all__ = [
-    "Acknowledgement",
-    "AnalogSet",
-    "Answer",
-    "AspectChanged",
-    "BinaryStateSet",
-    "CvHeld",
-    "CvRefused",
-    "CvWritten",
-    "DirectionChanged",
-    "EMERGENCY_STOP",
-    "Effect",
-    "FactoryResetDone",
-    "FunctionChanged",
-    "ModeChanged",
-    "OutputChanged",
-    "PacketTimeOut",
-    "ResetDone",
-    "RestrictionChanged",
-    "STOP",
-    "Speed",
-    "SpeedChanged",
-]
+    "Acknowledgement", "AnalogSet", "Answer", "AspectChanged", "BinaryStateSet", "CvHeld", "CvRefused", "CvWritten",
+    "DirectionChanged", "EMERGENCY_STOP", "Effect", "FactoryResetDone", "FunctionChanged", "ModeChanged",
+    "OutputChanged", "PacketTimeOut", "ResetDone", "RestrictionChanged", "STOP", "Speed", "SpeedChanged",
+]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -262,21 +244,7 @@ EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
 #: All kinds of effect.
 Effect = Union[
-    Acknowledgement,
-    AnalogSet,
-    Answer,
-    AspectChanged,
-    BinaryStateSet,
-    CvHeld,
-    CvRefused,
-    CvWritten,
-    DirectionChanged,
-    FactoryResetDone,
-    FunctionChanged,
-    ModeChanged,
-    OutputChanged,
-    PacketTimeOut,
-    ResetDone,
-    RestrictionChanged,
+    Acknowledgement, AnalogSet, Answer, AspectChanged, BinaryStateSet, CvHeld, CvRefused, CvWritten, DirectionChanged,
+    FactoryResetDone, FunctionChanged, ModeChanged, OutputChanged, PacketTimeOut, ResetDone, RestrictionChanged,
     SpeedChanged,
-]
+]  # fmt: skip

@@ -10,53 +10,20 @@ import attrs
 
 from ..error import HalfbitError
 from ..instruction import (
-    Address,
-    AnalogFunction,
-    BinaryStateLong,
-    BinaryStateShort,
-    Broadcast,
-    BroadcastStop,
-    Configuration,
-    ConsistControl,
-    CvBitManipulation,
-    CvShortForm,
-    CvShortFormPair,
-    CvVerifyByte,
-    CvWriteByte,
-    DecoderKind,
-    DigitalDecoderReset,
-    FunctionExpansion,
-    FunctionGroupOne,
-    FunctionGroupTwo,
-    HardReset,
-    Instruction,
-    LongAddress,
-    RestrictedSpeedStep,
-    SetExtendedAddressing,
-    ShortAddress,
-    SpeedAndDirection,
-    SpeedControl128,
-    SpeedDirectionFunctions,
-)
-from ..instruction.speed import reading_14, reading_28
+    Address, AnalogFunction, BinaryStateLong, BinaryStateShort, Broadcast, BroadcastStop, Configuration,
+    ConsistControl, CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, DecoderKind,
+    DigitalDecoderReset, FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo, HardReset, Instruction,
+    LongAddress, RestrictedSpeedStep, SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl,
+    SpeedControl128, SpeedDirectionFunctions,
+)  # fmt: skip
+from ..instruction.speed import readings_of
 from .base import Access, DecoderMachine, access_of
 from .cv import MULTI_FUNCTION, CvStore, Veto
 from .drive import drive_level, momentum
 from .effect import (
-    EMERGENCY_STOP,
-    STOP,
-    AnalogSet,
-    BinaryStateSet,
-    CvRefused,
-    DirectionChanged,
-    Effect,
-    FunctionChanged,
-    PacketTimeOut,
-    ResetDone,
-    RestrictionChanged,
-    Speed,
-    SpeedChanged,
-)
+    STOP, AnalogSet, BinaryStateSet, CvRefused, DirectionChanged, Effect, FunctionChanged, PacketTimeOut, ResetDone,
+    RestrictionChanged, Speed, SpeedChanged,
+)  # fmt: skip
 from .state import MultiFunctionState, Vehicle
 
 __all__ = ["MultiFunctionDecoder"]
@@ -130,7 +97,10 @@ class MultiFunctionDecoder(DecoderMachine):
     @property
     def forward(self) -> bool:
         """True if the vehicle must run forward."""
-        return self._is_forward(self._vehicle)
+        turned = self._store[29] & _REVERSED != 0
+        if self._configuration.consist and self._store[19] & _OPPOSITE:
+            turned = not turned
+        return self._vehicle.direction is not turned
 
     def function(self, number: int) -> bool:
         """True if a function is on; number 0 is FL (the headlight)."""
@@ -153,20 +123,18 @@ class MultiFunctionDecoder(DecoderMachine):
         level, code = drive_level(cvs, self.speed, forward=forward), self._vehicle.restriction
         if code is None:
             return level
-        limit = reading_28(code & 0b11111) if self._steps == 28 else reading_14(code & 0b11111)
+        (limit,) = readings_of(code & 0b11111, self._steps)
         return min(level, drive_level(cvs, Speed.of(limit), forward=forward))
 
     def state(self) -> MultiFunctionState:
         """A snapshot of the decoder, for :meth:`restore`."""
         page = self._page or 0
-        return MultiFunctionState(self._store.state(), self.mode, self._vehicle, self.forward, page, self._heard)
+        return MultiFunctionState(self._store.state(), self.mode, self._heard, self._vehicle, self.forward, page)
 
     def restore(self, state: MultiFunctionState) -> None:
         """Continue from a snapshot. It may be from another decoder."""
-        self._store.restore(state.cvs)
+        self._restore(state.cvs, state.mode, state.heard)
         self._vehicle, self._page = state.vehicle, state.page
-        self._heard, self._taken = state.heard, None
-        self._service.restore(state.mode, state.heard.last, state.heard.kept)
 
     # Time and packets
 
@@ -209,8 +177,8 @@ class MultiFunctionDecoder(DecoderMachine):
                 to |= _To.OWN
             if address == self._configuration.consist:
                 to |= _To.CONSIST
-        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED and 0xC0 | address.number >> 8 == cvs[17]:
-            if address.number & 0xFF == cvs[18]:
+        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED:
+            if address.to_bytes() == bytes((cvs[17], cvs[18])):
                 to |= _To.OWN
         return to
 
@@ -246,25 +214,7 @@ class MultiFunctionDecoder(DecoderMachine):
     def _steps(self) -> int:
         return self._configuration.steps
 
-    def _in_consist(self) -> bool:
-        return self._configuration.consist is not None
-
-    def _is_forward(self, vehicle: Vehicle) -> bool:
-        turned = self._store[29] & _REVERSED != 0
-        if self._in_consist() and self._store[19] & _OPPOSITE:
-            turned = not turned
-        return vehicle.direction is not turned
-
     # Speed and functions
-
-    def _set_speed(self, to: _To, speed: Speed, direction: bool, fl: bool | None = None) -> bool:
-        """Set speed and direction bit; returns False if packets to this address do not control the speed."""
-        if to is _To.OWN and self._in_consist():
-            return False
-        self._vehicle = attrs.evolve(self._vehicle, speed=speed, direction=direction)
-        if fl is not None:
-            self._set_functions(to, {0: fl})
-        return True
 
     def _set_functions(self, to: _To, states: Mapping[int, bool]) -> None:
         functions = set(self._vehicle.functions)
@@ -277,40 +227,37 @@ class MultiFunctionDecoder(DecoderMachine):
         """True if the function obeys the consist's address. CV 21 and 22 have only F0 to F12 (S-9.2.2)."""
         return number <= 12 and self._configuration.obeys_consist(number, forward=self.forward)
 
-    def _speed_and_direction(self, one: SpeedAndDirection, to: _To) -> list[Effect]:
-        reading = reading_28(one.code) if self._steps == 28 else reading_14(one.code)
-        self._set_speed(to, Speed.of(reading), one.forward, reading.fl)
+    def _speed(self, one: SpeedControl, to: _To) -> list[Effect]:
+        reading = one.readings[0]
+        if isinstance(one, SpeedAndDirection):
+            (reading,) = readings_of(one.code, self._steps)
+        fl = reading.fl
+        if isinstance(one, BroadcastStop) and self._steps == 14:
+            fl = one.direction_ignored  # with 14 steps C is FL; the standard makes no exception for broadcast
+        if not self._speed_ignored(to):
+            self._vehicle = attrs.evolve(self._vehicle, speed=Speed.of(reading), direction=one.forward)
+            if fl is not None:
+                self._set_functions(to, {0: fl})
+        if isinstance(one, SpeedDirectionFunctions):
+            self._set_functions(to, one.functions)
         return []
 
-    def _broadcast_stop(self, one: BroadcastStop, to: _To) -> list[Effect]:
-        # With 14 steps C is FL; the standard makes no exception for broadcast.
-        fl = one.direction_ignored if self._steps == 14 else None
-        self._set_speed(to, EMERGENCY_STOP if one.emergency else STOP, one.forward, fl)
-        return []
-
-    def _speed_128(self, one: SpeedControl128, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
-        return []
-
-    def _speed_direction_functions(self, one: SpeedDirectionFunctions, to: _To) -> list[Effect]:
-        self._set_speed(to, Speed.of(one.readings[0]), one.forward)
-        self._set_functions(to, one.functions)
-        return []
+    def _speed_ignored(self, to: _To) -> bool:
+        """True in a consist, for packets to the own address only (S-9.2.1 C)."""
+        return to is _To.OWN and self._configuration.consist is not None
 
     def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
-        if to is _To.OWN and self._in_consist():
+        if self._speed_ignored(to):
             return []
         code = one.bit5 << 5 | one.code if one.enabled else None
         self._vehicle = attrs.evolve(self._vehicle, restriction=code)
         return [RestrictionChanged(code)]
 
-    def _group_one(self, one: FunctionGroupOne, to: _To) -> list[Effect]:
-        fl = {0: one.bit4} if self._steps == 28 else {}
-        self._set_functions(to, {**fl, **one.functions})
-        return []
-
-    def _functions(self, one: FunctionGroupTwo | FunctionExpansion, to: _To) -> list[Effect]:
-        self._set_functions(to, one.functions)
+    def _functions(self, one: FunctionControl, to: _To) -> list[Effect]:
+        states = one.functions
+        if isinstance(one, FunctionGroupOne) and self._steps == 28:
+            states[0] = one.bit4
+        self._set_functions(to, states)
         return []
 
     def _binary_state(self, one: BinaryStateShort | BinaryStateLong, to: _To) -> list[Effect]:
@@ -370,18 +317,18 @@ _OBEY: dict[type[Instruction], _Obey] = {
     AnalogFunction: MultiFunctionDecoder._analog,
     BinaryStateLong: MultiFunctionDecoder._binary_state,
     BinaryStateShort: MultiFunctionDecoder._binary_state,
-    BroadcastStop: MultiFunctionDecoder._broadcast_stop,
+    BroadcastStop: MultiFunctionDecoder._speed,
     ConsistControl: MultiFunctionDecoder._consist,
     CvShortForm: MultiFunctionDecoder._short_form,
     CvShortFormPair: MultiFunctionDecoder._short_pair,
     DigitalDecoderReset: MultiFunctionDecoder._reset,
     FunctionExpansion: MultiFunctionDecoder._functions,
-    FunctionGroupOne: MultiFunctionDecoder._group_one,
+    FunctionGroupOne: MultiFunctionDecoder._functions,
     FunctionGroupTwo: MultiFunctionDecoder._functions,
     HardReset: MultiFunctionDecoder._hard_reset,
     RestrictedSpeedStep: MultiFunctionDecoder._restricted,
     SetExtendedAddressing: MultiFunctionDecoder._extended_addressing,
-    SpeedAndDirection: MultiFunctionDecoder._speed_and_direction,
-    SpeedControl128: MultiFunctionDecoder._speed_128,
-    SpeedDirectionFunctions: MultiFunctionDecoder._speed_direction_functions,
+    SpeedAndDirection: MultiFunctionDecoder._speed,
+    SpeedControl128: MultiFunctionDecoder._speed,
+    SpeedDirectionFunctions: MultiFunctionDecoder._speed,
 }

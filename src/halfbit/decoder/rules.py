@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import enum
+from collections import Counter
 from typing import Any
 
 import attrs
 
-__all__ = ["Audit", "Finding", "RULES", "Rule", "Unit", "Verdict"]
+__all__ = ["Audit", "Finding", "RULES", "Rule", "Tally", "Unit", "Verdict"]
 
 _US = 1_000
 _MS = 1_000_000
@@ -51,14 +52,22 @@ class Rule:
     unit: Unit
     least: int | None = None
     most: int | None = None
-    #: True if the source is from memory. Such a rule never makes an audit fail.
-    from_memory: bool = False
 
-    def misses(self, value: int) -> int:
-        """How far a value is out of bounds; 0 if it is within them."""
-        if self.least is not None and value < self.least:
-            return self.least - value
-        return value - self.most if self.most is not None and value > self.most else 0
+    @property
+    def from_memory(self) -> bool:
+        """True if the source is from memory. Such a rule never makes an audit fail."""
+        return "from memory" in self.source
+
+    @property
+    def is_time(self) -> bool:
+        """True if the values are times, in ns."""
+        return self.unit in (Unit.US, Unit.MS)
+
+    def strain(self, value: int) -> int:
+        """How close a value is to a bound (negative or 0), or how far beyond it (positive)."""
+        if self.least is None:
+            return value - (self.most or 0)
+        return self.least - value if self.most is None else max(self.least - value, value - self.most)
 
     @property
     def bounds(self) -> str:
@@ -93,14 +102,7 @@ RULES = (
     Rule("address recovery", "the same after a write of register 1, not paged", "S-9.2.3 E", Unit.PACKETS, 10),
     Rule("page recovery", "resets after writes of the page register", "S-9.2.3 E", Unit.PACKETS, 6),
     Rule("functions twice", "F13 to F28: sent with the same states", "S-9.2.1 C", Unit.PACKETS, 2),
-    Rule(
-        "binary states twice",
-        "binary state: sent with the same state",
-        "S-9.2.1 C, from memory",
-        Unit.PACKETS,
-        2,
-        from_memory=True,
-    ),
+    Rule("binary states twice", "binary state: sent with the same state", "S-9.2.1 C, from memory", Unit.PACKETS, 2),
     Rule("binary short form", "binary states 1 to 127: in the long form", "S-9.2.1 C", Unit.PACKETS, most=0),
 )
 
@@ -135,17 +137,49 @@ class Finding:
             "words": rule.words,
             "source": rule.source,
             "from_memory": rule.from_memory,
-            "unit": "ns" if rule.unit in (Unit.US, Unit.MS) else rule.unit.value,
+            "unit": "ns" if rule.is_time else rule.unit.value,
             "least": rule.least,
             "most": rule.most,
             "verdict": self.verdict.value,
-            "kept": self.kept,
-            "broken": self.broken,
-            "unclear": self.unclear,
-            "worst": self.worst,
-            "at": self.at,
-            "allowed": self.allowed,
+            **attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Finding).rule)),
         }
+
+
+class Tally:
+    """Values in the unit of one rule (times in ns), counted for its finding."""
+
+    def __init__(self, rule: Rule) -> None:
+        self._rule = rule
+        self._kept = self._unclear = 0
+        self._misses: Counter[int] = Counter()  # values out of bounds, by how far
+        self._worst: tuple[int, int, int] | None = None  # strain, value and time
+
+    def keep(self) -> None:
+        """Note that the rule was kept, without a value."""
+        self._kept += 1
+
+    def add(self, value: int, at: int, sure: bool = True) -> None:
+        """Note a value and its time.
+
+        :param sure: False if packets may have been missed; a value out of bounds is then unclear.
+        """
+        strain = self._rule.strain(value)
+        if strain <= 0:
+            self._kept += 1
+        elif sure:
+            self._misses[strain] += 1
+        else:
+            self._unclear += 1
+            return
+        if self._worst is None or strain > self._worst[0]:
+            self._worst = strain, value, at
+
+    def finding(self, allowed: int) -> Finding:
+        """The finding. Values out of bounds by at most ``allowed`` count as unclear."""
+        broken = sum(number for miss, number in self._misses.items() if miss > allowed)
+        unclear = self._unclear + sum(self._misses.values()) - broken
+        _, worst, at = self._worst or (None, None, None)
+        return Finding(self._rule, self._kept, broken, unclear, worst, at, allowed)
 
 
 @attrs.frozen(slots=True)
@@ -165,7 +199,7 @@ class Audit:
 
         :raises KeyError: if there is no such rule.
         """
-        return next((one for one in self.findings if one.rule.name == name), None) or _missing(name)
+        return {one.rule.name: one for one in self.findings}[name]
 
     @property
     def sound(self) -> bool:
@@ -174,15 +208,5 @@ class Audit:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
-        return {
-            "sound": self.sound,
-            "jitter": self.jitter,
-            "asymmetry": self.asymmetry,
-            "packets": self.packets,
-            "losses": self.losses,
-            "rules": [one.as_dict() for one in self.findings],
-        }
-
-
-def _missing(name: str) -> Finding:
-    raise KeyError(name)
+        rest = attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Audit).findings))
+        return {"sound": self.sound, **rest, "rules": [one.as_dict() for one in self.findings]}

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Mapping
 from typing import Any, Union
 
 import attrs
 
-from ..instruction import Address, Instruction
+from ..instruction import Address, Context, Instruction
 from .effect import Speed
 
-__all__ = ["Change", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
+__all__ = ["Change", "Changes", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
 
 _FINE = 5  # gaps are counted in 2 ** 5 classes per doubling, so to 3 %
 _TOP = (1 << _FINE) - 1
@@ -143,67 +144,44 @@ class Change:
         }
 
 
+@attrs.define(slots=True, eq=False)
 class Seen:
     """The known state of one address. Only read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
-    __slots__ = (
-        "address",
-        "analog",
-        "aspect",
-        "binary",
-        "consist",
-        "cvs",
-        "first",
-        "fl",
-        "forward",
-        "functions",
-        "gaps",
-        "last",
-        "longest",
-        "longest_at",
-        "losses",
-        "outputs",
-        "packets",
-        "pending",
-        "restriction",
-        "speed",
-        "time",
-        "version",
-    )
-
-    def __init__(self, address: Address) -> None:
-        self.address = address
-        #: Number of packets.
-        self.packets = 0
-        #: Total time of these packets on the track, preambles included, ns.
-        self.time = 0
-        #: End of the first and the last packet, ns.
-        self.first = self.last = 0
-        #: The longest time from the end of one packet to the end of the next, and when it began, ns.
-        self.longest = self.longest_at = 0
-        #: Number of faults whose first bytes are this address.
-        self.losses = 0
-        #: Counts of the gaps between packets, by class; see ``refresh``.
-        self.gaps: dict[int, int] = {}
-        self.speed: Speed | Either | None = None
-        #: The last direction bit.
-        self.forward: bool | None = None
-        #: Functions from F1 up that were sent: number to state.
-        self.functions: dict[int, bool] = {}
-        #: The state of FL if the decoder has 28 steps, and if it has 14.
-        self.fl: list[bool | None] = [None, None]
-        self.consist: Consist | None = None
-        self.outputs: dict[int, bool] = {}
-        self.aspect: int | None = None
-        self.binary: dict[int, bool] = {}
-        self.analog: dict[int, int] = {}
-        self.restriction: int | None = None
-        #: The known CVs: given by the caller, or written on this track. Number to value.
-        self.cvs: dict[int, int] = {}
-        #: A CV write that waits for its repeat: bytes, instruction and time, ns.
-        self.pending: tuple[bytes, Instruction, int] | None = None
-        #: Increases with each change.
-        self.version = 0
+    address: Address
+    #: Number of packets.
+    packets: int = 0
+    #: Total time of these packets on the track, preambles included, ns.
+    time: int = 0
+    #: End of the first and the last packet, ns.
+    first: int = 0
+    last: int = 0
+    #: The longest time from the end of one packet to the end of the next, and when it began, ns.
+    longest: int = 0
+    longest_at: int = 0
+    #: Number of faults whose first bytes are this address.
+    losses: int = 0
+    #: Counts of the gaps between packets, by class; see ``refresh``.
+    gaps: dict[int, int] = attrs.Factory(dict)
+    speed: Speed | Either | None = None
+    #: The last direction bit.
+    forward: bool | None = None
+    #: Functions from F1 up that were sent: number to state.
+    functions: dict[int, bool] = attrs.Factory(dict)
+    #: The state of FL if the decoder has 28 steps, and if it has 14.
+    fl: list[bool | None] = attrs.Factory(lambda: [None, None])
+    consist: Consist | None = None
+    outputs: dict[int, bool] = attrs.Factory(dict)
+    aspect: int | None = None
+    binary: dict[int, bool] = attrs.Factory(dict)
+    analog: dict[int, int] = attrs.Factory(dict)
+    restriction: int | None = None
+    #: The known CVs: given by the caller, or written on this track. Number to value.
+    cvs: dict[int, int] = attrs.Factory(dict)
+    #: A CV write that waits for its repeat: bytes, instruction and time, ns.
+    pending: tuple[bytes, Instruction, int] | None = None
+    #: Increases with each change.
+    version: int = 0
 
     def heard(self, start: int, end: int) -> None:
         """Note a packet, by its start and end, ns."""
@@ -250,28 +228,65 @@ class Seen:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
+        plain = ("packets", "time", "first", "last", "refresh", "longest", "longest_at", "losses", "speed", "forward")
         return {
             "address": self.address.as_dict(),
-            "packets": self.packets,
-            "time": self.time,
-            "first": self.first,
-            "last": self.last,
-            "refresh": self.refresh,
-            "longest": self.longest,
-            "longest_at": self.longest_at,
-            "losses": self.losses,
-            "speed": _json(self.speed),
-            "forward": self.forward,
+            **{name: _json(getattr(self, name)) for name in plain},
             "fl": _json(self.lamp),
             "functions": {f"F{number}": on for number, on in sorted(self.functions.items())},
             "consist": _json(self.consist),
-            "outputs": {str(number): on for number, on in sorted(self.outputs.items())},
+            "outputs": _numbered(self.outputs),
             "aspect": self.aspect,
-            "binary_states": {str(number): on for number, on in sorted(self.binary.items())},
-            "analog": {str(number): value for number, value in sorted(self.analog.items())},
+            "binary_states": _numbered(self.binary),
+            "analog": _numbered(self.analog),
             "restriction": self.restriction,
-            "cvs": {str(number): value for number, value in sorted(self.cvs.items())},
+            "cvs": _numbered(self.cvs),
         }
+
+
+def _numbered(values: Mapping[int, int]) -> dict[str, int]:
+    return {str(number): value for number, value in sorted(values.items())}
+
+
+class Changes:
+    """Sets the state of addresses, and collects the changes."""
+
+    def __init__(self) -> None:
+        #: The end of the packet that is read, ns.
+        self.now = 0
+        self._found: list[Change] = []
+
+    def set(self, row: Seen, item: Item, name: str, value: Value) -> None:
+        """Set an attribute of a row, and note the change if there is one."""
+        before = getattr(row, name)
+        if before != value:
+            self.note(row, item, None, before, value)
+            setattr(row, name, value)
+
+    def put(self, row: Seen, item: Item, states: dict[int, Any], number: int, value: Value) -> None:
+        """Set one of a row's numbered states, and note the change if there is one."""
+        before = states.get(number)
+        if before != value:
+            self.note(row, item, number, before, value)
+            states[number] = value
+
+    def note(
+        self, row: Seen, item: Item, number: int | None, before: Value, after: Value, *,
+        time: int | None = None, effective: bool = True,
+    ) -> None:  # fmt: skip
+        """Note a change. The parameters are the fields of :class:`Change`; ``time`` is now if not given."""
+        row.version += 1
+        at = self.now if time is None else time
+        self._found.append(Change(at, row.address, item, number, before, after, effective))
+
+    def note_mode(self, before: Context, after: Context) -> None:
+        """Note a change of the whole track's mode."""
+        self._found.append(Change(self.now, None, Item.MODE, None, before.value, after.value))
+
+    def take(self) -> tuple[Change, ...]:
+        """The changes since the last call."""
+        found, self._found = tuple(self._found), []
+        return found
 
 
 def _middle(kind: int) -> int:

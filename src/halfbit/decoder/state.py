@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar, TypeVar
 
 import attrs
 
@@ -13,7 +13,7 @@ from .base import Heard
 from .cv import CvState
 from .effect import Speed
 
-__all__ = ["AccessoryState", "Binary", "MultiFunctionState", "Vehicle"]
+__all__ = ["AccessoryState", "Binary", "DecoderState", "MultiFunctionState", "Vehicle"]
 
 #: Version number of the form that ``as_dict`` makes.
 SCHEMA = 1
@@ -71,17 +71,71 @@ class Vehicle:
 
 
 @attrs.frozen(slots=True)
-class MultiFunctionState:
+class DecoderState:
+    """A snapshot of a decoder: the part that both kinds have."""
+
+    _type: ClassVar[str] = "decoder"
+    cvs: CvState
+    #: The mode of the track, as the decoder knows it.
+    mode: Context
+    #: The decoder's memory of packets.
+    heard: Heard
+
+    def as_dict(self) -> dict[str, Any]:
+        """The values for JSON. Times are in ns."""
+        cvs, heard = self.cvs, self.heard
+        return {
+            "schema": SCHEMA,
+            "type": self._type,
+            "mode": self.mode.value,
+            "cvs": sorted(cvs.values.items()),
+            "indexed": [[*key, value] for key, value in sorted(cvs.indexed.items())],
+            "held": cvs.held,
+            "heard": {**attrs.asdict(heard), "last": heard.last.hex(), "own": heard.own.hex()},
+            **self._own(),
+        }
+
+    @classmethod
+    def from_dict(cls: type[_AnyState], value: Mapping[str, Any]) -> _AnyState:
+        """The inverse of :meth:`as_dict`.
+
+        :raises HalfbitError: if ``value`` does not have that form.
+        """
+        try:
+            if value["schema"] != SCHEMA or value["type"] != cls._type:
+                raise ValueError(f"{value['type']} of schema {value['schema']}")
+            heard = dict(value["heard"])
+            heard.update(last=bytes.fromhex(heard["last"]), own=bytes.fromhex(heard["own"]))
+            indexed = {(high, low, number): held for high, low, number, held in value["indexed"]}
+            cvs = CvState(dict(value["cvs"]), indexed, value["held"])
+            return cls(cvs, Context(value["mode"]), Heard(**heard), **cls._read(value))
+        except (KeyError, TypeError, ValueError) as error:
+            problem = f"{error} is missing or wrong: give what as_dict() made"
+            raise HalfbitError(f"not the state of a {cls._type}: {problem}") from None
+
+    def _own(self) -> dict[str, Any]:
+        """The other fields, for JSON."""
+        raise NotImplementedError
+
+    @classmethod
+    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
+        """The other fields, from JSON."""
+        raise NotImplementedError
+
+
+_AnyState = TypeVar("_AnyState", bound=DecoderState)
+
+
+@attrs.frozen(slots=True)
+class MultiFunctionState(DecoderState):
     """A snapshot of a multi-function decoder."""
 
-    cvs: CvState
-    mode: Context
+    _type: ClassVar[str] = "multi-function decoder"
     vehicle: Vehicle
     #: True if the vehicle must run forward.
     forward: bool
     #: The page register.
     page: int
-    heard: Heard
 
     @property
     def lamp_forward(self) -> bool:
@@ -93,101 +147,43 @@ class MultiFunctionState:
         """FL(r): True if FL is on and the direction is reverse (S-9.2.2, CV 29 bit 0 and CV 34)."""
         return 0 in self.vehicle.functions and not self.forward
 
-    def as_dict(self) -> dict[str, Any]:
-        """The values for JSON. Times are in ns."""
+    def _own(self) -> dict[str, Any]:
         vehicle = attrs.asdict(self.vehicle)
         vehicle["functions"] = sorted(self.vehicle.functions)
         vehicle["binary"]["others"] = sorted(self.vehicle.binary.others)
         vehicle["analog"] = sorted(self.vehicle.analog.items())
-        return {
-            **_head("multi-function", self.cvs, self.mode, self.heard),
-            "vehicle": vehicle,
-            "forward": self.forward,
-            "page": self.page,
-        }
+        return {"vehicle": vehicle, "forward": self.forward, "page": self.page}
 
     @classmethod
-    def from_dict(cls, value: Mapping[str, Any]) -> MultiFunctionState:
-        """The inverse of :meth:`as_dict`.
-
-        :raises HalfbitError: if ``value`` does not have that form.
-        """
-        try:
-            cvs, mode, heard = _read_head("multi-function", value)
-            fields = dict(value["vehicle"])
-            binary = dict(fields["binary"], others=frozenset(fields["binary"]["others"]))
-            vehicle = Vehicle(
-                **dict(
-                    fields,
-                    speed=Speed(**fields["speed"]),
-                    functions=frozenset(fields["functions"]),
-                    binary=Binary(**binary),
-                    analog={output: number for output, number in fields["analog"]},
-                )
-            )
-            return cls(cvs, mode, vehicle, value["forward"], value["page"], heard)
-        except (KeyError, TypeError, ValueError) as error:
-            raise _wrong("multi-function", error) from None
+    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
+        fields = dict(value["vehicle"])
+        binary = fields["binary"]
+        fields.update(
+            speed=Speed(**fields["speed"]),
+            functions=frozenset(fields["functions"]),
+            binary=Binary(binary["short"], binary["long"], frozenset(binary["others"])),
+            analog=dict(fields["analog"]),
+        )
+        return {"vehicle": Vehicle(**fields), "forward": value["forward"], "page": value["page"]}
 
 
 @attrs.frozen(slots=True)
-class AccessoryState:
+class AccessoryState(DecoderState):
     """A snapshot of an accessory decoder."""
 
-    cvs: CvState
-    mode: Context
+    _type: ClassVar[str] = "accessory decoder"
     #: Numbers of the outputs that are on, 0 to 7.
     outputs: frozenset[int]
     #: The aspect of each of its signals, 0 to 3.
     aspects: tuple[int, ...]
     #: Times when outputs go off without a packet: output to ns.
     off_at: Mapping[int, int]
-    heard: Heard
 
-    def as_dict(self) -> dict[str, Any]:
-        """The values for JSON. Times are in ns."""
-        return {
-            **_head("accessory", self.cvs, self.mode, self.heard),
-            "outputs": sorted(self.outputs),
-            "aspects": list(self.aspects),
-            "off_at": sorted(self.off_at.items()),
-        }
+    def _own(self) -> dict[str, Any]:
+        off_at = sorted(self.off_at.items())
+        return {"outputs": sorted(self.outputs), "aspects": list(self.aspects), "off_at": off_at}
 
     @classmethod
-    def from_dict(cls, value: Mapping[str, Any]) -> AccessoryState:
-        """The inverse of :meth:`as_dict`.
-
-        :raises HalfbitError: if ``value`` does not have that form.
-        """
-        try:
-            cvs, mode, heard = _read_head("accessory", value)
-            off_at = {output: time for output, time in value["off_at"]}
-            return cls(cvs, mode, frozenset(value["outputs"]), tuple(value["aspects"]), off_at, heard)
-        except (KeyError, TypeError, ValueError) as error:
-            raise _wrong("accessory", error) from None
-
-
-def _head(kind: str, cvs: CvState, mode: Context, heard: Heard) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA,
-        "type": f"{kind} decoder",
-        "mode": mode.value,
-        "cvs": sorted(cvs.values.items()),
-        "indexed": [[*key, value] for key, value in sorted(cvs.indexed.items())],
-        "held": cvs.held,
-        "heard": {**attrs.asdict(heard), "last": heard.last.hex(), "own": heard.own.hex()},
-    }
-
-
-def _read_head(kind: str, value: Mapping[str, Any]) -> tuple[CvState, Context, Heard]:
-    if value["schema"] != SCHEMA or value["type"] != f"{kind} decoder":
-        raise ValueError(f"{value['type']} of schema {value['schema']}")
-    heard = dict(value["heard"])
-    heard.update(last=bytes.fromhex(heard["last"]), own=bytes.fromhex(heard["own"]))
-    indexed = {(high, low, number): held for high, low, number, held in value["indexed"]}
-    cvs = CvState({number: held for number, held in value["cvs"]}, indexed, value["held"])
-    return cvs, Context(value["mode"]), Heard(**heard)
-
-
-def _wrong(kind: str, error: Exception) -> HalfbitError:
-    return HalfbitError(f"not the state of a {kind} decoder: {error} is missing or wrong: give what as_dict() made")
+    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
+        off_at = dict(value["off_at"])
+        return {"outputs": frozenset(value["outputs"]), "aspects": tuple(value["aspects"]), "off_at": off_at}

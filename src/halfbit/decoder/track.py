@@ -7,30 +7,14 @@ from typing import Any
 
 from ..event import Fault
 from ..instruction import (
-    AccessoryAddress,
-    AccessoryBroadcast,
-    Address,
-    Broadcast,
-    Context,
-    CvAccess,
-    CvShortFormPair,
-    DecoderKind,
-    Event,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    FactoryReset,
-    Instruction,
-    LongAddress,
-    NoAddress,
-    PagePreset,
-    RegisterAccess,
-    Repetition,
-    ShortAddress,
-)
-from .acts import ACTS, Acts
+    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, Context, CvAccess, CvShortFormPair, DecoderKind, Event,
+    ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, FactoryReset, Instruction, LongAddress, NoAddress,
+    PagePreset, RegisterAccess, Repetition, ShortAddress,
+)  # fmt: skip
+from .acts import ACTS
 from .base import Access, access_of
 from .cv import byte
-from .seen import Change, Consist, CvBit, Item, Seen
+from .seen import Change, Changes, Consist, CvBit, Item, Seen
 
 __all__ = ["TrackState"]
 
@@ -40,7 +24,7 @@ REMEMBERED = 4096
 _OPERATIONS = Context.OPERATIONS
 
 
-class TrackState(Acts):
+class TrackState:
     """Events in, changes out. Also holds the last known state of every address, in bounded memory.
 
     Everything known about a decoder comes from packets. A value that depends on CV 29 is an :class:`Either` until that
@@ -51,7 +35,8 @@ class TrackState(Acts):
     """
 
     def __init__(self, cvs: Mapping[Address, Mapping[int, int]] | None = None) -> None:
-        super().__init__()
+        #: The rows by address, in the order of their first packets.
+        self.seen: dict[Address, Seen] = {}
         #: Number of faults that cannot be assigned to an address already seen.
         self.losses = 0
         #: Start of the first event and end of the last, ns.
@@ -62,6 +47,7 @@ class TrackState(Acts):
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
         # Packets that change nothing when repeated: bytes to row, and the row's version after the packet.
         self._known: dict[bytes, tuple[Seen, int]] = {}
+        self._changes = Changes()
         self._packet: object = None
         self._again = False
         self._waiting: dict[Seen, None] = {}  # in the order of their first packets
@@ -120,7 +106,7 @@ class TrackState(Acts):
                     return ()
             self._again = False
             self._new(event, packet.start, end, packet.data)
-            return self._taken()
+            return self._changes.take()
         if self.start is None:
             self.start = event.start
         self.end = event.end
@@ -136,7 +122,7 @@ class TrackState(Acts):
         """End the capture. CV writes that still wait for their repeat had no effect."""
         for row in list(self._waiting):
             self._undone(row)
-        return self._taken()
+        return self._changes.take()
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
@@ -147,23 +133,19 @@ class TrackState(Acts):
             "addresses": [{**row.as_dict(), "share": round(self.share(row.address), 6)} for row in self.seen.values()],
         }
 
-    def _taken(self) -> tuple[Change, ...]:
-        changes, self._changes = tuple(self._changes), []
-        return changes
-
     def _more(self, event: Instruction, data: bytes) -> tuple[Change, ...]:
         """A further instruction of a packet that may change something."""
         self._act(event)
         known = self._known.get(data)
         if known is not None and (event.needs_repeat or known[1] != known[0].version):
             del self._known[data]  # it may change something next time too
-        return self._taken()
+        return self._changes.take()
 
     def _new(self, event: Instruction, start: int, end: int, data: bytes) -> None:
         """A packet that may change something."""
         if self.start is None:
             self.start = start
-        self._now = end
+        self._changes.now = end
         self._mode(event.context)
         row = self._row(event.address)
         row.heard(start, end)
@@ -186,7 +168,7 @@ class TrackState(Acts):
             self._undone(nobody)
             nobody.cvs.clear()  # another vehicle may be there next time
         if before is not Context.UNKNOWN or mode is not _OPERATIONS:
-            self._changes.append(Change(self._now, None, Item.MODE, None, before.value, mode.value))
+            self._changes.note_mode(before, mode)
 
     def _row(self, address: Address) -> Seen:
         """The row of an address; both outputs of an accessory decoder's pair share one."""
@@ -200,10 +182,23 @@ class TrackState(Acts):
             row.cvs.update(self._given.get(address, {}))
         return row
 
+    def _reached(self, row: Seen) -> list[Seen]:
+        """The rows that a packet to this row affects: more than one for a broadcast."""
+        address, rows = row.address, self.seen.values()
+        if isinstance(address, Broadcast):
+            return [each for each in rows if isinstance(each.address, (ShortAddress, LongAddress))]
+        if isinstance(address, AccessoryBroadcast):  # an output of every decoder (S-9.2.1 D)
+            others = ((each, each.address) for each in rows)
+            return [each for each, its in others if isinstance(its, AccessoryAddress) and its.pair == address.pair]
+        if isinstance(address, ExtendedAccessoryBroadcast):
+            return [each for each in rows if isinstance(each.address, ExtendedAccessoryAddress)]
+        return [row]
+
     def _act(self, event: Instruction) -> None:
         act = ACTS.get(type(event))
         if act is not None:
-            act(self, self._row(event.address), event)
+            for row in self._reached(self._row(event.address)):
+                act(self._changes, row, event)
         elif isinstance(event, (CvAccess, FactoryReset, PagePreset)):
             self._write(self._row(event.address), event)
 
@@ -216,14 +211,14 @@ class TrackState(Acts):
             return
         if not one.needs_repeat:  # short forms: one packet acts; a repeat with the same value is the same write
             if any(row.cvs.get(access.cv) != access.value for access in _accesses(one)):
-                self._written(row, one, self._now, effective=True)
+                self._written(row, one, self._changes.now, effective=True)
         elif one.repetition is Repetition.REPEAT:
             if row.pending is not None and row.pending[0] == packet.data:
                 self._forget(row)
-                self._written(row, one, self._now, effective=True)
+                self._written(row, one, self._changes.now, effective=True)
         else:
             self._undone(row)
-            row.pending = (packet.data, one, self._now)
+            row.pending = (packet.data, one, self._changes.now)
             row.version += 1
             self._waiting[row] = None
 
@@ -241,17 +236,17 @@ class TrackState(Acts):
 
     def _written(self, row: Seen, one: Instruction, time: int, *, effective: bool) -> None:
         if isinstance(one, FactoryReset):
-            self._note(row, Item.RESET, None, None, "factory reset", time, effective)
+            self._changes.note(row, Item.RESET, None, None, "factory reset", time=time, effective=effective)
         elif isinstance(one, PagePreset):
-            self._note(row, Item.REGISTER, 6, None, 1, time, effective)
+            self._changes.note(row, Item.REGISTER, 6, None, 1, time=time, effective=effective)
         elif isinstance(one, RegisterAccess) and one.cv is None:
-            self._note(row, Item.REGISTER, one.register, None, one.value, time, effective)
+            self._changes.note(row, Item.REGISTER, one.register, None, one.value, time=time, effective=effective)
         for access in _accesses(one):
             before = row.cvs.get(access.cv)
             after: int | CvBit = access.value
             if access.bit is not None:
                 after = CvBit(access.bit, bool(access.value)) if before is None else access.written(before)
-            self._note(row, Item.CV, access.cv, before, after, time, effective)
+            self._changes.note(row, Item.CV, access.cv, before, after, time=time, effective=effective)
             if effective and isinstance(after, int):
                 self._know(row, access.cv, after)
 
@@ -266,7 +261,7 @@ class TrackState(Acts):
                 row.cvs[29] &= ~0b00100000
         if number in (1, 19):
             member = row.cvs[19] & 0x7F
-            self._set_consist(row, Consist(member, row.cvs[19] > 127) if member else None)
+            self._changes.set(row, Item.CONSIST, "consist", Consist(member, row.cvs[19] > 127) if member else None)
 
 
 def _accesses(one: Instruction) -> list[Access]:

@@ -30,8 +30,8 @@ if TYPE_CHECKING:
         HardReset, Idle, SetDecoderFlags, SetExtendedAddressing,
     )  # fmt: skip
     from .cv import (
-        CvAccess, CvBitManipulation, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte, CvWriteByte,
-        ExtendedCvAccess, LegacyCvAccess,
+        CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
+        CvWriteByte, ExtendedCvAccess, LegacyCvAccess,
     )  # fmt: skip
     from .function import (
         AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
@@ -66,15 +66,15 @@ __all__ = [
     "FORMATS", "STANDARD", "AccessoryAddress", "AccessoryBroadcast", "AccessoryNop", "Address", "AddressQuery",
     "AdvancedExtended", "Ambiguous", "AnalogFunction", "BasicAccessory", "BinaryStateLong", "BinaryStateShort",
     "Broadcast", "BroadcastStop", "Configuration", "Configurations", "ConsistControl", "Context", "CvAccess",
-    "CvBitManipulation", "CvShortForm", "CvShortFormPair", "CvTarget", "CvVerifyByte", "CvWriteByte", "Damaged",
-    "DecoderAcknowledgementRequest", "DecoderKind", "DecoderLock", "DigitalDecoderReset", "DirectBitManipulation",
-    "DirectVerifyByte", "DirectWriteByte", "Entry", "Event", "ExtendedAccessory", "ExtendedAccessoryAddress",
-    "ExtendedAccessoryBroadcast", "ExtendedCvAccess", "FactoryReset", "FactoryTest", "FieldLayout",
-    "FunctionControl", "FunctionExpansion", "FunctionGroupOne", "FunctionGroupTwo", "HardReset", "Idle",
-    "IdleAddress", "Instruction", "InstructionMachine", "LegacyCvAccess", "Letters", "LinearConvention",
-    "LongAddress", "ModelDate", "ModelTime", "NoAddress", "PacketContext", "PagePreset", "Pattern", "Place",
-    "RegisterAccess", "Registry", "Repetition", "Reserved", "ReservedAddress", "RestrictedSpeedStep", "Row", "Run",
-    "SetDecoderFlags", "SetExtendedAddressing", "ShortAddress", "SpeedAndDirection", "SpeedControl",
-    "SpeedControl128", "SpeedDirectionFunctions", "SpeedReading", "SystemTime", "Tail", "Unknown",
-    "UnresolvedAddress", "choice", "crc8", "flag", "instructions", "integer", "listing", "octets", "render",
+    "CvBitAccess", "CvBitManipulation", "CvByteAccess", "CvShortForm", "CvShortFormPair", "CvTarget", "CvVerifyByte",
+    "CvWriteByte", "Damaged", "DecoderAcknowledgementRequest", "DecoderKind", "DecoderLock", "DigitalDecoderReset",
+    "DirectBitManipulation", "DirectVerifyByte", "DirectWriteByte", "Entry", "Event", "ExtendedAccessory",
+    "ExtendedAccessoryAddress", "ExtendedAccessoryBroadcast", "ExtendedCvAccess", "FactoryReset", "FactoryTest",
+    "FieldLayout", "FunctionControl", "FunctionExpansion", "FunctionGroupOne", "FunctionGroupTwo", "HardReset", "Idle",
+    "IdleAddress", "Instruction", "InstructionMachine", "LegacyCvAccess", "Letters", "LinearConvention", "LongAddress",
+    "ModelDate", "ModelTime", "NoAddress", "PacketContext", "PagePreset", "Pattern", "Place", "RegisterAccess",
+    "Registry", "Repetition", "Reserved", "ReservedAddress", "RestrictedSpeedStep", "Row", "Run", "SetDecoderFlags",
+    "SetExtendedAddressing", "ShortAddress", "SpeedAndDirection", "SpeedControl", "SpeedControl128",
+    "SpeedDirectionFunctions", "SpeedReading", "SystemTime", "Tail", "Unknown", "UnresolvedAddress", "choice", "crc8",
+    "flag", "instructions", "integer", "listing", "octets", "render",
 ]  # fmt: skip

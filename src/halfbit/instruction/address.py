@@ -79,7 +79,7 @@ class Address:
     kind: ClassVar[str] = "address"
     #: The kind of decoder it reaches; ``None`` if it is not for one kind only.
     decoder: ClassVar[DecoderKind | None] = None
-    _form: ClassVar[str] = ""
+    _words: ClassVar[str] = ""  # the first words of the text; if empty, the kind
 
     @classmethod
     def parse(cls, text: str) -> Address:
@@ -89,7 +89,7 @@ class Address:
         """
         if isinstance(text, str):
             for kind in _KINDS:
-                match = re.fullmatch(kind._form, text.strip(), re.ASCII)
+                match = re.fullmatch(kind._form(), text.strip(), re.ASCII)
                 if match and issubclass(kind, cls):
                     return kind(**{name: int(value) for name, value in match.groupdict().items() if value})
         raise HalfbitError(f'{text!r} is no {cls.kind}: give it as it prints, e.g. "short 3" or "accessory 9 pair 2"')
@@ -106,8 +106,9 @@ class Address:
         """
         if isinstance(value, dict):
             for kind in _KINDS:
-                if value.get("kind") == kind.kind and set(value) == {"kind", *_names(kind)}:
-                    return kind(**{name: value[name] for name in _names(kind)})
+                names = [name for name, _ in _fields(kind)]
+                if value.get("kind") == kind.kind and set(value) == {"kind", *names}:
+                    return kind(**{name: value[name] for name in names})
         raise HalfbitError(f"{value!r} is not the form of an address: give what as_dict() made")
 
     def to_bytes(self) -> bytes:
@@ -117,13 +118,29 @@ class Address:
         """
         raise HalfbitError(f"the {self.kind} address has no bytes of its own")
 
+    @classmethod
+    def _form(cls) -> str:
+        """The text of these addresses as a regular expression."""
+        form = cls._words or cls.kind
+        for name, optional in _fields(cls):
+            form += rf"(?: {name} (?P<{name}>\d+))?" if optional else rf" (?P<{name}>\d+)"
+        return form
+
+    def __str__(self) -> str:
+        words = [self._words or self.kind]
+        for name, optional in _fields(type(self)):
+            value = getattr(self, name)
+            if value is not None:
+                words += [name, str(value)] if optional else [str(value)]
+        return " ".join(words)
+
     def __lt__(self, other: object) -> bool:
         if not isinstance(other, Address):
             return NotImplemented
         return self._order() < other._order()
 
     def _order(self) -> tuple[int, ...]:
-        values = (getattr(self, name) for name in _names(type(self)))
+        values = (getattr(self, name) for name, _ in _fields(type(self)))
         return (_KINDS.index(type(self)), *(-1 if value is None else value for value in values))
 
 
@@ -133,14 +150,10 @@ class Broadcast(Address):
 
     kind: ClassVar[str] = "broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
-    _form: ClassVar[str] = "broadcast"
 
     def to_bytes(self) -> bytes:
         """One byte, 0."""
         return b"\x00"
-
-    def __str__(self) -> str:
-        return "broadcast"
 
 
 @attrs.frozen(slots=True)
@@ -152,15 +165,11 @@ class ShortAddress(Address):
 
     kind: ClassVar[str] = "short"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
-    _form: ClassVar[str] = r"short (?P<number>\d+)"
     number: int = integer(1, 127)
 
     def to_bytes(self) -> bytes:
         """One byte."""
         return bytes((self.number,))
-
-    def __str__(self) -> str:
-        return f"short {self.number}"
 
 
 @attrs.frozen(slots=True)
@@ -172,15 +181,11 @@ class LongAddress(Address):
 
     kind: ClassVar[str] = "long"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
-    _form: ClassVar[str] = r"long (?P<number>\d+)"
     number: int = integer(0, 10239)
 
     def to_bytes(self) -> bytes:
         """Two bytes."""
         return bytes((0xC0 | self.number >> 8, self.number & 0xFF))
-
-    def __str__(self) -> str:
-        return f"long {self.number}"
 
 
 @attrs.frozen(slots=True)
@@ -193,7 +198,6 @@ class AccessoryAddress(Address):
 
     kind: ClassVar[str] = "accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    _form: ClassVar[str] = r"accessory (?P<board>\d+)(?: pair (?P<pair>\d+)(?: output (?P<output>\d+))?)?"
     #: The raw 9-bit address. Its three high bits are sent inverted; here they are not.
     board: int = integer(0, 511)
     #: The pair of outputs, 0 to 3; ``None`` for the whole decoder.
@@ -221,14 +225,6 @@ class AccessoryAddress(Address):
         """
         return None if self.pair is None else _convention(convention).number(self.board * 4 + self.pair)
 
-    def __str__(self) -> str:
-        parts = [f"accessory {self.board}"]
-        if self.pair is not None:
-            parts.append(f"pair {self.pair}")
-        if self.output is not None:
-            parts.append(f"output {self.output}")
-        return " ".join(parts)
-
 
 @attrs.frozen(slots=True)
 class AccessoryBroadcast(Address):
@@ -239,7 +235,6 @@ class AccessoryBroadcast(Address):
 
     kind: ClassVar[str] = "accessory broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    _form: ClassVar[str] = r"accessory broadcast(?: pair (?P<pair>\d+) output (?P<output>\d+))?"
     #: The pair of outputs, 0 to 3; ``None`` for the whole decoders.
     pair: int | None = integer(0, 3, optional=True)
     #: The output of the pair, 0 or 1; ``None`` if there is no pair.
@@ -248,9 +243,6 @@ class AccessoryBroadcast(Address):
     def __attrs_post_init__(self) -> None:
         if (self.pair is None) != (self.output is None):
             raise HalfbitError(f"AccessoryBroadcast: pair {self.pair} and output {self.output}: give both or neither")
-
-    def __str__(self) -> str:
-        return self.kind if self.pair is None else f"{self.kind} pair {self.pair} output {self.output}"
 
 
 @attrs.frozen(slots=True)
@@ -262,7 +254,6 @@ class ExtendedAccessoryAddress(Address):
 
     kind: ClassVar[str] = "extended accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    _form: ClassVar[str] = r"extended accessory (?P<number>\d+)"
     #: The 9-bit address of a basic decoder, then two lower bits.
     number: int = integer(0, 2047)
 
@@ -281,9 +272,6 @@ class ExtendedAccessoryAddress(Address):
         """
         return _convention(convention).number(self.number)
 
-    def __str__(self) -> str:
-        return f"extended accessory {self.number}"
-
 
 @attrs.frozen(slots=True)
 class ExtendedAccessoryBroadcast(Address):
@@ -291,10 +279,6 @@ class ExtendedAccessoryBroadcast(Address):
 
     kind: ClassVar[str] = "extended accessory broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    _form: ClassVar[str] = "extended accessory broadcast"
-
-    def __str__(self) -> str:
-        return "extended accessory broadcast"
 
 
 @attrs.frozen(slots=True)
@@ -305,7 +289,6 @@ class ReservedAddress(Address):
     """
 
     kind: ClassVar[str] = "reserved"
-    _form: ClassVar[str] = r"reserved (?P<first>\d+)"
     #: The packet's first byte.
     first: int = integer(232, 254)
 
@@ -313,23 +296,16 @@ class ReservedAddress(Address):
         """One byte."""
         return bytes((self.first,))
 
-    def __str__(self) -> str:
-        return f"reserved {self.first}"
-
 
 @attrs.frozen(slots=True)
 class IdleAddress(Address):
     """The idle address, for no decoder: 11111111 (S-9.2 B, S-9.2.1 A)."""
 
     kind: ClassVar[str] = "idle"
-    _form: ClassVar[str] = "idle"
 
     def to_bytes(self) -> bytes:
         """One byte, 255."""
         return b"\xff"
-
-    def __str__(self) -> str:
-        return "idle"
 
 
 @attrs.frozen(slots=True)
@@ -343,7 +319,6 @@ class UnresolvedAddress(Address):
     """
 
     kind: ClassVar[str] = "unresolved"
-    _form: ClassVar[str] = r"unresolved (?P<first>\d+)"
     #: The packet's first byte.
     first: int = integer(0, 255)
 
@@ -351,40 +326,26 @@ class UnresolvedAddress(Address):
         """One byte."""
         return bytes((self.first,))
 
-    def __str__(self) -> str:
-        return f"unresolved {self.first}"
-
 
 @attrs.frozen(slots=True)
 class NoAddress(Address):
     """No address: service mode packets, for any decoder on the programming track (S-9.2.3)."""
 
     kind: ClassVar[str] = "none"
-    _form: ClassVar[str] = "no address"
+    _words: ClassVar[str] = "no address"
 
     def to_bytes(self) -> bytes:
         """No bytes."""
         return b""
 
-    def __str__(self) -> str:
-        return "no address"
-
 
 #: All kinds, in the order they sort.
 _KINDS: tuple[type[Address], ...] = (
-    Broadcast,
-    ShortAddress,
-    LongAddress,
-    AccessoryAddress,
-    AccessoryBroadcast,
-    ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast,
-    ReservedAddress,
-    IdleAddress,
-    UnresolvedAddress,
-    NoAddress,
-)
+    Broadcast, ShortAddress, LongAddress, AccessoryAddress, AccessoryBroadcast, ExtendedAccessoryAddress,
+    ExtendedAccessoryBroadcast, ReservedAddress, IdleAddress, UnresolvedAddress, NoAddress,
+)  # fmt: skip
 
 
-def _names(kind: type[Address]) -> tuple[str, ...]:
-    return tuple(field.name for field in attrs.fields(kind))
+def _fields(kind: type[Address]) -> list[tuple[str, bool]]:
+    """The fields: name, and True if the field is optional. In text only an optional field has its name before it."""
+    return [(field.name, field.default is None) for field in attrs.fields(kind)]

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable
-from functools import partial
-from typing import Any, ClassVar, Union
+from typing import Any, ClassVar
 
 import attrs
 
 from ..error import HalfbitError
-from ..event import SCHEMA
-from ..packet import Packet
+from ..event import SCHEMA, Packet
 from .address import Address, JsonValue
 from .configuration import Configuration
-from .field import accepted, instance
+from .field import accepted, instance, tuple_of
 
 __all__ = [
-    "BRIEF", "NOTHING_KNOWN", "Context", "Filler", "Instruction", "PacketContext", "Repetition", "Template", "brief",
-    "filler", "hexadecimal", "own_fields",
+    "BRIEF", "NOTHING_KNOWN", "Context", "Instruction", "PacketContext", "Repetition", "brief", "hexadecimal",
+    "own_fields", "setters",
 ]  # fmt: skip
 
 #: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
@@ -50,10 +48,6 @@ class Repetition(enum.Enum):
     REPEAT = "repeat"
 
 
-def _configurations(value: object) -> bool:
-    return isinstance(value, tuple) and all(isinstance(one, Configuration) for one in value)
-
-
 @attrs.frozen(slots=True)
 class PacketContext:
     """Facts about a packet that are not in its bytes: they come from the packets before it and from the caller.
@@ -73,7 +67,9 @@ class PacketContext:
     page: int | None = instance(int, "an integer or None", default=None)
     #: The configurations of the decoders that the packet is for, if the caller gave all of them; else empty. More than
     #: one for a consist whose decoders differ.
-    configurations: tuple[Configuration, ...] = accepted(_configurations, "a tuple of Configuration", default=())
+    configurations: tuple[Configuration, ...] = accepted(
+        tuple_of(lambda one: isinstance(one, Configuration)), "a tuple of Configuration", default=()
+    )
 
     @property
     def steps(self) -> int | None:
@@ -223,6 +219,20 @@ class Instruction:
         return self.name.lower()
 
 
+_Setters = dict[str, Callable[[Instruction, Any], None]]
+_setters: dict[type[Instruction], _Setters] = {}
+
+
+def setters(kind: type[Instruction]) -> _Setters:
+    """For each field of a class, in order, a function that sets it in an object made by ``object.__new__``.
+
+    They replace the constructor for values that were checked before: its checks take most of the time of decoding.
+    """
+    if kind not in _setters:
+        _setters[kind] = {field.name: getattr(kind, field.name).__set__ for field in attrs.fields(kind)}
+    return _setters[kind]
+
+
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:
     """The fields that a class adds to those of :class:`Instruction`."""
     return tuple(field for field in attrs.fields(kind) if field.name not in _COMMON)
@@ -282,46 +292,3 @@ def brief(text: str, room: int = BRIEF) -> str:
     if " " in kept and text[room - 1] != " ":
         kept = kept[: kept.rindex(" ")]
     return kept.rstrip() + "…"
-
-
-#: A function that makes an instruction of one class. It takes the values of the fields in order, without the packet
-#: and its context; then the packet; then the context.
-Filler = Callable[[list[Any], Union[Packet, None], PacketContext], Instruction]
-
-#: The fields that can differ between two packets with the same bytes.
-_VARYING = ("packet", "packet_context")
-
-_fillers: dict[type[Instruction], Filler] = {}
-
-
-def filler(kind: type[Instruction]) -> Filler:
-    """The constructor of a class without its checks, for values that were checked before. Faster.
-
-    It is generated source code, as in attrs, and fills the slots of the frozen object one by one.
-    """
-    if kind not in _fillers:
-        names = [field.name for field in attrs.fields(kind)]
-        values = ", ".join(name for name in names if name not in _VARYING)
-        lines = [f"def fill(values, {', '.join(_VARYING)}):", f"    {values}, = values", "    new = create(kind)"]
-        lines += [f"    set_{name}(new, {name})" for name in names]
-        namespace: dict[str, Any] = {f"set_{name}": getattr(kind, name).__set__ for name in names}
-        namespace.update(create=object.__new__, kind=kind)
-        exec("\n".join([*lines, "    return new"]), namespace)
-        _fillers[kind] = namespace["fill"]
-    return _fillers[kind]
-
-
-class Template:
-    """Makes copies of one instruction for other packets with the same bytes.
-
-    ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
-    """
-
-    __slots__ = ("instruction", "make")
-
-    def __init__(self, instruction: Instruction) -> None:
-        self.instruction = instruction
-        kind = type(instruction)
-        values = [getattr(instruction, field.name) for field in attrs.fields(kind) if field.name not in _VARYING]
-        #: Makes the instruction with another packet and its context.
-        self.make: Callable[[Packet | None, PacketContext], Instruction] = partial(filler(kind), values)

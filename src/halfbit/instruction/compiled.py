@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from itertools import combinations
 from typing import Any
 
+import attrs
+
 from ..error import HalfbitError
-from ..packet import Packet
 from .address import Address
-from .base import NOTHING_KNOWN, Filler, Instruction, PacketContext, filler, own_fields
+from .base import NOTHING_KNOWN, Instruction, own_fields, setters
 from .entry import Entry
 from .field import has_only_own_check
-from .pattern import FieldLayout
 from .place import Place
 
 __all__ = ["Row", "Table", "compiled"]
+
+_PUT_ADDRESS, _PUT_RAW, _PUT_PACKET, _PUT_CONTEXT = setters(Instruction).values()
 
 
 class Row:
     """An entry with its checks and fields as plain tuples, for speed."""
 
     __slots__ = (
-        "checks", "checksum", "ends", "entry", "fields", "fill", "least", "most", "numbers", "once", "reserved", "size",
+        "checked", "checks", "checksum", "ends", "entry", "fields", "kind", "least", "most", "numbers", "once",
+        "reserved", "size",
     )  # fmt: skip
 
     def __init__(self, entry: Entry) -> None:
-        self.entry = entry
+        self.entry, self.kind = entry, entry.builds
         pattern = entry.parsed
         fixed = zip(pattern.masks, pattern.values)
         self.checks = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
@@ -35,15 +38,18 @@ class Row:
         self.ends = entry.tail is not None
         self.numbers = entry.numbers
         self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
-        #: For each field of the class: its layout, its constant, and True if it is a ``bool``. Of layout and constant
-        #: at most one is set. If both are ``None``, the field is the tail.
-        self.fields: list[tuple[FieldLayout | None, Any, bool]] = []
-        for field in () if self.reserved else own_fields(entry.builds):
+        puts, own = setters(entry.builds), own_fields(entry.builds)
+        #: For each field of the class: the functions that set and read it, its constant, and True if it is a ``bool``.
+        #: Of function and constant at most one is set. If both are ``None``, the field is the tail.
+        self.fields: list[tuple[Callable[..., None], Callable[[bytes, int], int] | None, Any, bool]] = []
+        for field in own:
             is_flag = bool(field.metadata.get("bool"))
-            constant = entry.constants.get(field.name)
+            constant, layout = entry.constants.get(field.name), entry.layouts.get(field.name)
             value = constant == 1 if is_flag and constant is not None else constant
-            self.fields.append((entry.layouts.get(field.name), value, is_flag))
-        self.fill = _maker(entry.builds)
+            self.fields.append((puts[field.name], None if layout is None else layout.take, value, is_flag))
+        #: True if the class has more checks than the ranges of its fields. :class:`Entry` has checked that these ranges
+        #: hold every value of the pattern.
+        self.checked = hasattr(self.kind, "__attrs_post_init__") or not all(map(has_only_own_check, own))
 
     def end(self, address: Address, body: bytes, at: int) -> int:
         """The index after this instruction, if it starts at ``at``; 0 if the bytes do not match this row."""
@@ -69,18 +75,23 @@ class Row:
         :param start: index of its first byte that is not part of the address.
         """
         raw = body[start:end]
-        if self.reserved:
-            return self.fill([address, raw, raw], None, NOTHING_KNOWN)
-        values: list[Any] = [address, raw]
-        last = end if self.checksum is None else end - 1
-        for layout, constant, is_flag in self.fields:
-            if layout is not None:
-                value = layout.take(body, at)
-                values.append(value == 1 if is_flag else value)
+        new = object.__new__(self.kind)
+        _PUT_ADDRESS(new, address)
+        _PUT_RAW(new, raw)
+        _PUT_PACKET(new, None)
+        _PUT_CONTEXT(new, NOTHING_KNOWN)
+        for put, take, constant, is_flag in self.fields:
+            if take is not None:
+                value = take(body, at)
+                put(new, value == 1 if is_flag else value)
+            elif constant is not None:
+                put(new, constant)
             else:
-                values.append(body[at + self.size : last] if constant is None else constant)
+                put(new, raw if self.reserved else body[at + self.size : end if self.checksum is None else end - 1])
+        if not self.checked:
+            return new
         try:
-            return self.fill(values, None, NOTHING_KNOWN)
+            return attrs.evolve(new)  # the same by the constructor
         except HalfbitError:
             return None
 
@@ -91,24 +102,6 @@ class Row:
             return otherwise if isinstance(otherwise, kind) else kind()
         fields: Any = {name: layout.take(body) for name, layout in self.entry.address_layouts.items()}
         return kind(**fields)
-
-
-def _maker(kind: type[Instruction]) -> Filler:
-    """A function that makes an instruction of a class from the values of its fields.
-
-    :class:`Entry` has checked that the class accepts every value of the pattern. So values are checked again only if
-    the class has more checks than the ranges of its fields.
-    """
-    own = own_fields(kind)
-    if not hasattr(kind, "__attrs_post_init__") and all(map(has_only_own_check, own)):
-        return filler(kind)
-    names = [field.name for field in own]
-
-    def make(values: list[Any], packet: Packet | None, packet_context: PacketContext) -> Instruction:
-        fields: Any = dict(zip(names, values[2:]))
-        return kind(values[0], raw=values[1], packet=packet, packet_context=packet_context, **fields)
-
-    return make
 
 
 def has_number(address: Address, numbers: tuple[int, int]) -> bool:

@@ -8,7 +8,10 @@ from .address import (
 )  # fmt: skip
 from .base import Context, Repetition
 
-__all__ = ["RepeatTracker", "ServiceTracker", "in_service_form", "tells_nothing"]
+__all__ = [
+    "HOLD", "PACKET_TIMES", "RESET", "WAIT_PACKETS", "WAIT_TIME", "RepeatTracker", "ServiceTracker", "decoder_of",
+    "in_service_form", "tells_nothing",
+]  # fmt: skip
 
 #: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
 #: Stations send nothing to addresses 100 to 127 for this time after a reset (S-9.2 B).
@@ -18,9 +21,10 @@ HOLD = 20_000_000
 PACKET_TIMES = 10
 
 #: First bytes of packets that must wait after a reset: 01100100 to 01111111 (S-9.2 B), 112 to 127 (S-9.2.1 C).
-_WAIT_TIME, _WAIT_PACKETS = range(100, 128), range(112, 128)
+WAIT_TIME, WAIT_PACKETS = range(100, 128), range(112, 128)
 
-_RESET = b"\0\0\0"  # S-9.2 B
+#: The reset packet, a broadcast.
+RESET = b"\0\0\0"  # S-9.2 B
 
 _OPERATIONS = Context.OPERATIONS  # access to an enumeration's members is slow
 
@@ -32,7 +36,7 @@ def in_service_form(data: bytes) -> bool:
 
 def tells_nothing(data: bytes) -> bool:
     """True if the packet affects none of these rules: no reset, no service mode form, no address that must wait."""
-    return data != _RESET and data[0] not in _WAIT_TIME and not in_service_form(data)
+    return data != RESET and data[0] not in WAIT_TIME and not in_service_form(data)
 
 
 class ServiceTracker:
@@ -60,7 +64,7 @@ class ServiceTracker:
         self.too_soon = False
         #: REPEAT if the last packet is the same as the one before it (S-9.2.3). Valid only for service mode packets.
         self.repetition = Repetition.FIRST
-        #: The value of the page register; ``None`` if not known.
+        #: The value of the page register; ``None`` if not known. Whoever reads a write of it sets it.
         self.page: int | None = None
         self._forced = forced is not None
         self._before = b""
@@ -82,17 +86,17 @@ class ServiceTracker:
         if self.expired(end):
             self._go(Context.LEFT)
         if in_service_form(data):
-            if before == _RESET:
+            if before == RESET:
                 self._after_reset(lost and not _soon(self._reset_end, end))
             if self.context is Context.SERVICE:
                 self.kept_end = end
-        elif data == _RESET:
+        elif data == RESET:
             self.kept_end = self._reset_end = end
             if self.context is Context.LEFT:
                 self._go(Context.OPERATIONS)
         else:
             self._go(Context.OPERATIONS)
-        self.too_soon = data[0] in _WAIT_TIME and self._must_wait(data[0], before, end)
+        self.too_soon = data[0] in WAIT_TIME and self._must_wait(data[0], before, end)
         if resets and self.context is not Context.SERVICE:
             self._wait = PACKET_TIMES
         elif self._wait:
@@ -134,10 +138,6 @@ class ServiceTracker:
         if self._wait:
             self._wait -= 1
 
-    def turn_page(self, page: int) -> None:
-        """Note a write to the page register."""
-        self.page = page
-
     def _after_reset(self, uncertain: bool) -> None:
         if not uncertain:
             self._go(Context.SERVICE)
@@ -145,9 +145,9 @@ class ServiceTracker:
             self._go(Context.UNKNOWN)
 
     def _must_wait(self, first: int, before: bytes, end: int | None) -> bool:
-        if self._wait and first in _WAIT_PACKETS:
+        if self._wait and first in WAIT_PACKETS:
             return True
-        return before == _RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
+        return before == RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
 
     def _go(self, context: Context) -> None:
         if context is not self.context and not self._forced:
@@ -173,50 +173,44 @@ class RepeatTracker:
     """
 
     def __init__(self) -> None:
-        self._waiting: dict[Address, bytes] = {}
-
-    @property
-    def waiting(self) -> bool:
-        """True if a first packet waits for its repeat."""
-        return bool(self._waiting)
+        #: First packets that wait for their repeat, by address.
+        self.waiting: dict[Address, bytes] = {}
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
         """Note a valid packet.
 
         :return: first or repeat, if its instructions need a repeat; else ``None``.
         """
-        waiting = self._waiting
+        waiting = self.waiting
         if not waiting and not needs_repeat:
             return None
-        decoder, everyone = _decoder(address)
-        if decoder is None:
+        decoder, everyone = decoder_of(address)
+        if decoder is None or everyone is None:
             return None
         repeat = waiting.get(decoder) == data
-        if decoder in everyone:
-            for key in [key for key in waiting if everyone[0] in _decoder(key)[1]]:
+        if decoder == everyone:
+            for key in [key for key in waiting if decoder_of(key)[1] == everyone]:
                 del waiting[key]
         else:
-            for key in (decoder, *everyone):
-                waiting.pop(key, None)
+            waiting.pop(decoder, None)
+            waiting.pop(everyone, None)
         if not needs_repeat:
             return None
         waiting[decoder] = data
         return Repetition.REPEAT if repeat else Repetition.FIRST
 
 
-_MULTI_FUNCTION = (Broadcast(),)
-_BASIC = (AccessoryBroadcast(),)
-_EXTENDED = (ExtendedAccessoryBroadcast(),)
-
-
-def _decoder(address: Address) -> tuple[Address | None, tuple[Address, ...]]:
-    """The decoder of an address, and the broadcast address that also reaches it."""
+def decoder_of(address: Address) -> tuple[Address | None, Address | None]:
+    """The decoder of an address, and the broadcast address that also reaches it. For a broadcast both are the same."""
     if isinstance(address, (Broadcast, ShortAddress, LongAddress)):
         return address, _MULTI_FUNCTION
     if isinstance(address, AccessoryAddress):
         return AccessoryAddress(address.board), _BASIC  # all its outputs are one decoder
     if isinstance(address, AccessoryBroadcast):
-        return _BASIC[0], _BASIC
+        return _BASIC, _BASIC
     if isinstance(address, (ExtendedAccessoryAddress, ExtendedAccessoryBroadcast)):
         return address, _EXTENDED
-    return None, ()
+    return None, None
+
+
+_MULTI_FUNCTION, _BASIC, _EXTENDED = Broadcast(), AccessoryBroadcast(), ExtendedAccessoryBroadcast()

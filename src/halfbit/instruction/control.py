@@ -21,16 +21,8 @@ class DigitalDecoderReset(Instruction):
     """Digital decoder reset: 00000000; as a broadcast, the reset packet (S-9.2 B, S-9.2.1 C)."""
 
     name: ClassVar[str] = "Digital Decoder Reset"
-
-    @property
-    def resets_decoder(self) -> bool:
-        """Always True (S-9.2.1 C)."""
-        return True
-
-    @property
-    def brief(self) -> str:
-        """The word "reset"."""
-        return "reset"
+    resets_decoder: ClassVar[bool] = True
+    brief: ClassVar[str] = "reset"
 
 
 @attrs.frozen(slots=True)

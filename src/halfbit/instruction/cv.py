@@ -11,8 +11,8 @@ from .base import Instruction, brief, hexadecimal
 from .field import choice, flag, integer, octets
 
 __all__ = [
-    "CvAccess", "CvBitManipulation", "CvShortForm", "CvShortFormPair", "CvTarget", "CvVerifyByte", "CvWriteByte",
-    "ExtendedCvAccess", "LegacyCvAccess",
+    "CvAccess", "CvBitAccess", "CvBitManipulation", "CvByteAccess", "CvShortForm", "CvShortFormPair", "CvTarget",
+    "CvVerifyByte", "CvWriteByte", "ExtendedCvAccess", "LegacyCvAccess",
 ]  # fmt: skip
 
 
@@ -29,6 +29,8 @@ class CvTarget:
 @attrs.frozen(slots=True)
 class CvAccess(Instruction):
     """Base of all CV access, in operations mode and in service mode."""
+
+    _form: ClassVar[str] = "CV"  # the first words of the text
 
     @property
     def cv(self) -> int | None:
@@ -73,13 +75,8 @@ class CvAccess(Instruction):
 
     def meaning(self) -> dict[str, JsonValue]:
         """``writes``, ``decoder`` and ``targets``, for ``as_dict()``."""
-        kind = self.decoder
-        return {"writes": self.writes, "decoder": None if kind is None else kind.value, "targets": self._targets_json()}
-
-    def _targets_json(self) -> list[JsonValue]:
-        return [
-            {"decoder": None if one.decoder is None else one.decoder.value, "cv": one.cv} for one in self.targets
-        ]
+        targets: list[JsonValue] = [{"decoder": _json(one.decoder), "cv": one.cv} for one in self.targets]
+        return {"writes": self.writes, "decoder": _json(self.decoder), "targets": targets}
 
     def _words(self) -> str:
         """The CV, the bit if there is one, and the value written or compared."""
@@ -87,71 +84,71 @@ class CvAccess(Instruction):
         value = None if self.value is None else int(self.value)
         return f"{what} := {value}" if self.writes else f"{what} = {value}?"
 
+    def __str__(self) -> str:
+        return f"{self._form}: {self._words()}"
+
+
+def _json(kind: DecoderKind | None) -> str | None:
+    return None if kind is None else kind.value
+
 
 @attrs.frozen(slots=True)
-class CvVerifyByte(CvAccess):
+class CvByteAccess(CvAccess):
+    """Base of access to the whole byte of one CV, 1 to 1024."""
+
+    #: The CV's number; the packet has the number - 1.
+    cv: int = integer(1, 1024)
+    #: The byte.
+    value: int = integer(0, 255)
+
+
+@attrs.frozen(slots=True)
+class CvBitAccess(CvAccess):
+    """Base of access to one bit of a CV, 1 to 1024."""
+
+    #: The CV's number; the packet has the number - 1.
+    cv: int = integer(1, 1024)
+    #: True writes the bit, False verifies it.
+    writes: bool = flag()
+    #: The bit's value.
+    value: bool = flag()
+    #: The bit's position, 0 to 7.
+    position: int = integer(0, 7)
+
+    def __str__(self) -> str:
+        return f"{self._form} {'write' if self.writes else 'verify'} bit: {self._words()}"
+
+
+@attrs.frozen(slots=True)
+class CvVerifyByte(CvByteAccess):
     """CV access, long form, verify byte: 111001VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Verify Byte"
-    #: V + 1.
-    cv: int = integer(1, 1024)
-    #: D.
-    value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always False."""
-        return False
-
-    def __str__(self) -> str:
-        return f"CV verify byte: {self._words()}"
+    _form: ClassVar[str] = "CV verify byte"
+    writes: ClassVar[bool] = False
 
 
 @attrs.frozen(slots=True)
-class CvWriteByte(CvAccess):
+class CvWriteByte(CvByteAccess):
     """CV access, long form, write byte: 111011VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Write Byte"
-    #: V + 1.
-    cv: int = integer(1, 1024)
-    #: D.
-    value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always True."""
-        return True
-
-    @property
-    def needs_repeat(self) -> bool:
-        """Always True: decoders act on the second identical packet (S-9.2.1 C)."""
-        return True
-
-    def __str__(self) -> str:
-        return f"CV write byte: {self._words()}"
+    _form: ClassVar[str] = "CV write byte"
+    writes: ClassVar[bool] = True
+    #: Decoders act on the second identical packet (S-9.2.1 C).
+    needs_repeat: ClassVar[bool] = True
 
 
 @attrs.frozen(slots=True)
-class CvBitManipulation(CvAccess):
+class CvBitManipulation(CvBitAccess):
     """CV access, long form, bit manipulation: 111010VV VVVVVVVV 111CDBBB (S-9.2.1 C)."""
 
     name: ClassVar[str] = "CV Access, Long Form, Bit Manipulation"
-    #: V + 1.
-    cv: int = integer(1, 1024)
-    #: C: True writes the bit, False verifies it.
-    writes: bool = flag()
-    #: D: the bit's value.
-    value: bool = flag()
-    #: BBB: the bit's position, 0 to 7.
-    position: int = integer(0, 7)
 
     @property
     def needs_repeat(self) -> bool:
         """True for a write: decoders act on the second identical packet (S-9.2.1 C)."""
         return self.writes
-
-    def __str__(self) -> str:
-        return f"CV {'write' if self.writes else 'verify'} bit: {self._words()}"
 
 
 @attrs.frozen(slots=True)
@@ -162,18 +159,12 @@ class CvShortForm(CvAccess):
     """
 
     name: ClassVar[str] = "CV Access, Short Form"
+    _form: ClassVar[str] = "CV short form"
     #: 23 or 24.
     cv: int = choice(23, 24)
     #: D.
     value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always True."""
-        return True
-
-    def __str__(self) -> str:
-        return f"CV short form: {self._words()}"
+    writes: ClassVar[bool] = True
 
 
 @attrs.frozen(slots=True)
@@ -181,17 +172,14 @@ class CvShortFormPair(CvAccess):
     """CV access, short form, two CVs: 11110100 for 17 and 18, 11110101 for 31 and 32 (RCN-214, from memory)."""
 
     name: ClassVar[str] = "CV Access, Short Form, Two CVs"
+    _form: ClassVar[str] = "CV short form"
     #: The first of the two: 17 or 31.
     cv: int = choice(17, 31)
     #: V: the byte for the first.
     value: int = integer(0, 255)
     #: D: the byte for the second.
     next_value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always True."""
-        return True
+    writes: ClassVar[bool] = True
 
     @property
     def values(self) -> dict[int, int]:
@@ -206,33 +194,21 @@ class CvShortFormPair(CvAccess):
     def _words(self) -> str:
         return f"CV {self.cv} := {self.value}, CV {self.cv + 1} := {self.next_value}"
 
-    def __str__(self) -> str:
-        return f"CV short form: {self._words()}"
-
 
 @attrs.frozen(slots=True)
-class LegacyCvAccess(CvAccess):
+class LegacyCvAccess(CvByteAccess):
     """Accessory CV access, old form: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A).
 
     The packet does not say if it writes or verifies.
     """
 
     name: ClassVar[str] = "Accessory CV Access, Legacy"
-    #: V + 1.
-    cv: int = integer(1, 1024)
-    #: D.
-    value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> None:
-        """Always ``None``: the packet does not say."""
-        return None
+    _form: ClassVar[str] = "legacy accessory CV access"
+    #: The packet does not say.
+    writes: ClassVar[None] = None
 
     def _words(self) -> str:
         return f"CV {self.cv}, data {self.value}"
-
-    def __str__(self) -> str:
-        return f"legacy accessory CV access: {self._words()}"
 
 
 #: GG of extended CV access, in words and as a sign, from memory.

@@ -10,7 +10,7 @@ import attrs
 from ..error import HalfbitError
 from .address import Address, IdleAddress
 from .base import Instruction, own_fields
-from .field import accepted, instance, integer
+from .field import accepted, instance, integer, tuple_of
 from .pattern import FieldLayout, Letters, Pattern
 from .place import FIRST, PLACES, Place
 from .special import Reserved
@@ -41,10 +41,7 @@ _CLASSES = "a tuple of instruction classes"
 
 
 def _classes(base: type, words: str, **more: Any) -> Any:
-    def accepts(value: object) -> bool:
-        return isinstance(value, tuple) and all(isinstance(one, type) and issubclass(one, base) for one in value)
-
-    return accepted(accepts, words, **more)
+    return accepted(tuple_of(lambda one: isinstance(one, type) and issubclass(one, base)), words, **more)
 
 
 def _mapping(values: tuple[type, ...], words: str, **more: Any) -> Any:
@@ -63,16 +60,12 @@ def _is_text(value: object) -> bool:
     return isinstance(value, str) and bool(value.strip())
 
 
-def _are_texts(value: object) -> bool:
-    return isinstance(value, tuple) and all(isinstance(one, str) and len(one) == 8 for one in value)
+_are_bytes = tuple_of(lambda one: isinstance(one, str) and len(one) == 8)
+_are_integers = tuple_of(lambda one: type(one) is int)
 
 
-def _is_range(value: object) -> bool:
-    if value is None:
-        return True
-    if not isinstance(value, tuple) or len(value) != 2 or not all(type(one) is int for one in value):
-        return False
-    return bool(value[0] <= value[1])
+def _is_range(value: Any) -> bool:
+    return value is None or _are_integers(value) and len(value) == 2 and value[0] <= value[1]
 
 
 #: How an entry declares a field: letters, or :class:`Letters` with a conversion.
@@ -109,9 +102,7 @@ class Entry:
     #: :class:`Ambiguous`. Only with ``alone``.
     beside: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
     #: Patterns of first bytes (after an address) that it does not match.
-    other_than: tuple[str, ...] = accepted(
-        _are_texts, "a tuple of patterns of one byte", default=(), kw_only=True
-    )
+    other_than: tuple[str, ...] = accepted(_are_bytes, "a tuple of patterns of one byte", default=(), kw_only=True)
     #: True if it must be the only instruction after the address. It then matches only packets of the right length.
     alone: bool = instance(bool, "False or True", default=False, kw_only=True)
     #: Lowest and highest address number that it is for; ``None`` for all addresses of the kind.
@@ -139,11 +130,10 @@ class Entry:
     left_out: frozenset[int] = attrs.field(init=False, eq=False, repr=False)
 
     def __attrs_post_init__(self) -> None:
-        parsed = Pattern.parse(self.pattern)
         put = object.__setattr__  # a frozen class can set its own fields only in this way
-        put(self, "parsed", parsed)
-        put(self, "layouts", {name: parsed.field(_letters(letters)) for name, letters in self.fields.items()})
-        put(self, "address_layouts", {name: parsed.field(_letters(one)) for name, one in self.address.items()})
+        put(self, "parsed", Pattern.parse(self.pattern))
+        put(self, "layouts", _layouts(self.parsed, self.fields))
+        put(self, "address_layouts", _layouts(self.parsed, self.address))
         put(self, "left_out", frozenset(byte for text in self.other_than for byte in Pattern.parse(text).bytes_at(0)))
         _check_places(self)
         _check_numbers(self)
@@ -328,5 +318,6 @@ def _check_address(entry: Entry) -> None:
             raise _refused(entry, f"does not say where {name} of the {kind.kind} address stands")
 
 
-def _letters(letters: FieldLetters) -> Letters:
-    return Letters(letters) if isinstance(letters, str) else letters
+def _layouts(pattern: Pattern, fields: Mapping[str, FieldLetters]) -> dict[str, FieldLayout]:
+    letters = {name: Letters(each) if isinstance(each, str) else each for name, each in fields.items()}
+    return {name: pattern.field(each) for name, each in letters.items()}

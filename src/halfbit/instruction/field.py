@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import attrs
 
 from ..error import HalfbitError
 
-__all__ = ["Check", "accepted", "checked", "choice", "flag", "has_only_own_check", "instance", "integer", "octets"]
-
-#: A validator; attrs calls it with the object, the attribute and the value.
-Check = Any
+__all__ = ["accepted", "choice", "flag", "has_only_own_check", "instance", "integer", "octets", "tuple_of"]
 
 
-def checked(accepts: Any, words: str) -> Check:
+def _checked(accepts: Any, words: str) -> Any:
     """A validator that refuses a value if ``accepts(value)`` is false.
 
     The validator raises :class:`HalfbitError` with the class, the field, the value and ``words``.
@@ -28,7 +26,7 @@ def checked(accepts: Any, words: str) -> Check:
 
 
 def _field(accepts: Any, words: str, metadata: dict[str, Any], **more: Any) -> Any:
-    check = checked(accepts, words)
+    check = _checked(accepts, words)
     return attrs.field(validator=check, metadata={**metadata, "check": check}, **more)
 
 
@@ -97,15 +95,15 @@ def _check_bounds(low: object, high: object) -> None:
 
 def accepted(accepts: Any, words: str, **more: Any) -> Any:
     """An attrs field for values for which ``accepts(value)`` is true. Other values raise HalfbitError."""
-    return attrs.field(validator=checked(accepts, words), **more)
+    return attrs.field(validator=_checked(accepts, words), **more)
 
 
 def instance(kind: type, words: str, **more: Any) -> Any:
     """An attrs field for an instance of ``kind``, or the default. Other values raise HalfbitError."""
     default = more.get("default", attrs.NOTHING)
+    return accepted(lambda value: value is default or isinstance(value, kind), words, **more)
 
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if value is not default and not isinstance(value, kind):
-            raise HalfbitError(f"{type(instance).__name__}.{attribute.name}: {value!r} is not {words}")
 
-    return attrs.field(validator=check, **more)
+def tuple_of(accepts: Callable[[Any], bool]) -> Callable[[object], bool]:
+    """A check for :func:`accepted`: a tuple, and ``accepts(item)`` is true for each item."""
+    return lambda value: isinstance(value, tuple) and all(map(accepts, value))

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Union
 
 from ..error import HalfbitError
-from ..event import Cutout, Fault, PacketEvent
+from ..event import Cutout, Fault, Packet, PacketEvent
 from ..machine import run
-from ..packet import Packet
 from .address import UnresolvedAddress
-from .base import Context, Instruction, PacketContext, Repetition, Template, filler
+from .base import Context, Instruction, PacketContext, Repetition, setters
 from .configuration import Configuration, Configurations, checked_configurations, configurations_for
 from .context import RepeatTracker, ServiceTracker, in_service_form, tells_nothing
 from .registry import Registry
@@ -26,29 +25,50 @@ Event = Union[Instruction, Fault, Cutout]
 #: repeats a few hundred packets.
 REMEMBERED = 2048
 
-#: Addresses for ambiguous packets in the form of service mode, by first byte.
-_UNRESOLVED = {first: UnresolvedAddress(first) for first in range(112, 128)}
-
 #: The context of most packets.
 _IN_OPERATIONS = PacketContext(Context.OPERATIONS)
+
+
+#: The fields that can differ between two packets with the same bytes.
+_VARYING = ("packet", "packet_context")
+
+
+def _copier(instruction: Instruction) -> Callable[[Packet, PacketContext], Instruction]:
+    """A function that copies an instruction for another packet with the same bytes.
+
+    ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
+    """
+    kind, puts = type(instruction), setters(type(instruction))
+    same = [(put, getattr(instruction, name)) for name, put in puts.items() if name not in _VARYING]
+    put_packet, put_context = (puts[name] for name in _VARYING)
+
+    def copy(packet: Packet, packet_context: PacketContext) -> Instruction:
+        new = object.__new__(kind)
+        for put, value in same:
+            put(new, value)
+        put_packet(new, packet)
+        put_context(new, packet_context)
+        return new
+
+    return copy
 
 
 class _Reading:
     """The decoding of one packet's bytes, without the packet and its context, which vary."""
 
-    __slots__ = ("common", "configurations", "damaged", "either", "instructions", "needs_repeat", "resets", "templates")
+    __slots__ = ("common", "configurations", "copiers", "damaged", "either", "instructions", "needs_repeat", "resets")
 
     def __init__(self, data: bytes, found: tuple[Instruction, ...], configurations: tuple[Configuration, ...]) -> None:
         self.instructions = found
         self.configurations = configurations
-        self.templates = [Template(instruction) for instruction in found]
+        self.copiers = [_copier(instruction) for instruction in found]
         self.needs_repeat = any(instruction.needs_repeat for instruction in found)
         self.resets = any(instruction.resets_decoder for instruction in found)
         self.damaged = isinstance(found[0], Damaged)
         self.either = isinstance(found[0], Ambiguous)
         plain = not (self.needs_repeat or self.resets or configurations or self.damaged or self.either)
-        #: For packets that need no context: functions that make the instructions. Else ``None``.
-        self.common = [template.make for template in self.templates] if plain and tells_nothing(data) else None
+        #: For packets that need no context: the copiers. Else ``None``.
+        self.common = self.copiers if plain and tells_nothing(data) else None
 
 
 class InstructionMachine:
@@ -69,10 +89,7 @@ class InstructionMachine:
     """
 
     def __init__(
-        self,
-        registry: Registry = STANDARD,
-        configuration: Configurations = None,
-        context: Context | None = None,
+        self, registry: Registry = STANDARD, configuration: Configurations = None, context: Context | None = None
     ) -> None:
         if not isinstance(registry, Registry):
             raise HalfbitError(f"registry: {registry!r} is no Registry: give STANDARD, or STANDARD.extended(...)")
@@ -111,7 +128,7 @@ class InstructionMachine:
             if common is not None and not self._repeats.waiting and self._tracker.take_common(data):
                 # A shortcut for nearly all packets. `_packet` would give the same.
                 return (common[0](event, _IN_OPERATIONS),) if len(common) == 1 else tuple(
-                    [make(event, _IN_OPERATIONS) for make in common]
+                    [copy(event, _IN_OPERATIONS) for copy in common]
                 )
             return self._packet(event, operations)
         if isinstance(event, Fault):
@@ -145,7 +162,7 @@ class InstructionMachine:
         tracker = self._tracker
         page = reading.instructions[0].new_page
         if tracker.repetition is Repetition.REPEAT and page is not None:
-            tracker.turn_page(page)
+            tracker.page = page
         return self._make(reading, packet, Context.SERVICE, tracker.repetition, tracker.page)
 
     def _either(
@@ -157,7 +174,8 @@ class InstructionMachine:
         readings = first.readings if isinstance(first, Ambiguous) else (as_operations,)
         as_service = self._make(service, packet, context, self._tracker.repetition)
         known = self._known(context, None, None, ())
-        return (_ambiguous(packet.data[0], (*readings, as_service), packet, known),)
+        address, raw = UnresolvedAddress(packet.data[0]), packet.data[1:-1]
+        return (Ambiguous(address, (*readings, as_service), raw=raw, packet=packet, packet_context=known),)
 
     def _repeat(self, data: bytes, reading: _Reading) -> Repetition | None:
         return self._repeats.take(data, reading.instructions[0].address, reading.needs_repeat)
@@ -182,10 +200,12 @@ class InstructionMachine:
     ) -> tuple[Instruction, ...]:
         """The instructions of a packet, with the packet and its context set."""
         known = self._known(context, repetition, page, reading.configurations)
-        single = known
-        if repetition is not None and len(reading.templates) > 1:
+        if repetition is None or len(reading.copiers) == 1:
+            made = [copy(packet, known) for copy in reading.copiers]
+        else:
             single = self._known(context, None, page, reading.configurations)
-        made = [one.make(packet, known if one.instruction.needs_repeat else single) for one in reading.templates]
+            both = zip(reading.instructions, reading.copiers)
+            made = [copy(packet, known if one.needs_repeat else single) for one, copy in both]
         return tuple(map(_within, made)) if reading.either else tuple(made)
 
     def _known(
@@ -203,18 +223,11 @@ class InstructionMachine:
         return known
 
 
-def _ambiguous(
-    first: int, readings: tuple[tuple[Instruction, ...], ...], packet: Packet, known: PacketContext
-) -> Instruction:
-    fill = filler(Ambiguous)
-    return fill([_UNRESOLVED[first], packet.data[1:-1], readings], packet, known)
-
-
 def _within(either: Instruction) -> Instruction:
     """The same instruction, with its packet and context also set in the instructions of its readings."""
-    assert isinstance(either, Ambiguous)
     packet, known = either.packet, either.packet_context
-    readings = tuple(tuple(Template(one).make(packet, known) for one in reading) for reading in either.readings)
+    assert isinstance(either, Ambiguous) and packet is not None
+    readings = tuple(tuple(_copier(one)(packet, known) for one in reading) for reading in either.readings)
     return Ambiguous(either.address, readings, raw=either.raw, packet=packet, packet_context=known)
 
 

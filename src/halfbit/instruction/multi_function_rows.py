@@ -64,8 +64,8 @@ def _extended(pattern: str, operation: int, title: str) -> Entry:
     )  # fmt: skip
 
 
-# Class 000.
-_DECODER_AND_CONSIST_CONTROL = (
+MULTI_FUNCTION = (
+    # Class 000.
     Entry("00000000", _ALL, DigitalDecoderReset, f"{_B}; {_C}", title="Digital Decoder Reset Packet"),
     Entry("00000000", _OWN, DigitalDecoderReset, _C),
     Entry("00000001", _ANY, HardReset, _C),
@@ -81,10 +81,7 @@ _DECODER_AND_CONSIST_CONTROL = (
     Entry("0001001R 0AAAAAAA", _ANY, ConsistControl, _C, {"reversed": "R", "number": "A"}),
     Entry("0001001R 1AAAAAAA", _ANY, Reserved, _C, title="Consist Control, Reserved"),
     _reserved("0001CCCC", "0001001R"),
-)
-
-# Class 001.
-_ADVANCED_OPERATIONS = (
+    # Class 001.
     Entry("00111111 DSSSSSSS", _ANY, SpeedControl128, _C, {"forward": "D", "code": "S"}),
     Entry(
         "00111110 EUFSSSSS", _ANY, RestrictedSpeedStep, f"{_C}; special operating modes: {_RCN_212}",
@@ -96,26 +93,17 @@ _ADVANCED_OPERATIONS = (
         tail=Tail("states", 1, 4),
     ),  # fmt: skip
     _reserved("001CCCCC", "00111111", "00111110", "00111101"),
-)
-
-# Classes 010 and 011.
-_SPEED_AND_DIRECTION = (
+    # Classes 010 and 011.
     Entry("01DCSSSS", _ANY, SpeedAndDirection, f"{_B}; {_C}", {"forward": "D", "code": "CS"}),
     Entry(
         "01DC000S", _ALL, BroadcastStop, _B, {"forward": "D", "direction_ignored": "C", "emergency": "S"},
         special_of=(SpeedAndDirection,), alone=True,
     ),  # fmt: skip
-)
-
-# Classes 100 and 101.
-_FUNCTIONS = (
+    # Classes 100 and 101.
     Entry("100LDDDD", _ANY, FunctionGroupOne, _C, {"bit4": "L", "states": "D"}),
     _group_two("1011DDDD", 5),
     _group_two("1010DDDD", 9),
-)
-
-# Class 110.
-_FEATURE_EXPANSION = (
+    # Class 110.
     Entry("11000000 DLLLLLLL HHHHHHHH", _ANY, BinaryStateLong, _C, {"state": "D", "number": "HL"}),
     Entry(
         "11000001 00MMMMMM WWWHHHHH U0BBBBBB", _ALL, ModelTime, _RCN_211,
@@ -132,10 +120,7 @@ _FEATURE_EXPANSION = (
     _functions("11011110 DDDDDDDD", 13, _C),
     _functions("11011111 DDDDDDDD", 21, _C),
     _reserved("110CCCCC", "11000000", "11011101", "1101111C"),
-)
-
-# Class 111.
-_CV_ACCESS = (
+    # Class 111.
     Entry("111001VV VVVVVVVV DDDDDDDD", _ANY, CvVerifyByte, _C, {"cv": _CV, "value": "D"}),
     Entry("111011VV VVVVVVVV DDDDDDDD", _ANY, CvWriteByte, _C, {"cv": _CV, "value": "D"}),
     Entry(
@@ -155,9 +140,7 @@ _CV_ACCESS = (
     Entry("11111001", (ShortAddress,), AddressQuery, "S-9.2.3 appendix A", numbers=(1, 111), alone=True),
     Entry("1111CCCC", _ALL, Reserved, _C, tail=_REST, other_than=("1111001C", "11111001")),
     Entry("1111CCCC", _OWN, Reserved, _C, tail=_REST, other_than=("1111001C",)),
-)
-
-_OTHER_ADDRESSES = (
+    # Other addresses.
     Entry("11111111 00000000", (IdleAddress,), Idle, _B),
     Entry("11101AAA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 232 to 239"),
     Entry("11110AAA", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved addresses 240 to 247"),
@@ -165,14 +148,4 @@ _OTHER_ADDRESSES = (
     Entry("11111100", _KEPT, Reserved, "S-9.2.1 A", tail=_REST, title="Reserved address 252"),
     Entry("11111101", _KEPT, AdvancedExtended, _ADVANCED, tail=_REST, title="Advanced Extended Packet, 253"),
     Entry("11111110", _KEPT, AdvancedExtended, _ADVANCED, tail=_REST, title="Advanced Extended Packet, 254"),
-)
-
-MULTI_FUNCTION = (
-    *_DECODER_AND_CONSIST_CONTROL,
-    *_ADVANCED_OPERATIONS,
-    *_SPEED_AND_DIRECTION,
-    *_FUNCTIONS,
-    *_FEATURE_EXPANSION,
-    *_CV_ACCESS,
-    *_OTHER_ADDRESSES,
 )

@@ -8,11 +8,12 @@ made from them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
 import attrs
 
 from ..error import HalfbitError
-from .field import accepted, instance
+from .field import accepted, instance, tuple_of
 
 __all__ = ["FieldLayout", "Letters", "Pattern", "Run"]
 
@@ -34,10 +35,6 @@ class Run:
     position: int
 
 
-def _are_integers(value: object) -> bool:
-    return isinstance(value, tuple) and all(type(one) is int for one in value)
-
-
 @attrs.frozen(slots=True)
 class Letters:
     """How to make a value from letters of a pattern: ``value = (bits ^ xor) + add``.
@@ -51,7 +48,7 @@ class Letters:
     letters: str = instance(str, "letters of a pattern")
     #: The runs that it uses, most significant first. A run is given by its index among the runs of
     #: these letters, in the order of the pattern. Empty: all runs, in that order.
-    order: tuple[int, ...] = accepted(_are_integers, "a tuple of integers", default=())
+    order: tuple[int, ...] = accepted(tuple_of(lambda one: type(one) is int), "a tuple of integers", default=())
     #: Number of bits left out at the low end of these runs.
     low: int = instance(int, "an integer", default=0)
     #: Number of bits taken above those; 0: all.
@@ -128,16 +125,12 @@ class Pattern:
                 raise HalfbitError(f"pattern {text!r}: {group!r} is not eight of 0, 1 and letters A to Z")
             masks.append(int("".join("1" if c in "01" else "0" for c in group), 2))
             values.append(int("".join("1" if c == "1" else "0" for c in group), 2))
-            before = ""
-            for place, letter in enumerate(group):
+            shift = 8
+            for letter, same in groupby(group):
+                width = len(list(same))
+                shift -= width
                 if letter not in "01":
-                    row = spans.setdefault(letter, [])
-                    if letter == before:
-                        byte, _, width = row[-1]
-                        row[-1] = (byte, 7 - place, width + 1)
-                    else:
-                        row.append((index, 7 - place, 1))
-                before = letter
+                    spans.setdefault(letter, []).append((index, shift, width))
         return cls(text, bytes(masks), bytes(values), {k: _placed(v) for k, v in spans.items()})
 
     def __len__(self) -> int:
@@ -166,9 +159,8 @@ class Pattern:
         placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
         total = sum(run.width for run in placed)
         if not 0 <= wanted.low < wanted.low + (wanted.width or 1) <= total:
-            raise HalfbitError(
-                f"pattern {self.text!r}: {wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
-            )
+            problem = f"{wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
+            raise HalfbitError(f"pattern {self.text!r}: {problem}")
         cut = _cut(placed, wanted.low, wanted.width or total - wanted.low)
         return FieldLayout(cut, wanted.xor, wanted.add)
 

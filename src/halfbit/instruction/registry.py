@@ -40,7 +40,7 @@ class Registry:
         except TypeError:
             raise HalfbitError(f"{entries!r} is not a row of entries: give a list of Entry") from None
         _check_entries(self._entries)
-        self._tables = compiled(self._entries)
+        _ = self._tables  # made now, so that rows that overlap are refused here
 
     def entries(self) -> tuple[Entry, ...]:
         """All rows, in the order given."""

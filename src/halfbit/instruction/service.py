@@ -11,7 +11,7 @@ import attrs
 
 from .address import DecoderKind, JsonValue
 from .base import Instruction, brief
-from .cv import CvAccess, CvTarget
+from .cv import CvAccess, CvBitAccess, CvByteAccess, CvTarget
 from .field import flag, integer
 
 __all__ = [
@@ -27,73 +27,36 @@ _ACCESSORY = {1: 513, 7: 7, 8: 520}
 
 
 @attrs.frozen(slots=True)
-class _ServiceCvAccess(CvAccess):
-    """CV access in service mode."""
-
-    @property
-    def needs_repeat(self) -> bool:
-        """Always True (S-9.2.3)."""
-        return True
-
-
-@attrs.frozen(slots=True)
-class DirectVerifyByte(_ServiceCvAccess):
+class DirectVerifyByte(CvByteAccess):
     """Direct mode, verify byte: 011101AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Verify Byte"
-    #: A + 1.
-    cv: int = integer(1, 1024)
-    #: D.
-    value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always False."""
-        return False
-
-    def __str__(self) -> str:
-        return f"direct mode verify byte: {self._words()}"
+    _form: ClassVar[str] = "direct mode verify byte"
+    writes: ClassVar[bool] = False
+    needs_repeat: ClassVar[bool] = True
 
 
 @attrs.frozen(slots=True)
-class DirectWriteByte(_ServiceCvAccess):
+class DirectWriteByte(CvByteAccess):
     """Direct mode, write byte: 011111AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Write Byte"
-    #: A + 1.
-    cv: int = integer(1, 1024)
-    #: D.
-    value: int = integer(0, 255)
-
-    @property
-    def writes(self) -> bool:
-        """Always True."""
-        return True
-
-    def __str__(self) -> str:
-        return f"direct mode write byte: {self._words()}"
+    _form: ClassVar[str] = "direct mode write byte"
+    writes: ClassVar[bool] = True
+    needs_repeat: ClassVar[bool] = True
 
 
 @attrs.frozen(slots=True)
-class DirectBitManipulation(_ServiceCvAccess):
+class DirectBitManipulation(CvBitAccess):
     """Direct mode, bit manipulation: 011110AA AAAAAAAA 111KDBBB (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Direct Mode, Bit Manipulation"
-    #: A + 1.
-    cv: int = integer(1, 1024)
-    #: K: True writes the bit, False verifies it.
-    writes: bool = flag()
-    #: D: the bit's value.
-    value: bool = flag()
-    #: BBB: the bit's position, 0 to 7.
-    position: int = integer(0, 7)
-
-    def __str__(self) -> str:
-        return f"direct mode {'write' if self.writes else 'verify'} bit: {self._words()}"
+    _form: ClassVar[str] = "direct mode"
+    needs_repeat: ClassVar[bool] = True
 
 
 @attrs.frozen(slots=True)
-class RegisterAccess(_ServiceCvAccess):
+class RegisterAccess(CvAccess):
     """Register, paged and address-only mode: 0111CRRR DDDDDDDD (S-9.2.3 E).
 
     The three modes send the same packets, so a packet does not show its mode. The CV depends on the register, the page
@@ -101,6 +64,7 @@ class RegisterAccess(_ServiceCvAccess):
     """
 
     name: ClassVar[str] = "Register or Paged Mode"
+    needs_repeat: ClassVar[bool] = True
     #: C: True writes, False verifies.
     writes: bool = flag()
     #: RRR + 1.
@@ -180,16 +144,8 @@ class PagePreset(Instruction):
     """Page preset, the page register := 1: 01111101 00000001 (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Page Preset"
-
-    @property
-    def needs_repeat(self) -> bool:
-        """Always True (S-9.2.3)."""
-        return True
-
-    @property
-    def new_page(self) -> int | None:
-        """Always 1."""
-        return 1
+    needs_repeat: ClassVar[bool] = True
+    new_page: ClassVar[int] = 1
 
     def __str__(self) -> str:
         return "page preset: page register := 1"
@@ -200,8 +156,4 @@ class FactoryReset(Instruction):
     """Factory reset: 01111111 00001000 (S-9.2.3 E)."""
 
     name: ClassVar[str] = "Factory Reset"
-
-    @property
-    def needs_repeat(self) -> bool:
-        """Always True (S-9.2.3)."""
-        return True
+    needs_repeat: ClassVar[bool] = True

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import attrs
 
 from .address import JsonValue, NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
 from .checksum import crc8
-from .field import accepted, octets
+from .field import accepted, octets, tuple_of
 
 __all__ = ["AdvancedExtended", "Ambiguous", "Damaged", "Reserved", "Unknown"]
 
@@ -82,21 +82,8 @@ class Damaged(Instruction):
         return f"damaged packet: {hexadecimal(self.data)}"
 
 
-def _readings() -> Any:
-    words = "two or more readings, each a tuple of one or more instructions"
-    return accepted(_are_readings, words, metadata={"readings": True})
-
-
-def _are_readings(value: object) -> bool:
-    if not isinstance(value, tuple) or len(value) < 2:
-        return False
-    for reading in value:
-        if not isinstance(reading, tuple) or not reading:
-            return False
-        for one in reading:
-            if not isinstance(one, Instruction):
-                return False
-    return True
+_are_instructions = tuple_of(lambda one: isinstance(one, Instruction))
+_are_readings = tuple_of(lambda reading: _are_instructions(reading) and reading != ())
 
 
 @attrs.frozen(slots=True)
@@ -110,7 +97,11 @@ class Ambiguous(Instruction):
     name: ClassVar[str] = "Ambiguous"
     #: Two or more readings. Each is the instructions of the whole packet. Service mode readings have :class:`NoAddress`
     #: and come last.
-    readings: tuple[tuple[Instruction, ...], ...] = _readings()
+    readings: tuple[tuple[Instruction, ...], ...] = accepted(
+        lambda value: _are_readings(value) and len(value) > 1,
+        "two or more readings, each a tuple of one or more instructions",
+        metadata={"readings": True},
+    )
 
     @property
     def brief(self) -> str:

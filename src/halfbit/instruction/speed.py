@@ -34,13 +34,7 @@ class SpeedReading:
 
     def as_dict(self) -> dict[str, JsonValue]:
         """The fields in order, for JSON."""
-        return {
-            "steps": self.steps,
-            "step": self.step,
-            "emergency": self.emergency,
-            "direction_ignored": self.direction_ignored,
-            "fl": self.fl,
-        }
+        return attrs.asdict(self)
 
     @property
     def brief(self) -> str:
@@ -84,7 +78,7 @@ def reading_126(code: int) -> SpeedReading:
     return SpeedReading(126, code - 1)
 
 
-def _readings(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
+def readings_of(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
     """CSSSS read with 28 steps and with 14; only one of them if ``steps`` is known."""
     if steps is None:
         return (reading_28(code), reading_14(code))
@@ -142,7 +136,7 @@ class SpeedAndDirection(SpeedControl):
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
         """Read with 28 steps and with 14; only one of them if the decoder's configuration is known."""
-        return _readings(self.code, self.packet_context.steps)
+        return readings_of(self.code, self.packet_context.steps)
 
     def __str__(self) -> str:
         words = ", or ".join(str(reading) for reading in self.readings)
@@ -218,7 +212,7 @@ class RestrictedSpeedStep(Instruction):
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
         """The highest allowed step, read with 28 and with 14 steps; one reading if the configuration is known."""
-        return _readings(self.code, self.packet_context.steps)
+        return readings_of(self.code, self.packet_context.steps)
 
     @property
     def modes(self) -> int:
@@ -242,21 +236,12 @@ class RestrictedSpeedStep(Instruction):
 
 
 @attrs.frozen(slots=True)
-class SpeedDirectionFunctions(SpeedControl, FunctionControl):
-    """Speed, direction and functions together: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
+class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
+    """128 speed step control with functions: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
-    #: D.
-    forward: bool = flag()
-    #: SSSSSSS, as in 128 speed step control.
-    code: int = integer(0, 127)
     #: One to four bytes of function states; F0 is bit 0 of the first byte.
     states: bytes = octets(1, 4)
-
-    @property
-    def readings(self) -> tuple[SpeedReading, ...]:
-        """One, with 126 steps."""
-        return (reading_126(self.code),)
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -265,7 +250,7 @@ class SpeedDirectionFunctions(SpeedControl, FunctionControl):
 
     def meaning(self) -> dict[str, JsonValue]:
         """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
-        return {**SpeedControl.meaning(self), **FunctionControl.meaning(self)}
+        return {**SpeedControl128.meaning(self), **FunctionControl.meaning(self)}
 
     @property
     def brief(self) -> str:

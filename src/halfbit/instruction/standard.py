@@ -17,12 +17,12 @@ class _Standard(Registry):
     def __init__(self) -> None:
         pass
 
+    def __reduce__(self) -> Any:
+        return "STANDARD"  # so that a copy is the same object
+
     def entries(self) -> tuple[Entry, ...]:
         """All rows, in order."""
         return self._rows
-
-    def __reduce__(self) -> Any:
-        return _standard, ()
 
     @cached_property
     def _rows(self) -> tuple[Entry, ...]:
@@ -31,10 +31,6 @@ class _Standard(Registry):
         from .service_rows import SERVICE
 
         return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
-
-
-def _standard() -> Registry:
-    return STANDARD
 
 
 #: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.

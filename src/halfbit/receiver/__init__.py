@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from .receiver import Receiver
+from .receiver import HalvesReceiver
 
-__all__ = ["Receiver"]
+__all__ = ["HalvesReceiver"]

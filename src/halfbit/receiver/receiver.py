@@ -1,6 +1,6 @@
 """The receiver: layers 2 to 4 in one, for all durations.
 
-Step by step through the core is always right, and :meth:`Receiver.feed` does nothing else. For many durations
+Step by step through the core is always right, and :meth:`HalvesReceiver.feed` does nothing else. For many durations
 at once there is a shorter way: between the end of one packet and the end of the next flawless one, ``flawless.py``
 finds the whole packet in the row. The core's state at both ends depends on the last half-bit alone, so
 the core goes on from there as if it had been fed.
@@ -17,14 +17,14 @@ from ..limits import RECEIVE, Limits
 from ..ledger import Element, Ledger, element_of
 from .flawless import FlawlessPackets
 
-__all__ = ["Receiver"]
+__all__ = ["HalvesReceiver"]
 
 #: How many durations are looked at in one go. Enough to make the cost of a row small.
 ROW = 1 << 14
 
 
-class Receiver:
-    """Durations in; packets, cutouts, and one fault for each lost stretch, out.
+class HalvesReceiver:
+    """Durations in; packets, cutouts, and one fault for each lost stretch, out. Each half-bit is decided by itself.
 
     The events are the same as from the machines of the layers one after the other, however the
     durations are divided between :meth:`feed` and :meth:`feed_many`.

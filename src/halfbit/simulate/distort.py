@@ -16,22 +16,9 @@ from ..error import HalfbitError
 from ..limits import US
 
 __all__ = [
-    "chatter",
-    "counted",
-    "cutout",
-    "extra_edge",
-    "flipped_half",
-    "foreign",
-    "inserted",
-    "jittered",
-    "lost_edge",
-    "lost_edges",
-    "one_edge",
-    "polled",
-    "spike",
-    "spikes",
-    "stretched",
-]
+    "chatter", "counted", "cutout", "extra_edge", "flipped_half", "foreign", "inserted", "jittered", "lost_edge",
+    "lost_edges", "one_edge", "polled", "spike", "spikes", "stretched",
+]  # fmt: skip
 
 #: In this module a half-bit of at least this duration is half of a zero-bit. It is the middle between 64 us (longest
 #: half of a one-bit) and 90 us (shortest half of a zero-bit; S-9.1 A, table 1, decoder's column).
@@ -42,12 +29,7 @@ _MIDDLE = 77 * US
 
 
 def polled(
-    durations: Sequence[int],
-    periods: tuple[int, int],
-    rng: random.Random,
-    *,
-    stall: int = 0,
-    stall_share: float = 0.0,
+    durations: Sequence[int], periods: tuple[int, int], rng: random.Random, *, stall: int = 0, stall_share: float = 0.0
 ) -> list[int]:
     """A capture by a polling loop, which samples the level again and again.
 
@@ -122,12 +104,7 @@ def jittered(durations: Sequence[int], most: int, rng: random.Random) -> list[in
 
 
 def stretched(
-    durations: Sequence[int],
-    share: float,
-    longest: int,
-    rng: random.Random,
-    *,
-    zero_from: int = _MIDDLE,
+    durations: Sequence[int], share: float, longest: int, rng: random.Random, *, zero_from: int = _MIDDLE
 ) -> list[int]:
     """Stretched zeros, as a station sends them to run a vehicle without a decoder (S-9.1 A).
 
@@ -145,9 +122,7 @@ def stretched(
     ]
 
 
-def chatter(
-    durations: Sequence[int], share: float, spread: int, rng: random.Random, *, most: int = 3
-) -> list[int]:
+def chatter(durations: Sequence[int], share: float, spread: int, rng: random.Random, *, most: int = 3) -> list[int]:
     """Zero crossings that are not monotonic (S-9.1 B): one change becomes three, five or more.
 
     :param share: the share of changes that chatter, 0 to 1.
@@ -167,9 +142,7 @@ def chatter(
     return result
 
 
-def spikes(
-    durations: Sequence[int], share: float, width: tuple[int, int], rng: random.Random
-) -> list[int]:
+def spikes(durations: Sequence[int], share: float, width: tuple[int, int], rng: random.Random) -> list[int]:
     """Short pulses inside half-bits.
 
     :param share: the share of half-bits with a spike, 0 to 1.
@@ -241,9 +214,7 @@ def spike(durations: Sequence[int], at: int, after: int, width: int) -> list[int
     return [*durations[:at], after, width, duration - after - width, *durations[at + 1 :]]
 
 
-def flipped_half(
-    durations: Sequence[int], at: int, *, one: int = 58 * US, zero: int = 100 * US
-) -> list[int]:
+def flipped_half(durations: Sequence[int], at: int, *, one: int = 58 * US, zero: int = 100 * US) -> list[int]:
     """``durations[at]`` gets the length of the other kind of half-bit: one becomes zero, zero becomes one.
 
     :param one: the length of half a one-bit, ns.
@@ -265,9 +236,7 @@ def inserted(durations: Sequence[int], at: int, others: Sequence[int]) -> list[i
     return [*durations[:at], *others, *durations[at:]]
 
 
-def foreign(
-    length: int, rng: random.Random, *, pulses: tuple[int, int] = (10 * US, 300 * US)
-) -> list[int]:
+def foreign(length: int, rng: random.Random, *, pulses: tuple[int, int] = (10 * US, 300 * US)) -> list[int]:
     """The signal of another protocol (S-9.2 C allows it between packets), as pulses of random width.
 
     :param length: its shortest duration, ns.
