@@ -15,6 +15,7 @@ import attrs
 
 from ..decision.lengths import PREAMBLE, Lengths, Piece, bits_of, learned
 from ..event import Packet, Recovery
+from ..limits import US
 from .trial import Trial
 
 __all__ = ["Fit", "fitted"]
@@ -26,6 +27,8 @@ FEWEST = 3
 LONG = 16
 #: Share of the preambles, 0 to 1, whose lateness is usual. The others hold rare late changes.
 USUAL = 0.95
+#: If a change is later than the usual lateness by this factor, and by 2 us, it is a rare late one.
+BEYOND = 1.25
 #: If packets were recovered in one of these ways, their bits cannot be laid beside the changes.
 MISSING = (Recovery.MISSED_CHANGES, Recovery.EXTRA_CHANGES, Recovery.LONG_TURNS)
 
@@ -62,6 +65,7 @@ def fitted(trial: Trial) -> Fit | None:
     odd = 0.0 if one_edge else sum(sum(d for d, _ in run[::2]) - sum(d for d, _ in run[1::2]) for run in runs) * 2 / halves
     spreads = sorted(_spread(run, one, odd) for run in runs)
     late = spreads[int(USUAL * (len(spreads) - 1))]
+    rare = spreads[-1] > BEYOND * late + 2 * US
     lengths = learned(pieces, round(late), trial.limits.latency_rare)
     if lengths is None:
         return None
@@ -69,7 +73,7 @@ def fitted(trial: Trial) -> Fit | None:
         one=round(one),
         zero=_zero(lengths),
         late=round(late),
-        latency_rare=trial.limits.latency_rare,
+        latency_rare=trial.limits.latency_rare or round(spreads[-1]) * rare,
         difference=round(abs(odd)),
         stretched=lengths.stretched,
         packets=len(runs),

@@ -117,8 +117,6 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
     one_edge = pulse in BITS
     simple = [tried(STRICT, RECEIVE, stretches)]
     yield simple[0]
-    if not one_edge and pulse not in HALVES:
-        return
     rows = {0: stretches}
     if not one_edge:
         simple += _simple(stretches)
@@ -128,7 +126,12 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
             rows[minimum] = [stretch.durations for stretch in others[0].stretches]
             yield from others
             simple += others
-    rough = [trial for minimum, row in rows.items() for trial in _by_sequence(row, minimum, one_edge)]
+    rough = [
+        trial
+        for minimum, row in rows.items()
+        if one_edge or pulse_of(row) in HALVES
+        for trial in _by_sequence(row, minimum, one_edge)
+    ]
     best = best_first(simple + rough)[0]
     fit = fitted(best)
     if fit is not None:
@@ -189,12 +192,13 @@ def _name(limits: Limits) -> str:
 
 def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) -> Iterator[Trial]:
     """Trials with the latency that the best trial's packets show, simple limits first. They recover lost packets."""
-    late = min(fit.late + fit.late // 50 + US // 2, LATENCIES[-1])
+    # The changes of a preamble do not show the whole latency.
+    late = min(fit.late + fit.late // 16 + US // 2, LATENCIES[-1])
     for trial in simple:
         if trial.filter == best.filter and trial.score >= MOST:
             limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
             yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
-    for turn in sorted({0, fit.latency_rare}):
+    for turn in sorted({0, best.limits.latency_rare}):
         limits = Limits(
             decision="sequence", one_edge=best.limits.one_edge, latency_max=late, latency_rare=turn
         )

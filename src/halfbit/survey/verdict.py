@@ -138,15 +138,17 @@ def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
     extra = best.having(Recovery.EXTRA_CHANGES)
     if best.filter or extra >= SOME * best.packets and extra:
         yield _noise(best)
-    missed = best.having(Recovery.MISSED_CHANGES)
-    if missed >= SOME * best.packets and missed:
-        rate = -math.log1p(-min(missed / best.packets, 0.99)) * best.packets / _changes(best)
-        yield _Cause(
-            Finding.MISSED,
-            f"about one level change in {_round(1 / rate)} is missing",
-            "An input that misses changes needs a shorter interrupt routine, or a timer that captures.",
-        )
-    yield from _lateness(best, fit, tick)
+    late = best.limits.latency_max if fit is None else fit.late
+    if best.limits.latency_rare or late > SINGLE or tick >= COARSE:
+        yield _loop(best, fit, tick, late)
+    else:
+        missed = best.having(Recovery.MISSED_CHANGES)
+        if missed >= SOME * best.packets and missed:
+            yield _missed(best, missed / best.packets)
+        if late > EXACT and best.limits != RECEIVE:
+            more = f", now and then {_us(fit.latency_rare)} us" if fit is not None and fit.latency_rare else ""
+            words = f"changes are seen up to {_us(late)} us late{more} (or half of that early or late)"
+            yield _Cause(Finding.JITTER, words)
     if fit is not None:
         yield from _lengths(best, fit)
     if best.cutouts > SOME * best.packets:
@@ -157,7 +159,7 @@ def _one_edge(fit: Fit | None) -> _Cause:
     words = "only the rising or only the falling changes are in the capture"
     if fit is not None:
         one, mixed, zero = 2 * fit.one, fit.one + fit.zero, 2 * fit.zero
-        words = f"the durations are {_us(one)}, {_us(mixed)} and {_us(zero)} us, sums of two halves: {words}"
+        words = f"the durations are {one / US:.0f}, {mixed / US:.0f} and {zero / US:.0f} us, sums of two halves: {words}"
     return _Cause(Finding.ONE_EDGE, words, "Better note both directions of change.")
 
 
@@ -174,26 +176,30 @@ def _noise(best: Trial) -> _Cause:
     )
 
 
-def _lateness(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
-    late = best.limits.latency_max if fit is None else fit.late
-    rare = best.limits.latency_rare
-    if tick < COARSE and late <= SINGLE and not rare:
-        if late > EXACT and best.limits != RECEIVE:
-            yield _Cause(Finding.JITTER, f"changes are seen up to {_us(late)} us late (or half of that early or late)")
-        return
+def _missed(best: Trial, share: float) -> _Cause:
+    rate = -math.log1p(-min(share, 0.99)) * best.packets / _changes(best)
+    return _Cause(
+        Finding.MISSED,
+        f"about one level change in {_round(1 / rate)} is missing",
+        "An input that misses changes needs a shorter interrupt routine, or a timer that captures.",
+    )
+
+
+def _loop(best: Trial, fit: Fit | None, tick: float, late: int) -> _Cause:
+    words = f"the loop period is up to about {_us(late)} us"
     if tick >= COARSE:
         words = f"times come in steps of {_us(round(tick))} us, from a loop of that period or a coarse timer"
-    else:
-        words = f"the loop period is up to about {_us(late)} us"
+    rare = best.limits.latency_rare if fit is None else fit.latency_rare
+    hit = best.having(Recovery.LONG_TURNS, Recovery.LATE_CHANGES, Recovery.MISSED_CHANGES) / best.packets
     remedy = ""
-    if rare:
-        hit = best.having(Recovery.LONG_TURNS) / best.packets
-        words += f", now and then about {_us(rare)} us, which {hit:.0%} of the packets meet"
+    if rare or hit >= SOME:
+        up_to = f", now and then {_us(rare)} us" if rare else ""
+        words += f"{up_to}; {hit:.0%} of the packets meet long turns"
         remedy = "Take out of the loop what makes its long turns, or note changes by interrupt."
     elif late > SLOW:
         words += ": too slow to be sure of every packet"
         remedy = f"Look at the level at least every {_us(SLOW)} us, or note changes by interrupt or timer."
-    yield _Cause(Finding.POLLED, words, remedy)
+    return _Cause(Finding.POLLED, words, remedy)
 
 
 def _lengths(best: Trial, fit: Fit) -> Iterator[_Cause]:
@@ -223,6 +229,8 @@ def _sound(best: Trial, fit: Fit | None) -> str:
 
 
 def _decision(best: Trial) -> str:
+    if best.limits.one_edge:
+        return "the bits of a whole packet in sequence can be told apart"
     if best.limits.decision == "halves":
         return "single halves can still be told apart" + ("" if best.filter else ", with wider windows")
     if best.limits.decision == "sum":
