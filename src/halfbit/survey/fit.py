@@ -13,7 +13,7 @@ from itertools import accumulate, takewhile
 
 import attrs
 
-from ..decision.lengths import PREAMBLE, Lengths, Piece, bits_of, learned
+from ..decision.lengths import NOMINAL, PREAMBLE, Piece, bits_of, learned, pieces_of
 from ..event import Packet, Recovery
 from ..limits import US
 from .trial import Trial
@@ -29,8 +29,10 @@ LONG = 16
 USUAL = 0.95
 #: If a change is later than the usual lateness by this factor, and by 2 us, it is a rare late one.
 BEYOND = 1.25
-#: If packets were recovered in one of these ways, their bits cannot be laid beside the changes.
+#: If packets were recovered in one of these ways, not all their half-bits can be laid beside the changes.
 MISSING = (Recovery.MISSED_CHANGES, Recovery.EXTRA_CHANGES, Recovery.LONG_TURNS)
+#: How far a station's half-bits may be from nominal ones, ns, where changes are missing.
+NEAR = 10 * US
 
 
 @attrs.frozen
@@ -54,34 +56,38 @@ class Fit:
 
 def fitted(trial: Trial) -> Fit | None:
     """The fit to a trial's packets; ``None`` if there are too few, or if they do not agree."""
-    pieces = list(_pieces(trial))
-    runs = [_preamble(piece) for piece in pieces]
-    runs = [run for run in runs if sum(count for _, count in run) >= LONG]
-    if len(runs) < FEWEST:
-        return None
-    halves = sum(count for run in runs for _, count in run)
-    one = sum(duration for run in runs for duration, _ in run) / halves
-    one_edge = trial.limits.one_edge
-    odd = 0.0 if one_edge else sum(sum(d for d, _ in run[::2]) - sum(d for d, _ in run[1::2]) for run in runs) * 2 / halves
-    spreads = sorted(_spread(run, one, odd) for run in runs)
-    late = spreads[int(USUAL * (len(spreads) - 1))]
+    limits = trial.limits
+    late = float(limits.latency_max)
+    # Which durations are whole half-bits is clearer once the true latency is known.
+    for _ in range(2):
+        pieces = list(_pieces(trial, round(late)))
+        runs = [_preamble(piece) for piece in pieces]
+        runs = [run for run in runs if sum(count for _, count in run) >= LONG]
+        if len(runs) < FEWEST:
+            return None
+        halves = sum(count for run in runs for _, count in run)
+        one = sum(duration for run in runs for duration, _ in run) / halves
+        odd = 0.0 if limits.one_edge else _odd(runs) * 2 / halves
+        spreads = sorted(_spread(run, one, odd) for run in runs)
+        late = spreads[int(USUAL * (len(spreads) - 1))]
     rare = spreads[-1] > BEYOND * late + 2 * US
-    lengths = learned(pieces, round(late), trial.limits.latency_rare)
+    lengths = learned(pieces, round(late), limits.latency_rare)
     if lengths is None:
         return None
     return Fit(
         one=round(one),
-        zero=_zero(lengths),
+        zero=(lengths.zero_first + lengths.zero_last) // 2,
         late=round(late),
-        latency_rare=trial.limits.latency_rare or round(spreads[-1]) * rare,
+        latency_rare=limits.latency_rare or round(spreads[-1]) * rare,
         difference=round(abs(odd)),
         stretched=lengths.stretched,
         packets=len(runs),
     )
 
 
-def _zero(lengths: Lengths) -> int:
-    return (lengths.zero_first + lengths.zero_last) // 2
+def _odd(runs: Sequence[Sequence[tuple[int, int]]]) -> int:
+    """By how much the first halves of all pairs together are longer than the last halves, ns."""
+    return sum(duration * (1 - place % 2 * 2) for run in runs for place, (duration, _) in enumerate(run))
 
 
 def _preamble(piece: Piece) -> list[tuple[int, int]]:
@@ -98,11 +104,20 @@ def _spread(run: Sequence[tuple[int, int]], one: float, odd: float) -> float:
     return max(lates) - min(lates)
 
 
-def _pieces(trial: Trial) -> Iterator[Piece]:
-    """Packets in which no change is missing, with the certain part of the preamble: durations and their half-bits."""
+def _pieces(trial: Trial, late: int) -> Iterator[Piece]:
+    """Packets with the certain part of their preambles: durations and the half-bits in them.
+
+    If changes are missing, the parts of a packet between them.
+
+    :param late: how late changes may be seen, ns.
+    """
     for stretch in trial.stretches:
         for packet in stretch.events:
-            if not isinstance(packet, Packet) or packet.recovered in MISSING:
+            if not isinstance(packet, Packet):
+                continue
+            if packet.recovered in MISSING:
+                if not trial.limits.one_edge:
+                    yield from pieces_of(packet.data, packet.end, stretch.times, NOMINAL, late + NEAR)
                 continue
             # The first one-bit may be the end bit of the packet before, or wrong by half a bit.
             bits = [1] * min(packet.preamble - 1, PREAMBLE) + bits_of(packet.data)

@@ -29,18 +29,19 @@ PREAMBLE = 10
 #: Mean durations of a preamble, ns: for half-bits, and for whole bits. Changes recorded twice make it shorter.
 HALVES = range(15 * US, 85 * US)
 BITS = range(95 * US, 145 * US)
-#: Latencies that are tried, ns: exact inputs, jitter, loops. A loop slower than the last one misses both changes of a
-#: one-bit.
-LATENCIES = tuple(us * US for us in (3, 6, 12, 20, 30, 42, 56, 68))
-#: Long turns of a loop that are tried, ns: first with all latencies from 6 us; the others with the best.
+#: Latencies that are tried, ns: exact inputs, jitter, loops; in loops with long turns; if only one edge was captured. A
+#: loop slower than the last one misses both changes of a one-bit.
+LATENCIES = tuple(us * US for us in (3, 12, 20, 30, 42, 56, 68))
+WITH_TURNS = tuple(us * US for us in (6, 12, 20, 30, 42, 56))
+ONE_EDGE = tuple(us * US for us in (3, 12, 30))
+#: Long turns of a loop that are tried, ns: first with all latencies; a shorter and a longer one with the best.
 TURN = 120 * US
 TURNS = (80 * US, 150 * US)
-#: The latencies that are tried if only one edge was captured, ns.
-ONE_EDGE = LATENCIES[::2]
 #: Number of durations for the first trials by sequence: about 40 packets.
 PART = 4096
-#: Number of them that are tried on everything.
+#: Of those, the best are tried on everything: this number, if their scores are within this of the best.
 BEST = 2
+NEAR = 0.05
 #: Up to here, ns, a whole one-bit and a whole zero-bit can be told apart: half of 116 to 200 us (S-9.1 A, table 1,
 #: nominal values), and what a fit may be off.
 SUMS_MAX = 44 * US
@@ -165,24 +166,29 @@ def _filter(stretches: Rows, plain: Sequence[Trial]) -> tuple[int, list[Trial]]:
 
 
 def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
-    """The best trials by sequence, small latencies first."""
+    """The best trials by sequence; long turns are tried only if packets are lost without."""
     part = _part(stretches)
 
     def on_part(latency: int, turn: int) -> Trial:
         return tried("", Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge), part)
+
+    def on_all(trials: Sequence[Trial]) -> list[Trial]:
+        ordered = best_first(trials)[:BEST]
+        chosen = [trial.limits for trial in ordered if trial.packets and trial.score >= ordered[0].score - NEAR]
+        return [tried(_name(limits), limits, stretches, minimum) for limits in chosen]
 
     trials: list[Trial] = []
     for latency in ONE_EDGE if one_edge else LATENCIES:
         trials.append(on_part(latency, 0))
         if trials[-1].complete:
             break
-    if not one_edge and not trials[-1].complete:
-        turns = [on_part(latency, TURN) for latency in LATENCIES[1:]]
-        best = best_first(turns)[0].limits.latency_max
-        trials += turns + [on_part(best, turn) for turn in TURNS]
-    chosen = [trial.limits for trial in best_first(trials)[:BEST] if trial.packets]
-    chosen.sort(key=lambda limits: (limits.latency_rare > 0, limits.latency_max))
-    return [tried(_name(limits), limits, stretches, minimum) for limits in chosen]
+    found = on_all(trials)
+    if one_edge or any(trial.complete for trial in found):
+        return found
+    turns = [on_part(latency, TURN) for latency in WITH_TURNS]
+    latency = best_first(turns)[0].limits.latency_max
+    shorter, longer = (on_part(latency, turn) for turn in TURNS)
+    return found + on_all([shorter, *turns, longer])
 
 
 def _name(limits: Limits) -> str:

@@ -33,6 +33,8 @@ SOUND_LOSS = 0.02
 #: Smallest share of the packets, 0 to 1, or of the zeros, that is worth naming.
 SOME = 0.01
 SOME_ZEROS = 0.002
+#: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
+CUTOUTS = 0.1
 AS_IT_IS = "Decode it as it is."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
@@ -151,7 +153,7 @@ def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
             yield _Cause(Finding.JITTER, words)
     if fit is not None:
         yield from _lengths(best, fit)
-    if best.cutouts > SOME * best.packets:
+    if best.cutouts > CUTOUTS * best.packets:
         yield _Cause(Finding.SOUND, f"cutouts follow {min(best.cutouts / best.packets, 1):.0%} of the packets")
 
 
