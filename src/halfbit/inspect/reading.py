@@ -265,7 +265,8 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
         late = f", polled loop of about {fit.late / US:.0f} us"
     elif fit is not None:
         late = f", ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
-    decided = {"halves": "halves in wider windows", "sum": "sums"}.get(limits.decision, limits.decision + "s")
+    wider = "" if limits.one_max == RECEIVE.one_max else " in wider windows"
+    decided = {"halves": f"halves{wider}", "sum": "sums"}.get(limits.decision, limits.decision + "s")
     if limits.recover and limits.decision != "sequence":
         decided += ", lost packets by sequences"
     return f"{late}, decided by {decided}"

@@ -51,6 +51,8 @@ MOST = 0.3
 NOISE = 15 * US
 #: Filters tried against noise, ns.
 FILTERS = (5 * US, 10 * US, 20 * US)
+#: A filter must give more packets than this, because single spikes are not worth one.
+SPIKES = 2
 #: Durations of zeros, ns, whatever the latency, to find a part of the capture with packets.
 ZEROS = range(75 * US, 12_000 * US)
 
@@ -160,7 +162,8 @@ def _filter(stretches: Rows, plain: Sequence[Trial]) -> tuple[int, list[Trial]]:
         for minimum in FILTERS:
             row = behind_filter(stretches, minimum)
             trials = [tried(STRICT, RECEIVE, row, minimum), *_simple(row, minimum)]
-            if best_first(trials)[0].score > best_first(best[1])[0].score + TIE:
+            before, after = best_first(best[1])[0], best_first(trials)[0]
+            if after.score > before.score + TIE and after.packets > before.packets + SPIKES * (not best[0]):
                 best = minimum, trials
     return best
 

@@ -117,20 +117,33 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     if not search.pulse:
         reason = "ten changes in a row and more come at the same time: the times are much too short, or too coarse"
         return Verdict(Finding.UNIT, reason, "Say the right unit: --unit.")
-    strict = best.limits == RECEIVE and not best.filter
-    if best.by_chance and not (strict and best.packets):
+    strict = next(trial for trial in search.trials if trial.limits == RECEIVE and not trial.filter)
+    if best.by_chance and not (strict is best and best.packets):
         return _nothing(histogram, search, tick)
+    standard = _is_standard(best)
     causes = [*_causes(best, search.fit, tick)]
     words = [cause.words for cause in causes]
-    if best.lost > SOUND_LOSS:
-        words.append(f"{best.lost:.0%} of the time is lost")
-        causes.append(_Cause(Finding.LOSSES, ""))
-    if strict and best.lost <= SOUND_LOSS:
-        return Verdict(Finding.SOUND, "; ".join([_sound(best, search.fit), *words]), AS_IT_IS)
+    if standard:
+        words.insert(0, _sound(best, search.fit))
+        if strict.lost <= SOUND_LOSS:
+            return Verdict(Finding.SOUND, "; ".join(words), AS_IT_IS)
+    lost = strict.lost if standard else best.lost
+    if lost > SOUND_LOSS:
+        more = f", {best.lost:.1%} if lost packets are read again by sequence" if standard and best is not strict else ""
+        words.append(f"{lost:.1%} of the time is lost{more}")
+        causes.append(_Cause(Finding.LOSSES, "", "See what is lost and why: halfbit decode --lost."))
     named = [cause for cause in causes if cause.finding is not Finding.SOUND]
     finding = named[0].finding if named else Finding.JITTER
+    if not standard:
+        words.append(_decision(best))
     remedies = [cause.remedy for cause in named if cause.remedy]
-    return Verdict(finding, "; ".join([*words, _decision(best)]), " ".join([_advice(best), *remedies]))
+    return Verdict(finding, "; ".join(words), " ".join([_advice(best), *remedies]))
+
+
+def _is_standard(best: Trial) -> bool:
+    """True if limits are the standard's, with recovery or without."""
+    plain = attrs.evolve(best.limits, recover=False, latency_max=RECEIVE.latency_max)
+    return plain == RECEIVE and not best.filter
 
 
 def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
@@ -147,7 +160,7 @@ def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
         missed = best.having(Recovery.MISSED_CHANGES)
         if missed >= SOME * best.packets and missed:
             yield _missed(best, missed / best.packets)
-        if late > EXACT and best.limits != RECEIVE:
+        if late > EXACT and not _is_standard(best):
             more = f", now and then {_us(fit.latency_rare)} us" if fit is not None and fit.latency_rare else ""
             words = f"changes are seen up to {_us(late)} us late{more} (or half of that early or late)"
             yield _Cause(Finding.JITTER, words)
@@ -195,7 +208,7 @@ def _loop(best: Trial, fit: Fit | None, tick: float, late: int) -> _Cause:
     hit = best.having(Recovery.LONG_TURNS, Recovery.LATE_CHANGES, Recovery.MISSED_CHANGES) / best.packets
     remedy = ""
     if rare or hit >= SOME:
-        up_to = f", now and then {_us(rare)} us" if rare else ""
+        up_to = f", now and then {_us(rare)} us or more" if rare else ""
         words += f"{up_to}; {hit:.0%} of the packets meet long turns"
         remedy = "Take out of the loop what makes its long turns, or note changes by interrupt."
     elif late > SLOW:
