@@ -31,7 +31,7 @@ MEASURED = US // 2
 #: A capture that loses more than this share of its time, 0 to 1, is not sound.
 SOUND_LOSS = 0.02
 #: Smallest share of the packets, 0 to 1, or of the zeros, that is worth naming.
-SOME = 0.01
+SOME = 0.02
 SOME_ZEROS = 0.002
 #: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
 CUTOUTS = 0.1
