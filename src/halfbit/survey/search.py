@@ -120,6 +120,8 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
     one_edge = pulse in BITS
     simple = [tried(STRICT, RECEIVE, stretches)]
     yield simple[0]
+    if not one_edge and pulse >= HALVES.stop:
+        return
     rows = {0: stretches}
     if not one_edge:
         simple += _simple(stretches)
