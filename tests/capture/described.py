@@ -63,7 +63,7 @@ def _lines(values: Sequence[object], end: str = "\n") -> str:
 
 
 def _polled(rounds: int, step: float = 38.0) -> list[float]:
-    """The times, us, at which a loop of about 34 us sees the changes."""
+    """The times, us, at which a loop of about 38 us sees the changes."""
     chance = random.Random(38)
     now, seen = 0.0, []
     changes = _times(rounds)
@@ -167,7 +167,7 @@ def described() -> list[Described]:
             "polled",
             "c.txt",
             lambda: _lines([f"{time / 1e6:.6f}" for time in _polled(40)]),
-            "times in seconds, seen by a polled loop of about 34 us",
+            "times in seconds, seen by a polled loop of about 38 us",
             (),
         ),
         (
