@@ -122,7 +122,7 @@ def test_what_loses_more_than_2_percent_is_not_sound() -> None:
 
 @pytest.mark.parametrize("first", [0, 77])
 def test_chance_is_not_believed(first: int) -> None:
-    """An error byte is right by chance once in 256 times, so noise that looks like halves gives a packet here and there."""
+    """An error byte is right by chance once in 256 times: noise that looks like halves gives a packet now and then."""
     rng = random.Random(first)
     for durations in (
         [rng.choice((58, 58, 58, 100)) * US for _ in range(20_000)],

@@ -218,5 +218,6 @@ def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) ->
 
 def _part(stretches: Rows) -> list[Sequence[int]]:
     """The part of the capture that holds the most zeros, so that it surely holds packets."""
-    parts = [stretch[at : at + PART] for stretch in stretches for at in range(0, max(len(stretch) - PART // 2, 1), PART)]
+    starts = [(stretch, at) for stretch in stretches for at in range(0, max(len(stretch) - PART // 2, 1), PART)]
+    parts = [stretch[at : at + PART] for stretch, at in starts]
     return [max(parts, key=lambda part: sum(duration in ZEROS for duration in part))]

@@ -110,7 +110,8 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     :param factor: factor by which all times must be multiplied, if the unit is wrong; else 1.
     """
     if histogram.count < PREAMBLE:
-        return Verdict(Finding.NOTHING, "the level changes hardly ever", "Check the wiring, and that the track has power.")
+        advice = "Check the wiring, and that the track has power."
+        return Verdict(Finding.NOTHING, "the level changes hardly ever", advice)
     if factor != 1:
         return _unit(histogram, factor)
     best = search.trials[0]
@@ -129,7 +130,8 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
             return Verdict(Finding.SOUND, "; ".join(words), AS_IT_IS)
     lost = strict.lost if standard else best.lost
     if lost > SOUND_LOSS:
-        more = f", {best.lost:.1%} if lost packets are read again by sequence" if standard and best is not strict else ""
+        again = standard and best is not strict
+        more = f", {best.lost:.1%} if lost packets are read again by sequence" if again else ""
         words.append(f"{lost:.1%} of the time is lost{more}")
         causes.append(_Cause(Finding.LOSSES, "", "See what is lost and why: halfbit decode --lost."))
     named = [cause for cause in causes if cause.finding is not Finding.SOUND]
@@ -174,19 +176,21 @@ def _one_edge(fit: Fit | None) -> _Cause:
     words = "only the rising or only the falling changes are in the capture"
     if fit is not None:
         one, mixed, zero = 2 * fit.one, fit.one + fit.zero, 2 * fit.zero
-        words = f"the durations are {one / US:.0f}, {mixed / US:.0f} and {zero / US:.0f} us, sums of two halves: {words}"
+        durations = f"{one / US:.0f}, {mixed / US:.0f} and {zero / US:.0f} us"
+        words = f"the durations are {durations}, sums of two halves: {words}"
     return _Cause(Finding.ONE_EDGE, words, "Better note both directions of change.")
 
 
 def _noise(best: Trial) -> _Cause:
     near = best.filter or NOISE
-    words = f"some level changes are less than {_us(near)} us apart, closer than any half-bit is long"
+    words = f"some level changes are less than {_us(near)} us apart"
     if not best.filter:
         short = sum(duration < near for stretch in best.stretches for duration in stretch.durations)
-        words = f"about one level change in {_round(_changes(best) / max(short, 1))} is less than {_us(near)} us after another, closer than any half-bit is long"
+        rate = _round(_changes(best) / max(short, 1))
+        words = f"about one level change in {rate} is less than {_us(near)} us after another"
     return _Cause(
         Finding.NOISE,
-        f"{words}: noted twice, noise at the crossings, or spikes",
+        f"{words}, closer than any half-bit is long: noted twice, noise at the crossings, or spikes",
         "An input with hysteresis notes each change once.",
     )
 
@@ -240,7 +244,8 @@ def _lengths(best: Trial, fit: Fit) -> Iterator[_Cause]:
 def _sound(best: Trial, fit: Fit | None) -> str:
     if fit is None:
         return f"what is in it a decoder must accept; {_number(best.packets)} could be read"
-    return f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, within what a decoder must accept"
+    halves = f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us"
+    return f"{halves}, within what a decoder must accept"
 
 
 def _decision(best: Trial) -> str:
