@@ -59,7 +59,7 @@ def test_json_has_these_keys(polled: str) -> None:
     ]  # fmt: skip
     assert list(found["shares"]) == ["below", "ones", "between", "zeros", "above"]
     assert list(found["fit"]) == ["one", "zero", "late", "latency_rare", "difference", "stretched", "packets"]
-    assert list(found["trials"][0]) == ["name", "packets", "faults", "share", "limits"]
+    assert list(found["trials"][0]) == ["name", "packets", "faults", "share", "filter", "limits"]
     assert found["finding"] == "polled"
     assert found["limits"] == found["trials"][0]["limits"]
     assert found["limits"]["decision"] == "sum"

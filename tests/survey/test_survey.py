@@ -155,7 +155,7 @@ def test_preambles_are_counted() -> None:
 def test_a_thorough_survey_tries_all_and_finds_the_same(clean: list[int]) -> None:
     for durations in (clean, CAPTURES["loop of 20 to 30 us"].durations(sent(80))):
         found, quick = surveyed(durations, thorough=True), surveyed(durations)
-        assert len(found.trials) == 4
+        assert len(found.trials) > len(quick.trials)
         assert found.trials[0].limits.decision == quick.trials[0].limits.decision
         assert found.trials[0].packets == quick.trials[0].packets == 80
 

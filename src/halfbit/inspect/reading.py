@@ -41,9 +41,9 @@ TIMED = range(54 * US, 62 * US)
 #: Common rates of timers and samplers, kHz (common practice, no source).
 RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in (1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96,
          100, 120, 125, 133, 150, 200, 250, 400, 500)))  # fmt: skip
-#: The standard's windows are kept if they read this share of the best limits' packets, or lose at most FEW packets. So
+#: The standard's limits are kept if they read this share of the best limits' packets, or lose at most FEW packets. So
 #: losses stay visible.
-ENOUGH, FEW = 0.9, 2
+ENOUGH, FEW = 0.99, 2
 #: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
 LIVE = 3_000_000_000
 #: Number of numbers in a live text used to tell durations from times.
@@ -100,7 +100,7 @@ def read_capture(
     if limits is not None:
         return Reading(edges, limits, words, guess.edges)
     found = survey(_Readable(edges), thorough=False)
-    return _fitting(Reading(edges, RECEIVE, words, guess.edges), found, minimum, _first(edges))
+    return _fitting(Reading(edges, RECEIVE, words, guess.edges), found, minimum)
 
 
 def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | None = None) -> Iterator[_Guess]:
@@ -238,16 +238,16 @@ def _packets(durations: Sequence[int], limits: Limits, minimum: int = 0) -> list
     return [event.data for event in (*events, *receiver.finish()) if isinstance(event, Packet)]
 
 
-def _fitting(reading: Reading, found: Survey, minimum: int | None, sample: Sequence[int]) -> Reading:
+def _fitting(reading: Reading, found: Survey, minimum: int | None) -> Reading:
     """The reading with the limits from a survey, or with the standard's limits if these are nearly as good."""
     edges, words = reading.edges, reading.words
     limits, noise = found.limits, found.filter if minimum is None else 0
     if not found.verdict.finding.readable:
         return attrs.evolve(reading, words=f"{words}; {found.verdict.reason}")
-    if limits != RECEIVE or noise:
-        plain, best = len(_packets(sample, RECEIVE)), len(_packets(sample, limits, noise))
-        if plain and (plain >= best * ENOUGH or best - plain <= FEW):
-            limits, noise = RECEIVE, 0
+    best = found.trials[0].packets
+    plain = max(trial.packets for trial in found.trials if trial.limits == RECEIVE and not trial.filter)
+    if plain and plain >= min(best * ENOUGH, best - FEW):
+        limits, noise = RECEIVE, 0
     if noise:
         edges = filtered(edges, noise, "ns")
         words += f", noise shorter than {noise / US:g} us filtered"
@@ -265,7 +265,10 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
         late = f", polled loop of about {fit.late / US:.0f} us"
     elif fit is not None:
         late = f", ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
-    decided = {"halves": "halves in wider windows", "sum": "sums"}.get(limits.decision, limits.decision + "s")
+    wider = "" if limits.one_max == RECEIVE.one_max else " in wider windows"
+    decided = {"halves": f"halves{wider}", "sum": "sums"}.get(limits.decision, limits.decision + "s")
+    if limits.recover and limits.decision != "sequence":
+        decided += ", lost packets by sequences"
     return f"{late}, decided by {decided}"
 
 
@@ -313,7 +316,7 @@ def _read_live(source: Source, limits: Limits | None, minimum: int | None, optio
         return Reading(again, RECEIVE, words + ", within what a decoder must accept", edges)
     durations = [duration * scale for row, scale in taken for duration in row]
     found = survey(edges_from_durations(durations, "ns"), thorough=False)
-    return _fitting(Reading(again, RECEIVE, words, edges), found, minimum, durations[:TRIED])
+    return _fitting(Reading(again, RECEIVE, words, edges), found, minimum)
 
 
 def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> dict[str, Any]:

@@ -14,13 +14,12 @@ from typing import Any
 
 import attrs
 
-from ..edge import Edge, Edges, ReplayedEdges, edges_from_durations
-from ..capture.filter import filtered
+from ..edge import Edge, Edges, ReplayedEdges
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
 from .histogram import Histogram, Shares
-from .search import BITS, HALVES, Search, best_first
+from .search import Search
 from .stretch import LENGTH, NUMBER, Stretches
 from .tick import tick_of
 from .trial import Trial, preambles, tried
@@ -38,12 +37,6 @@ __all__ = [
     "survey",
 ]
 
-#: Durations below this, ns, are not half-bits in any readable capture. They are noise.
-NOISE = 15 * US
-#: Filters tried against noise, ns.
-FILTERS = (5 * US, 10 * US, 20 * US)
-#: A filter is used if it gives more packets by this share, 0 to 1. A single spike is not enough.
-WORTH = 0.005
 #: If limits read less than this share of the time, 0 to 1, it may be by chance, and the unit may be wrong.
 DOUBTFUL = 0.3
 #: Factors between units of time, for a wrong unit.
@@ -71,8 +64,7 @@ class Survey:
     preambles: dict[int, int]
     #: Results of the limits on the kept stretches, the best first.
     trials: tuple[Trial, ...]
-    #: Minimum for the noise filter, ns, see :func:`halfbit.edge_filter.filtered`; 0 for no filter.
-    #: The trials were made with that filter.
+    #: Minimum for the noise filter, ns, see :func:`halfbit.filtered`; 0 for no filter. The best limits need it.
     filter: int
     #: Factor by which all times must be multiplied, if the unit is wrong; else 1.
     factor: float
@@ -80,15 +72,8 @@ class Survey:
 
     @property
     def limits(self) -> Limits:
-        """The best limits; ``RECEIVE`` if no limits read more packets than chance would.
-
-        If they lose packets, the lost stretches are read again by sequence.
-        """
-        if not self.verdict.finding.readable:
-            return RECEIVE
-        best = self.trials[0]
-        recover = best.limits.recover or best.faults > 0 and best.limits.decision != "sequence"
-        return attrs.evolve(best.limits, recover=recover)
+        """The best limits; ``RECEIVE`` if no limits read more packets than chance would."""
+        return self.trials[0].limits if self.verdict.finding.readable else RECEIVE
 
 
 def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
@@ -151,12 +136,9 @@ class _Surveyor:
     def survey(self, thorough: bool) -> Survey:
         stretches = self._stretches.kept()
         tick = tick_of(duration for stretch in stretches for duration in stretch)
-        minimum = _filter_for(stretches) if tick < COARSE else 0
-        search = Search.of(_filtered(stretches, minimum), thorough=thorough)
-        trials = best_first(search.trials)
-        factor = 1.0
-        if trials[0].share < DOUBTFUL:
-            factor = _factor_for(stretches, search.pulse, trials[0].packets)
+        search = Search.of(stretches, filters=tick < COARSE, thorough=thorough)
+        best = search.trials[0]
+        factor = _factor_for(stretches, search.pulse, best.packets) if best.share < DOUBTFUL else 1.0
         histogram = self.histogram
         return Survey(
             half_bits=histogram.count,
@@ -166,11 +148,11 @@ class _Surveyor:
             shares=histogram.shares,
             tick=tick,
             fit=search.fit,
-            preambles=preambles(trials[0]),
-            trials=tuple(trials),
-            filter=minimum,
+            preambles=preambles(best),
+            trials=search.trials,
+            filter=best.filter,
             factor=factor,
-            verdict=verdict_of(histogram, search, tick, minimum, factor),
+            verdict=verdict_of(histogram, search, tick, factor),
         )
 
 
@@ -183,29 +165,6 @@ def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
         if before is not None:
             yield (edge.time - before.time,), 1
         before = edge
-
-
-def _filtered(stretches: Sequence[Sequence[int]], minimum: int) -> list[list[int]]:
-    if not minimum:
-        return [list(stretch) for stretch in stretches]
-    rows: list[list[int]] = []
-    for stretch in stretches:
-        row: list[int] = []
-        for durations, scale in filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows():
-            row += [duration * scale for duration in durations]
-        rows.append(row)
-    return rows
-
-
-def _filter_for(stretches: Sequence[Sequence[int]]) -> int:
-    """The filter that gives the most packets, ns; 0 if no filter is much better than no filter."""
-    if not any(duration < NOISE for stretch in stretches for duration in stretch):
-        return 0
-    plain = _readable(stretches)
-    behind = [_readable(_filtered(stretches, minimum)) for minimum in FILTERS]
-    if max(behind) - plain <= max(1, plain * WORTH):
-        return 0
-    return FILTERS[behind.index(max(behind))]
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:

@@ -1,4 +1,12 @@
-"""Tries limits on a capture and finds the best."""
+"""Finds the limits that read a capture best: a list of candidates, one score for all, and one choice.
+
+Simple limits are tried first. If none of them reads everything, the decision by sequence is tried on a part of the
+capture, with the latencies and the long turns that loops can have. It learns the station's lengths by itself, and it
+reads well with any latency near the right one. The best of these are tried on everything. The packets then show the
+capture's true latency (:mod:`.fit`), and limits for that latency are tried too.
+
+The score is the share of the time that is in packets. The simplest limits near the best score are chosen.
+"""
 
 from __future__ import annotations
 
@@ -11,32 +19,56 @@ import attrs
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
-from .trial import Trial, tried
+from .trial import TIE, Trial, behind_filter, tried
 
 __all__ = ["Search", "best_first", "pulse_of"]
 
 #: Number of durations in a row that are surely ones somewhere: the shortest preamble that a decoder may
 #: accept has ten one-bits (S-9.2 A), which are ten durations if only one edge was captured.
 PREAMBLE = 10
-#: Mean durations of a preamble, ns: for half-bits, and for whole bits.
-HALVES = range(40 * US, 85 * US)
+#: Mean durations of a preamble, ns: for half-bits, and for whole bits. Changes recorded twice make it shorter.
+HALVES = range(15 * US, 85 * US)
 BITS = range(95 * US, 145 * US)
-#: Number of durations for first readings by sequence, which are slow.
-FIRST = 8192
-#: The same if many readings are guessed.
-GUESS = 3072
+#: Latencies that are tried, ns: exact inputs, jitter, loops; in loops with long turns; if only one edge was captured. A
+#: loop slower than the last one misses both changes of a one-bit.
+LATENCIES = tuple(us * US for us in (3, 12, 20, 30, 42, 56, 68))
+WITH_TURNS = tuple(us * US for us in (6, 12, 20, 30, 42, 56))
+ONE_EDGE = tuple(us * US for us in (3, 12, 30))
+#: Long turns of a loop that are tried, ns: first with all latencies; a shorter and a longer one with the best.
+TURN = 120 * US
+TURNS = (80 * US, 150 * US)
+#: Number of durations for the first trials by sequence: about 40 packets.
+PART = 4096
+#: Of those, the best are tried on everything: this number, if their scores are within this of the best.
+BEST = 2
+NEAR = 0.05
 #: Up to here, ns, a whole one-bit and a whole zero-bit can be told apart: half of 116 to 200 us (S-9.1 A, table 1,
 #: nominal values), and what a fit may be off.
 SUMS_MAX = 44 * US
-#: Simpler limits are preferred if they lose at most this share of the best limits' packets, 0 to 1.
-TIE = 0.001
+#: Simple limits are tried with recovery if they read at least this share of the time without, 0 to 1.
+MOST = 0.3
+#: Durations below this, ns, are not half-bits in any readable capture. They are noise.
+NOISE = 15 * US
+#: Filters tried against noise, ns.
+FILTERS = (5 * US, 10 * US, 20 * US)
+#: A filter must give more packets than this, because single spikes are not worth one.
+SPIKES = 2
+#: Durations of zeros, ns, whatever the latency, to find a part of the capture with packets.
+ZEROS = range(75 * US, 12_000 * US)
+
+
+#: The name of the standard's limits.
+STRICT = "halves, as a decoder must accept them"
+
+#: Stretches of durations, ns.
+Rows = Sequence[Sequence[int]]
 
 
 @attrs.frozen
 class Search:
     """The limits tried, and the signal's values found with them."""
 
-    #: The trials, simple limits first.
+    #: The trials, the best first.
     trials: tuple[Trial, ...]
     fit: Fit | None
     #: Smallest mean of :data:`PREAMBLE` durations in a row, ns: a one's half, or a whole one-bit if only
@@ -44,49 +76,35 @@ class Search:
     pulse: int
 
     @classmethod
-    def of(cls, stretches: Sequence[Sequence[int]], *, thorough: bool = True) -> Search:
+    def of(cls, stretches: Rows, *, filters: bool = True, thorough: bool = True) -> Search:
         """Try limits on stretches of durations, ns.
 
+        :param filters: True to try noise filters too.
         :param thorough: True to continue even if simple limits read everything.
         """
         pulse = pulse_of(stretches)
-        trials = [tried("halves, as a decoder must accept them", RECEIVE, stretches)]
-        fit = fitted(trials[0])
-        if fit is not None and trials[0].complete and not thorough:
-            return cls(tuple(trials), fit, pulse)
-        first = trials
-        if fit is None or not trials[0].complete:
-            first = [trials[0], *_first_readings(stretches, pulse)]
-            fit = max(_fits(first), key=lambda fit: fit.packets, default=None)
-        if fit is None:
-            return cls(tuple(best_first(first)[:1]), None, pulse)
-        one_edge = pulse in BITS
-        for round in range(2):
-            trials = [trials[0]]
-            for name, limits in _fitting(fit, one_edge):
-                trials.append(tried(name, limits, stretches))
-                if trials[-1].complete and not thorough:
-                    break
-            before, fit = fit, fitted(best_first(trials)[0]) or fit
-            # The first fit may be bad because it was made with wrong lengths. Repeat it with the right ones.
-            if abs(before.one - fit.one) + abs(before.zero - fit.zero) < US // 2 and before.late <= 1.1 * fit.late:
+        trials: list[Trial] = []
+        for trial in _trials(stretches, pulse, filters):
+            trials.append(trial)
+            if trial.complete and not thorough:
                 break
-        return cls(tuple(trials), fit, pulse)
+        trials = best_first(trials)
+        return cls(tuple(trials), fitted(trials[0]), pulse)
 
 
 def best_first(trials: Sequence[Trial]) -> list[Trial]:
-    """Sort trials by number of packets, most first. Nearly equal trials keep their order, simple ones first."""
+    """Sort trials by score, the best first. Nearly equal trials keep their order, simple ones first."""
     left = list(trials)
     ordered = []
     while left:
-        most = max(trial.packets for trial in left)
-        chosen = next(trial for trial in left if trial.packets >= most * (1 - TIE))
+        most = max(trial.score for trial in left)
+        chosen = next(trial for trial in left if trial.score >= most - TIE)
         left.remove(chosen)
         ordered.append(chosen)
     return ordered
 
 
-def pulse_of(stretches: Sequence[Sequence[int]]) -> int:
+def pulse_of(stretches: Rows) -> int:
     """Smallest mean of :data:`PREAMBLE` durations in a row, ns; 0 if there are too few."""
     means = [
         min(map(sub, totals[PREAMBLE:], totals)) // PREAMBLE
@@ -97,60 +115,109 @@ def pulse_of(stretches: Sequence[Sequence[int]]) -> int:
     return min(means, default=0)
 
 
-def _fits(trials: Sequence[Trial]) -> Iterator[Fit]:
-    for trial in trials:
-        fit = fitted(trial)
-        if fit is not None:
-            yield fit
+def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
+    """All trials, simple limits first."""
+    one_edge = pulse in BITS
+    simple = [tried(STRICT, RECEIVE, stretches)]
+    yield simple[0]
+    if not one_edge and pulse >= HALVES.stop:
+        return
+    rows = {0: stretches}
+    if not one_edge:
+        simple += _simple(stretches)
+        yield from simple[1:]
+        minimum, others = _filter(stretches, simple) if filters else (0, [])
+        if minimum:
+            rows[minimum] = [stretch.durations for stretch in others[0].stretches]
+            yield from others
+            simple += others
+    rough = [
+        trial
+        for minimum, row in rows.items()
+        if one_edge or pulse_of(row) in HALVES
+        for trial in _by_sequence(row, minimum, one_edge)
+    ]
+    best = best_first(simple + rough)[0]
+    fit = fitted(best)
+    if fit is not None:
+        yield from _fitting(fit, best, simple, rows[best.filter])
+    yield from rough
 
 
-def _first_readings(stretches: Sequence[Sequence[int]], pulse: int) -> list[Trial]:
-    """First readings with guessed limits, to learn better limits from."""
-    few = [stretch[:FIRST] for stretch in stretches[:1]]
-    if pulse in BITS:
-        return [tried("one edge", _guessed_bits(stretches, pulse), few)]
-    if pulse not in HALVES:
-        return []
-    trials = []
+def _simple(stretches: Rows, minimum: int = 0) -> Iterator[Trial]:
+    """Trials of limits that need no latency, and recover nothing."""
     try:
         limits = Limits.fitted(duration for stretch in stretches for duration in stretch)
-        trials.append(tried("halves", limits, stretches))
+        yield tried("halves, windows fitted", limits, stretches, minimum)
     except HalfbitError:
         pass  # no gap between ones and zeros: the decision by sum may still work
-    trials.append(tried("sums", attrs.evolve(Limits.for_sampling_period(42), recover=False), stretches))
-    if not any(True for _ in _fits(trials)) and any(max(stretch) > 70 * US for stretch in few):
-        few = [stretch[:GUESS] for stretch in few]
-        trials.append(tried("sequence", Limits(decision="sequence", latency_max=56 * US), few))
-    return trials
+    sums = tried("sums", attrs.evolve(Limits.for_sampling_period(42), recover=False), stretches, minimum)
+    fit = fitted(sums)
+    if fit is not None and fit.late <= SUMS_MAX:
+        yield sums
 
 
-def _guessed_bits(stretches: Sequence[Sequence[int]], pulse: int) -> Limits:
-    """Limits for durations that are whole bits, guessed from the durations."""
-    durations = sorted(duration for stretch in stretches for duration in stretch)
-    ones = [duration for duration in durations if pulse * 4 // 5 < duration < pulse * 6 // 5]
-    spread = ones[len(ones) * 199 // 200] - ones[len(ones) // 200]
-    return attrs.evolve(Limits.for_one_edge(), latency_max=spread + 2 * US)
+def _filter(stretches: Rows, plain: Sequence[Trial]) -> tuple[int, list[Trial]]:
+    """The noise filter that gives the best trials with simple limits, ns, and these trials; 0 if no filter helps."""
+    best: tuple[int, list[Trial]] = 0, list(plain)
+    if any(duration < NOISE for stretch in stretches for duration in stretch):
+        for minimum in FILTERS:
+            row = behind_filter(stretches, minimum)
+            trials = [tried(STRICT, RECEIVE, row, minimum), *_simple(row, minimum)]
+            before, after = best_first(best[1])[0], best_first(trials)[0]
+            if after.score > before.score + TIE and after.packets > before.packets + SPIKES * (not best[0]):
+                best = minimum, trials
+    return best
 
 
-def _fitting(fit: Fit, one_edge: bool) -> Iterator[tuple[str, Limits]]:
-    """Limits that follow from a fit, simple ones first."""
-    middle = (fit.one + fit.zero) // 2
-    late = fit.late + fit.late // 50 + US // 2
-    nominal = Limits(
-        one_difference=None,
-        latency_max=late,
-    )
-    if not one_edge:
-        low = max(fit.one - max(late, 6 * US), 1)
-        halves = attrs.evolve(nominal, one_min=low, one_max=middle, zero_min=middle + 1)
-        yield "halves, windows fitted", halves
-        if late <= SUMS_MAX:
-            # In the decision by sum, one_min only excludes durations that are too short for a bit.
-            yield "sums", attrs.evolve(halves, one_min=max(fit.one - late // 2, 1), decision="sum")
-    yield "sequence", attrs.evolve(nominal, decision="sequence", one_edge=one_edge)
-    if fit.latency_rare:
-        # Only few long turns are seen, so the longest is probably longer.
-        rare = fit.latency_rare + fit.latency_rare // 8
-        yield "sequence, with long turns", attrs.evolve(
-            nominal, decision="sequence", one_edge=one_edge, latency_rare=rare
+def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
+    """The best trials by sequence; long turns are tried only if packets are lost without."""
+    part = _part(stretches)
+
+    def on_part(latency: int, turn: int) -> Trial:
+        return tried("", Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge), part)
+
+    def on_all(trials: Sequence[Trial]) -> list[Trial]:
+        ordered = best_first(trials)[:BEST]
+        chosen = [trial.limits for trial in ordered if trial.packets and trial.score >= ordered[0].score - NEAR]
+        return [tried(_name(limits), limits, stretches, minimum) for limits in chosen]
+
+    trials: list[Trial] = []
+    for latency in ONE_EDGE if one_edge else LATENCIES:
+        trials.append(on_part(latency, 0))
+        if trials[-1].complete:
+            break
+    found = on_all(trials)
+    if one_edge or any(trial.complete for trial in found):
+        return found
+    turns = [on_part(latency, TURN) for latency in WITH_TURNS]
+    latency = best_first(turns)[0].limits.latency_max
+    shorter, longer = (on_part(latency, turn) for turn in TURNS)
+    return found + on_all([shorter, *turns, longer])
+
+
+def _name(limits: Limits) -> str:
+    turns = f", long turns of {limits.latency_rare / US:.0f} us" if limits.latency_rare else ""
+    return f"sequence, changes up to {limits.latency_max / US:.1f} us late{turns}"
+
+
+def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) -> Iterator[Trial]:
+    """Trials with the latency that the best trial's packets show, simple limits first. They recover lost packets."""
+    # The changes of a preamble do not show the whole latency.
+    late = min(fit.late + fit.late // 16 + US // 2, LATENCIES[-1])
+    for trial in simple:
+        if trial.filter == best.filter and trial.score >= MOST:
+            limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
+            yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
+    for turn in sorted({0, best.limits.latency_rare}):
+        limits = Limits(
+            decision="sequence", one_edge=best.limits.one_edge, latency_max=late, latency_rare=turn
         )
+        yield tried(_name(limits), limits, stretches, best.filter)
+
+
+def _part(stretches: Rows) -> list[Sequence[int]]:
+    """The part of the capture that holds the most zeros, so that it surely holds packets."""
+    starts = [(stretch, at) for stretch in stretches for at in range(0, max(len(stretch) - PART // 2, 1), PART)]
+    parts = [stretch[at : at + PART] for stretch, at in starts]
+    return [max(parts, key=lambda part: sum(duration in ZEROS for duration in part))]

@@ -85,7 +85,7 @@ def _signal(survey: Survey, fit: Fit) -> Iterator[str]:
     spread = f"within {_us(fit.late)} us of one another" if fit.late else "all alike"
     yield f"  changes seen     {spread}, measured from where they are{rare}"
     if fit.difference:
-        yield f"  halves of a one  differ by up to {_us(fit.difference)} us"
+        yield f"  halves of a one  one is {_us(fit.difference)} us longer than the other"
     total = sum(survey.preambles.values())
     common = [ones for ones, number in survey.preambles.items() if number >= total / 50]
     common = sorted(common, key=lambda ones: -survey.preambles[ones])[:5]
@@ -95,11 +95,12 @@ def _signal(survey: Survey, fit: Fit) -> Iterator[str]:
 
 
 def _trials(survey: Survey) -> Iterator[str]:
-    behind = f", behind a filter of {_us(survey.filter)} us" if survey.filter else ""
-    yield f"limits tried on a part of the capture{behind}, best first"
+    yield "limits tried on a part of the capture, best first"
     yield f"  {'packets':>7}  {'faults':>6}  {'in packets':>10}"
     for trial in survey.trials:
-        yield f"  {trial.packets:>7}  {trial.faults:>6}  {trial.share:>10.1%}  {trial.name}"
+        yield f"  {trial.packets:>7}  {trial.faults:>6}  {trial.share:>10.1%}  {trial.name}" + (
+            f", behind a filter of {_us(trial.filter)} us" if trial.filter else ""
+        )
 
 
 def _us(nanoseconds: float) -> str:
@@ -138,5 +139,6 @@ def _trial(trial: Trial) -> dict[str, object]:
         "packets": trial.packets,
         "faults": trial.faults,
         "share": round(trial.share, 6),
+        "filter": trial.filter,
         "limits": attrs.asdict(trial.limits),
     }

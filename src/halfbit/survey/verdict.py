@@ -1,24 +1,40 @@
-"""The verdict on a capture in plain words: its kind, and what to do about it."""
+"""The verdict on a capture in plain words: its kind, what causes it, and what to do about it."""
 
 from __future__ import annotations
 
 import enum
+import math
+from collections.abc import Iterator
 
 import attrs
 
-from ..limits import RECEIVE, US, Limits
+from ..event import Recovery
+from ..limits import RECEIVE, TRANSMIT, US, Limits
 from .fit import Fit
 from .histogram import Histogram
-from .search import BITS, PREAMBLE, Search, best_first
+from .search import BITS, NOISE, PREAMBLE, Search
 from .trial import Trial
 
-__all__ = ["Finding", "Verdict", "verdict_of"]
+__all__ = ["COARSE", "Finding", "Verdict", "verdict_of"]
 
 #: Up to this lateness, ns, single halves can be told apart: half of the difference between 58 and 100 us.
 SINGLE = 21 * US
+#: A loop that is slower than this, ns, is too slow to be sure: up to here sums of two halves can be told apart.
+SLOW = 42 * US
 #: A step of this or more, ns, is coarse: about as long as the allowed difference of a one-bit's halves (S-9.1 A,
 #: table 1).
 COARSE = 5 * US
+#: Up to this lateness, ns, changes are exact.
+EXACT = 2 * US
+#: How far measured lengths may be off, ns.
+MEASURED = US // 2
+#: A capture that loses more than this share of its time, 0 to 1, is not sound.
+SOUND_LOSS = 0.02
+#: Smallest share of the packets, 0 to 1, or of the zeros, that is worth naming.
+SOME = 0.02
+SOME_ZEROS = 0.002
+#: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
+CUTOUTS = 0.1
 AS_IT_IS = "Decode it as it is."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
@@ -38,12 +54,20 @@ class Finding(enum.Enum):
     SOUND = "sound"
     #: Changes are seen a little early or late. Wider windows are enough.
     JITTER = "jitter"
+    #: One direction of level change is seen later than the other.
+    ONE_LATE = "one direction late"
+    #: The capture's clock is off, or the station's bits are not as long as they must be.
+    CLOCK = "clock off"
     #: A capture of a polling loop or a coarse timer that can be read.
     POLLED = "polled"
+    #: Level changes are missing.
+    MISSED = "missed changes"
     #: The capture holds only the rising or only the falling changes.
     ONE_EDGE = "one edge"
     #: Level changes are too close together for half-bits.
     NOISE = "noise"
+    #: Much of the time is lost, for none of these reasons.
+    LOSSES = "losses"
     #: The sampling period is too long, or the timer too coarse.
     COARSE = "too coarse"
     #: The times are in a different unit than stated.
@@ -62,80 +86,182 @@ class Verdict:
     """The kind of a capture, why, and what to do."""
 
     finding: Finding
-    #: The finding in words, with its reason.
+    #: The finding in words, with its causes and their figures.
     reason: str
     #: What to do about it.
     advice: str
 
 
-def verdict_of(histogram: Histogram, search: Search, tick: float, minimum: int, factor: float) -> Verdict:
+@attrs.frozen(slots=True)
+class _Cause:
+    """Something that a capture shows."""
+
+    finding: Finding
+    #: With its figure.
+    words: str
+    #: What to do on the board.
+    remedy: str = ""
+
+
+def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float) -> Verdict:
     """The verdict on a capture.
 
     :param tick: the step of the times, ns; 0 if no step was found.
-    :param minimum: minimum of the noise filter used for the search, ns; 0 for no filter.
     :param factor: factor by which all times must be multiplied, if the unit is wrong; else 1.
     """
     if histogram.count < PREAMBLE:
-        return Verdict(Finding.NOTHING, "the level changes hardly ever", "Check the wiring, and that the track has power.")
+        advice = "Check the wiring, and that the track has power."
+        return Verdict(Finding.NOTHING, "the level changes hardly ever", advice)
     if factor != 1:
         return _unit(histogram, factor)
-    best = best_first(search.trials)[0]
-    fit = search.fit
+    best = search.trials[0]
     if not search.pulse:
         reason = "ten changes in a row and more come at the same time: the times are much too short, or too coarse"
         return Verdict(Finding.UNIT, reason, "Say the right unit: --unit.")
-    if best.packets and best.limits == RECEIVE and not minimum and fit is None:
-        return Verdict(Finding.SOUND, f"what is in it a decoder must accept; {_number(best.packets)} could be read", AS_IT_IS)
-    if fit is None or not best.packets:
+    strict = next(trial for trial in search.trials if trial.limits == RECEIVE and not trial.filter)
+    if best.by_chance and not (strict is best and best.packets):
         return _nothing(histogram, search, tick)
-    if minimum:
-        reason = f"some level changes are less than {_us(minimum)} us apart, closer than any half-bit is long: noise at the crossings, or spikes"
-        rest = "" if best.limits == RECEIVE else "; " + _reason(fit, best, tick)
-        advice = f"Use --filter {_us(minimum)}" + ("." if best.limits == RECEIVE else " --limits auto.")
-        return Verdict(Finding.NOISE, reason + rest, advice)
-    if best.limits == RECEIVE:
-        reason = f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, within what a decoder must accept"
-        return Verdict(Finding.SOUND, reason, AS_IT_IS)
-    return Verdict(_finding(fit, best), _reason(fit, best, tick), _advice(best.limits))
+    standard = _is_standard(best)
+    causes = [*_causes(best, search.fit, tick)]
+    words = [cause.words for cause in causes]
+    if standard:
+        words.insert(0, _sound(best, search.fit))
+        if strict.lost <= SOUND_LOSS:
+            return Verdict(Finding.SOUND, "; ".join(words), AS_IT_IS)
+    lost = strict.lost if standard else best.lost
+    if lost > SOUND_LOSS:
+        again = standard and best is not strict
+        more = f", {best.lost:.1%} if lost packets are read again by sequence" if again else ""
+        words.append(f"{lost:.1%} of the time is lost{more}")
+        causes.append(_Cause(Finding.LOSSES, "", "See what is lost and why: halfbit decode --lost."))
+    named = [cause for cause in causes if cause.finding is not Finding.SOUND]
+    finding = named[0].finding if named else Finding.JITTER
+    if not standard:
+        words.append(_decision(best))
+    remedies = [cause.remedy for cause in named if cause.remedy]
+    return Verdict(finding, "; ".join(words), " ".join([_advice(best), *remedies]))
 
 
-def _finding(fit: Fit, best: Trial) -> Finding:
+def _is_standard(best: Trial) -> bool:
+    """True if limits are the standard's, with recovery or without."""
+    plain = attrs.evolve(best.limits, recover=False, latency_max=RECEIVE.latency_max)
+    return plain == RECEIVE and not best.filter
+
+
+def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
+    """What the best reading shows, the gravest first. What is sound all the same comes last."""
     if best.limits.one_edge:
-        return Finding.ONE_EDGE
-    return Finding.JITTER if best.limits.decision == "halves" and fit.late <= SINGLE else Finding.POLLED
-
-
-def _reason(fit: Fit, best: Trial, tick: float) -> str:
-    limits = best.limits
-    stretching = "; zeros are stretched here and there" if fit.stretched > 0.002 else ""
-    if limits.one_edge:
-        one, mixed, zero = 2 * fit.one, fit.one + fit.zero, 2 * fit.zero
-        return (
-            f"the durations are {_us(one)}, {_us(mixed)} and {_us(zero)} us, sums of two halves: "
-            f"only the rising or only the falling changes are in the capture{stretching}"
-        )
-    if tick >= COARSE:
-        cause = f"times come in steps of {_us(round(tick))} us, from a loop of that period or a coarse timer"
-    elif fit.late > SINGLE:
-        cause = f"the loop period is up to about {_us(fit.late)} us"
+        yield _one_edge(fit)
+    extra = best.having(Recovery.EXTRA_CHANGES)
+    if best.filter or extra >= SOME * best.packets and extra:
+        yield _noise(best)
+    late = best.limits.latency_max if fit is None else fit.late
+    if best.limits.latency_rare or late > SINGLE or tick >= COARSE:
+        yield _loop(best, fit, tick, late)
     else:
-        cause = f"changes are seen up to {_us(fit.late)} us late (or half of that early or late)"
-    if fit.latency_rare:
-        cause += f", now and then {_us(fit.latency_rare)} us"
-    if limits.decision == "halves":
-        if fit.late <= 2 * US:
-            return (
-                f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us, differing by "
-                f"{_us(fit.difference)} us: not what a decoder must accept"
-            )
-        return f"{cause}: single halves can still be told apart, with wider windows"
-    if limits.decision == "sum":
-        return f"{cause}: single halves cannot be told apart, sums of both halves of a bit can"
-    return f"{cause}: neither single halves nor sums can be told apart; the bits of a whole packet in sequence can"
+        missed = best.having(Recovery.MISSED_CHANGES)
+        if missed >= SOME * best.packets and missed:
+            yield _missed(best, missed / best.packets)
+        if late > EXACT and not _is_standard(best):
+            more = f", now and then {_us(fit.latency_rare)} us" if fit is not None and fit.latency_rare else ""
+            words = f"changes are seen up to {_us(late)} us late{more} (or half of that early or late)"
+            yield _Cause(Finding.JITTER, words)
+    if fit is not None:
+        yield from _lengths(best, fit)
+    if best.cutouts > CUTOUTS * best.packets:
+        yield _Cause(Finding.SOUND, f"cutouts follow {min(best.cutouts / best.packets, 1):.0%} of the packets")
 
 
-def _advice(limits: Limits) -> str:
-    return f"Use --limits auto (it decides by {limits.decision})."
+def _one_edge(fit: Fit | None) -> _Cause:
+    words = "only the rising or only the falling changes are in the capture"
+    if fit is not None:
+        one, mixed, zero = 2 * fit.one, fit.one + fit.zero, 2 * fit.zero
+        durations = f"{one / US:.0f}, {mixed / US:.0f} and {zero / US:.0f} us"
+        words = f"the durations are {durations}, sums of two halves: {words}"
+    return _Cause(Finding.ONE_EDGE, words, "Better note both directions of change.")
+
+
+def _noise(best: Trial) -> _Cause:
+    near = best.filter or NOISE
+    words = f"some level changes are less than {_us(near)} us apart"
+    if not best.filter:
+        short = sum(duration < near for stretch in best.stretches for duration in stretch.durations)
+        rate = _round(_changes(best) / max(short, 1))
+        words = f"about one level change in {rate} is less than {_us(near)} us after another"
+    return _Cause(
+        Finding.NOISE,
+        f"{words}, closer than any half-bit is long: noted twice, noise at the crossings, or spikes",
+        "An input with hysteresis notes each change once.",
+    )
+
+
+def _missed(best: Trial, share: float) -> _Cause:
+    rate = -math.log1p(-min(share, 0.99)) * best.packets / _changes(best)
+    return _Cause(
+        Finding.MISSED,
+        f"about one level change in {_round(1 / rate)} is missing",
+        "An input that misses changes needs a shorter interrupt routine, or a timer that captures.",
+    )
+
+
+def _loop(best: Trial, fit: Fit | None, tick: float, late: int) -> _Cause:
+    words = f"the loop period is up to about {_us(late)} us"
+    if tick >= COARSE:
+        words = f"times come in steps of {_us(round(tick))} us, from a loop of that period or a coarse timer"
+    rare = best.limits.latency_rare if fit is None else fit.latency_rare
+    hit = best.having(Recovery.LONG_TURNS, Recovery.LATE_CHANGES, Recovery.MISSED_CHANGES) / best.packets
+    remedy = ""
+    if rare or hit >= SOME:
+        up_to = f", now and then {_us(rare)} us or more" if rare else ""
+        words += f"{up_to}; {hit:.0%} of the packets meet long turns"
+        remedy = "Take out of the loop what makes its long turns, or note changes by interrupt."
+    elif late > SLOW:
+        words += ": too slow to be sure of every packet"
+        remedy = f"Look at the level at least every {_us(SLOW)} us, or note changes by interrupt or timer."
+    return _Cause(Finding.POLLED, words, remedy)
+
+
+def _lengths(best: Trial, fit: Fit) -> Iterator[_Cause]:
+    if fit.difference > (RECEIVE.one_difference or 0):
+        yield _Cause(
+            Finding.ONE_LATE,
+            f"one direction of change is seen about {_us(fit.difference // 2)} us later than the other",
+            "A faster optocoupler sees both directions alike.",
+        )
+    low, high = TRANSMIT.one_min, TRANSMIT.one_max
+    if not low - MEASURED <= fit.one <= high + MEASURED:
+        off = fit.one / (low if fit.one < low else high) - 1
+        yield _Cause(
+            Finding.CLOCK,
+            f"halves of ones are {_us(fit.one)} us long, while a station sends {_us(low)} to {_us(high)} us (S-9.1 A): "
+            f"the capture's clock is {abs(off):.1%} or more too {'fast' if off > 0 else 'slow'}",
+            "Check the rate of the clock.",
+        )
+    if fit.stretched > SOME_ZEROS:
+        yield _Cause(Finding.SOUND, f"{fit.stretched:.1%} of the zeros are stretched")
+
+
+def _sound(best: Trial, fit: Fit | None) -> str:
+    if fit is None:
+        return f"what is in it a decoder must accept; {_number(best.packets)} could be read"
+    halves = f"halves of ones are {_us(fit.one)} us long and of zeros {_us(fit.zero)} us"
+    return f"{halves}, within what a decoder must accept"
+
+
+def _decision(best: Trial) -> str:
+    if best.limits.one_edge:
+        return "the bits of a whole packet in sequence can be told apart"
+    if best.limits.decision == "halves":
+        return "single halves can still be told apart" + ("" if best.filter else ", with wider windows")
+    if best.limits.decision == "sum":
+        return "single halves cannot be told apart, sums of both halves of a bit can"
+    return "single halves do not give all packets; the bits of a whole packet in sequence can"
+
+
+def _advice(best: Trial) -> str:
+    if best.filter:
+        return f"Use --filter {_us(best.filter)}" + ("." if best.limits == RECEIVE else " --limits auto.")
+    return f"Use --limits auto (it decides by {best.limits.decision})."
 
 
 def _unit(histogram: Histogram, factor: float) -> Verdict:
@@ -179,3 +305,12 @@ def _number(packets: int) -> str:
 
 def _us(nanoseconds: int) -> str:
     return f"{nanoseconds / US:.1f}".removesuffix(".0")
+
+
+def _changes(trial: Trial) -> int:
+    return sum(len(stretch.durations) for stretch in trial.stretches)
+
+
+def _round(value: float) -> str:
+    """A number with two digits that count."""
+    return f"{float(f'{value:.2g}'):.0f}"
