@@ -222,6 +222,13 @@ static void serve(struct halfbit_decoder *d, const uint8_t *data, uint8_t length
     }
 }
 
+/* Leaves service mode. The page register is then 1 again (common practice, no source). */
+static void leave(struct halfbit_decoder *d, uint8_t mode)
+{
+    d->mode = mode;
+    d->page = 1;
+}
+
 /* Enters and leaves service mode (S-9.2.3 E). d->last is still the packet before this one. */
 static void follow(struct halfbit_decoder *d, const uint8_t *data, uint8_t length, uint32_t now)
 {
@@ -238,14 +245,14 @@ static void follow(struct halfbit_decoder *d, const uint8_t *data, uint8_t lengt
         if (d->mode == HALFBIT_LEFT)
             d->mode = HALFBIT_OPERATIONS;
     } else {
-        d->mode = HALFBIT_OPERATIONS;
+        leave(d, HALFBIT_OPERATIONS);
     }
 }
 
 void halfbit_decoder_tick(struct halfbit_decoder *d, uint32_t now)
 {
     if (d->mode == HALFBIT_SERVICE_MODE && now - d->kept >= HOLD_MS)
-        d->mode = HALFBIT_LEFT;
+        leave(d, HALFBIT_LEFT);
     d->kind->passed(d, now);
 }
 
