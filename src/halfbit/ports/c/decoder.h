@@ -127,6 +127,20 @@ uint8_t halfbit_drive_level(const struct halfbit_decoder *d);
 /* Duration of one step while the speed rises or falls, ms (CV 3, 4, 23, 24). */
 uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising);
 
+/* The speed that the motor has now. It follows the requested speed step by step, each for the duration of
+ * halfbit_momentum(). To reverse, it stops first. An emergency stop and service mode stop it at once. */
+struct halfbit_motion {
+    uint32_t since; /* time of the last step, ms */
+    uint8_t step;
+    uint8_t steps;
+    uint8_t forward; /* 1: run the motor forward */
+};
+
+void halfbit_motion_init(struct halfbit_motion *m);
+/* Call this every few ms: returns the drive level for now, 0 (off) to 255. Set the motor's direction from m->forward;
+ * it only changes at the level 0. now: ms, on the clock of the decoder. */
+uint8_t halfbit_motion_tick(struct halfbit_motion *m, const struct halfbit_decoder *d, uint32_t now);
+
 #ifdef __cplusplus
 }
 #endif
