@@ -32,10 +32,27 @@ uint8_t halfbit_cv(const struct halfbit_decoder *d, uint16_t cv)
     return d->cvs[cv - 1u];
 }
 
+uint8_t halfbit_indexed(const struct halfbit_decoder *d, uint16_t cv)
+{
+    return d->kind->vehicle && cv >= 257 && cv <= 512;
+}
+
+/* The value of an existing CV. */
+static uint8_t value_of(const struct halfbit_decoder *d, uint16_t cv)
+{
+    if (halfbit_indexed(d, cv))
+        return d->pages->read(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv);
+    return halfbit_cv(d, cv);
+}
+
 void halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
 {
-    if (d->cvs[cv - 1u] == value)
+    if (value_of(d, cv) == value)
         return;
+    if (halfbit_indexed(d, cv)) {
+        d->pages->write(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv, value);
+        return;
+    }
     d->cvs[cv - 1u] = value;
     if (d->actions->store)
         d->actions->store(d->context, cv, value);
@@ -79,7 +96,7 @@ uint8_t halfbit_write_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
 /* The value of a CV after a write. If a value for CV 17 waits, a bit write changes that value. */
 static uint8_t after(const struct halfbit_decoder *d, struct halfbit_access access)
 {
-    uint8_t old = access.cv == 17 && d->held ? d->held_17 : halfbit_cv(d, access.cv);
+    uint8_t old = access.cv == 17 && d->held ? d->held_17 : value_of(d, access.cv);
     uint8_t mask;
 
     if (access.bit == HALFBIT_WHOLE)
@@ -90,12 +107,13 @@ static uint8_t after(const struct halfbit_decoder *d, struct halfbit_access acce
 
 void halfbit_access_in_operations(struct halfbit_decoder *d, struct halfbit_access access, uint8_t second)
 {
+    uint16_t asked = access.cv; /* of an accessory decoder it may be the older number */
     uint8_t value;
 
     access.cv = d->kind->number(d, access.cv, 0);
     if (access.cv == 0)
         return;
-    value = halfbit_cv(d, access.cv);
+    value = value_of(d, access.cv);
     if (access.write) {
         if (!second)
             return;
@@ -104,7 +122,7 @@ void halfbit_access_in_operations(struct halfbit_decoder *d, struct halfbit_acce
             return;
     }
     if (d->actions->answer)
-        d->actions->answer(d->context, access.cv, value);
+        d->actions->answer(d->context, asked, value);
 }
 
 void halfbit_access_in_service(struct halfbit_decoder *d, struct halfbit_access access)
@@ -115,7 +133,7 @@ void halfbit_access_in_service(struct halfbit_decoder *d, struct halfbit_access 
     access.cv = d->kind->number(d, access.cv, 1);
     if (access.cv == 0)
         return;
-    held = halfbit_cv(d, access.cv);
+    held = value_of(d, access.cv);
     if (access.write)
         done = halfbit_write_cv(d, access.cv, after(d, access));
     else if (access.bit == HALFBIT_WHOLE)
@@ -203,6 +221,8 @@ static void factory_reset(struct halfbit_decoder *d)
     if (d->actions->store)
         for (cv = 1; cv <= HALFBIT_CVS; cv++)
             d->actions->store(d->context, cv, halfbit_cv(d, cv));
+    if (d->pages)
+        d->pages->clear(d->context);
     d->kind->power_up(d);
     halfbit_acknowledge(d);
 }
