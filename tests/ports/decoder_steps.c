@@ -10,7 +10,7 @@ struct world {
     uint16_t written; /* number of indexed CVs that were written */
     uint32_t keys[512];
     uint8_t values[512];
-    uint8_t log[4096];
+    uint8_t log[6000];
 };
 
 static void add(struct world *w, uint8_t kind, uint16_t number, uint8_t value, uint8_t more)
