@@ -5,6 +5,7 @@
 
 struct world {
     struct halfbit_decoder decoder;
+    struct halfbit_motion motion;
     uint8_t cvs[HALFBIT_CVS];
     uint16_t length;
     uint16_t written; /* number of indexed CVs that were written */
@@ -82,6 +83,7 @@ void world_take(struct world *w, const uint8_t *data, uint8_t length, uint32_t n
 void world_tick(struct world *w, uint32_t now);
 void world_state(const struct world *w, uint8_t *out);
 uint8_t *world_cvs(struct world *w);
+uint8_t world_motion(struct world *w, uint32_t now);
 
 uint32_t world_pages(const struct world *w, uint32_t *keys, uint8_t *values)
 {
@@ -92,6 +94,7 @@ uint32_t world_pages(const struct world *w, uint32_t *keys, uint8_t *values)
 
 uint32_t world_size(void) { return sizeof(struct world); }
 uint8_t *world_cvs(struct world *w) { return w->cvs; }
+uint8_t world_motion(struct world *w, uint32_t now) { return halfbit_motion_tick(&w->motion, &w->decoder, now); }
 
 void world_init(struct world *w, uint8_t accessory, uint32_t now)
 {
@@ -105,6 +108,7 @@ void world_init(struct world *w, uint8_t accessory, uint32_t now)
     } else {
         halfbit_multi_function_defaults(w->cvs);
         halfbit_multi_function_init(&w->decoder, w->cvs, &ACTIONS, w, now);
+        halfbit_motion_init(&w->motion);
         w->decoder.pages = &PAGES;
     }
 }

@@ -7,6 +7,7 @@ import functools
 import random
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -30,6 +31,7 @@ from halfbit.instruction import Context
 from halfbit.simulate.signal import with_error_byte
 
 from .support_build import C, STRICT, ZIG, build
+from .support_motion import ModelMotion, motion
 
 __all__ = ["CVS", "Pair", "Port", "SOURCES", "bodies", "steps"]
 
@@ -46,6 +48,7 @@ def library() -> ctypes.CDLL:
     """The decoder with its log, undefined behaviour trapped."""
     flags = (*STRICT, f"-DHALFBIT_CVS={CVS}", "-O1", "-shared", "-fPIC", "-fsanitize=undefined", "-fsanitize-trap=undefined")
     loaded = ctypes.CDLL(str(build(ZIG, flags, (*SOURCES, HERE / "decoder_steps.c"), suffix=".so")))
+    loaded.world_motion.restype = ctypes.c_uint8
     loaded.world_cvs.restype = ctypes.POINTER(ctypes.c_uint8)
     return loaded
 
@@ -83,6 +86,11 @@ class Port:
         """Time passes."""
         self._lib.world_tick(self._world, ctypes.c_uint32(self._start + ms))
 
+    def motion(self, ms: int) -> int:
+        """The drive level with momentum; time passes for it."""
+        level: int = self._lib.world_motion(self._world, ctypes.c_uint32(self._start + ms))
+        return level
+
     def shown(self) -> tuple[tuple[int, ...], frozenset[int], list[tuple[str, int, int, int]]]:
         """State, functions, and what it did in the last step."""
         self._lib.world_state(self._world, self._out)
@@ -103,6 +111,7 @@ class Pair:
     port: Port = attrs.field(init=False)
     model: MultiFunctionDecoder | AccessoryDecoder = attrs.field(init=False)
     ms: int = 0
+    motion: Any = attrs.field(factory=lambda: motion.Motion())
     #: How often each kind of effect came.
     seen: dict[str, int] = attrs.field(factory=dict)
 
@@ -172,6 +181,7 @@ class Pair:
         assert functions == shown.vehicle.functions, (context, functions, effects)
         changed = {(e.number, int(e.on)) for e in effects if isinstance(e, FunctionChanged)}
         assert changed <= {(n, v) for k, n, v, _ in done if k == "O"}, context
+        assert self.port.motion(self.ms) == self.motion.tick(ModelMotion(model), self.ms), context
         assert state[8] == model.drive_level, (context, state[8], model.drive_level)
         count = speed.steps or (28 if model.cvs[29] & 2 else 14)
         for at, rising in ((9, True), (11, False)):

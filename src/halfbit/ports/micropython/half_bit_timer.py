@@ -3,7 +3,7 @@
 """Times half-bits with the RP2040's programmable I/O. No interrupt is needed, so none can be late.
 
 The program counts while the level does not change, in steps of half a microsecond, and outputs the count at each
-change. The hardware holds up to eight counts until they are read. Levels longer than 16 ms count as 16 ms. The first
+change. The hardware holds up to eight counts until they are read; half_bit_ring.py has room for more. Levels longer than 16 ms count as 16 ms. The first
 count is an unknown part of a half-bit: drop it.
 """
 
@@ -55,13 +55,6 @@ def half_bit_timer():
     jmp(x_dec, "high")
     set(x, 0)
     jmp("high")
-
-
-def drop(machine, number=0):
-    """After a loss: drop all waiting counts and clear the overflow flag. Then feed the receiver a 0."""
-    while machine.rx_fifo():
-        machine.get()
-    overflowed(number)
 
 
 def start(pin, number=0):
