@@ -26,13 +26,14 @@ from .support_build import core_receiver, ticks
 from .support_micropython import CORE, EXAMPLES, run
 from .support_pio import Timer
 from .support_railway import IDLE, packets, track
-from .test_micropython_vehicle import SHOW, START, expected
+from .test_micropython_vehicle import SHOW, expected
 
 FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 MS = 1_000_000
 TICKS_PER_MS = 2_000
 #: Ticks of half a us: a turn of the loop, and more for each half-bit in it. About what an RP2040 needs (an assumption).
 TURN, HALF_BIT = 30, 90
+START = 1_000  # ms. When the counter wraps, once in twelve days, one sum needs memory.
 MAKERS = {7: 1, 8: 13}
 
 #: The board's modules.

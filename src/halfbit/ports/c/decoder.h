@@ -59,9 +59,9 @@ struct halfbit_actions {
     void (*analog)(void *context, uint8_t output, uint8_t value);
 };
 
-/* Your program's storage for the indexed CVs of a vehicle, CV 257 to 512: a page of 256 for each value of CV 31 (high, 16
- * to 255) and CV 32 (low). After the init function, set the decoder's field pages to use it. context: as passed to the
- * init function. */
+/* Your program's storage for the indexed CVs of a vehicle, CV 257 to 512: a page of 256 for each value of CV 31 (high,
+ * 16 to 255) and CV 32 (low). After the init function, set the decoder's field pages to use it. context: as passed to
+ * the init function. */
 struct halfbit_pages {
     uint8_t (*read)(void *context, uint8_t high, uint8_t low, uint16_t cv);
     void (*write)(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value);

@@ -31,7 +31,7 @@ ACKNOWLEDGEMENT_PIN = 21  # a load of 60 mA on the track, through its own isolat
 
 BATCH = 32  # most half-bits between two looks at the ring
 SHOW_MS = 5  # time between two looks at motor and lamps
-SAVE_MS = 10  # CVs that changed are saved after this time: soon, for the programmer may switch power off after a session
+SAVE_MS = 10  # CVs that changed are saved after this time; soon, because power may go off after a session
 
 
 class Engine(Vehicle):
