@@ -281,7 +281,9 @@ def compare(seconds: float, seed: int) -> str:
     there = sent(counts)
     assert ran.lost == 0 and [data for _, data in ran.taken] == [data for _, data in there]
     late = [one - other for (one, _), (other, _) in zip(ran.taken, there)]
-    assert min(late) >= -1 and max(late) <= 3, (min(late), max(late))
+    # If the loop stands still during a long level, up to 16 ms are not known of it. The packet counts as earlier then.
+    assert min(late) >= -17 and max(late) <= 3, (min(late), max(late))
+    assert sum(one < -1 for one in late) <= len(late) // 100
     judge(ran)
     return (
         f"{seconds:.0f} s of track, {len(counts)} half-bits, {ran.pauses} pauses of 50 ms, at most {ran.most} waited, none lost;"
