@@ -76,7 +76,7 @@ def run(script: str, files: Mapping[str, bytes | Path] | None = None, given: byt
         (Path(directory) / "script.py").write_text(script)
         start = "import os, sys; os.chdir('/input'); sys.path[0:0] = ['/input']; exec(open('script.py').read())"
         wasi: Any = wasmtime.WasiConfig()
-        wasi.argv = ["micropython", "-c", start]
+        wasi.argv = ["micropython", "-X", "heapsize=16M", "-c", start]  # scripts do not collect: it finds not all that is in use
         (Path(outside) / "in").write_bytes(given)
         wasi.stdin_file = str(Path(outside) / "in")
         wasi.stdout_file = str(printed)

@@ -18,27 +18,6 @@ FLAGS = ("-std=c99", "-Wall", "-Wextra", "-Werror", "-Os")
 SOURCES = (C / "boards" / "atmega328p_serial.c", C / "halfbit.c")
 FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 
-#: This interpreter cannot collect while a function runs: its collector does not see what WebAssembly keeps in registers.
-TEN_CASES_AT_A_TIME = """
-import gc, serial_check, sys
-gc.disable()
-ended = 0
-more = True
-def read():
-    global ended, more
-    if ended == 10:
-        return ""
-    line = sys.stdin.readline()
-    ended += line == "\\n"
-    more = line
-    return line
-while more:
-    ended = 0
-    serial_check.run(read, sys.stdout.write)
-    gc.collect()
-"""
-
-
 def checked(flags: tuple[str, ...] = (), every: int = 12) -> tuple[str, ...]:
     """The rules that the chip breaks, seen through a pseudo-terminal."""
     program = build(support_avr.AVR, (*FLAGS, *flags), SOURCES, suffix=".elf")
@@ -68,7 +47,8 @@ def test_a_wrong_receiver_is_seen_through_the_line() -> None:
 def test_micropython_answers_all_cases() -> None:
     """As on a board, it reads standard input."""
     asked = cases()
-    output = run(TEN_CASES_AT_A_TIME, FILES, fed(asked, 1).encode()).output
+    script = "import gc, serial_check, sys\ngc.disable()\nserial_check.run(sys.stdin.readline, sys.stdout.write)"
+    output = run(script, FILES, fed(asked, 1).encode()).output
     answered = _cases(output)
     assert len(answered) == len(asked)
     assert compared(asked, answered, "").differences == ()

@@ -135,7 +135,11 @@ def main():
         cvs.save()  # the first start
     ring = half_bit_ring.HalfBitRing(half_bit_timer.start(OPTOCOUPLER_PIN))
     decoder = receiver(half_bit_timer.TICKS_PER_US, tolerance=1)
-    run(ring, decoder, Engine(cvs))
+    engine = Engine(cvs)
+    try:
+        run(ring, decoder, engine)
+    finally:
+        engine.motor.duty_u16(0)  # a program that has ended must not leave the motor on
 
 
 if __name__ == "__main__":
