@@ -21,7 +21,6 @@ import attrs
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.limits import Limits
 from halfbit.receiver import Receiver
-from halfbit.event import Packet
 
 from . import support_avr
 from .support_build import C, build
