@@ -200,10 +200,11 @@ def compare(pieces: Iterable[list[int]]) -> str:
     assert ran.variable("lost") == 0
     assert {cv for cv in range(1, 257) if ran.eeprom[cv - 1] != model.cvs[cv]} == set()
     levels = [(cycle * 1000 // CLOCK, value) for cycle, value in ran.of("motor")]
-    # A packet that ends within a ms of a step can come before it on the chip and after it here. Then one step differs,
-    # for as long as a step lasts: at most 128 ms, with CV 3 = 2 and 14 steps.
-    assert apart([(0, 0), *levels], judge.levels, 140) == []
-    assert len(apart([(0, 0), *levels], judge.levels)) <= len(levels) // 50
+    # A packet that ends within a ms of a step can come before it on the chip and after it here. One step differs then,
+    # until the speed that was asked for is reached, and that can take a second. It is rare: packets moved by a ms by
+    # chance would part one change in 40 from the model's by more than 8 ms, and one in 300 by more than 140 ms.
+    far, near = (len(apart([(0, 0), *levels], judge.levels, ms)) for ms in (140, 8))
+    assert far <= len(levels) // 1000 and near <= len(levels) // 50
     pin = [value for _, value in ran.of("direction")]
     assert (pin[-1] if pin else 0) == int(model.forward) or model.speed.step
     assert len(ran.of("f1")) > 0 and ran.of("f1")[-1][1] == int(model.function(1))
@@ -212,6 +213,7 @@ def compare(pieces: Iterable[list[int]]) -> str:
     assert len(lengths) == judge.pulses and all(5.0 <= ms <= 7.0 for ms in lengths)
     return (
         f"{judge.ns / 1e9:.0f} s of track, {judge.half_bits} half-bits, none lost; {len(levels)} changes of the motor,"
+        f" {near} of them more than 8 ms from the model's, {far} more than 140 ms;"
         f" {judge.pulses} pulses of {min(lengths, default=0):.1f} to {max(lengths, default=0):.1f} ms"
     )
 
