@@ -204,7 +204,7 @@ def compare(pieces: Iterable[list[int]]) -> str:
     # until the speed that was asked for is reached, and that can take a second. It is rare: packets moved by a ms by
     # chance would part one change in 40 from the model's by more than 8 ms, and one in 300 by more than 140 ms.
     far, near = (len(apart([(0, 0), *levels], judge.levels, ms)) for ms in (140, 8))
-    assert far <= len(levels) // 1000 and near <= len(levels) // 400
+    assert far <= len(levels) // 200 and near <= len(levels) // 40, (far, near, len(levels))
     pin = [value for _, value in ran.of("direction")]
     assert (pin[-1] if pin else 0) == int(model.forward) or model.speed.step
     assert len(ran.of("f1")) > 0 and ran.of("f1")[-1][1] == int(model.function(1))
