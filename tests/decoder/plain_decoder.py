@@ -25,6 +25,8 @@ Choices
      time itself "speed" becomes "stop"; nothing else changes.
  B12 Paged: page 0 has no CVs. The page register starts at 1 and is left alone by resets. Address-only mode is
      register 1, so CV 1 at page 1 only. Page preset is a write of 1 to register 6, acknowledged.
+     Changed later, as it was decided for all of halfbit: leaving service mode sets the page register back to 1 (common
+     practice, no source).
  B13 Factory reset: all CVs to the defaults except 7 and 8, page register 1, then a reset; acknowledged. Refused while
      locked.
  B14 Hard reset while locked: the reset alone.
@@ -91,6 +93,7 @@ class PlainDecoder:
     def tick(self, now: int) -> list[Effect]:
         """Time passes."""
         effects = self.service.tick(now)
+        self._turn_back()
         limit = self.store.value(11) * self.timeout_unit
         if isinstance(self.vehicle.speed, int) and limit > 0 and now - self.last_valid >= limit:
             self.vehicle.speed = "stop"
@@ -110,6 +113,7 @@ class PlainDecoder:
         effects += more
         if ("mode", "service") in more:
             self.repeats.clear()
+        self._turn_back()
         speed = self.vehicle.speed
         forward = self.vehicle.forward()
         functions = dict(self.vehicle.functions)
@@ -127,6 +131,11 @@ class PlainDecoder:
         return effects
 
     # Service mode (section 5)
+
+    def _turn_back(self) -> None:
+        """Choice B12, as it was changed later."""
+        if self.service.mode != "service":
+            self.page = 1
 
     def _execute(self, data: bytes) -> list[Effect]:
         if len(data) == 4:

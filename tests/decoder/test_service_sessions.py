@@ -26,6 +26,7 @@ class Session:
 
 POWER_ON = (RESET,) * 20
 READY = (RESET,) * 3
+SILENCE = [58_000, 58_000] * 173  # one-bits for 20.07 ms
 
 
 def _write(body: str, recovery: int = 6) -> tuple[str, ...]:
@@ -110,9 +111,21 @@ def test_without_a_reset_it_is_no_service_mode() -> None:
 def test_20_ms_of_silence_end_it() -> None:
     """S-9.2.3: 20 ms without a valid reset or service mode packet; a packet of that form does not resume operations."""
     decoder = MultiFunctionDecoder()
-    silence = [58_000, 58_000] * 173  # one-bits for 20.07 ms
-    effects_of(decoder, [*half_bits((*READY, "7C 02 07")), *silence, *half_bits(("7C 02 07", "7C 02 07"))])
+    effects_of(decoder, [*half_bits((*READY, "7C 02 07")), *SILENCE, *half_bits(("7C 02 07", "7C 02 07"))])
     assert _differs(decoder, MultiFunctionDecoder()) == {}
+
+
+@pytest.mark.parametrize(
+    ("between", "cv"),
+    [([], 67), (half_bits((RESET,) * 9), 67), (half_bits(("FF 00",)), 3), (SILENCE, 3)],
+    ids=["nothing", "resets", "another packet", "silence"],
+)
+def test_the_page_does_not_outlive_service_mode(between: list[int], cv: int) -> None:
+    """Register 3 is CV 67 at page 17; after service mode it is CV 3 again (common practice, no source)."""
+    decoder = MultiFunctionDecoder()
+    page, register = half_bits((*READY, "7D 11", "7D 11")), half_bits((*READY, "7A 05", "7A 05"))
+    effects_of(decoder, [*page, *between, *register])
+    assert _differs(decoder, MultiFunctionDecoder()) == {cv: 5}
 
 
 def test_a_refused_write_is_not_acknowledged() -> None:

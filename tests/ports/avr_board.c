@@ -30,8 +30,12 @@ static void quiet(avr_t *avr, const int kind, const char *format, va_list rest)
 
 static avr_cycle_count_t change(avr_t *avr, avr_cycle_count_t when, void *context)
 {
-    (void)avr, (void)context;
+    avr_ioport_external_t driven = {.name = 'B', .mask = 1};
+
+    (void)context;
     level ^= 1;
+    driven.value = (unsigned)level; /* else a write to the port's other pins would set this one to its pull-up */
+    avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('B'), &driven);
     avr_raise_irq(pin, (uint32_t)level);
     return at < count ? when + durations[at++] : 0;
 }

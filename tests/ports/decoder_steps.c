@@ -5,9 +5,13 @@
 
 struct world {
     struct halfbit_decoder decoder;
+    struct halfbit_motion motion;
     uint8_t cvs[HALFBIT_CVS];
     uint16_t length;
-    uint8_t log[4096];
+    uint16_t written; /* number of indexed CVs that were written */
+    uint32_t keys[512];
+    uint8_t values[512];
+    uint8_t log[6000];
 };
 
 static void add(struct world *w, uint8_t kind, uint16_t number, uint8_t value, uint8_t more)
@@ -35,20 +39,68 @@ static void analog(void *w, uint8_t number, uint8_t value) { add(w, 'N', number,
 
 static const struct halfbit_actions ACTIONS = {store, acknowledge, answer, motor, output, aspect, binary, analog};
 
+static uint32_t place(const struct world *w, uint8_t high, uint8_t low, uint16_t cv)
+{
+    uint32_t key = (uint32_t)high << 16 | (uint32_t)low << 8 | (cv - 257u);
+    uint32_t i;
+
+    for (i = 0; i < w->written && w->keys[i] != key; i++)
+        ;
+    return i;
+}
+
+static uint8_t read_page(void *context, uint8_t high, uint8_t low, uint16_t cv)
+{
+    const struct world *w = context;
+    uint32_t i = place(w, high, low, cv);
+
+    return i < w->written ? w->values[i] : 0;
+}
+
+static void write_page(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value)
+{
+    struct world *w = context;
+    uint32_t i = place(w, high, low, cv);
+
+    if (i == w->written && i < sizeof w->values) {
+        w->keys[i] = (uint32_t)high << 16 | (uint32_t)low << 8 | (cv - 257u);
+        w->written++;
+    }
+    w->values[i] = value;
+}
+
+static void clear_pages(void *context)
+{
+    ((struct world *)context)->written = 0;
+}
+
+static const struct halfbit_pages PAGES = {read_page, write_page, clear_pages};
+
 uint32_t world_size(void);
+uint32_t world_pages(const struct world *w, uint32_t *keys, uint8_t *values);
 void world_init(struct world *w, uint8_t accessory, uint32_t now);
 void world_take(struct world *w, const uint8_t *data, uint8_t length, uint32_t now);
 void world_tick(struct world *w, uint32_t now);
 void world_state(const struct world *w, uint8_t *out);
 uint8_t *world_cvs(struct world *w);
+uint8_t world_motion(struct world *w, uint32_t now);
+
+uint32_t world_pages(const struct world *w, uint32_t *keys, uint8_t *values)
+{
+    memcpy(keys, w->keys, sizeof w->keys);
+    memcpy(values, w->values, sizeof w->values);
+    return w->written;
+}
 
 uint32_t world_size(void) { return sizeof(struct world); }
 uint8_t *world_cvs(struct world *w) { return w->cvs; }
+uint8_t world_motion(struct world *w, uint32_t now) { return halfbit_motion_tick(&w->motion, &w->decoder, now); }
 
 void world_init(struct world *w, uint8_t accessory, uint32_t now)
 {
     memset(w, 0xEE, sizeof *w);
     w->length = 0;
+    w->written = 0;
     w->cvs[6] = w->cvs[7] = 0;
     if (accessory) {
         halfbit_accessory_defaults(w->cvs);
@@ -56,6 +108,8 @@ void world_init(struct world *w, uint8_t accessory, uint32_t now)
     } else {
         halfbit_multi_function_defaults(w->cvs);
         halfbit_multi_function_init(&w->decoder, w->cvs, &ACTIONS, w, now);
+        halfbit_motion_init(&w->motion);
+        w->decoder.pages = &PAGES;
     }
 }
 

@@ -7,6 +7,7 @@ import functools
 import random
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -17,26 +18,26 @@ from halfbit.decoder import (
     Answer,
     AspectChanged,
     BinaryStateSet,
+    CvWritten,
     Effect,
     FunctionChanged,
     MultiFunctionDecoder,
     OutputChanged,
 )
-from halfbit.decoder.cv import OLDER
+from halfbit.decoder.cv import INDEXED, OLDER
 from halfbit.decoder.drive import momentum
 from halfbit.event import Packet
 from halfbit.instruction import Context
 from halfbit.simulate.signal import with_error_byte
 
 from .support_build import C, STRICT, ZIG, build
+from .support_motion import ModelMotion, motion
 
 __all__ = ["CVS", "Pair", "Port", "SOURCES", "bodies", "steps"]
 
 SOURCES = tuple(C / f"{name}.c" for name in ("decoder", "multi_function", "instruction_size", "accessory", "motor"))
 HERE = Path(__file__).parent
 CVS = 1024
-#: Kept by the model in pages that CV 31 and 32 choose; the port has none.
-INDEXED = range(257, 513)
 MS = 1_000_000
 MODES = [Context.OPERATIONS, Context.SERVICE, Context.LEFT]
 CONFIGURATION = 0x02
@@ -47,6 +48,7 @@ def library() -> ctypes.CDLL:
     """The decoder with its log, undefined behaviour trapped."""
     flags = (*STRICT, f"-DHALFBIT_CVS={CVS}", "-O1", "-shared", "-fPIC", "-fsanitize=undefined", "-fsanitize-trap=undefined")
     loaded = ctypes.CDLL(str(build(ZIG, flags, (*SOURCES, HERE / "decoder_steps.c"), suffix=".so")))
+    loaded.world_motion.restype = ctypes.c_uint8
     loaded.world_cvs.restype = ctypes.POINTER(ctypes.c_uint8)
     return loaded
 
@@ -66,6 +68,12 @@ class Port:
         """All of them, CV 1 first."""
         return ctypes.string_at(self._cvs, CVS)
 
+    def pages(self) -> dict[tuple[int, int, int], int]:
+        """The indexed CVs that were written: (CV 31, CV 32, number) to value."""
+        keys, values = (ctypes.c_uint32 * 512)(), (ctypes.c_uint8 * 512)()
+        count = self._lib.world_pages(self._world, keys, values)
+        return {(k >> 16, k >> 8 & 255, 257 + (k & 255)): v for k, v in zip(keys[:count], values[:count])}
+
     def set(self, cv: int, value: int) -> None:
         """As it was saved before power came on."""
         self._cvs[cv - 1] = value
@@ -77,6 +85,11 @@ class Port:
     def tick(self, ms: int) -> None:
         """Time passes."""
         self._lib.world_tick(self._world, ctypes.c_uint32(self._start + ms))
+
+    def motion(self, ms: int) -> int:
+        """The drive level with momentum; time passes for it."""
+        level: int = self._lib.world_motion(self._world, ctypes.c_uint32(self._start + ms))
+        return level
 
     def shown(self) -> tuple[tuple[int, ...], frozenset[int], list[tuple[str, int, int, int]]]:
         """State, functions, and what it did in the last step."""
@@ -98,6 +111,7 @@ class Pair:
     port: Port = attrs.field(init=False)
     model: MultiFunctionDecoder | AccessoryDecoder = attrs.field(init=False)
     ms: int = 0
+    motion: Any = attrs.field(factory=lambda: motion.Motion())
     #: How often each kind of effect came.
     seen: dict[str, int] = attrs.field(factory=dict)
 
@@ -117,7 +131,6 @@ class Pair:
         """
         self.ms += after
         now = self.ms * MS
-        page = 1 if isinstance(self.model, AccessoryDecoder) else self.model.state().page
         effects: list[Effect] = []
         if body is None:
             effects += self.model.tick(now)
@@ -133,6 +146,8 @@ class Pair:
         acts = {"K": [], "A": [], "B": [], "N": []}  # type: dict[str, list[tuple[int, int, int]]]
         for effect in effects:
             self.seen[type(effect).__name__] = self.seen.get(type(effect).__name__, 0) + 1
+            if isinstance(effect, CvWritten) and effect.cv in INDEXED:
+                self.seen["indexed"] = self.seen.get("indexed", 0) + 1
             if isinstance(effect, Acknowledgement):
                 acts["K"].append((0, 0, 0))
             elif isinstance(effect, Answer):
@@ -141,9 +156,6 @@ class Pair:
                 acts["B"].append((effect.number, effect.on, effect.long))
             elif isinstance(effect, AnalogSet):
                 acts["N"].append((effect.output, effect.value, 0))
-        if not self.accessory and _indexed(body, page):
-            acts["K"] = [(0, 0, 0) for name, *_ in done if name == "K"]
-        acts["A"] = [one for one in acts["A"] if self.accessory or one[0] not in INDEXED]
         context = (body.hex() if body else None, self.ms, self.values)
         for kind, expected in acts.items():
             got = [rest for (name, *rest) in done if name == kind]
@@ -160,6 +172,8 @@ class Pair:
             assert {(n + 100 * (k == "H"), v) for k, n, v, _ in done if k in "OH"} >= changes, context
             return
         speed, shown = model.speed, model.state()
+        written = {key: value for key, value in shown.cvs.indexed.items() if value}
+        assert {key: value for key, value in self.port.pages().items() if value} == written, (context, effects)
         expected_state = (shown.page, speed.step, speed.steps, speed.emergency, model.forward)
         assert state[1:6] == expected_state, (context, state, expected_state, effects)
         restriction = shown.vehicle.restriction
@@ -167,6 +181,7 @@ class Pair:
         assert functions == shown.vehicle.functions, (context, functions, effects)
         changed = {(e.number, int(e.on)) for e in effects if isinstance(e, FunctionChanged)}
         assert changed <= {(n, v) for k, n, v, _ in done if k == "O"}, context
+        assert self.port.motion(self.ms) == self.motion.tick(ModelMotion(model), self.ms), context
         assert state[8] == model.drive_level, (context, state[8], model.drive_level)
         count = speed.steps or (28 if model.cvs[29] & 2 else 14)
         for at, rising in ((9, True), (11, False)):
@@ -174,21 +189,12 @@ class Pair:
             assert abs((state[at] | state[at + 1] << 8) - ms) <= 0.5, context
 
 
-def _indexed(body: bytes | None, page: int) -> bool:
-    """True for a service mode packet about an indexed CV."""
-    if body is None or body[0] >> 4 != 7 or len(body) not in (2, 3):
-        return False
-    if len(body) == 3:
-        return ((body[0] & 3) << 8 | body[1]) + 1 in INDEXED
-    return body[0] & 7 < 4 and (page - 1) % 256 * 4 + 1 in INDEXED
-
-
 def _cv(rng: random.Random) -> int:
-    return rng.choice((1, 2, 3, 5, 6, 7, 8, 11, 15, 16, 17, 18, 19, 21, 22, 23, 29, 29, 31, 32, 65, 66, 95, 120, 256, 600, 1024))
+    return rng.choice((1, 2, 3, 5, 6, 7, 8, 11, 15, 16, 17, 18, 19, 21, 22, 23, 29, 29, 31, 31, 32, 65, 66, 95, 120, 256, *(257, 300, 512) * 3, 513, 1024))
 
 
 def _value(rng: random.Random, cv: int) -> int:
-    likely = {1: (0, 3, 3, 5, 100, 128), 17: (192, 196, 231, 232), 18: (87, 0), 19: (0, 0, 9, 137), 31: (0, 16, 17), 15: (0, 0, 1), 16: (0, 0, 1),
+    likely = {1: (0, 3, 3, 5, 100, 128), 17: (192, 196, 231, 232), 18: (87, 0), 19: (0, 0, 9, 137), 31: (0, 16, 16, 17, 255), 32: (0, 0, 1), 15: (0, 0, 1), 16: (0, 0, 1),
               29: (0, 2, 2, 3, 6, 18, 34, 34, 35), 11: (0, 1, 2)}  # fmt: skip
     return rng.choice((*likely.get(cv, ()), rng.randrange(256)))
 
@@ -217,14 +223,19 @@ def _instruction(rng: random.Random) -> bytes:
     return rng.randbytes(rng.randint(1, 4))
 
 
+def service(rng: random.Random) -> bytes:
+    """A packet in the form of service mode."""
+    if rng.random() < 0.6:
+        long_form = _long_form(rng)
+        return bytes((0x70 | long_form[0], *long_form[1:]))
+    return bytes((0x70 | rng.randrange(16), rng.choice((1, 1, 8, 17, 64, 65, 75, 128, 0, 5, rng.randrange(256)))))
+
+
 def bodies(rng: random.Random, accessory: bool) -> bytes:
     """A packet without its error byte, likely one that means something here."""
     pick = rng.random()
-    if pick < 0.3:  # in the form of service mode
-        if rng.random() < 0.6:
-            long_form = _long_form(rng)
-            return bytes((0x70 | long_form[0], *long_form[1:]))
-        return bytes((0x70 | rng.randrange(16), rng.choice((1, 1, 8, 17, 64, 0, 5, rng.randrange(256)))))
+    if pick < 0.3:
+        return service(rng)
     if pick < 0.4:
         return b"\0\0"
     if accessory:
@@ -242,6 +253,17 @@ def steps(rng: random.Random, accessory: bool) -> Iterator[tuple[bytes | None, i
     while True:
         if rng.random() < 0.08:
             yield None, rng.choice((1, 5, 19, 20, 21, 100, 999, 1000, 2000)), False
+            continue
+        if not accessory and rng.random() < 0.05:  # an index or an indexed CV, written in operations
+            cv = rng.choice((31, 32, 257, 300, 512))
+            write = bytes((3, 0xEC | (cv - 1) >> 8, (cv - 1) & 255, _value(rng, cv)))
+            for _ in range(2):
+                yield write, 8, False
+            continue
+        if rng.random() < 0.03:  # service mode
+            served = service(rng)
+            for one in (b"\0\0", served, served):
+                yield one, 8, False
             continue
         body = rng.choice(recent[-2:]) if rng.random() < 0.45 else bodies(rng, accessory)
         if len(body) < 2:

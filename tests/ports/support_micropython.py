@@ -55,8 +55,10 @@ def _module() -> tuple[wasmtime.Engine, wasmtime.Module]:
     return engine, wasmtime.Module.deserialize_file(engine, str(compiled))
 
 
-def run(script: str, files: Mapping[str, bytes | Path] | None = None) -> Run:
+def run(script: str, files: Mapping[str, bytes | Path] | None = None, given: bytes = b"") -> Run:
     """Run a script with ``files`` beside it, in a directory of its own.
+
+    :param given: what it can read from standard input.
 
     :raises AssertionError: with its output, where the script ends with an error.
     """
@@ -74,7 +76,9 @@ def run(script: str, files: Mapping[str, bytes | Path] | None = None) -> Run:
         (Path(directory) / "script.py").write_text(script)
         start = "import os, sys; os.chdir('/input'); sys.path[0:0] = ['/input']; exec(open('script.py').read())"
         wasi: Any = wasmtime.WasiConfig()
-        wasi.argv = ["micropython", "-c", start]
+        wasi.argv = ["micropython", "-X", "heapsize=16M", "-c", start]  # scripts do not collect: it finds not all that is in use
+        (Path(outside) / "in").write_bytes(given)
+        wasi.stdin_file = str(Path(outside) / "in")
         wasi.stdout_file = str(printed)
         wasi.stderr_file = str(failed)
         wasi.preopen_dir(directory, "/input")

@@ -7,24 +7,25 @@ from __future__ import annotations
 
 import functools
 import os
-import random
 import subprocess
 import sys
 import tempfile
 from array import array
-from collections.abc import Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import attrs
 
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.limits import Limits
 from halfbit.receiver import HalvesReceiver
-from halfbit.event import Packet
-from halfbit.simulate.signal import packet_durations, with_error_byte
 
 from . import support_avr
 from .support_build import C, build
+from .support_motion import ModelMotion, motion
+from .support_railway import IDLE, packets, track
 
 pytestmark = support_avr.needed
 CLOCK = 16_000_000
@@ -61,10 +62,16 @@ def program() -> Path:
 
 def run(durations: Sequence[int], eeprom: bytes | None = None) -> Ran:
     """Run the chip on durations, ns."""
-    cycles = array("I", [round(one * CLOCK / 1e9) for one in durations])
+    return run_pieces([durations], eeprom)
+
+
+def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None) -> Ran:
+    """Run the chip on durations, ns, that come piece by piece."""
     with tempfile.TemporaryDirectory() as directory:
         signal, memory = Path(directory) / "signal", Path(directory) / "eeprom"
-        signal.write_bytes(cycles.tobytes())
+        with signal.open("wb") as file:
+            for piece in pieces:
+                array("I", [round(one * CLOCK / 1e9) for one in piece]).tofile(file)
         if eeprom is not None:
             memory.write_bytes(eeprom)
         command = [support_avr.emulator("avr_board.c"), program(), signal, memory]
@@ -75,12 +82,6 @@ def run(durations: Sequence[int], eeprom: bytes | None = None) -> Ran:
         return Ran(events, memory.read_bytes(), bytes.fromhex(done.stderr[-4096:]), support_avr.symbols(program()))
 
 
-def packets(*bodies: tuple[int, ...], preamble: int = 16) -> list[int]:
-    """Durations of packets, ns."""
-    return [d for body in bodies for d in packet_durations(with_error_byte(bytes(body)), preamble)]
-
-
-IDLE = (255, 0)
 #: The chip sets its EEPROM up at the first start: 3.4 ms for each of 256 bytes.
 START = packets(*[IDLE] * 150)
 
@@ -91,22 +92,10 @@ def made() -> bytes:
     return run(START).eeprom
 
 
-def model_of(durations: Sequence[int], cvs: dict[int, int]) -> tuple[MultiFunctionDecoder, int]:
-    """The Python model on the same signal through the library, a tick off at the windows; and its pulses."""
-    limits = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
-    receiver = HalvesReceiver(limits)
-    model = MultiFunctionDecoder(cvs, defaults={29: 2})
-    pulses = 0
-    for event in [*receiver.feed_many(list(durations), 1), *receiver.finish()]:
-        if isinstance(event, Packet):
-            pulses += sum(isinstance(effect, Acknowledgement) for effect in model.feed(event))
-    return model, pulses
-
-
 def test_it_fits() -> None:
-    """What docs/porting.rst says: 8 KiB of flash, and half of the 2 KiB of RAM, the stack not counted."""
+    """What docs/porting.rst says: 9 KiB of flash, and half of the 2 KiB of RAM, the stack not counted."""
     text, data, bss = map(int, subprocess.check_output(["avr-size", str(program())], text=True).splitlines()[1].split()[:3])
-    assert 7_000 < text + data < 9_000 and 500 < data + bss < 1_024
+    assert 8_000 < text + data < 9_500 and 500 < data + bss < 1_024
 
 
 def test_the_first_start_writes_the_makers_cvs() -> None:
@@ -161,47 +150,110 @@ def test_power_that_fails_while_a_cv_is_written() -> None:
     assert seen == [0, 0, 0, 0, 77, 77]
 
 
-def track(seconds: float, seed: int) -> list[int]:
-    """Track of an invented railway: speeds, functions, others' packets, CV writes, damage, pauses of 50 ms."""
-    rng = random.Random(seed)
-    durations: list[int] = []
-    time = 0
-    while time < seconds * 1e9:
-        body = rng.choice((IDLE, (3, 0x3F, rng.randrange(256)), (3, 0x40 | rng.randrange(64)), (3, 0x80 | rng.randrange(32)),
-                           (9, 0x3F, rng.randrange(256)), (0, 0), (3, 0xEC, 2, rng.randrange(256)), (3, 0x12, rng.choice((0, 9)))))  # fmt: skip
-        piece = packets(*[body] * rng.choice((1, 1, 2, 3)), preamble=rng.choice((14, 16, 20)))
-        piece = [d + rng.randint(-1_000, 1_000) for d in piece]
-        if rng.random() < 0.2:
-            at = rng.randrange(len(piece))
-            piece[at] = rng.choice((20_000, 77_000, 130_000, 12_000_000))
-        if rng.random() < 0.02:
-            piece.append(50_000_000)
-        durations += piece
-        time += sum(piece)
-    return durations
+@attrs.define
+class Judge:
+    """The Python model on the same signal through the library, a tick off at the windows, with momentum after it."""
+
+    model: MultiFunctionDecoder
+    pulses: int = 0
+    half_bits: int = 0
+    ns: int = 0
+    #: Changes of the drive level: ms, level.
+    levels: list[tuple[int, int]] = attrs.field(factory=lambda: [(0, 0)])
+    _motion: Any = attrs.field(factory=lambda: motion.Motion())
+    _ms: int = 0
+
+    def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
+        """Take pieces, and give them on."""
+        limits = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
+        receiver = HalvesReceiver(limits)
+        shown = ModelMotion(self.model)
+        for piece in pieces:
+            self.half_bits += len(piece)
+            self.ns += sum(piece)
+            for event in receiver.feed_many(piece, 1):
+                self._tick(shown, event.end // 1_000_000)
+                effects = self.model.feed(event)
+                self.pulses += sum(isinstance(effect, Acknowledgement) for effect in effects)
+                if effects:
+                    shown = ModelMotion(self.model)
+            yield piece
+        self._tick(shown, self.ns // 1_000_000)
+
+    def _tick(self, shown: ModelMotion, until: int) -> None:
+        while self._ms < until:
+            self._ms += 1
+            level = self._motion.tick(shown, self._ms)
+            if level != self.levels[-1][1]:
+                self.levels.append((self._ms, level))
 
 
-def compare(durations: Sequence[int]) -> str:
+def compare(pieces: Iterable[list[int]]) -> str:
     """Chip and model on a track; what came of it in words.
 
-    :raises AssertionError: if they differ at the end, or the chip lost half-bits.
+    :raises AssertionError: if they differ, or the chip lost half-bits.
     """
     eeprom = made()
-    quiet = packets(*[IDLE] * 4)
-    ran = run([*quiet, *durations, *quiet], eeprom)
-    model, pulses = model_of([*quiet, *durations, *quiet], {cv: eeprom[cv - 1] for cv in range(1, 257) if cv not in (17,)})
+    model = MultiFunctionDecoder({cv: eeprom[cv - 1] for cv in range(1, 257) if cv not in (17,)}, defaults={29: 2})
+    judge = Judge(model)
+    ran = run_pieces(judge.follow(pieces), eeprom)
     assert ran.variable("lost") == 0
     assert {cv for cv in range(1, 257) if ran.eeprom[cv - 1] != model.cvs[cv]} == set()
-    level = [value for _, value in ran.of("motor")]
-    assert (level[-1] if level else 0) == model.drive_level
+    levels = [(cycle * 1000 // CLOCK, value) for cycle, value in ran.of("motor")]
+    # A packet that ends within a ms of a step can come before it on the chip and after it here. One step differs then,
+    # until the speed that was asked for is reached, and that can take a second. It is rare: packets moved by a ms by
+    # chance would part one change in 40 from the model's by more than 8 ms, and one in 300 by more than 140 ms.
+    far, near = (len(apart([(0, 0), *levels], judge.levels, ms)) for ms in (140, 8))
+    assert far <= len(levels) // 200 and near <= len(levels) // 40, (far, near, len(levels))
     pin = [value for _, value in ran.of("direction")]
-    assert (pin[-1] if pin else 0) == int(model.forward) or not level
-    assert len([value for _, value in ran.of("f1")]) > 0 and ran.of("f1")[-1][1] == int(model.function(1))
-    return f"{sum(durations) / 1e9:.0f} s of track, {len(durations)} half-bits, none lost; {len(level)} changes of the motor, {pulses} pulses"
+    assert (pin[-1] if pin else 0) == int(model.forward) or model.speed.step
+    assert len(ran.of("f1")) > 0 and ran.of("f1")[-1][1] == int(model.function(1))
+    pulse = ran.of("pulse")
+    lengths = [(down - up) / CLOCK * 1000 for (up, _), (down, _) in zip(pulse[::2], pulse[1::2])]
+    assert len(lengths) == judge.pulses and all(5.0 <= ms <= 7.0 for ms in lengths)
+    return (
+        f"{judge.ns / 1e9:.0f} s of track, {judge.half_bits} half-bits, none lost; {len(levels)} changes of the motor,"
+        f" {near} of them more than 8 ms from the model's, {far} more than 140 ms;"
+        f" {judge.pulses} pulses of {min(lengths, default=0):.1f} to {max(lengths, default=0):.1f} ms"
+    )
+
+
+def apart(one: list[tuple[int, int]], other: list[tuple[int, int]], ms: int = 8) -> list[tuple[int, int, set[int]]]:
+    """Where a level is not one that the other has within so many ms: time, level, the other's levels there."""
+    found = []
+    times = [time for time, _ in other]
+    for time, level in sorted([*one, *((time + 2 * ms, -1) for time in times)]):
+        if level < 0:  # when the other has changed: what is there to see now?
+            level = one[bisect_right(one, (time, 999)) - 1][1]
+        first, last = bisect_left(times, time - ms), bisect_right(times, time + ms)
+        near = {value for _, value in other[max(0, first - 1) : last]}
+        if level not in near:
+            found.append((time, level, near))
+    return found
+
+
+def test_momentum_from_pin_to_pwm() -> None:
+    """S-9.2.2, CV 3: 2 at 28 steps is 0.064 s a step; CV 4 = 1 is half of that. To reverse, it stops first."""
+    eeprom = bytearray(made())
+    eeprom[1:4] = b"\12\2\1"  # CV 2, 3, 4
+    idle = packets(*[IDLE] * 60)  # half a second
+    # Step 3 forward, step 1 in reverse, emergency stop.
+    ran = run([*packets(IDLE, (3, 0x63)), *idle, *packets((3, 0x42)), *idle, *packets((3, 0x41)), *idle], bytes(eeprom))
+    motor = [(cycle * 1000 / CLOCK, value) for cycle, value in ran.of("motor")]
+    assert [value for _, value in motor] == [10, 19, 28, 19, 10, 0, 10, 0]  # 10 + 245 * (step - 1) / 27
+    ms = [round(now - before) for (before, _), (now, _) in zip(motor, motor[1:])]
+    assert [ms[i] for i in (0, 1, 3, 4, 5)] == [64, 64, 32, 32, 64]
+    assert [round(cycle * 1000 / CLOCK - motor[5][0]) for cycle, _ in ran.of("direction")][1:] == [0]
+
+
+def test_a_motor_that_differs_would_be_seen() -> None:
+    assert apart([(0, 0), (100, 5)], [(0, 0), (105, 5)]) == []
+    assert apart([(0, 0), (100, 5)], [(0, 0), (150, 5)]) == [(100, 5, {0})]
+    assert apart([(0, 0)], [(0, 0), (100, 5)]) == [(116, 0, {5})]
 
 
 def test_some_seconds_of_track() -> None:
-    assert "none lost" in compare(track(3, 5))
+    assert "none lost" in compare(track(6, 5))
 
 
 def main() -> None:

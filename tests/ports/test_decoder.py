@@ -22,6 +22,8 @@ CVS: dict[bool, tuple[dict[int, int], ...]] = {
         {11: 1, 29: 18, 66: 100, 95: 200, **{67 + n: 9 * n for n in range(28)}},
         {2: 30, 5: 200, 6: 90, 3: 20, 4: 10, 23: 5, 24: 133},
         {15: 1, 16: 2},
+        {31: 0},
+        {31: 17, 32: 5},
         {1: 0},
     ),
     True: ({}, {29: 0xA0}, {29: 0xC0, 3: 2}, {1: 65, 9: 1, 3: 3, 4: 1, 6: 200}, {29: 0xE0}, {29: 0}),
@@ -46,6 +48,7 @@ def random_steps(accessory: bool, count: int, seed: int) -> dict[str, int]:
 def test_a_vehicle_does_as_the_model(seed: int) -> None:
     seen = random_steps(False, 2_500, seed)
     assert {"Acknowledgement", "Answer", "SpeedChanged", "CvWritten", "FunctionChanged", "ModeChanged"} <= set(seen)
+    assert seen["indexed"] >= 10
 
 
 @pytest.mark.parametrize("seed", range(2))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import random
 import sys
-from typing import Any, ClassVar
+from typing import Any
 
 from halfbit import core
 from halfbit.simulate.distort import jittered, stretched
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 from .support_files import PORTS, load
-from .support_pio import Timer, timer_module
+from .support_pio import Timer, pulses, timer_module
 
 TICK = 500  # ns
 
@@ -19,10 +19,11 @@ TICK = 500  # ns
 def _vehicle() -> Any:
     """The vehicle's own code, on CPython. It finds the core by a name that it has on a board only."""
     sys.modules["core"] = core
+    sys.modules["instruction_size"] = load(PORTS / "micropython" / "instruction_size.py")
     try:
         return load(PORTS / "micropython" / "vehicle.py")
     finally:
-        del sys.modules["core"]
+        del sys.modules["core"], sys.modules["instruction_size"]
 
 
 vehicle = _vehicle()
@@ -123,18 +124,21 @@ def test_a_full_fifo_drops_counts_and_says_so() -> None:
     assert module.overflowed(7)
 
 
-def test_after_a_loss_what_waits_is_dropped() -> None:
-    memory = {0x5020_0008: 0b0001}
-    module = timer_module(memory)
+def test_the_quick_way_gives_the_same_counts() -> None:
+    """Skipped turns of the loops change nothing, at any phase, nor where the count has run out."""
+    rng = random.Random(8)
+    for fives in (31, 2):
+        durations = [rng.choice((rng.randint(10_100, 60_000), rng.randint(90_000, 120_000), rng.randint(900_000, 1_500_000))) for _ in range(60)]
+        timer = Timer(durations, quiet=rng.randint(20_000, 30_000), fives=fives)
+        assert timer.quick() == timer.run().counts
+    assert timer.top in timer.quick()
 
-    class Machine:
-        words: ClassVar[list[int]] = [module.TOP - 116, module.TOP - 200, 0]
 
-        def rx_fifo(self) -> int:
-            return len(self.words)
-
-        def get(self) -> int:
-            return self.words.pop(0)
-
-    module.drop(Machine())
-    assert Machine.words == [] and memory[0x5020_0008] == 0b0001
+def test_the_acknowledgement_lasts_6_ms() -> None:
+    """S-9.2.3: 6 ms, give or take 1. Two in a row are two pulses."""
+    module = timer_module(name="acknowledgement")
+    cycles = module.FREQUENCY / 1_000_000
+    changes = pulses([module.PULSE], 20_000)
+    assert [level for _, level in changes] == [1, 0]
+    assert (changes[1][0] - changes[0][0]) / cycles == 6_000
+    assert [level for _, level in pulses([100, 200], 1_000)] == [1, 0, 1, 0]

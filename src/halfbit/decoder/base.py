@@ -159,7 +159,7 @@ class DecoderMachine(abc.ABC):
         effects: list[Effect] = []
         if self._service.expired(now):
             self._service.restore(Context.LEFT, self._heard.last, self._heard.kept)
-            effects.append(ModeChanged(Context.LEFT))
+            effects += self._mode_changed()
         before = self._shown()
         effects += self._passed(now)
         return (*effects, *self._changes(before))
@@ -207,7 +207,7 @@ class DecoderMachine(abc.ABC):
         now_in = self._service.context
         effects: list[Effect] = []
         if now_in is not mode:
-            effects.append(ModeChanged(now_in))
+            effects += self._mode_changed()
             if now_in is Context.SERVICE:
                 before = attrs.evolve(before, own=b"", own_run=0)
         self._heard = attrs.evolve(before, valid=end, kept=self._service.kept_end, last=data, run=run)
@@ -220,6 +220,11 @@ class DecoderMachine(abc.ABC):
             if instructions:
                 effects += self._obey(instructions, data, end)
         return effects
+
+    def _mode_changed(self) -> list[Effect]:
+        if self._page is not None:  # at each change of mode it is 1 again: common practice, no source
+            self._page = 1
+        return [ModeChanged(self.mode)]
 
     def _instructions(self, data: bytes) -> tuple[Instruction, ...]:
         found = self._read.get(data)

@@ -59,7 +59,8 @@ class MultiFunctionDecoder(DecoderMachine):
       the bit of the direction after the packet. Consist control, resets and the short form of CV access are obeyed.
     - A restricted speed step limits the drive level, not the requested speed. Its bits 0 to 4 are read as a speed
       code of S-9.2. Bit 5 (the direction bit in S-9.2) is not used.
-    - The page register starts at 1; only a factory reset sets it back to 1. Page 0 is page 256 (from memory).
+    - The page register starts at 1. Leaving service mode sets it back to 1 (common practice, no source), and so does a
+      factory reset. Page 0 is page 256 (from memory).
     - Decoder flags, factory test, acknowledgement request, decoder lock and address query have no effect.
     - The short form for CV 17 and 18, or 31 and 32, acts on one packet (RCN-214, from memory).
 

@@ -32,10 +32,27 @@ uint8_t halfbit_cv(const struct halfbit_decoder *d, uint16_t cv)
     return d->cvs[cv - 1u];
 }
 
+uint8_t halfbit_indexed(const struct halfbit_decoder *d, uint16_t cv)
+{
+    return d->kind->vehicle && cv >= 257 && cv <= 512;
+}
+
+/* The value of an existing CV. */
+static uint8_t value_of(const struct halfbit_decoder *d, uint16_t cv)
+{
+    if (halfbit_indexed(d, cv))
+        return d->pages->read(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv);
+    return halfbit_cv(d, cv);
+}
+
 void halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
 {
-    if (d->cvs[cv - 1u] == value)
+    if (value_of(d, cv) == value)
         return;
+    if (halfbit_indexed(d, cv)) {
+        d->pages->write(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv, value);
+        return;
+    }
     d->cvs[cv - 1u] = value;
     if (d->actions->store)
         d->actions->store(d->context, cv, value);
@@ -79,7 +96,7 @@ uint8_t halfbit_write_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
 /* The value of a CV after a write. If a value for CV 17 waits, a bit write changes that value. */
 static uint8_t after(const struct halfbit_decoder *d, struct halfbit_access access)
 {
-    uint8_t old = access.cv == 17 && d->held ? d->held_17 : halfbit_cv(d, access.cv);
+    uint8_t old = access.cv == 17 && d->held ? d->held_17 : value_of(d, access.cv);
     uint8_t mask;
 
     if (access.bit == HALFBIT_WHOLE)
@@ -90,12 +107,13 @@ static uint8_t after(const struct halfbit_decoder *d, struct halfbit_access acce
 
 void halfbit_access_in_operations(struct halfbit_decoder *d, struct halfbit_access access, uint8_t second)
 {
+    uint16_t asked = access.cv; /* of an accessory decoder it may be the older number */
     uint8_t value;
 
     access.cv = d->kind->number(d, access.cv, 0);
     if (access.cv == 0)
         return;
-    value = halfbit_cv(d, access.cv);
+    value = value_of(d, access.cv);
     if (access.write) {
         if (!second)
             return;
@@ -104,7 +122,7 @@ void halfbit_access_in_operations(struct halfbit_decoder *d, struct halfbit_acce
             return;
     }
     if (d->actions->answer)
-        d->actions->answer(d->context, access.cv, value);
+        d->actions->answer(d->context, asked, value);
 }
 
 void halfbit_access_in_service(struct halfbit_decoder *d, struct halfbit_access access)
@@ -115,7 +133,7 @@ void halfbit_access_in_service(struct halfbit_decoder *d, struct halfbit_access 
     access.cv = d->kind->number(d, access.cv, 1);
     if (access.cv == 0)
         return;
-    held = halfbit_cv(d, access.cv);
+    held = value_of(d, access.cv);
     if (access.write)
         done = halfbit_write_cv(d, access.cv, after(d, access));
     else if (access.bit == HALFBIT_WHOLE)
@@ -203,6 +221,8 @@ static void factory_reset(struct halfbit_decoder *d)
     if (d->actions->store)
         for (cv = 1; cv <= HALFBIT_CVS; cv++)
             d->actions->store(d->context, cv, halfbit_cv(d, cv));
+    if (d->pages)
+        d->pages->clear(d->context);
     d->kind->power_up(d);
     halfbit_acknowledge(d);
 }
@@ -222,6 +242,13 @@ static void serve(struct halfbit_decoder *d, const uint8_t *data, uint8_t length
     }
 }
 
+/* Leaves service mode. The page register is then 1 again (common practice, no source). */
+static void leave(struct halfbit_decoder *d, uint8_t mode)
+{
+    d->mode = mode;
+    d->page = 1;
+}
+
 /* Enters and leaves service mode (S-9.2.3 E). d->last is still the packet before this one. */
 static void follow(struct halfbit_decoder *d, const uint8_t *data, uint8_t length, uint32_t now)
 {
@@ -238,14 +265,14 @@ static void follow(struct halfbit_decoder *d, const uint8_t *data, uint8_t lengt
         if (d->mode == HALFBIT_LEFT)
             d->mode = HALFBIT_OPERATIONS;
     } else {
-        d->mode = HALFBIT_OPERATIONS;
+        leave(d, HALFBIT_OPERATIONS);
     }
 }
 
 void halfbit_decoder_tick(struct halfbit_decoder *d, uint32_t now)
 {
     if (d->mode == HALFBIT_SERVICE_MODE && now - d->kept >= HOLD_MS)
-        d->mode = HALFBIT_LEFT;
+        leave(d, HALFBIT_LEFT);
     d->kind->passed(d, now);
 }
 

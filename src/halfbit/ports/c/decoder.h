@@ -5,8 +5,8 @@
  * It is freestanding C99, like the receiver. Call it from the main loop, not from an interrupt: if packets arrive in an
  * interrupt, copy them there and pass them on in the main loop.
  *
- * Limits: CVs above HALFBIT_CVS and the pages of CV 257 to 512 do not exist. Binary states and analog functions are
- * passed on to your program, but not stored.
+ * Limits: CVs above HALFBIT_CVS do not exist. The pages of CV 257 to 512 exist if your program has them: see struct
+ * halfbit_pages. Binary states and analog functions are passed on to your program, but not stored.
  */
 #ifndef HALFBIT_DECODER_H
 #define HALFBIT_DECODER_H
@@ -59,6 +59,16 @@ struct halfbit_actions {
     void (*analog)(void *context, uint8_t output, uint8_t value);
 };
 
+/* Your program's storage for the indexed CVs of a vehicle, CV 257 to 512: a page of 256 for each value of CV 31 (high,
+ * 16 to 255) and CV 32 (low). After the init function, set the decoder's field pages to use it. context: as passed to
+ * the init function. */
+struct halfbit_pages {
+    uint8_t (*read)(void *context, uint8_t high, uint8_t low, uint16_t cv);
+    void (*write)(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value);
+    /* Factory reset: set all pages to their defaults. */
+    void (*clear)(void *context);
+};
+
 /* The decoder's mode; HALFBIT_LEFT: service mode is over, but operations have not resumed. */
 enum { HALFBIT_OPERATIONS, HALFBIT_SERVICE_MODE, HALFBIT_LEFT };
 
@@ -77,6 +87,7 @@ struct halfbit_decoder {
     uint8_t *cvs; /* HALFBIT_CVS values, CV 1 first */
     const struct halfbit_actions *actions;
     void *context;
+    const struct halfbit_pages *pages; /* 0: CV 257 to 512 do not exist */
     const struct halfbit_kind *kind;
     uint32_t valid; /* time of the last valid packet, ms */
     uint32_t kept;  /* time of the last packet that keeps service mode active, ms */
@@ -126,6 +137,20 @@ uint8_t halfbit_function(const struct halfbit_decoder *d, uint8_t number);
 uint8_t halfbit_drive_level(const struct halfbit_decoder *d);
 /* Duration of one step while the speed rises or falls, ms (CV 3, 4, 23, 24). */
 uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising);
+
+/* The speed that the motor has now. It follows the requested speed step by step, each for the duration of
+ * halfbit_momentum(). To reverse, it stops first. An emergency stop and service mode stop it at once. */
+struct halfbit_motion {
+    uint32_t since; /* time of the last step, ms */
+    uint8_t step;
+    uint8_t steps;
+    uint8_t forward; /* 1: run the motor forward */
+};
+
+void halfbit_motion_init(struct halfbit_motion *m);
+/* Call this every few ms: returns the drive level for now, 0 (off) to 255. Set the motor's direction from m->forward;
+ * it only changes at the level 0. now: ms, on the clock of the decoder. */
+uint8_t halfbit_motion_tick(struct halfbit_motion *m, const struct halfbit_decoder *d, uint32_t now);
 
 #ifdef __cplusplus
 }

@@ -42,7 +42,10 @@ struct halfbit_kind {
 void halfbit_decoder_init(struct halfbit_decoder *d, uint8_t *cvs, const struct halfbit_actions *actions, void *context,
                           uint32_t now, const struct halfbit_kind *kind);
 
+/* The value of an existing CV that is not indexed. */
 uint8_t halfbit_cv(const struct halfbit_decoder *d, uint16_t cv);
+/* 1 if a CV is in the pages that CV 31 and 32 select. */
+uint8_t halfbit_indexed(const struct halfbit_decoder *d, uint16_t cv);
 /* Sets an existing CV without any check, and saves it. */
 void halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value);
 /* Writes a CV like a packet does. 0 if refused. */

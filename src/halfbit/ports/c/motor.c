@@ -18,7 +18,7 @@ static uint32_t between(const uint8_t *points, uint8_t lines, uint16_t step, uin
 }
 
 /* The drive level of one step, 0 to 255. */
-static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t steps)
+static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t steps, uint8_t forward)
 {
     uint16_t spans = (uint16_t)(steps - 1u);
     uint32_t level;
@@ -27,7 +27,7 @@ static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t s
     if (step == 0)
         return 0;
     if (halfbit_cv(d, 29) & TABLE) {
-        uint8_t trim = halfbit_cv(d, halfbit_forward(d) ? 66 : 95);
+        uint8_t trim = halfbit_cv(d, forward ? 66 : 95);
 
         level = between(d->cvs + 66, 27, step, spans) * (trim ? trim : 128u);
         whole *= 128u;
@@ -44,9 +44,10 @@ static uint8_t level_of(const struct halfbit_decoder *d, uint8_t step, uint8_t s
     return level > 255u ? 255 : (uint8_t)level;
 }
 
-uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
+/* The same, but no more than the level of a restricted speed step. */
+static uint8_t restricted_level(const struct halfbit_decoder *d, uint8_t step, uint8_t steps, uint8_t forward)
 {
-    uint8_t level = level_of(d, d->step, d->steps);
+    uint8_t level = level_of(d, step, steps, forward);
     uint8_t half = d->restriction & 15u; /* bits 0 to 4 are a speed code of S-9.2 */
     uint8_t most;
 
@@ -55,22 +56,73 @@ uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
     if (half < 2)
         return 0;
     if (halfbit_cv(d, 29) & STEPS_28)
-        most = level_of(d, (uint8_t)(2u * half - 3u + halfbit_bit(d->restriction, 4)), 28);
+        most = level_of(d, (uint8_t)(2u * half - 3u + halfbit_bit(d->restriction, 4)), 28, forward);
     else
-        most = level_of(d, (uint8_t)(half - 1u), 14);
+        most = level_of(d, (uint8_t)(half - 1u), 14, forward);
     return level < most ? level : most;
 }
 
-uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising)
+uint8_t halfbit_drive_level(const struct halfbit_decoder *d)
+{
+    return restricted_level(d, d->step, d->steps, halfbit_forward(d));
+}
+
+static uint16_t momentum_of(const struct halfbit_decoder *d, uint8_t rising, uint8_t steps)
 {
     uint16_t value = halfbit_cv(d, rising ? 3 : 4);
     uint8_t adjustment = halfbit_cv(d, rising ? 23 : 24);
     uint8_t amount = adjustment & 0x7Fu;
-    uint8_t steps = d->steps ? d->steps : halfbit_cv(d, 29) & STEPS_28 ? 28 : 14;
 
     if (adjustment & 0x80u)
         value = value > amount ? (uint16_t)(value - amount) : 0;
     else if ((value = (uint16_t)(value + amount)) > 255)
         value = 255;
     return (uint16_t)((2u * (uint32_t)value * 896u + steps) / (2u * steps)); /* CV 3 * 0.896 s / steps (S-9.2.2) */
+}
+
+uint16_t halfbit_momentum(const struct halfbit_decoder *d, uint8_t rising)
+{
+    return momentum_of(d, rising, d->steps ? d->steps : halfbit_cv(d, 29) & STEPS_28 ? 28 : 14);
+}
+
+void halfbit_motion_init(struct halfbit_motion *m)
+{
+    m->since = 0;
+    m->step = 0;
+    m->steps = 28;
+    m->forward = 1;
+}
+
+uint8_t halfbit_motion_tick(struct halfbit_motion *m, const struct halfbit_decoder *d, uint32_t now)
+{
+    uint8_t forward = halfbit_forward(d);
+    uint8_t requested = d->mode == HALFBIT_OPERATIONS ? d->step : 0;
+
+    if (d->emergency || d->mode != HALFBIT_OPERATIONS)
+        m->step = 0;
+    if (d->steps && m->steps != d->steps) { /* nearly the same speed, in the new steps */
+        m->step = (uint8_t)(((uint16_t)m->step * d->steps + m->steps / 2u) / m->steps);
+        m->steps = d->steps;
+    }
+    for (;;) {
+        uint8_t target;
+        uint16_t ms;
+
+        if (m->step == 0)
+            m->forward = forward;
+        target = m->forward == forward ? requested : 0; /* to reverse, it stops first */
+        if (m->step == target) {
+            m->since = now;
+            break;
+        }
+        ms = momentum_of(d, m->step < target, m->steps);
+        if (now - m->since < ms)
+            break;
+        m->since += ms;
+        if (ms == 0)
+            m->step = target;
+        else
+            m->step = (uint8_t)(m->step < target ? m->step + 1u : m->step - 1u);
+    }
+    return restricted_level(d, m->step, m->steps, m->forward);
 }

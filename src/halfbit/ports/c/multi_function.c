@@ -307,9 +307,10 @@ static void reg(struct halfbit_decoder *d, uint8_t number, uint8_t value, uint8_
 
 static uint16_t number_of(const struct halfbit_decoder *d, uint16_t cv, uint8_t in_service)
 {
-    (void)d;
     (void)in_service;
-    return cv <= HALFBIT_CVS && (cv < 257 || cv > 512) ? cv : 0;
+    if (halfbit_indexed(d, cv)) /* values of CV 31 below 16 are reserved (S-9.2.2) */
+        return d->pages && halfbit_cv(d, 31) >= 16 ? cv : 0;
+    return cv <= HALFBIT_CVS ? cv : 0;
 }
 
 static void bounds(uint16_t cv, uint8_t *least, uint8_t *most)

@@ -3,8 +3,8 @@
 """Times half-bits with the RP2040's programmable I/O. No interrupt is needed, so none can be late.
 
 The program counts while the level does not change, in steps of half a microsecond, and outputs the count at each
-change. The hardware holds up to eight counts until they are read. Levels longer than 16 ms count as 16 ms. The first
-count is an unknown part of a half-bit: drop it.
+change. The hardware holds up to eight counts until they are read; half_bit_ring.py has room for more. Levels longer
+than 16 ms count as 16 ms. The first count is an unknown part of a half-bit.
 """
 
 import rp2
@@ -22,8 +22,6 @@ TOP = COUNT + AHEAD
 # RP2040 datasheet (from memory): for each PIO block, the register whose lowest bits show that a push found the FIFO
 # full. The addresses are made once: above 2**30, MicroPython would allocate an object each time.
 FDEBUG = (0x5020_0008, 0x5030_0008)
-#: Number of counts that the hardware holds.
-DEPTH = 8
 
 
 @rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX, in_shiftdir=rp2.PIO.SHIFT_LEFT)
@@ -55,13 +53,6 @@ def half_bit_timer():
     jmp(x_dec, "high")
     set(x, 0)
     jmp("high")
-
-
-def drop(machine, number=0):
-    """After a loss: drop all waiting counts and clear the overflow flag. Then feed the receiver a 0."""
-    while machine.rx_fifo():
-        machine.get()
-    overflowed(number)
 
 
 def start(pin, number=0):

@@ -48,6 +48,7 @@ static volatile uint8_t pulse;   /* half milliseconds left of the acknowledgemen
 
 static struct halfbit_receiver receiver;
 static struct halfbit_decoder decoder;
+static struct halfbit_motion motion;
 static uint8_t cvs[HALFBIT_CVS];
 
 static void put(uint16_t duration)
@@ -202,45 +203,39 @@ static void acknowledge(void *context)
     PORTD |= _BV(PORTD7);
 }
 
-static void lamps(const struct halfbit_decoder *d)
+/* Motor and lamps: what they show changes with packets, with CVs and with the time. */
+static void drive(uint32_t now)
 {
-    uint8_t on = halfbit_function(d, 0);
+    uint8_t level = halfbit_motion_tick(&motion, &decoder, now);
     uint8_t port = PORTB & (uint8_t)~(_BV(PORTB1) | _BV(PORTB2));
 
-    if (on)
-        port |= halfbit_forward(d) ? _BV(PORTB1) : _BV(PORTB2);
-    PORTB = port;
-}
-
-static void motor(void *context, const struct halfbit_decoder *d)
-{
-    uint8_t level = halfbit_drive_level(d);
-
-    (void)context;
-    if (halfbit_forward(d))
+    if (halfbit_function(&decoder, 0))
+        port |= halfbit_forward(&decoder) ? _BV(PORTB1) : _BV(PORTB2);
+    if (port != PORTB)
+        PORTB = port;
+    OCR0A = level;
+    if (level == 0) /* off: a compare value of 0 would still give a short pulse */
+        TCCR0A &= (uint8_t)~_BV(COM0A1);
+    if (motion.forward)
         PORTD |= _BV(PORTD5);
     else
         PORTD &= (uint8_t)~_BV(PORTD5);
-    OCR0A = level;
-    if (level) /* level 0 must be off: a compare value of 0 would still give a short pulse */
+    if (level)
         TCCR0A |= _BV(COM0A1);
-    else
-        TCCR0A &= (uint8_t)~_BV(COM0A1);
-    lamps(d);
 }
 
 static void output(void *context, uint8_t number, uint8_t on)
 {
     (void)context;
-    if (number == 0)
-        lamps(&decoder);
-    else if (number <= 6 && on)
+    if (number == 0 || number > 6) /* FL: see drive() */
+        return;
+    if (on)
         PORTC |= (uint8_t)(1u << (number - 1u));
-    else if (number <= 6)
+    else
         PORTC &= (uint8_t)~(1u << (number - 1u));
 }
 
-static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, motor, output, 0, 0, 0};
+static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, 0, output, 0, 0, 0};
 
 /* The time in ms, from the half milliseconds that have passed. Must be called at least every 32 seconds. */
 static uint32_t clock_ms(void)
@@ -277,12 +272,17 @@ static void set_up(void)
 
 int main(void)
 {
+    uint32_t driven = 0;
+
     load_cvs();
     halfbit_receiver_init(&receiver);
     halfbit_multi_function_init(&decoder, cvs, &ACTIONS, 0, 0);
+    halfbit_motion_init(&motion);
     set_up();
     sei();
     for (;;) {
+        uint32_t now;
+
         while (tail != head) {
             uint16_t duration = ring[tail];
 
@@ -290,7 +290,12 @@ int main(void)
             if (halfbit_receiver_feed(&receiver, duration) == HALFBIT_PACKET)
                 halfbit_decoder_take(&decoder, receiver.data, receiver.length, clock_ms());
         }
-        halfbit_decoder_tick(&decoder, clock_ms());
+        now = clock_ms();
+        halfbit_decoder_tick(&decoder, now);
+        if (now != driven) {
+            driven = now;
+            drive(now);
+        }
         eeprom_step();
     }
 }
