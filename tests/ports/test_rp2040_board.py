@@ -11,6 +11,7 @@ import sys
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -25,6 +26,7 @@ from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 from .support_chip import sections
+from .support_motion import ModelMotion, motion
 from .support_pio import timer_module
 from .support_rp2040 import BOARD, CLOCK, Cut, Ran, cvs_in, image, needed, program, run, store_of, symbols
 
@@ -116,6 +118,20 @@ def test_speed_lamps_and_functions() -> None:
     assert ran.values("front") == [1, 0]  # until it runs in reverse
     assert ran.values("rear") == [1, 0]
     assert ran.variable("lost") == 0 and ran.store == STORE
+
+
+@needed
+def test_momentum_from_pin_to_pwm() -> None:
+    """S-9.2.2, CV 3: 2 at 28 steps is 0.064 s a step; CV 4 = 1 is half of that. To reverse, it stops first."""
+    idle = packets(*[IDLE] * 40)  # a third of a second
+    # Step 3 forward, step 1 in reverse, emergency stop.
+    signal = [*started((3, 0x63)), *idle, *packets((3, 0x42)), *idle, *packets((3, 0x41), IDLE)]
+    ran = run([signal], store_of(MADE | {2: 10, 3: 2, 4: 1}))
+    motor = ran.of("motor")
+    assert [value for _, value in motor] == [10, 19, 28, 19, 10, 0, 10, 0]  # 10 + 245 * (step - 1) / 27
+    ms = [(now - before) / MS for (before, _), (now, _) in zip(motor, motor[1:])]
+    assert all(abs(ms[at] - length) <= 1 for at, length in ((0, 64), (1, 64), (3, 32), (4, 32), (5, 64))), ms
+    assert abs(ran.of("direction")[-1][0] - motor[5][0]) <= MS
 
 
 @needed
@@ -252,7 +268,7 @@ def track(seconds: float, seed: int) -> Iterator[list[int]]:
     time = 0
     yield packets(*[IDLE] * 8)
     while time < seconds * 1e9:
-        cv, value = rng.choice((2, 3, 4, 5, 6)), rng.randrange(256)
+        cv, value = rng.choice((2, 5, 6, 9, 10)), rng.randrange(256)  # no momentum: what comes is seen at once
         body = rng.choice((
             IDLE, (3, 0x3F, rng.randrange(256)), (3, 0x40 | rng.randrange(64)), (3, 0x80 | rng.randrange(32)),
             (3, 0x61), (9, 0x3F, rng.randrange(256)), (0, 0), (3, 0xEC, cv - 1, value), (3, 0x12, rng.choice((0, 9))),
@@ -288,6 +304,7 @@ class Judge:
     half_bits: int = 0
     pulses: int = 0
     packets: int = 0
+    _motion: Any = attrs.field(factory=lambda: motion.Motion())
     shown: dict[str, list[int]] = attrs.field(factory=lambda: {name: [0] for name in ("motor", *PINS)})
 
     def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
@@ -304,14 +321,13 @@ class Judge:
 
     def _take(self, packet: Packet) -> None:
         model = self.model
-        before = model.speed, model.forward
         self.packets += 1
         self.pulses += sum(isinstance(effect, Acknowledgement) for effect in model.feed(packet))
         lit, forward = model.function(0), model.forward
         now: dict[str, int] = {"front": lit and forward, "rear": lit and not forward}
         now |= {"f1": model.function(1), "f2": model.function(2)}
-        if before != (model.speed, model.forward):
-            now |= {"motor": model.drive_level, "direction": model.forward}
+        now["motor"] = self._motion.tick(ModelMotion(model), packet.end // MS)
+        now["direction"] = self._motion.forward
         for name, value in now.items():
             if self.shown[name][-1] != value:
                 self.shown[name].append(int(value))
@@ -327,12 +343,12 @@ def compare(seconds: float, seed: int) -> str:
     ran = run(judge.follow(track(seconds, seed)), STORE, pauses=pauses, after=200 * MS)
     assert ran.variable("lost") == 0
     assert ran.variable("counts", core.PACKET) == judge.packets
-    for name in PINS:
-        assert ran.values(name) == judge.shown[name][1:], name
-    # Of levels that come at once after a pause, the pin shows the last.
+    assert ran.values("f1") == judge.shown["f1"][1:] and ran.values("f2") == judge.shown["f2"][1:]
+    # Of what comes at once after a pause, these show the last.
+    for name in ("motor", "direction", "front", "rear"):
+        seen, expected = [0, *ran.values(name)], judge.shown[name]
+        assert is_within(seen, expected) and seen[-1] == expected[-1] and len(seen) > 0.9 * len(expected) - 2, name
     levels = ran.values("motor")
-    assert is_within(levels, judge.shown["motor"]) and [0, *levels][-1] == judge.shown["motor"][-1]
-    assert len(levels) > 0.9 * len(judge.shown["motor"]) - 2
     assert len(ran.pulses) == judge.pulses and all(5.9 <= length <= 6.6 for length in ran.pulses)
     assert cvs_in(ran.store) == {cv: judge.model.cvs[cv] for cv in range(1, 257)}
     return (

@@ -57,6 +57,7 @@ static uint32_t counts[HALFBIT_ERROR_BYTE + 1]; /* the receiver's answers, for a
 
 static struct halfbit_receiver receiver;
 static struct halfbit_decoder decoder;
+static struct halfbit_motion motion;
 static struct halfbit_log cv_log;
 static uint8_t cvs[HALFBIT_CVS];
 
@@ -82,32 +83,27 @@ static void acknowledge(void *context)
     chip_pin(PIN_ACKNOWLEDGE, 1);
 }
 
-static void lamps(const struct halfbit_decoder *d)
+/* Motor and lamps: what they show changes with packets, with CVs and with the time. */
+static void drive(uint32_t now)
 {
-    uint8_t on = halfbit_function(d, 0);
+    uint8_t level = halfbit_motion_tick(&motion, &decoder, now);
+    uint8_t lit = halfbit_function(&decoder, 0);
+    uint8_t forward = halfbit_forward(&decoder);
 
-    chip_pin(PIN_FRONT, on && halfbit_forward(d));
-    chip_pin(PIN_REAR, on && !halfbit_forward(d));
-}
-
-static void motor(void *context, const struct halfbit_decoder *d)
-{
-    (void)context;
-    chip_pin(PIN_DIRECTION, halfbit_forward(d));
-    chip_motor(halfbit_drive_level(d));
-    lamps(d);
+    chip_pin(PIN_FRONT, lit && forward);
+    chip_pin(PIN_REAR, lit && !forward);
+    chip_pin(PIN_DIRECTION, motion.forward);
+    chip_motor(level);
 }
 
 static void output(void *context, uint8_t number, uint8_t on)
 {
     (void)context;
-    if (number == 0)
-        lamps(&decoder);
-    else if (number <= 6)
+    if (number >= 1 && number <= 6) /* FL: see drive() */
         chip_pin((uint8_t)(PIN_F1 + number - 1u), on);
 }
 
-static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, motor, output, 0, 0, 0};
+static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, 0, output, 0, 0, 0};
 static const struct halfbit_flash FLASH = {chip_flash_read, chip_flash_write, chip_flash_erase, chip_flash_busy};
 
 /* The time in ms, from the half milliseconds that have passed. */
@@ -194,13 +190,23 @@ static void load_cvs(void)
 
 int main(void)
 {
+    uint32_t driven = 0;
+
     chip_start();
     load_cvs();
     halfbit_receiver_init(&receiver);
     halfbit_multi_function_init(&decoder, cvs, &ACTIONS, 0, clock_ms());
+    halfbit_motion_init(&motion);
     for (;;) {
+        uint32_t now;
+
         take_half_bits();
-        halfbit_decoder_tick(&decoder, signal_ms());
+        now = signal_ms();
+        halfbit_decoder_tick(&decoder, now);
+        if (now != driven) {
+            driven = now;
+            drive(now);
+        }
         halfbit_log_step(&cv_log);
         chip_sleep();
     }
