@@ -7,11 +7,10 @@ A polling loop sees each change up to one period late. So the time between two c
 either direction. The halves of a one (58 us) and of a zero (100 us) differ by 42 us, so above periods of 21 us single
 halves cannot be told apart. Whole bits (116 and 200 us) differ by 84 us.
 
-``Boundaries``: the errors do not add up. If the bits are read correctly, the change that ends a bit is always seen
-within one period after its true time. A ``Boundaries`` tracks how late the last change can have been. A bit is a one or
-a zero depending on which bit's expected end is nearer. What the loop's period cannot explain is *strain*.
+How a bit is decided, and how the lengths of bits are learned, is in ``core_sum_lengths.py``. What the loop's period cannot
+explain in the times of a reading is its *strain*.
 
-``Sums``: whole bits do not show which change starts a bit. So two lanes run, one for each phase, each with a machine of
+Whole bits do not show which change starts a bit. So two lanes run, one for each phase, each with a machine of
 layer 4. Preamble, framing and error detection byte do not prove the phase: an idle packet, FF 00 FF, reads as
 7F 00 7F in the wrong phase. The strain does prove it: in the wrong phase each step from ones to zeros or back moves the
 end of a bit by half of the difference between a zero and a one. A packet is given if the other lane has had clearly
@@ -19,18 +18,13 @@ more strain since the packet's start bit, together with the strain from before. 
 packet that has little strain itself, and no more than the other lane, because a lost or extra change swaps the phase.
 A packet whose phase is not clear yet is held.
 
-``Learner``: nothing rests on the nominal lengths of bits. They are learned from a block of durations, and corrected
-with each bit. Learning takes as long as some thousand bits. It happens once at the start, while durations are only
-kept, and again if no packet has come for long.
-
-Inside, times are in *units*: a timer's ticks, each ``scale`` units long. A unit is about 1/16 us, so that lengths can
-be corrected by less than a tick.
+At the start durations are only kept, until the lengths can be learned from them. Then two are decoded with each one that
+comes, until none is left. Lengths are learned again if no packet has come for long. Learning takes as long as some
+thousand bits, all else is short.
 """
 
 # As in core.py.
 MORE = 0
-ONE = 1
-ZERO = 2
 PACKET = 3
 START = 5
 SHORT = 8
@@ -41,27 +35,6 @@ GIVEN = 1  # it is right, and so is the one that was held in this lane
 HELD = 2  # its phase is not clear yet
 UNSURE = 3  # its phase is not clear, and will not become clear: it is lost
 CHANCE = 4  # found by chance in the wrong phase, over a packet that was given
-
-#: Units in a us, about.
-UNITS = 16
-
-# Strain. A bit that ends outside the allowed lateness adds the square of its distance from the allowed range, in 16ths
-# of half the lateness. It adds at most STRAIN_MAX, so that one wrong change does not decide alone.
-STRAIN_MAX = 64
-#: Strain of a bit that was nearly read as the other. A packet may not have two of them, because the error detection
-#: byte may miss two wrong bits.
-DOUBT = 52
-#: Tolerance for a change in addition to the loop's lateness, units: for a timer's steps and slightly unequal halves.
-SLACK = 2 * UNITS
-#: Added uncertainty of the boundary with each bit, units, because the lengths are not known exactly.
-CREEP = UNITS // 4
-#: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
-HALF_MAX = 250 * UNITS
-
-#: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
-WHOLE, SOME, MOST = 1 << 15, 1000, 18000
-#: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512: the powers of two.
-GAIN_MIN, GAIN_MAX = 5, 9
 
 #: Number of half-bits in a block. They always include one complete preamble with its packet.
 BLOCK = 240
@@ -84,164 +57,16 @@ HELD_MAX = 500
 NEVER = -1
 
 
-class Lengths:
-    """The lengths of the station's bits and the scatter of the board's times, in units. Learned from the signal.
-
-    :param late: longest time from a change until it is seen, minus the shortest.
-    """
-
-    def __init__(self, late: int) -> None:
-        #: How far a bit's end may be from the expected time without strain.
-        self.most = late // 2 + SLACK
-        self.sixteenth = self.most // 16
-        #: A bit's end is doubtful if it is near the middle between a one's and a zero's end. Twice that distance.
-        self.doubt = self.most // 2
-        self.one = 0
-        self.zero = 0
-        self.begin(116 * UNITS, 200 * UNITS, False)
-
-    def begin(self, one: int, zero: int, stretches: bool) -> None:
-        """Start with lengths of a one-bit and of a zero-bit that is not stretched.
-
-        :param stretches: True if some zeros are stretched.
-        """
-        self.one = one
-        self.zero = zero
-        self.one_and_zero = one + zero
-        #: By how much a half must be shorter than the middle between a one's and a zero's half for a strain of 1.
-        self.shorter = max(self.most * self.most // (3 * max(zero - one, 1)), 1)
-        self.stretching = WHOLE // 2 if stretches else 0
-        self.one_gain = self.zero_gain = GAIN_MIN
-        self.ones = self.zeros = 1 << GAIN_MIN
-        # What is left of the errors, in parts of a unit.
-        self.one_rest = self.zero_rest = 0
-
-    def learn(self, bit: int, off: int) -> int:
-        """Correct the length of a kind of bit.
-
-        :param off: twice as much as the bit was longer than expected.
-        :returns: the change of the length.
-        """
-        if bit == ONE:
-            gain = self.one_gain + 1
-            rest = self.one_rest + off
-            change = rest >> gain
-            self.one_rest = rest - (change << gain)
-            self.one += change
-            self.one_and_zero += change
-            if gain <= GAIN_MAX:
-                self.ones += 1
-                if self.ones == 1 << gain:
-                    self.one_gain = gain
-            return change
-        if off > 0:
-            # Some of these zeros are stretched a little. Their share grows with the share of stretched zeros.
-            off = off * (64 - (self.stretching >> 9)) >> 6
-        gain = self.zero_gain + 1
-        rest = self.zero_rest + off
-        change = rest >> gain
-        self.zero_rest = rest - (change << gain)
-        self.zero += change
-        self.one_and_zero += change
-        if gain <= GAIN_MAX:
-            self.zeros += 1
-            if self.zeros == 1 << gain:
-                self.zero_gain = gain
-        return change
-
-
-class Boundaries:
-    """Tracks the bits of one phase. After each bit, ``strain`` is the strain of it, ``stretched`` if it is stretched."""
-
-    def __init__(self, lengths: Lengths) -> None:
-        self.lengths = lengths
-        self.strain = 0
-        self.stretched = False
-        #: True if lengths are learned from this phase.
-        self.teaches = False
-        # Lower and upper bound of how late the last change was seen, relative to the middle of the possible range.
-        self.low = -lengths.most
-        self.high = lengths.most
-
-    def lose(self) -> None:
-        """Not a bit: the place of the next bit is unknown."""
-        self.strain = STRAIN_MAX
-        self.stretched = False
-        self.low = -self.lengths.most
-        self.high = self.lengths.most
-
-    def bit(self, first: int, last: int) -> int:
-        """Take the two halves of a bit, in units; return ONE or ZERO."""
-        lengths = self.lengths
-        most = lengths.most
-        duration = first + last
-        low = self.low + duration
-        high = self.high + duration
-        beyond = low + high - lengths.one_and_zero
-        if beyond <= 0:
-            bit = ONE
-            length = lengths.one
-        else:
-            bit = ZERO
-            length = lengths.zero
-        self.strain = DOUBT if -lengths.doubt < beyond < lengths.doubt else 0
-        self.stretched = False
-        low -= length + CREEP
-        high -= length - CREEP
-        if low > most or high < -most:
-            self.astray(bit, low, high, first if first < last else last)
-            return bit
-        if self.teaches:
-            if bit == ZERO:
-                lengths.stretching -= lengths.stretching >> 5
-            if high - low <= most:
-                # If the start of a bit is not well known, it would only confirm what was assumed.
-                change = lengths.learn(bit, low + high)
-                low -= change
-                high -= change
-        if bit == ZERO and lengths.stretching > SOME:
-            low = -most
-        self.low = low if low > -most else -most
-        self.high = high if high < most else most
-        return bit
-
-    def astray(self, bit: int, low: int, high: int, half: int) -> None:
-        """Handle a bit whose end is outside the allowed lateness; ``half`` is its shorter half."""
-        lengths = self.lengths
-        most = lengths.most
-        if bit == ONE or low < 0 and lengths.stretching <= MOST:
-            over = low - most if low > 0 else -most - high
-            steps = over // lengths.sixteenth
-            self.strain += steps * steps if steps < 8 else STRAIN_MAX
-            if low > 0:
-                self.low = most // 2
-                self.high = most
-            else:
-                self.low = -most
-                self.high = -(most // 2)
-            return
-        # A stretched zero. The lateness of its end is unknown.
-        self.stretched = True
-        if self.teaches:
-            lengths.stretching += (WHOLE - lengths.stretching) >> 5
-        self.low = -most
-        self.high = most
-        # Its shorter half is as long as a normal zero's half. In the wrong phase it may be the half of a one.
-        short = (lengths.one_and_zero >> 1) - 2 * half
-        if short > 0:
-            steps = short // lengths.shorter
-            self.strain += steps if steps < STRAIN_MAX else STRAIN_MAX
-
-
 class Lane:
     """One phase.
 
     :param packets: its machine of layer 4.
+    :param boundaries: its Boundaries.
     """
 
-    def __init__(self, lengths: Lengths, packets) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, packets, boundaries) -> None:  # type: ignore[no-untyped-def]
         self.packets = packets
-        self.boundaries = Boundaries(lengths)
+        self.boundaries = boundaries
         # For the packet that has begun: own strain and the other lane's strain since its start bit, and how much more
         # strain the other lane had before.
         self.own = 0
@@ -280,21 +105,16 @@ class Sums:
     :param first: a machine of layer 4 (``core.Packets``) that never searches the phase: its ``one_difference`` is -1.
     :param second: another one.
     :param learner: a Learner. Its ``recent`` keeps the durations; its length is a multiple of BLOCK.
-    :param one_min: shortest half of a one-bit.
     :param zero_max: longest half of a zero-bit.
-    :param late: longest time from a change until it is seen, minus the shortest.
-    :param scale: units in a tick.
     """
 
-    def __init__(self, first, second, learner, one_min: int, zero_max: int, late: int, scale: int) -> None:  # type: ignore[no-untyped-def]
-        self.lengths = Lengths(late * scale)
-        self.lanes = (Lane(self.lengths, first), Lane(self.lengths, second))
+    def __init__(self, first, second, learner, zero_max: int) -> None:  # type: ignore[no-untyped-def]
         self.learner = learner
+        self.lengths = learner.known
+        self.lanes = (Lane(first, learner.boundaries()), Lane(second, learner.boundaries()))
         self.recent = learner.recent
-        self.shortest = 2 * one_min
+        self.shortest = 2 * learner.one_min
         self.zero_max = zero_max
-        self.scale = scale
-        self.half_max = HALF_MAX // scale
         #: True when the lengths are known. Until then durations are only kept.
         self.known = False
         #: Number of durations that are kept and not taken yet.
@@ -354,7 +174,7 @@ class Sums:
         self.blocks = 0
         self.patience = 2 * self.patience + 1 if 2 * self.patience < PATIENCE_MAX else PATIENCE_MAX
         learner.learn(start, count)
-        if learner.sure and learner.better(start, count, self.lengths):
+        if learner.sure and learner.better(start, count):
             self.begin()
 
     def finish(self) -> None:
@@ -394,11 +214,7 @@ class Sums:
             bit = SHORT
             boundaries.lose()
         else:
-            half_max = self.half_max
-            scale = self.scale
-            bit = boundaries.bit(
-                (before if before < half_max else half_max) * scale, (half if half < half_max else half_max) * scale
-            )
+            bit = boundaries.bit(before, half)
         self.bit = bit
         strain = boundaries.strain
         if strain:
@@ -409,7 +225,7 @@ class Sums:
             balance = self.balance + (strain if turn else -strain)
             if -TOTAL_MAX < balance < TOTAL_MAX:
                 self.balance = balance
-        if lane.held:
+        if lane.held and lane.age <= HELD_MAX:
             lane.age += 1
         self.answer = answer = lane.packets.feed(bit, 0, 0)
         if answer == START:
@@ -440,7 +256,7 @@ class Sums:
         if lane.chance:
             return CHANCE
         clear = lane.others - lane.own
-        if lane.own > OWN_MAX or clear < (OWN_CLEAR if self.lengths.stretching > MOST else 0):
+        if lane.own > OWN_MAX or clear < (OWN_CLEAR if self.lengths.mostly_stretches() else 0):
             return UNSURE
         if clear + lane.past < CLEAR:
             self.dropped = lane.held

@@ -28,7 +28,7 @@ FIT_RARE = 0.0005
 PREAMBLE_MIN = 10
 
 #: The core's receiver by sum counts 1/16 us, as boards do.
-UNIT = core_sum.UNITS
+UNIT = core_sum_lengths.UNITS
 #: Number of durations that it keeps while the lengths cannot be learned.
 KEPT = 4 * core_sum.BLOCK
 
@@ -230,24 +230,19 @@ class Limits:
 
     def sums_core(self) -> core_sum.Sums:
         """The core's receiver by sum for these limits, counting :data:`UNIT` parts of a us."""
-        late = self.latency_max * UNIT // US
-        lengths = core_sum.Lengths(late)
         learner = core_sum_lengths.Learner(
             [0] * KEPT,
-            lengths,
-            core_sum.Boundaries(lengths),
-            core_sum.Boundaries(lengths),
             self.one_min * UNIT // US,
             self.one_max * UNIT // US,
-            late,
-            self.one_nominal * UNIT // US,
+            self.latency_max * UNIT // US,
+            2 * self.one_nominal * UNIT // US,
             2 * self.zero_nominal * UNIT // US,
             1,
         )
         first, second = (
             core.Packets(core_sum.NEVER, self.preamble_min, self.packet_min, self.packet_max) for _ in range(2)
         )
-        return core_sum.Sums(first, second, learner, self.one_min * UNIT // US, self.zero_max * UNIT // US, late, 1)
+        return core_sum.Sums(first, second, learner, self.zero_max * UNIT // US)
 
     def _difference(self) -> int:
         """The largest difference for the core, ns. To skip the check: one that no two halves can exceed."""
