@@ -126,7 +126,7 @@ class Lengths:
         else:
             if off > 0:
                 # Some of these zeros are stretched a little. Their share grows with the share of stretched zeros.
-                off = off * (64 - (self.stretching >> 9)) >> 6
+                off = off * (32 - (self.stretching >> 10)) >> 5
             change = self.zero.learn(off)
         self.both += change
         return change

@@ -1,9 +1,8 @@
-/* What a receiver by sum remembers, as numbers, for tests: the same as numbers_of() and mark_of() in support_sum.py. */
+/* What a receiver by sum remembers, as numbers, for tests: the same as numbers_of() in support_sum.py. */
 #include "halfbit_sum.h"
 
 uint32_t sum_size(void);
 uint32_t sum_numbers(const struct halfbit_sum *s, int32_t *out);
-uint8_t sum_mark(const struct halfbit_sum *s);
 uint8_t sum_packet(const struct halfbit_sum *s, uint8_t *out);
 
 uint32_t sum_size(void)
@@ -19,18 +18,6 @@ uint8_t sum_packet(const struct halfbit_sum *s, uint8_t *out)
     for (i = 0; i < s->length; i++)
         *out++ = s->data[i];
     return s->length;
-}
-
-uint8_t sum_mark(const struct halfbit_sum *s)
-{
-    uint32_t mark = s->preamble;
-    uint32_t i;
-
-    for (i = 0; i < s->length; i++)
-        mark += (i + 1u) * s->data[i];
-    while (mark >= 255u)
-        mark -= 255u;
-    return (uint8_t)(mark + 1u);
 }
 
 static int32_t *length_numbers(const struct halfbit_sum_length *l, int32_t *out)

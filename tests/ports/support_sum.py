@@ -8,10 +8,13 @@ import random
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
+import attrs
+
 from halfbit import core, core_sum, core_sum_lengths
 from halfbit.simulate.signal import with_error_byte
 
 from .support_build import C, SOURCES, STRICT, ZIG, build
+from .support_chip import Program
 from .support_torn import torn_signal
 
 __all__ = [
@@ -54,8 +57,8 @@ def sum_timer(per_us: int = 1, us: int = 1, *, late: int = LATE, recent: int = c
 
 
 def mark_of(data: bytes, preamble: int) -> int:
-    """A packet as a number from 1 to 255."""
-    return (sum((at + 1) * byte for at, byte in enumerate(data)) + preamble) % 255 + 1
+    """A packet as a number from 128 to 255."""
+    return (sum((at + 1) * byte for at, byte in enumerate(data)) + preamble) & 127 | 128
 
 
 def marks(machine: core_sum.Sums, durations: Iterable[int]) -> bytes:
@@ -95,8 +98,6 @@ def _library(settings: tuple[str, ...]) -> ctypes.CDLL:
     loaded.halfbit_sum_feed.restype = ctypes.c_uint8
     loaded.sum_numbers.argtypes = [pointer, pointer]
     loaded.sum_numbers.restype = ctypes.c_uint32
-    loaded.sum_mark.argtypes = [pointer]
-    loaded.sum_mark.restype = ctypes.c_uint8
     loaded.sum_packet.argtypes = [pointer, pointer]
     loaded.sum_packet.restype = ctypes.c_uint8
     return loaded
@@ -194,3 +195,9 @@ def late_signal(seed: int, length: int) -> Iterator[int]:
 def rounded(durations: Sequence[int], per_us: int, us: int) -> list[int]:
     """Durations of us in a port's ticks, with some fractions of a us."""
     return [min(duration * per_us // us + at * 7 % -(-per_us // us), 2**32 - 1) for at, duration in enumerate(durations)]
+
+
+HERE = Path(__file__).parent
+#: On emulated chips. With ``feed`` as a board calls it, or with marks for packets.
+SUM = Program(SUM_SOURCES, "halfbit_sum_init", "halfbit_sum_feed", "sum_feed_all", HERE / "sum_feed_all.c")
+MARKED = attrs.evolve(SUM, sources=(*SUM_SOURCES, HERE / "sum_feed_all.c"), feed="sum_feed_mark")

@@ -110,7 +110,7 @@ static int16_t lengths_learn(lengths_t *l, uint8_t bit, int16_t off)
     if (bit == HALFBIT_ONE)
         return length_learn(&l->one, off);
     if (off > 0)
-        off = (int16_t)((uint16_t)((uint16_t)off * (uint16_t)(64u - (l->stretching >> 9))) >> 6);
+        off = (int16_t)((uint16_t)((uint16_t)off * (uint16_t)(32u - (l->stretching >> 10))) >> 5);
     return length_learn(&l->zero, off);
 }
 
@@ -143,9 +143,9 @@ static void boundaries_astray(boundaries_t *b, lengths_t *l, uint8_t bit, int16_
         l->stretching = (uint16_t)(l->stretching + ((WHOLE - l->stretching) >> 5));
     b->low = -FARTHEST;
     b->high = FARTHEST;
-    over = (int16_t)((l->one.value + l->zero.value) / 2 - 2 * half);
-    while (over >= (int32_t)l->shorter && steps < STRAIN_MAX) {
-        over = (int16_t)(over - l->shorter);
+    over = (int16_t)((int16_t)((uint16_t)(l->one.value + l->zero.value) >> 1) - 2 * half);
+    while (over >= (int16_t)l->shorter && steps < STRAIN_MAX) {
+        over = (int16_t)(over - (int16_t)l->shorter);
         steps++;
     }
     b->strain = (uint8_t)(b->strain + steps);
@@ -323,9 +323,11 @@ static void learner_run(learner_t *t)
 
 static int16_t learner_zero_tried(const learner_t *t, uint8_t index)
 {
+    uint16_t one = (uint16_t)t->one;
+
     if (index == 0)
         return (int16_t)((HALFBIT_SUM_ZERO) * SCALE);
-    return (int16_t)(t->one + t->one / 2 + (index - 1) * (t->one / 32));
+    return (int16_t)(one + (one >> 1) + (index - 1u) * (one >> 5));
 }
 
 void halfbit_sum_learn(learner_t *t)
@@ -335,9 +337,11 @@ void halfbit_sum_learn(learner_t *t)
     uint16_t best_stretched = 0;
     uint16_t rival = 0;
     uint8_t rivals = 0;
+    int16_t eighth;
     uint8_t i;
 
     learner_run(t);
+    eighth = (int16_t)((uint16_t)t->one >> 3);
     t->best = 0;
     t->zero = 0;
     for (i = 0; i <= ZEROS; i++) {
@@ -354,7 +358,7 @@ void halfbit_sum_learn(learner_t *t)
     for (i = 0; i <= ZEROS; i++) {
         int16_t apart = (int16_t)(learner_zero_tried(t, i) - t->zero);
 
-        if ((apart > t->one / 8 || -apart > t->one / 8) && (!rivals || costs[i] < rival)) {
+        if ((apart > eighth || -apart > eighth) && (!rivals || costs[i] < rival)) {
             rival = costs[i];
             rivals = 1;
         }
