@@ -15,7 +15,7 @@ layer 4. Preamble, framing and error detection byte do not prove the phase: an i
 7F 00 7F in the wrong phase. The strain does prove it: in the wrong phase each step from ones to zeros or back moves the
 end of a bit by half of the difference between a zero and a one. A packet is given if the other lane has had clearly
 more strain since the packet's start bit, together with the strain from before. Strain from before counts only for a
-packet that has little strain itself, and no more than the other lane, because a lost or extra change swaps the phase.
+packet that has little strain itself, and much less than the other lane, because a lost or extra change swaps the phase.
 A packet whose phase is not clear yet is held.
 
 At the start durations are only kept, until the lengths can be learned from them. Then two are decoded with each one that
@@ -43,8 +43,9 @@ PATIENCE_MAX, PATIENCE = 15, 3
 
 #: Most strain of a packet itself.
 OWN_MAX = 100
-#: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
-#: (otherwise it must only not have more); and together with the strain from before.
+#: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched; and
+#: together with the strain from before. During the packet it must always have at most half of the other's: if both
+#: lanes strain, the lengths are wrong, for example those of another station.
 OWN_CLEAR, CLEAR = 1, 50
 #: Most that the strain from before counts, because the phase may have swapped.
 PAST_MAX = 60
@@ -256,7 +257,7 @@ class Sums:
         if lane.chance:
             return CHANCE
         clear = lane.others - lane.own
-        if lane.own > OWN_MAX or clear < (OWN_CLEAR if self.lengths.mostly_stretches() else 0):
+        if lane.own > OWN_MAX or clear < lane.own or clear < OWN_CLEAR and self.lengths.mostly_stretches():
             return UNSURE
         if clear + lane.past < CLEAR:
             self.dropped = lane.held

@@ -228,10 +228,13 @@ class Limits:
         """The core's layers 2 to 4 in one for these limits, counting ns."""
         return core.Receiver(self.half_bits_core(), self.bits_core(), self.packets_core())
 
-    def sums_core(self) -> core_sum.Sums:
-        """The core's receiver by sum for these limits, counting :data:`UNIT` parts of a us."""
+    def sums_core(self, kept: int = KEPT) -> core_sum.Sums:
+        """The core's receiver by sum for these limits, counting :data:`UNIT` parts of a us.
+
+        :param kept: the number of durations that it keeps while the lengths cannot be learned.
+        """
         learner = core_sum_lengths.Learner(
-            [0] * KEPT,
+            [0] * kept,
             self.one_min * UNIT // US,
             self.one_max * UNIT // US,
             self.latency_max * UNIT // US,

@@ -130,7 +130,8 @@ static void sum_judge(sum_t *s, lane_t *lane, lane_t *other)
 {
     int16_t clear = (int16_t)(lane->others - lane->own);
 
-    if (lane->chance || lane->own > OWN_MAX || clear < (halfbit_sum_mostly_stretches(&s->lengths) ? OWN_CLEAR : 0))
+    if (lane->chance || lane->own > OWN_MAX || clear < (int16_t)lane->own
+        || (clear < OWN_CLEAR && halfbit_sum_mostly_stretches(&s->lengths)))
         return;
     if (clear + lane->past < CLEAR) {
         lane_hold(lane);
