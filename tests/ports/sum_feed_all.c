@@ -15,7 +15,7 @@ uint8_t sum_feed_mark(struct halfbit_sum *s, uint32_t duration)
     mark = s->preamble;
     for (i = 0; i < s->length; i++)
         mark += (i + 1u) * s->data[i];
-    return (uint8_t)((mark & 127u) | 128u);
+    return (uint8_t)((mark & 63u) | 64u);
 }
 
 void sum_feed_all(struct halfbit_sum *s, const uint32_t *durations, uint8_t *answers, uint32_t count)

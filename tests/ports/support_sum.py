@@ -57,8 +57,8 @@ def sum_timer(per_us: int = 1, us: int = 1, *, late: int = LATE, recent: int = c
 
 
 def mark_of(data: bytes, preamble: int) -> int:
-    """A packet as a number from 128 to 255."""
-    return (sum((at + 1) * byte for at, byte in enumerate(data)) + preamble) & 127 | 128
+    """A packet as a number from 64 to 127."""
+    return (sum((at + 1) * byte for at, byte in enumerate(data)) + preamble) & 63 | 64
 
 
 def marks(machine: core_sum.Sums, durations: Iterable[int]) -> bytes:
