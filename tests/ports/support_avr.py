@@ -17,8 +17,8 @@ from pathlib import Path
 import attrs
 import pytest
 
-from .support_build import SOURCES, STRICT, build
-from .support_chip import Program
+from .support_build import STRICT, build
+from .support_chip import RECEIVER, Program
 
 __all__ = ["AVR", "FLAGS", "Calls", "calls", "compiler_version", "emulator", "missing", "needed", "state", "symbols"]
 
@@ -83,13 +83,13 @@ def calls(
     durations: Sequence[int], settings: Sequence[str] = (), length_at: int = 15, chosen: Program | None = None
 ) -> Calls:
     """Feed the receiver on the emulated chip, or another program."""
-    if chosen is None:
-        sources, init, feed, libraries = SOURCES, "halfbit_receiver_init", "halfbit_receiver_feed", ()
-    else:
-        sources, init, feed, libraries = chosen.sources, chosen.init, chosen.feed, ("-lgcc",)
-    program = build(AVR, (*FLAGS, "-nostdlib", f"-Wl,-e,{feed}", *settings), sources, suffix=".elf", after=libraries)
+    # The receiver by halves must need no library; that by sum multiplies.
+    libraries = () if chosen is None else ("-lgcc",)
+    runs = chosen or RECEIVER
+    flags = (*FLAGS, "-nostdlib", f"-Wl,-e,{runs.feed}", *settings)
+    program = build(AVR, flags, runs.sources, suffix=".elf", after=libraries)
     found = symbols(program)
-    words = [str(found[init]), str(found[feed])]
+    words = [str(found[runs.init]), str(found[runs.feed])]
     done = subprocess.run(
         [emulator("avr_call.c"), program, *words, str(length_at)],
         input=array("I", durations).tobytes(), capture_output=True, env={**os.environ, "LC_ALL": "C"},

@@ -16,7 +16,7 @@ from halfbit import core
 
 from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "Program", "measure", "sections"]
+__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections"]
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
 INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20

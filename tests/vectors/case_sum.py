@@ -7,7 +7,7 @@ may differ), so what is sent must come from every sound station.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from halfbit.simulate.signal import with_error_byte
 from tests.vectors.case_spec import ANYTHING, A, B, CaseSpec
@@ -109,7 +109,7 @@ def _stretched() -> Iterator[CaseSpec]:
 
 def _torn() -> Iterator[CaseSpec]:
     before, after = (A, IDLE, B, A), (B, A, IDLE, LONG)
-    for name, at, new in (
+    tears: tuple[tuple[str, int, Callable[[Halves], Halves]], ...] = (
         ("lost", 51, lambda halves: [halves[0] + halves[1]]),
         ("added", 51, lambda halves: [halves[0] // 2, halves[0] - halves[0] // 2, halves[1]]),
         ("spike", 51, lambda halves: [halves[0] // 2, 2, halves[0] - halves[0] // 2 - 2, halves[1]]),
@@ -119,7 +119,8 @@ def _torn() -> Iterator[CaseSpec]:
         ("count-0", 51, lambda halves: [halves[0], 0, halves[1]]),
         ("cutout", 2, lambda halves: [halves[0], 440, halves[1]]),
         ("silence", 2, lambda halves: [halves[0], 60_000, halves[1]]),
-    ):  # fmt: skip
+    )
+    for name, at, new in tears:
         torn = sent((LONG,))
         torn[at : at + 2] = new(torn[at : at + 2])
         for period in (0, 25):
@@ -135,7 +136,8 @@ def _bounds() -> Iterator[CaseSpec]:
         for last in (0, 1):
             torn = sent((B,))
             torn[2 * 14 + last] = half
-            gives = (A, IDLE, A, IDLE, B, *AFTER) if good else (A, IDLE, A, IDLE, "LONG", *AFTER)
+            fifth: bytes | str = B if good else "LONG"
+            gives: tuple[bytes | str, ...] = (A, IDLE, A, IDLE, fifth, *AFTER)
             yield CaseSpec(
                 f"sum-half-{half}-{last}", "longest half", "S-9.1 A, table 1",
                 f"a start bit with a half of {half} us", sent((A, IDLE, A, IDLE)) + torn + sent(AFTER) + END, gives,
@@ -165,7 +167,7 @@ def _bounds() -> Iterator[CaseSpec]:
         )  # fmt: skip
     for length in (2, 3, 15, 16):
         packet = with_error_byte(bytes(range(1, length)))
-        gives = (A, IDLE, A, IDLE, packet, A) if 2 < length < 16 else (A, IDLE, A, IDLE, ANYTHING, A)
+        gives = (A, IDLE, A, IDLE, packet if 2 < length < 16 else ANYTHING, A)
         yield CaseSpec(
             f"sum-length-{length}", "packet lengths", "S-9.2 A, S-9.2.1", f"a packet of {length} bytes",
             sent((A, IDLE, A, IDLE, packet, A)) + END, gives,
