@@ -210,6 +210,23 @@ def _learning() -> Iterator[CaseSpec]:
     )  # fmt: skip
 
 
+def _long() -> Iterator[CaseSpec]:
+    packets = (A, IDLE, B, LONG)
+    slow: Halves = []
+    for index in range(72):
+        slow += sent((packets[index % 4],), 55 + index // 12, (95 + index // 4, 95 + index // 3))
+    yield CaseSpec(
+        "sum-slow-drift", "lengths are corrected", STATION, "a station whose bits get longer, over a thousand bits of each kind",
+        seen(slow + END, 35, 4), (ANYTHING, *packets),
+    )  # fmt: skip
+    rng = random.Random(9)
+    noise = [int(5 + rng.random() * 245) for _ in range(8_000)]
+    yield CaseSpec(
+        "sum-long-noise", "lengths are learned again", STATION, "8,000 durations of noise, then a station",
+        noise + seen(sent(packets * 12, 61, (120, 120)) + END, 20, 1), (ANYTHING, *packets),
+    )  # fmt: skip
+
+
 def sum_cases() -> tuple[CaseSpec, ...]:
     """All of them."""
-    return (*_stations(), *_stretched(), *_torn(), *_bounds(), *_learning())
+    return (*_stations(), *_stretched(), *_torn(), *_bounds(), *_learning(), *_long())
