@@ -7,8 +7,8 @@ A polling loop sees each change up to one period late. So the time between two c
 either direction. The halves of a one (58 us) and of a zero (100 us) differ by 42 us, so above periods of 21 us single
 halves cannot be told apart. Whole bits (116 and 200 us) differ by 84 us.
 
-How a bit is decided, and how the lengths of bits are learned, is in ``core_sum_lengths.py``. What the loop's period cannot
-explain in the times of a reading is its *strain*.
+How a bit is decided, and how the lengths of bits are learned, is in ``core_sum_lengths.py``. What the loop's period
+cannot explain in the times of a reading is its *strain*.
 
 Whole bits do not show which change starts a bit. So two lanes run, one for each phase, each with a machine of
 layer 4. Preamble, framing and error detection byte do not prove the phase: an idle packet, FF 00 FF, reads as
@@ -18,8 +18,8 @@ more strain since the packet's start bit, together with the strain from before. 
 packet that has little strain itself, and much less than the other lane, because a lost or extra change swaps the phase.
 A packet whose phase is not clear yet is held.
 
-At the start durations are only kept, until the lengths can be learned from them. Then two are decoded with each one that
-comes, until none is left. Lengths are learned again if no packet has come for long. Learning takes as long as some
+At the start durations are only kept, until the lengths can be learned from them. Then two are decoded with each one
+that comes, until none is left. Lengths are learned again if no packet has come for long. Learning takes as long as some
 thousand bits, all else is short.
 """
 
@@ -100,8 +100,8 @@ class Sums:
     before its start bit.
 
     ``feed`` is all that a board needs. The library calls ``keep`` and ``take`` and looks at what each bit was:
-    ``lane`` took ``bit`` and answered ``answer``; for a packet, ``verdict`` is what became of it, and ``dropped`` is True
-    if the packet that its lane held was given up.
+    ``lane`` took ``bit`` and answered ``answer``; for a packet, ``verdict`` is what became of it, and ``dropped`` is
+    True if the packet that its lane held was given up.
 
     :param first: a machine of layer 4 (``core.Packets``) that never searches the phase: its ``one_difference`` is -1.
     :param second: another one.

@@ -15,8 +15,7 @@ be corrected by less than a tick.
 """
 
 # As in core.py.
-ONE = 1
-ZERO = 2
+ONE, ZERO = 1, 2
 
 NEVER = -1
 #: Units in a us, about.
@@ -71,7 +70,7 @@ class Length:
         self.seen = 1 << GAIN_MIN
 
     def learn(self, off: int) -> int:
-        """Correct the length by a bit that was longer than expected: ``off`` is twice by how much. Returns the change."""
+        """Correct the length by a bit that was too long: ``off`` is twice by how much. Returns the change."""
         gain = self.gain + 1
         rest = self.rest + off
         change = rest >> gain
@@ -133,7 +132,7 @@ class Lengths:
 
 
 class Boundaries:
-    """Tracks the bits of one phase. After each bit, ``strain`` is the strain of it, ``stretched`` if it is stretched."""
+    """Tracks the bits of one phase. After a bit, ``strain`` is its strain, ``stretched`` True if it is stretched."""
 
     def __init__(self, lengths: Lengths) -> None:
         self.lengths = lengths
@@ -327,8 +326,7 @@ class Learner:
         """Length of a one-bit, in units, from runs of equal halves. The nominal length if there is no run."""
         total = weights = runs = 0
         span = index = NEVER
-        low = RUN * self.one_min - self.late
-        high = RUN * self.one_max + self.late
+        low, high = RUN * self.one_min - self.late, RUN * self.one_max + self.late
         for _ in range(RUNS):
             # The next shortest stretch of RUN durations that is none of those before and not near one that was used.
             shortest = at = NEVER

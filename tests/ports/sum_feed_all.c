@@ -1,5 +1,5 @@
-/* Many durations at once for the receiver by sum, for tests on emulated chips. A packet counts as one number, as mark_of() in
- * support_sum.py has it. */
+/* Many durations at once for the receiver by sum, for tests on emulated chips. A packet counts as one number, as
+ * mark_of() in support_sum.py has it. */
 #include "halfbit_sum.h"
 
 uint8_t sum_feed_mark(struct halfbit_sum *s, uint32_t duration);

@@ -53,7 +53,8 @@ def core_sums(
 def sum_timer(per_us: int = 1, us: int = 1, *, late: int = LATE, recent: int = core_sum.BLOCK) -> tuple[str, ...]:
     """The compiler's flags for the same."""
     settings = {"TIMER_TICKS": per_us, "TIMER_US": us, "SUM_RECENT": recent}
-    return (*(f"-DHALFBIT_{name}={value}" for name, value in settings.items()), f"-DHALFBIT_SUM_LATE=HALFBIT_TO_US({late})")
+    flags = [f"-DHALFBIT_{name}={value}" for name, value in settings.items()]
+    return (*flags, f"-DHALFBIT_SUM_LATE=HALFBIT_TO_US({late})")
 
 
 def mark_of(data: bytes, preamble: int) -> int:
@@ -142,7 +143,8 @@ class CSum:
 
 def _bits(rng: random.Random) -> str:
     """A packet with its preamble; sometimes a preamble that is too short, or a wrong error detection byte."""
-    data = rng.choice((bytes((255, 0)), bytes((0, 0)), rng.randbytes(rng.randint(2, 5)), rng.randbytes(rng.randint(1, 14))))
+    some, any_length = rng.randbytes(rng.randint(2, 5)), rng.randbytes(rng.randint(1, 14))
+    data = rng.choice((bytes((255, 0)), bytes((0, 0)), some, any_length))
     data = with_error_byte(data) if rng.random() < 0.95 else data + rng.randbytes(1)
     preamble = "1" * rng.choice((14, 14, 14, 16, 20, 20, 10, 9, 300 if rng.random() < 0.02 else 14))
     return preamble + "".join(f"0{byte:08b}" for byte in data) + "1"
@@ -194,7 +196,8 @@ def late_signal(seed: int, length: int) -> Iterator[int]:
 
 def rounded(durations: Sequence[int], per_us: int, us: int) -> list[int]:
     """Durations of us in a port's ticks, with some fractions of a us."""
-    return [min(duration * per_us // us + at * 7 % -(-per_us // us), 2**32 - 1) for at, duration in enumerate(durations)]
+    most, part = 2**32 - 1, -(-per_us // us)
+    return [min(duration * per_us // us + at * 7 % part, most) for at, duration in enumerate(durations)]
 
 
 HERE = Path(__file__).parent

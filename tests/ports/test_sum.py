@@ -53,7 +53,7 @@ def test_signals_seen_late_under_the_sanitizers(compiler: str) -> None:
 
 
 def remembers_the_same(durations: Sequence[int], settings: Settings, machine: core_sum.Sums) -> int:
-    """Feed C and core; give the number of packets. What they remember is compared now and then, and with each packet."""
+    """Feed C and core; give the number of packets. What they remember is compared now and then, and at each packet."""
     port = CSum(settings)
     packets = 0
     for index, duration in enumerate(durations):
@@ -138,7 +138,8 @@ def equal(target: str, durations: Sequence[int], per_us: int, us: int) -> int:
     answers = TARGETS[target](durations, per_us, us)
     if answers != expected:
         at = next((i for i, (a, b) in enumerate(zip(answers, expected)) if a != b), len(answers))
-        raise AssertionError(f"{target}, {per_us}/{us}: duration {at}: {answers[at : at + 1]!r}, not {expected[at : at + 1]!r}")
+        got, wanted = answers[at : at + 1], expected[at : at + 1]
+        raise AssertionError(f"{target}, {per_us}/{us}: duration {at}: {got!r}, not {wanted!r}")
     return len(expected) - expected.count(0)
 
 
@@ -194,7 +195,7 @@ def main() -> None:
     for per_us, us in chosen:
         durations = rounded(list(late_signal(1_000_000, 1_000_000)), per_us, us)
         packets = remembers_the_same(durations, sum_timer(per_us, us), core_sums(per_us, us))
-        print(f"host, {per_us / us:g} ticks/us: 1,000,000 half-bits, all that is remembered equal, {packets} packets", flush=True)
+        print(f"host, {per_us / us:g} ticks/us: 1,000,000 half-bits, the same state, {packets} packets", flush=True)
         for target in TARGETS:
             if target == "ATmega328P" and support_avr.missing():
                 print(f"{target}: left out, {support_avr.missing()}")

@@ -83,7 +83,8 @@ def _stations() -> Iterator[CaseSpec]:
         "zeros of 95 + 120 us without any lateness: a lateness of 40 us could explain either phase",
         sent(packets, 58, (95, 120)) + [58] * 28, ("UNCLEAR",),
     )  # fmt: skip
-    for name, packets in (("idle", (IDLE,) * 7), ("reset", (RESET,) * 7), ("ones", (with_error_byte(b"\xff\xff"),) * 7)):
+    for name, packet in (("idle", IDLE), ("reset", RESET), ("ones", with_error_byte(b"\xff\xff"))):
+        packets = (packet,) * 7
         for lead in (0, 1):
             for period in (0, 30):
                 yield CaseSpec(
@@ -216,7 +217,7 @@ def _long() -> Iterator[CaseSpec]:
     for index in range(72):
         slow += sent((packets[index % 4],), 55 + index // 12, (95 + index // 4, 95 + index // 3))
     yield CaseSpec(
-        "sum-slow-drift", "lengths are corrected", STATION, "a station whose bits get longer, over a thousand bits of each kind",
+        "sum-slow-drift", "lengths are corrected", STATION, "bits get longer, over a thousand bits of each kind",
         seen(slow + END, 35, 4), (ANYTHING, *packets),
     )  # fmt: skip
     rng = random.Random(9)

@@ -1,13 +1,13 @@
-/* The decision by sum in C: for a board that sees level changes late, for example a polled loop, or an optocoupler that
- * is much slower in one direction. Use halfbit.h alone if the halves of bits can be told apart.
+/* The decision by sum in C: for a board that sees level changes late, for example a polled loop, or an optocoupler
+ * that is much slower in one direction. Use halfbit.h alone if the halves of bits can be told apart.
  *
- * It has the same names as halfbit/core_sum.py and halfbit/core_sum_lengths.py and gives the same answers. The theory is
- * explained there. The rules for this code are those of halfbit.h, except for two:
+ * It has the same names as halfbit/core_sum.py and halfbit/core_sum_lengths.py and gives the same answers. The theory
+ * is explained there. The rules for this code are those of halfbit.h, except for two:
  *
- * - Call halfbit_sum_feed() in the main loop, from a queue of durations, not in an interrupt. Now and then it learns the
- *   lengths of the station's bits. Then it takes as long as some thousand half-bits: once at the start, and again only
- *   if no packet has come for long. The figures are in docs/porting.rst; an
- *   ATmega328P at 16 MHz does not keep up with a dense signal.
+ * - Call halfbit_sum_feed() in the main loop, from a queue of durations, not in an interrupt. Now and then it learns
+ *   the lengths of the station's bits. Then it takes as long as some thousand half-bits: once at the start, and again only
+ *   if no packet has come for long. The figures are in docs/porting.rst; an ATmega328P at 16 MHz does
+ *   not keep up with a dense signal.
  * - On an AVR it uses multiplications of the compiler's library.
  */
 #ifndef HALFBIT_SUM_H
@@ -40,8 +40,8 @@ struct halfbit_sum_lane {
     uint8_t preamble;
 };
 
-/* The state. After HALFBIT_PACKET, data[0 .. length-1] is the packet, error detection byte included, and preamble is the
- * number of one-bits before it (255 for 255 or more). They stay as they are until the next feed. */
+/* The state. After HALFBIT_PACKET, data[0 .. length-1] is the packet, error detection byte included, and preamble is
+ * the number of one-bits before it (255 for 255 or more). They stay as they are until the next feed. */
 struct halfbit_sum {
     const uint8_t *data;
     uint8_t length;

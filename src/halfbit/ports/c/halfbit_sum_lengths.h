@@ -7,8 +7,8 @@
 
 #include "halfbit.h"
 
-/* Longest time from a level change until the board sees it, minus the shortest, in ticks: the period of a polled loop, or
- * how much an isolator delays one direction of change more than the other. At most 42 us. */
+/* Longest time from a level change until the board sees it, minus the shortest, in ticks: the period of a polled loop,
+ * or how much an isolator delays one direction of change more than the other. At most 42 us. */
 #ifndef HALFBIT_SUM_LATE
 #define HALFBIT_SUM_LATE HALFBIT_TO_US(40)
 #endif

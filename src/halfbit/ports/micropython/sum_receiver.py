@@ -3,9 +3,10 @@
 """The decision by sum, for a board that sees level changes late: a polled loop, or an isolator slow in one direction.
 
 Keep core.py, core_sum.py and core_sum_lengths.py (unchanged copies of halfbit's files) in the same folder. After
-construction it allocates no memory. Now and then ``feed`` learns the lengths of the station's bits: at the start, and if
-no packet has come for long. That takes as long as some thousand half-bits, so feed it from a queue. Each half-bit costs three times as much as by
-halves: see "Changes that are seen late" in halfbit's documentation for which boards keep up.
+construction it allocates no memory. Now and then ``feed`` learns the lengths of the station's bits: at the start, and
+if no packet has come for long. That takes as long as some thousand half-bits, so feed it from a queue. Each half-bit
+costs three times as much as by halves: see "Changes that are seen late" in halfbit's documentation for which boards
+keep up.
 """
 
 from array import array
