@@ -14,7 +14,7 @@ ROOT = Path(halfbit.__file__).parent
 
 #: From the bottom up. A module may import from its own row and from the rows above it here.
 ORDER = (
-    ("core", "error", "unit"),
+    ("core", "core_sum", "core_sum_lengths", "error", "unit"),
     ("limits", "event", "batch"),
     ("edge", "edge_steps", "edge_samples", "machine", "ledger", "half_bit", "bit", "packet"),
     ("receiver",),

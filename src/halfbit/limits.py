@@ -9,7 +9,7 @@ from typing import Any
 
 import attrs
 
-from . import core
+from . import core, core_sum, core_sum_lengths
 from .error import HalfbitError
 
 __all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits", "checked"]
@@ -26,6 +26,11 @@ FIT_RARE = 0.0005
 #: Fewest one-bits that a decoder may accept as a preamble (S-9.2 A). Nine in a row also occur inside packets:
 #: a byte and an end bit.
 PREAMBLE_MIN = 10
+
+#: The core's receiver by sum counts 1/16 us, as boards do.
+UNIT = core_sum_lengths.UNITS
+#: Number of durations that it keeps while the lengths cannot be learned.
+KEPT = 4 * core_sum.BLOCK
 
 #: Ways to decide between ones and zeros.
 DECISIONS = ("halves", "sum", "sequence")
@@ -226,6 +231,25 @@ class Limits:
     def receiver_core(self) -> core.Receiver:
         """The core's layers 2 to 4 in one for these limits, counting ns."""
         return core.Receiver(self.half_bits_core(), self.bits_core(), self.packets_core())
+
+    def sums_core(self, kept: int = KEPT) -> core_sum.Sums:
+        """The core's receiver by sum for these limits, counting :data:`UNIT` parts of a us.
+
+        :param kept: the number of durations that it keeps while the lengths cannot be learned.
+        """
+        learner = core_sum_lengths.Learner(
+            [0] * kept,
+            self.one_min * UNIT // US,
+            self.one_max * UNIT // US,
+            self.latency_max * UNIT // US,
+            2 * self.one_nominal * UNIT // US,
+            2 * self.zero_nominal * UNIT // US,
+            1,
+        )
+        first, second = (
+            core.Packets(core_sum.NEVER, self.preamble_min, self.packet_min, self.packet_max) for _ in range(2)
+        )
+        return core_sum.Sums(first, second, learner, self.zero_max * UNIT // US)
 
     def _difference(self) -> int:
         """The largest difference for the core, ns. To skip the check: one that no two halves can exceed."""

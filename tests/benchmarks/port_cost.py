@@ -2,9 +2,10 @@
 
 ``--check`` compares it with docs/port_cost.txt and ends with status 1 if a figure has grown by 5 % or more.
 
-Bytes are those of the linked program, stack included in nothing else. Instructions and cycles are counted one by one
-while the processor's own instruction set runs in an emulator. "Worst" is the worst that has been seen, on torn signals and all
-vectors: it is no proof that there is nothing worse.
+Bytes are those of the linked program (for the decision by sum with halfbit.c in it), stack included in nothing else.
+Instructions and cycles are counted one by one while the processor's own instruction set runs in an emulator. "Worst" is the
+worst that has been seen, on torn signals and all vectors: it is no proof that there is nothing worse. For the decision by
+sum it is the worst of a half-bit with which nothing is learned.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from halfbit.vectors import cases
 from ..ports import support_avr, support_rp2040
 from ..ports.support_chip import CORTEX_M0, RV32, Chip, Core, Cost, measure, sections
 from ..ports.support_torn import clean_signal, torn_signal
+from . import port_sum_cost
 
 #: Half-bits in a second where all are of ones, 58 us: none can come more densely for long.
 DENSEST = 1_000_000 / 58
@@ -51,6 +53,15 @@ class Row:
     torn: float
     worst: int
     compiler: str
+    #: What learning the lengths of bits costs, for the decision by sum; 0 for the decision by halves.
+    learning: int = 0
+
+    @property
+    def learned(self) -> str:
+        """The line about learning."""
+        clock = CLOCKS.get(self.name.split(",")[0])
+        time = f", {1000 * self.learning / clock:.1f} ms at {clock // 1_000_000} MHz" if clock and self.unit == "cycles" else ""
+        return f"{self.name}: learning takes {self.learning} {self.unit}{time}"
 
     @property
     def share(self) -> str:
@@ -63,7 +74,7 @@ class Row:
 
     def __str__(self) -> str:
         numbers = f"{self.code:>6}{self.state:>7}{self.stack:>7}  {self.unit:<13}{self.clean:>6.1f}{self.torn:>7.1f}{self.worst:>7}"
-        return f"{self.name:<18}{numbers}  {self.share}".rstrip()
+        return f"{self.name:<21}{numbers}  {self.share}".rstrip()
 
 
 def clean(chip: Chip, packets: int = 40) -> Cost:
@@ -114,10 +125,24 @@ def _avr() -> Row:
     return Row("ATmega328P, -Os", ran[0].code, support_avr.state(), stack, "cycles", means[0], means[1], worst, support_avr.compiler_version())
 
 
+def _sum(name: str, unit: str, cost: port_sum_cost.SumCost, compiler: str) -> Row:
+    """A row for the decision by sum."""
+    c = cost
+    return Row(f"{name}, sum", c.code, c.state, c.stack, unit, c.clean, c.torn, c.worst, compiler, c.learning)
+
+
 def rows() -> list[Row]:
     """Every row that can be made here."""
     made = [_emulated(core, optimise) for core in (CORTEX_M0, RV32) for optimise in ("-Os", "-O2")]
-    return made if support_avr.missing() else [*made, _avr()]
+    zig = made[0].compiler
+    if not support_avr.missing():
+        made.append(_avr())
+    for core, optimise in port_sum_cost.CORES:
+        unit = "cycles" if core.mark else "instructions"
+        made.append(_sum(f"{core.name}, {optimise}", unit, port_sum_cost.chip_cost(core, optimise), zig))
+    if not support_avr.missing():
+        made.append(_sum("ATmega328P, -Os", "cycles", port_sum_cost.avr_cost(), support_avr.compiler_version()))
+    return made
 
 
 def whole() -> str:
@@ -132,9 +157,11 @@ def report(made: Iterable[Row] | None = None) -> str:
     """The table."""
     made = list(rows() if made is None else made)
     lines = [
-        f"{'':<18}{'code':>6}{'state':>7}{'stack':>7}  one half-bit costs     worst  share of the processor at the",
-        f"{'':<18}{'bytes':>6}{'bytes':>7}{'bytes':>7}{'':15}{'clean':>6}{'torn':>7}{'seen':>7}  densest signal, mean and worst",
+        f"{'':<21}{'code':>6}{'state':>7}{'stack':>7}  one half-bit costs     worst  share of the processor at the",
+        f"{'':<21}{'bytes':>6}{'bytes':>7}{'bytes':>7}{'':15}{'clean':>6}{'torn':>7}{'seen':>7}  densest signal, mean and worst",
         *map(str, made),
+        "",
+        *(row.learned for row in made if row.learning),
         "",
         whole(),
         "",
@@ -144,15 +171,19 @@ def report(made: Iterable[Row] | None = None) -> str:
 
 
 def figures(text: str) -> dict[str, list[float]]:
-    """A table's rows by name: code, state, stack, means and worst; of a whole decoder, flash memory and RAM."""
+    """A table's rows by name: code, state, stack, means and worst; for the decision by sum, learning too; of a whole
+    decoder, flash memory and RAM."""
     found = {}
     for line in text.splitlines():
-        parts = re.match(r"(\S+, -O\S)\s+(\d+)\s+(\d+)\s+(\d+)  \w+\s+([\d.]+)\s+([\d.]+)\s+(\d+)", line)
+        parts = re.match(r"(\S+, -O\S(?:, sum)?)\s+(\d+)\s+(\d+)\s+(\d+)  \w+\s+([\d.]+)\s+([\d.]+)\s+(\d+)", line)
         if parts:
             found[parts[1]] = [float(number) for number in parts.groups()[1:]]
         program = re.match(r"(whole decoder, \S+, -O\S): (\d+) bytes of flash memory, (\d+) of RAM", line)
         if program:
             found[program[1]] = [float(number) for number in program.groups()[1:]]
+        learning = re.match(r"(\S+, -O\S, sum): learning takes (\d+) ", line)
+        if learning:
+            found[learning[1]].append(float(learning[2]))
     return found
 
 
@@ -164,7 +195,7 @@ def grown(shown: str, made: str) -> list[str]:
         if name not in before:
             words.append(f"{name}: not in docs/port_cost.txt")
             continue
-        labels = ("code", "state", "stack", "clean", "torn", "worst") if len(numbers) > 2 else ("flash memory", "RAM")
+        labels = ("code", "state", "stack", "clean", "torn", "worst", "learning") if len(numbers) > 2 else ("flash memory", "RAM")
         for label, old, new in zip(labels, before[name], numbers):
             if new >= old * (1 + GROWTH) and new > old:
                 words.append(f"{name}: {label} {new:g}, was {old:g}")

@@ -20,6 +20,7 @@ from halfbit.simulate.signal import packet_durations, with_error_byte
 from ..ports.support_build import core_receiver, ticks
 from ..ports.support_micropython import CORE, EXAMPLES, run
 from ..ports.support_torn import torn_signal
+from . import port_sum_cost
 
 __all__ = ["Costs", "burst", "costs", "shuttle"]
 
@@ -124,6 +125,38 @@ assert ring.taken == len(durations)
 """
 
 
+#: The receiver by sum alone.
+SUM_SCRIPT = """
+import gc; gc.disable()
+from array import array
+import host
+import sum_receiver
+with open("durations", "rb") as file:
+    words = array("I", file.read())
+call = host.call
+receiver = sum_receiver.receiver(40)
+
+def empty(n):
+    for i in range(n):
+        pass
+
+def go():
+    feed = receiver.feed
+    for i in range(len(words)):
+        feed(words[i])
+        call("", "")
+
+call("", "")
+empty(1000)
+call("", "")
+empty(11000)
+call("", "")
+go()
+"""
+#: A half-bit of more turns than this has learned.
+LEARNED = 5_000
+
+
 @attrs.frozen
 class Costs:
     """In turns of an empty loop: a number for each half-bit, with all that the loop does until it asks for the next."""
@@ -192,6 +225,17 @@ def costs(durations: Sequence[int]) -> Costs:
     return measured
 
 
+def sum_costs() -> tuple[float, float, float]:
+    """The receiver by sum: turns for a half-bit on average and at worst, without learning; and for learning."""
+    durations = port_sum_cost.clean()
+    files = {path.name: path for path in (*EXAMPLES.glob("*.py"), *CORE.parent.glob("core*.py"))}
+    marks = run(SUM_SCRIPT, {**files, "durations": array("I", durations).tobytes()}).marks
+    turn = (marks[1] - marks[0]) / 10_000
+    turns = [mark / turn for mark in marks[2:]]
+    short = [cost for cost in turns[port_sum_cost.START :] if cost < LEARNED]
+    return sum(short) / len(short), max(cost for cost in turns if cost < LEARNED), max(turns)
+
+
 def burst(durations: Sequence[int], measured: Costs, turn_us: float) -> tuple[int, int]:
     """How many half-bits wait at most, and at the end, where a turn takes so long."""
     time = free = 0.0
@@ -228,6 +272,8 @@ def report() -> str:
         lines.append(f"{f'one half-bit, {name} signal':<40}{one.average:>8.1f}{one.worst:>8.1f}")
         lines.append(f"{'  when others wait':<40}{sum(one.behind) / len(one.behind):>8.1f}{max(one.behind):>8.1f}")
     lines += [f"{f'  with the answer {name}':<48}{worst:>8.1f}" for name, worst in kinds(clean, both["clean"]).items()]
+    average, worst, learning = sum_costs()
+    lines += [f"{'one half-bit by sum, seen late':<40}{average:>8.1f}{worst:>8.1f}", f"{'  when it learns':<48}{learning:>8.0f}"]
     lines += [
         "",
         f"Keeps up where a turn takes less than {sum(clean) / sum(both['clean'].behind):.2f} us.",

@@ -10,11 +10,12 @@ import attrs
 import pytest
 
 from halfbit.decision import SumReceiver
-from halfbit.decision.boundaries import Boundaries, learned
+from halfbit import core_sum, core_sum_lengths
 from halfbit.event import Fault, FaultKind, Packet
-from halfbit.limits import Limits
+from halfbit.limits import UNIT, Limits
 from halfbit.simulate.distort import polled
 from halfbit.simulate.signal import with_error_byte
+from halfbit.vectors import cases
 from tests.decision.test_any_durations import whole
 
 US = 1000
@@ -137,23 +138,44 @@ def test_a_receiver_can_be_pickled_anywhere() -> None:
         assert [*events, *receiver.feed_many(durations[place:]), *receiver.finish()] == expected
 
 
+def learner_of(durations: Sequence[int], limits: Limits) -> core_sum_lengths.Learner:
+    """A learner that has learned from the last block of durations, ns."""
+    machine = limits.sums_core()
+    for duration in durations[-core_sum.BLOCK :]:
+        machine.keep(duration * UNIT // US)
+    learner: core_sum_lengths.Learner = machine.learner
+    return learner
+
+
 @pytest.mark.parametrize(("one", "zero"), STATIONS)
 def test_lengths_are_learned(one: float, zero: tuple[float, float]) -> None:
     durations = polled(station(some_packets(8), one, zero), (19 * US, 20 * US), random.Random(6))
-    lengths, _ = learned(durations[40:280], Limits.for_sampling_period(20))
-    assert abs(lengths.one - 2 * one * US) < 1.5 * US
-    assert abs(lengths.zero - sum(zero) * US) < 8 * US
+    learner = learner_of(durations[40:280], Limits.for_sampling_period(20))
+    assert abs(learner.one - 2 * one * UNIT) < 1.5 * UNIT
+    assert abs(learner.zero - sum(zero) * UNIT) < 8 * UNIT
 
 
 def test_only_the_wrong_phase_is_strained() -> None:
     packets = some_packets(20)
     durations = polled(station(packets, 58, (100, 100)), (35 * US, 36 * US), random.Random(7))
-    lengths, _ = learned(durations, Limits.for_sampling_period(36))
+    learner = learner_of(durations, Limits.for_sampling_period(36))
+    learner.known.begin(learner.one, learner.zero, learner.stretches)
+    counts = [duration * UNIT // US for duration in durations]
     strains = []
     for phase in (0, 1):
-        boundaries = Boundaries(lengths)
-        for first, last in zip(durations[phase::2], durations[phase + 1 :: 2]):
+        boundaries = learner.boundaries()
+        strain = 0
+        for first, last in zip(counts[phase::2], counts[phase + 1 :: 2]):
             boundaries.bit(first, last)
-        strains.append(boundaries.strain)
+            strain += boundaries.strain
+        strains.append(strain)
     assert min(strains) * 10 < max(strains)
     assert strains[0] < strains[1]
+
+
+def test_no_vector_gives_a_packet_that_was_not_sent() -> None:
+    """Torn, or of another station than before: once 7F 00 7F came of that, while both phases strained."""
+    sent = {IDLE, bytes(3), bytes.fromhex("FFFF00"), *map(bytes.fromhex, ("033FAA96", "099198", "C4573F903C"))}
+    sent |= {with_error_byte(bytes(range(1, length))) for length in (3, 15)}
+    given = {bytes.fromhex(event["packet"]) for case in cases("sum") for event in case.events if "packet" in event}
+    assert given == sent

@@ -2,7 +2,8 @@
  * output for each an answer (8 bits), the cycles of the call (16 bits), and the packet's length (8 bits).
  *
  * avr_call PROGRAM.elf INIT FEED LENGTH_AT: the functions' addresses in bytes, and where length is in the struct.
- * The last line on standard error is the deepest the stack has been, bytes.
+ * The last lines on standard error are the most cycles of a call, and the deepest the stack has been, bytes. Cycles stop at
+ * 65535 on standard output.
  */
 #include <simavr/sim_avr.h>
 #include <simavr/sim_core.h>
@@ -24,6 +25,7 @@ static void quiet(avr_t *avr, const int level, const char *format, va_list rest)
 }
 
 static unsigned deepest = STACK;
+static unsigned most;
 
 static unsigned call(avr_t *avr, unsigned function, uint32_t argument)
 {
@@ -47,7 +49,7 @@ static unsigned call(avr_t *avr, unsigned function, uint32_t argument)
         sp = (unsigned)(avr->data[SPH] << 8 | avr->data[SPL]);
         if (sp < deepest)
             deepest = sp;
-        if (avr->cycle - start > 100000) {
+        if (avr->cycle - start > 100000000) {
             fprintf(stderr, "does not return\n");
             exit(1);
         }
@@ -74,18 +76,22 @@ int main(int count, char **words)
     avr->state = cpu_Running;
     feed = (unsigned)strtoul(words[3], NULL, 0);
     length_at = (unsigned)strtoul(words[4], NULL, 0);
-    memset(avr->data + STATE, 0xEE, 256);
+    memset(avr->data + STATE, 0xEE, STACK - STATE);
     call(avr, (unsigned)strtoul(words[2], NULL, 0), 0);
     deepest = STACK;
     while (fread(in, 1, 4, stdin) == 4) {
         uint32_t duration = (uint32_t)in[0] | (uint32_t)in[1] << 8 | (uint32_t)in[2] << 16 | (uint32_t)in[3] << 24;
         unsigned cycles = call(avr, feed, duration);
 
+        if (cycles > most)
+            most = cycles;
+        if (cycles > 65535)
+            cycles = 65535;
         putchar(avr->data[24]);
         putchar((int)(cycles & 255));
         putchar((int)(cycles >> 8));
         putchar(avr->data[STATE + length_at]);
     }
-    fprintf(stderr, "\n%u\n", STACK - deepest);
+    fprintf(stderr, "\n%u\n%u\n", most, STACK - deepest);
     return 0;
 }

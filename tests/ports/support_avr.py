@@ -17,7 +17,8 @@ from pathlib import Path
 import attrs
 import pytest
 
-from .support_build import SOURCES, STRICT, build
+from .support_build import STRICT, build
+from .support_chip import RECEIVER, Program
 
 __all__ = ["AVR", "FLAGS", "Calls", "calls", "compiler_version", "emulator", "missing", "needed", "state", "symbols"]
 
@@ -57,9 +58,9 @@ def symbols(program: Path) -> dict[str, int]:
 
 
 @functools.cache
-def state() -> int:
-    """Bytes of the receiver's struct there."""
-    program = build(AVR, (*FLAGS, "-c", "-fno-common"), (HERE / "state.c",), suffix=".o")
+def state(source: str = "state.c") -> int:
+    """Bytes of the receiver's struct there, from a file that has one and nothing else."""
+    program = build(AVR, (*FLAGS, "-c", "-fno-common"), (HERE / source,), suffix=".o")
     return int(subprocess.check_output(["avr-size", str(program)], text=True).splitlines()[1].split()[2])
 
 
@@ -74,14 +75,21 @@ class Calls:
     stack: int
     #: Bytes of code and constants.
     code: int
+    #: Most cycles of a call.
+    most: int
 
 
-def calls(durations: Sequence[int], settings: Sequence[str] = (), length_at: int = 15) -> Calls:
-    """Feed the receiver on the emulated chip."""
-    flags = (*FLAGS, "-nostdlib", "-Wl,-e,halfbit_receiver_feed", *settings)
-    program = build(AVR, flags, SOURCES, suffix=".elf")
+def calls(
+    durations: Sequence[int], settings: Sequence[str] = (), length_at: int = 15, chosen: Program | None = None
+) -> Calls:
+    """Feed the receiver on the emulated chip, or another program."""
+    # The receiver by halves must need no library; that by sum multiplies.
+    libraries = () if chosen is None else ("-lgcc",)
+    runs = chosen or RECEIVER
+    flags = (*FLAGS, "-nostdlib", f"-Wl,-e,{runs.feed}", *settings)
+    program = build(AVR, flags, runs.sources, suffix=".elf", after=libraries)
     found = symbols(program)
-    words = [str(found[f"halfbit_receiver_{name}"]) for name in ("init", "feed")]
+    words = [str(found[runs.init]), str(found[runs.feed])]
     done = subprocess.run(
         [emulator("avr_call.c"), program, *words, str(length_at)],
         input=array("I", durations).tobytes(), capture_output=True, env={**os.environ, "LC_ALL": "C"},
@@ -92,4 +100,5 @@ def calls(durations: Sequence[int], settings: Sequence[str] = (), length_at: int
     cycles = tuple(low | high << 8 for low, high in zip(out[1::RECORD], out[2::RECORD]))
     size = subprocess.check_output(["avr-size", str(program)], text=True).splitlines()[1].split()
     assert size[1:3] == ["0", "0"], "the receiver must not need RAM of its own"
-    return Calls(out[::RECORD], cycles, out[3::RECORD], int(done.stderr.split()[-1]), int(size[0]))
+    most, stack = map(int, done.stderr.split()[-2:])
+    return Calls(out[::RECORD], cycles, out[3::RECORD], stack, int(size[0]), most)

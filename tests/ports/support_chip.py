@@ -16,7 +16,7 @@ from halfbit import core
 
 from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "measure", "sections"]
+__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections"]
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
 INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20
@@ -103,6 +103,20 @@ class Core:
         return 4 if low & 3 == 3 else 2
 
 
+@attrs.frozen
+class Program:
+    """What runs on a chip: its sources, and the names of its functions."""
+
+    sources: tuple[Path, ...]
+    init: str
+    feed: str
+    #: Feeds many durations, and the file that has it.
+    feed_all: str
+    many: Path
+
+
+RECEIVER = Program(SOURCES, "halfbit_receiver_init", "halfbit_receiver_feed", "feed_all", FEED_ALL)
+
 _u: Any = unicorn  # it has no types
 _FREE = ("-ffreestanding", "-nostdlib", "-fno-unwind-tables", "-fno-asynchronous-unwind-tables", "-g")
 CORTEX_M0 = Core(
@@ -126,17 +140,19 @@ class Chip:
         when it is entered: slower, and the same.
     :param core: what it is.
     :param settings: flags that set limits.
+    :param program: what it runs.
     """
 
     def __init__(
         self, optimise: str = "-Os", *, singly: bool = False, core: Core = CORTEX_M0, settings: tuple[str, ...] = (),
-        counted: bool = True,
+        counted: bool = True, program: Program = RECEIVER,
     ) -> None:  # fmt: skip
-        entry = "halfbit_receiver_feed" if counted else "feed_all"
+        entry = program.feed if counted else program.feed_all
         flags = (*STRICT, *core.target, optimise, f"-Wl,-e,{entry}", "-Wl,--build-id=none", *settings)
-        sources = SOURCES if counted else (*SOURCES, FEED_ALL)
+        sources = program.sources if counted else (*program.sources, program.many)
         image = build(ZIG, flags, sources, suffix=".elf").read_bytes()
         self.core = core
+        self.program = program
         self._unicorn = _u.Uc(*core.machine)
         self._unicorn.mem_map(0, 1 << 24)
         self._symbols: dict[str, tuple[int, int]] = {}
@@ -156,7 +172,7 @@ class Chip:
         elif counted:
             self._unicorn.hook_add(_u.UC_HOOK_BLOCK, self._enter)
         self._unicorn.mem_write(STATE, RUBBISH)
-        self.call("halfbit_receiver_init")
+        self.call(self.program.init)
 
     def _load(self, image: bytes) -> None:
         """Take a linked program apart (ELF, 32 bits, little end first)."""
@@ -215,18 +231,18 @@ class Chip:
         for at in range(0, len(durations), BLOCK):
             block = array("I", durations[at : at + BLOCK])
             self._unicorn.mem_write(INPUT, block.tobytes())
-            self.call("feed_all", INPUT, OUTPUT, len(block))
+            self.call(self.program.feed_all, INPUT, OUTPUT, len(block))
             answers += bytes(self._unicorn.mem_read(OUTPUT, len(block)))
         return answers
 
     def feed(self, duration: int) -> tuple[int, int]:
         """One feed: the answer, and the instructions it took."""
-        return self.call("halfbit_receiver_feed", duration)
+        return self.call(self.program.feed, duration)
 
     @property
     def state(self) -> int:
         """Bytes the port remembers: as far as anything was written, to a whole number of words."""
-        self.call("halfbit_receiver_init")
+        self.call(self.program.init)
         memory = bytes(self._unicorn.mem_read(STATE, len(RUBBISH)))
         return (len(memory.rstrip(RUBBISH[:1])) + 3) // 4 * 4
 
@@ -259,7 +275,7 @@ def measure(chip: Chip, durations: Iterable[int], cost: Cost | None = None) -> C
     :param cost: goes on from here.
     """
     cost = cost or Cost()
-    chip.call("halfbit_receiver_init")
+    chip.call(chip.program.init)
     model = core_receiver(ticks())
     for duration in durations:
         expected = model.feed(duration)

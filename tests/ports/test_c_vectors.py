@@ -27,7 +27,7 @@ if _system:
 
 
 @pytest.mark.parametrize("compiler", COMPILERS)
-@pytest.mark.parametrize("limits", SETS)
+@pytest.mark.parametrize("limits", ("receive", "transmit"))
 @pytest.mark.parametrize("per_us", [1, 4])
 def test_all_vectors(compiler: str, limits: str, per_us: int) -> None:
     command, flags = COMPILERS[compiler]

@@ -22,7 +22,7 @@ def test_every_source_is_there() -> None:
     below = ROOT / "src" / "halfbit" / "ports"
     files = {str(path.relative_to(below)) for path in below.rglob("*") if path.suffix in (".c", ".h", ".py", ".S", ".ld")}
     expected = {name for name in files if "/" in name and not name.endswith("__init__.py")}
-    assert names == expected | {"micropython/core.py"}
+    assert names == expected | {f"micropython/{name}.py" for name in ("core", "core_sum", "core_sum_lengths")}
 
 
 def test_a_port_built_from_the_folder_alone(tmp_path: Path) -> None:
@@ -33,6 +33,9 @@ def test_a_port_built_from_the_folder_alone(tmp_path: Path) -> None:
     assert check([str(program)], cases()[:50]).differences == ()
     files = {path.name: path for path in (tmp_path / "here" / "micropython").glob("*.py")}
     assert run("import vehicle\nprint(vehicle.receiver().feed(77))", files).output == "9\n"
+    sums = build(ZIG, (*STRICT, "-O1"), (c / "sum_answers.c", *c.glob("halfbit*.c")), include=c)
+    assert check([str(sums)], cases("sum")[:20]).differences == ()
+    assert run("import sum_receiver\nprint(sum_receiver.receiver(30).feed(77))", files).output == "0\n"
 
 
 def test_nothing_is_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import halfbit.vectors
-from halfbit import core
+from halfbit import core, core_sum
+from halfbit.decision import SumReceiver
 from halfbit.event import Fault, FaultKind, Packet, PacketEvent
 from halfbit.half_bit import HalfBitKind
 from halfbit.instruction import instructions
 from halfbit.instruction.base import Instruction
-from halfbit.limits import US, Limits
+from halfbit.limits import UNIT, US, Limits
 from halfbit.receiver import HalvesReceiver
 from halfbit.vectors.case import VERSION, Answer, Case
 from halfbit.vectors.reader import SETS
@@ -20,6 +21,7 @@ from tests.vectors.case_spec import CaseSpec
 from tests.vectors.case_instructions import instruction_cases
 from tests.vectors.case_packets import packet_cases
 from tests.vectors.case_pairing import pairing_cases
+from tests.vectors.case_sum import sum_cases
 from tests.vectors.case_torn import torn_cases
 from tests.vectors.case_transmit import transmit_cases
 from tests.vectors.case_windows import window_cases
@@ -30,6 +32,7 @@ __all__ = ["SPECS", "made", "text"]
 SPECS: dict[str, tuple[CaseSpec, ...]] = {
     "receive": (*window_cases(), *pairing_cases(), *packet_cases(), *torn_cases(), *instruction_cases()),
     "transmit": transmit_cases(),
+    "sum": sum_cases(),
 }
 
 #: Kinds whose detail is a time.
@@ -48,6 +51,8 @@ _TIMED = frozenset(
 
 def made(spec: CaseSpec, limits: Limits) -> Case:
     """A spec with what each layer makes of it."""
+    if limits.decision == "sum":
+        return _summed(spec, limits)
     layer_2 = limits.half_bits_core()
     receiver = limits.receiver_core()
     bits = ""
@@ -75,6 +80,22 @@ def made(spec: CaseSpec, limits: Limits) -> Case:
         tuple(_event(event) for event in events),
         tuple(one.as_dict() for one in instructions(events) if isinstance(one, Instruction)),
     )
+
+
+def _summed(spec: CaseSpec, limits: Limits) -> Case:
+    """A spec with what the receiver by sum makes of it, which keeps as many durations as a board."""
+    machine = limits.sums_core(core_sum.BLOCK)
+    answers = []
+    for at, duration in enumerate(spec.durations, 1):
+        answer = machine.feed(duration * UNIT)
+        if answer != core.MORE:
+            answers.append(Answer(at, answer, machine.preamble, bytes(machine.data[: machine.length])))
+    whole = SumReceiver(limits)
+    events = [*whole.feed_many(spec.durations, US), *whole.finish()]
+    found = tuple(one.as_dict() for one in instructions(events) if isinstance(one, Instruction))
+    durations = tuple(spec.durations)
+    shown = tuple(_event(event) for event in events)
+    return Case(spec.id, spec.rule, spec.source, spec.text, durations, "", "", tuple(answers), shown, found)
 
 
 def _event(event: PacketEvent) -> dict[str, Any]:
@@ -110,6 +131,18 @@ def text(limits: str) -> str:
 
 
 def _heading(name: str, limits: Limits) -> dict[str, Any]:
+    if limits.decision == "sum":
+        return {
+            "version": VERSION,
+            "limits": name,
+            "one_min": _us(limits.one_min),
+            "zero_max": _us(limits.zero_max),
+            "latency_max": _us(limits.latency_max),
+            "preamble_min": limits.preamble_min,
+            "packet_min": limits.packet_min,
+            "packet_max": limits.packet_max,
+            "answers": {"MORE": core.MORE, "PACKET": core.PACKET},
+        }
     total, difference = limits.zero_total_max, limits.one_difference
     return {
         "version": VERSION,

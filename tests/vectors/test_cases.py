@@ -54,7 +54,7 @@ def test_what_comes_is_its_spec_says(limits: str) -> None:
         assert matches(events, spec.gives), spec.id
 
 
-@pytest.mark.parametrize("limits", SETS)
+@pytest.mark.parametrize("limits", ("receive", "transmit"))
 def test_the_layers_one_by_one_give_the_events(limits: str) -> None:
     for case in cases(limits)[::7]:
         edges = edges_from_durations(case.durations)
@@ -75,7 +75,7 @@ def test_each_case_is_whole(limits: str) -> None:
     assert [name for name, count in Counter(case.id for case in chosen).items() if count > 1] == []
     for case in chosen:
         assert case.rule and case.source and case.text and case.id == case.id.strip()
-        assert len(case.half_bits) == len(case.bits) == len(case.durations)
+        assert len(case.half_bits) == len(case.bits) == (0 if limits == "sum" else len(case.durations))
         assert all(0 < answer.at <= len(case.durations) for answer in case.answers)
         assert Case.from_json(case.to_json()) == case
 
@@ -108,5 +108,5 @@ def test_instructions_of_a_case() -> None:
 
 
 def test_another_set_is_refused() -> None:
-    with pytest.raises(HalfbitError, match="'strict' is none of receive, transmit"):
+    with pytest.raises(HalfbitError, match="'strict' is none of receive, transmit, sum"):
         cases("strict")

@@ -32,7 +32,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
         action = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
         action.add_argument(
             "--limits", choices=tuple(SETS), default="receive",
-            help="limits of the cases: for decoders (receive, default) or for stations (transmit)",
+            help="limits of the cases: for decoders (receive, default), for stations (transmit), or by sum (sum)",
         )  # fmt: skip
         if name == "show":
             action.add_argument("case", metavar="ID", help="the case's name")

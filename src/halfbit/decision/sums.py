@@ -1,18 +1,7 @@
 """Decision by sum: a bit is decided by the sum of its two halves.
 
-A polling loop sees each change up to one period late. So the time between two changes is wrong by up
-to one period in either direction. The halves of a one (58 us) and a zero (100 us) differ by 42 us. So
-with periods above 21 us single halves cannot be told apart. Whole bits (116 and 200 us) differ by 84 us,
-and the error of the change in their middle cancels out.
-
-But whole bits do not show the phase, that is, which change starts a bit. So two lanes run in parallel, one for each
-phase. Each has its own :class:`~.boundaries.Boundaries` and the core's layer 4. Preamble, framing and error detection
-byte do not prove the phase: an idle packet, FF 00 FF, reads as 7F 00 7F in the wrong phase. The strain does prove it.
-
-A packet is given if the other lane has had clearly more strain since the packet's start bit, together with the strain
-from before. Strain from before counts only for a packet that has little strain itself, and no more than the other lane,
-because a lost or extra change swaps the phase. A packet is held until the phase is clear. If it stays unclear, it
-becomes a fault.
+The rules stand in ``core_sum.py``, for boards and for the library alike. Here they get times: each lane of the core has
+a ledger, which knows what the lane reads and what it loses. Only the losses of the lane that gives a packet count.
 """
 
 from __future__ import annotations
@@ -21,66 +10,26 @@ from collections.abc import Sequence
 
 import attrs
 
-from .. import core
+from .. import core, core_sum
 from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent
 from ..ledger import Element, Ledger, long_as_cutout
-from ..limits import US, Limits
-from .boundaries import CLEARLY, Boundaries, Lengths, cost_of, learned
+from ..limits import UNIT, US, Limits
 
 __all__ = ["SumReceiver"]
 
-NEVER = -1  # a difference that no two halves can have: the phase is fixed, so the core must not search for it
-
-#: Number of half-bits from which lengths are learned. They always include one complete preamble with its packet.
-LEARN = 240
-#: Most half-bits kept while the lengths cannot be learned.
-LEARN_MAX = 4 * LEARN
-#: Most looks back (one every 240 half-bits) without a packet before the lengths are learned again.
-PATIENCE_MAX = 15
-#: Most strain of a packet itself.
-OWN_MAX = 100
-#: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
-#: (otherwise it must only not have more); and together with the strain from before.
-OWN_CLEAR, CLEAR = 1, 50
-#: Most that the strain from before counts, because the phase may have swapped.
-PAST_MAX = 60
-#: Difference in strain from which on lengths are learned from the better lane.
-TEACHER = 30
-#: Longest time that a packet is held, ns.
-HELD_MAX = 60_000 * US
+#: Number of past half-bits that are kept for the ledgers.
+KEPT = 600
 
 
-class _Lane:
-    """One phase: takes pairs of half-bits and gives packets and faults."""
+class _Times:
+    """What one lane of the core reads, with times."""
 
-    def __init__(self, limits: Limits, start: int, lengths: Lengths) -> None:
-        self._packets = core.Packets(NEVER, limits.preamble_min, limits.packet_min, limits.packet_max)
-        self.ledger = Ledger(self._packets, limits, start)
-        self.boundaries = Boundaries(lengths)
-        self._shortest = 2 * limits.one_min
-        self._longest = 2 * limits.zero_max
-        #: Time of the start of the last start bit, ns.
-        self.opened = start
+    def __init__(self, limits: Limits, lane: core_sum.Lane, start: int) -> None:
+        self.ledger = Ledger(lane.packets, limits, start)
         #: The loss in this lane since the last packet was given or held, as one stretch.
         self.lost: Fault | Cutout | None = None
         #: Packets that are held, each with the loss before it.
         self.held: list[tuple[Fault | Cutout | None, Packet]] = []
-
-    def feed(self, first: int, last: int, end: int, halves: Sequence[int]) -> tuple[int, PacketEvent | None]:
-        """Take one bit's halves, ns; the last ends at ``end``. Return the core's answer, and the event or ``None``."""
-        duration = first + last
-        if self._shortest <= duration <= self._longest:
-            bit = self.boundaries.bit(first, last)
-        else:
-            bit = core.SHORT if duration < self._shortest else core.LONG
-            self.boundaries.lose()
-        answer = self._packets.feed(bit, first, last)
-        if answer == core.MORE:
-            return answer, None
-        start = end - duration
-        if answer == core.START:
-            self.opened = start
-        return answer, self.ledger.answer(answer, Element(bit, start, end, start, duration), halves)
 
     def lose(self, event: Fault | Cutout) -> None:
         """Record a loss."""
@@ -109,31 +58,26 @@ class SumReceiver:
     """
 
     def __init__(self, limits: Limits, start: int = 0) -> None:
-        self._lanes: tuple[_Lane, _Lane] | None = None
+        self._core = machine = limits.sums_core()
+        self._times = {lane: _Times(limits, lane, start) for lane in machine.lanes}
         self._limits = limits
         self._start = self._settled = start  # end of the last returned event, ns
-        self._read = start  # end of the durations that are read, ns
-        self._halves: list[int] = []
-        # Number of looks back before learning again, and number of looks back so far.
-        self._patience = self._looked = 0
-        self._turn = 0
-        self._before: int | None = None
-        self._given: _Lane | None = None  # the lane that gave the last packet
-        # Strain of the second lane minus strain of the first that is forgotten. The past counts from there, so it is
-        # bounded.
-        self._level = 0
+        self._read = start  # end of the durations that are taken, ns
+        self._waiting: list[int] = []  # durations that the core keeps, ns
+        self._halves: list[int] = []  # durations that it has taken, ns
+        self._given: _Times | None = None  # the lane that gave the last packet
         #: The time of the last change, ns.
         self.now = start
-        # For the packet begun in each lane, at its start bit: own strain, the other lane's strain, and the past.
-        self._marks = [(0, 0, 0), (0, 0, 0)]
+        self._counted = 0  # the time since the start in the core's units
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns."""
         self.now += duration
-        if self._lanes is not None:
-            return self._take(duration, self._lanes)
-        self._halves.append(duration)
-        return self._begin(False) if not len(self._halves) % LEARN else ()
+        before, self._counted = self._counted, (self.now - self._start) * UNIT // US
+        machine = self._core
+        machine.keep(self._counted - before)
+        self._waiting.append(duration)
+        return self._take() if machine.known else ()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, in counts of ``scale`` ns each."""
@@ -144,105 +88,65 @@ class SumReceiver:
 
     def finish(self) -> tuple[PacketEvent, ...]:
         """End of the capture: a packet that has begun becomes a fault, and a loss ends here."""
-        out = () if self._lanes is not None else self._begin(True)
-        assert self._lanes is not None
-        for lane in self._lanes:
-            lane.give_up()
-            fault = lane.ledger.finish(self.now)
+        if not self._core.known:
+            self._core.finish()
+        out = self._take()
+        for times in self._times.values():
+            times.give_up()
+            fault = times.ledger.finish(self.now)
             if fault is not None:
-                lane.lose(fault)
+                times.lose(fault)
         # Before the first packet the right lane is not known, so the lane that lost less is used.
-        lane = self._given or min(
-            self._lanes, key=lambda lane: 0 if lane.lost is None else lane.lost.end - lane.lost.start
+        given = self._given or min(
+            self._times.values(), key=lambda times: 0 if times.lost is None else times.lost.end - times.lost.start
         )
-        return out + self._losses(lane.lost, self.now)
+        return out + self._losses(given.lost, self.now)
 
-    def _begin(self, now: bool) -> tuple[PacketEvent, ...]:
-        """Learn the lengths if possible, then read the kept durations."""
-        halves = self._halves
-        lengths, sure = learned(halves[-LEARN:], self._limits)
-        if not (sure or now or len(halves) >= LEARN_MAX):
+    def _take(self) -> tuple[PacketEvent, ...]:
+        """Let the core take all durations that it keeps."""
+        machine, halves = self._core, self._halves
+        out: tuple[PacketEvent, ...] = ()
+        for duration in self._waiting:
+            self._read += duration
+            halves.append(duration)
+            machine.take()
+            if machine.answer != core.MORE:
+                out += self._answer(machine.answer)
+        self._waiting.clear()
+        if len(halves) > 2 * KEPT:
+            del halves[:-KEPT]
+        return out
+
+    def _answer(self, answer: int) -> tuple[PacketEvent, ...]:
+        """Take an answer of the core's lane."""
+        machine, halves = self._core, self._halves
+        times = self._times[machine.lane]
+        duration = halves[-2] + halves[-1]
+        start = self._read - duration
+        event = times.ledger.answer(answer, Element(machine.bit, start, self._read, start, duration), halves)
+        if not isinstance(event, Packet):
+            if event is not None:
+                times.lose(event)
             return ()
-        self._halves = []
-        self._lengths = lengths
-        lanes = self._lanes = (
-            _Lane(self._limits, self._start, lengths),
-            _Lane(self._limits, self._start, lengths),
-        )
-        return tuple(event for duration in halves for event in self._take(duration, lanes))
-
-    def _take(self, duration: int, lanes: tuple[_Lane, _Lane]) -> tuple[PacketEvent, ...]:
-        self._read += duration
-        halves = self._halves
-        halves.append(duration)
-        if len(halves) == 2 * LEARN:
-            self._look_back(halves, lanes)
-        before, self._before = self._before, duration
-        if before is None:
+        if machine.verdict == core_sum.CHANCE:
             return ()
-        turn = self._turn
-        self._turn = 1 - turn
-        answer, event = lanes[turn].feed(before, duration, self._read, halves)
-        if answer == core.MORE:
+        if machine.verdict == core_sum.UNSURE:
+            times.lose(Fault(FaultKind.UNCLEAR, event.start, event.end, event.start))
             return ()
-        lane, other = lanes[turn], lanes[1 - turn]
-        if answer == core.START:
-            self._mark(turn, lane, other)
-        elif isinstance(event, Packet):
-            return self._offer(event, turn, lane, other)
-        elif event is not None:
-            lane.lose(event)
-        return ()
-
-    def _look_back(self, halves: list[int], lanes: tuple[_Lane, _Lane]) -> None:
-        """From time to time, forget old data. Learn again if no packet has come for a long time."""
-        del halves[:-LEARN]
-        self._looked += 1
-        if self._looked <= self._patience:
-            return
-        self._looked, self._patience = 0, min(2 * self._patience + 1, PATIENCE_MAX)
-        lengths, sure = learned(halves, self._limits)
-        known = lanes[0].boundaries.lengths.copied()
-        if sure and cost_of(known, halves)[0] >= cost_of(lengths.copied(), halves)[0] + CLEARLY:
-            self._level = lanes[1].boundaries.strain - lanes[0].boundaries.strain
-            for lane in lanes:
-                lane.boundaries.use(lengths)
-
-    def _mark(self, turn: int, lane: _Lane, other: _Lane) -> None:
-        """Record the strains when a packet begins in a lane."""
-        own, others = lane.boundaries, other.boundaries
-        past = (others.strain_before - own.strain_before) * (1 - 2 * turn) - self._level
-        if abs(past) > PAST_MAX:
-            bounded = PAST_MAX if past > 0 else -PAST_MAX
-            self._level += past - bounded
-            past = bounded
-        own.lengths.teacher = None if abs(past) < TEACHER else (own, others)[(past < 0) != bool(turn)]
-        self._marks[turn] = (own.strain_before, others.strain_before, past * (1 - 2 * turn))
-
-    def _offer(self, packet: Packet, turn: int, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
-        """Decide about a packet that is complete in a lane: give it, hold it, or lose it."""
-        if lane.opened < self._settled:
-            return ()  # found by chance in the wrong phase, over a packet that was given
-        own_before, others_before, past = self._marks[turn]
-        own = lane.boundaries.strain - own_before
-        clear = other.boundaries.strain - others_before - own
-        if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
-            lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
-            return ()
-        if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
-            lane.give_up()
-        if clear + past < CLEAR:
-            lane.held.append((lane.lost, packet))
-            lane.lost = None
+        if machine.dropped:
+            times.give_up()
+        times.held.append((times.lost, event))
+        times.lost = None
+        if machine.verdict == core_sum.HELD:
             return ()
         out: tuple[PacketEvent, ...] = ()
-        for lost, held in (*lane.held, (lane.lost, packet)):
-            out += self._give(lost, held)
-        for each in (lane, other):
+        for lost, packet in times.held:
+            out += self._give(lost, packet)
+        for each in self._times.values():
             each.held.clear()
             each.lost = None
-        self._given = lane
-        self._looked, self._patience = 0, 3
+        self._given = times
+        machine.due = 0
         return out
 
     def _give(self, lost: Fault | Cutout | None, packet: Packet) -> tuple[PacketEvent, ...]:

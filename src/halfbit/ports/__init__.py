@@ -14,12 +14,16 @@ from ..error import HalfbitError
 __all__ = ["sources", "write"]
 
 
+#: The portable core.
+CORE = ("core.py", "core_sum.py", "core_sum_lengths.py")
+
+
 def sources() -> dict[str, bytes]:
     """All files of the ports: path (e.g. ``c/halfbit.c``) to content.
 
-    ``micropython/core.py`` is halfbit's own core. It runs on MicroPython without changes.
+    ``core.py`` and the two files of the decision by sum are halfbit's own. They run on MicroPython without changes.
     """
-    found = {"micropython/core.py": files("halfbit").joinpath("core.py").read_bytes()}
+    found = {f"micropython/{name}": files("halfbit").joinpath(name).read_bytes() for name in CORE}
     for folder in ("c", "c/boards", "micropython"):
         place = files(__name__)
         for part in folder.split("/"):

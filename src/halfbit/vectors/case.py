@@ -54,11 +54,11 @@ class Case:
     text: str
     #: Times between level changes, us.
     durations: tuple[int, ...]
-    #: Layer 2's answer to each duration, one hexadecimal digit each.
+    #: Layer 2's answer to each duration, one hexadecimal digit each; empty for the decision by sum, which has no layer 2.
     half_bits: str
-    #: Layer 3's answers in the same form; 0 for MORE.
+    #: Layer 3's answers in the same form; 0 for MORE. Empty for the decision by sum.
     bits: str
-    #: Layer 4's answers other than MORE.
+    #: Layer 4's answers other than MORE; for the decision by sum, the answers of its receiver.
     answers: tuple[Answer, ...]
     #: The events of the whole capture: packets, faults and cutouts with their times, us.
     events: tuple[dict[str, Any], ...]

@@ -5,20 +5,26 @@ from __future__ import annotations
 import json
 from importlib.resources import files
 
+import attrs
+
 from ..error import HalfbitError
 from ..limits import RECEIVE, TRANSMIT, Limits
 from .case import VERSION, Case
 
 __all__ = ["SETS", "cases"]
 
+#: The limits for the decision by sum: a board that sees a change up to 40 us late.
+SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
+
 #: The sets of cases, each with the limits for decoding it.
-SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT}
+SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}
 
 
 def cases(limits: str = "receive") -> tuple[Case, ...]:
     """The cases of a set, in the order of the file.
 
-    :param limits: ``"receive"`` for the limits of decoders; ``"transmit"`` for the limits of stations.
+    :param limits: ``"receive"`` for the limits of decoders; ``"transmit"`` for the limits of stations;
+        ``"sum"`` for the decision by sum.
     :raises HalfbitError: for another set, or a file of another version.
     """
     if limits not in SETS:

@@ -1,0 +1,4 @@
+#include "halfbit_sum.h"
+
+/* As large as the state. */
+struct halfbit_sum state;
