@@ -59,7 +59,7 @@ class Costs:
     #: A stretched zero.
     stretched: float = 8.0
     #: A packet end bit whose last half runs into a cutout.
-    cutout: float = 3.0
+    cutout: float = 1.5
 
 
 #: From this lateness on, ns, a capture comes from a polling loop. Interrupts and timers see changes sooner.

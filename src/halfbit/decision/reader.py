@@ -22,7 +22,7 @@ from functools import reduce
 from math import inf
 from operator import xor
 
-from ..ledger import CUTOUT_MAX, CUTOUT_MIN
+from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
@@ -251,6 +251,8 @@ class SequenceReader:
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
                 keep(after, (extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
+            if place == WITHIN_END_BIT:
+                self._cut_out(after, reading)
             if now - low < TWO:
                 continue
             # One, two or four changes are missing before it.
@@ -262,8 +264,6 @@ class SequenceReader:
                 if self._turns is not None and cost + costs.turns <= limit:
                     self._skip(after, reading, self._turns, costs.turns, how)
                     self._skip_late(after, reading, self._missed_twice)
-            if place == WITHIN_END_BIT:
-                self._cut_out(after, reading)
         if surprised[0] is not self._readings[0]:
             return
         # The change before was also an extra one, or it was seen so late or early that it was taken for another change.
@@ -321,11 +321,17 @@ class SequenceReader:
             keep(after, (cost, step.place, value, low, high, trail))
 
     def _cut_out(self, after: Readings, reading: Reading) -> None:
-        """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later."""
+        """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later.
+
+        With one edge, the change may also be at the cutout's start.
+        """
         cost, _, value, _, _, trail = reading
         cost += self._costs.cutout
         end = self.now - self._duration + self._one
-        if CUTOUT_MIN - self._late <= self.now - end <= CUTOUT_MAX + 2 * self._one + self._late:
+        least, most = CUTOUT_MIN, CUTOUT_MAX + 2 * self._one
+        if self._each > 1 and self._duration < TWO:
+            least, most = CUTOUT_BEGINS
+        if least - self._late <= self.now - end <= most + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
                 trail = Trail(self.now, found=(*trail.found, found))
@@ -373,7 +379,7 @@ class SequenceReader:
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
             return True
-        if self._ambiguous and packet.how & ~How.STRETCHED:
+        if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True
         per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
