@@ -23,8 +23,8 @@ __all__ = ["CLEARLY", "Boundaries", "Lengths", "cost_of", "learned"]
 # Strain. A bit that ends outside the allowed lateness adds the square of its distance from the allowed range, in 16ths
 # of half the lateness. It adds at most STRAIN_MAX, so that one wrong change does not decide alone.
 STRAIN_MAX = 64
-#: Strain of a bit that was nearly read as the other. A packet may not have two of them, because the error detection
-#: byte may miss two wrong bits.
+#: Strain of a bit that was nearly read as the other. A packet may not have one, because the error detection byte may
+#: miss two wrong bits.
 DOUBT = 52
 #: Tolerance for a change in addition to the loop's lateness, ns: for a timer's steps and slightly unequal halves.
 SLACK = 2 * US

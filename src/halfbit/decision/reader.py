@@ -33,12 +33,14 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
+#: Number of one-halves in a row that may belong to the zero before them.
+OUTSIDE = 2
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
 MARGIN_ONE_EDGE = 5.0
 #: By how much a reading with a wrong error detection byte may be likelier, nepers.
-REFUSED = 5.0
+REFUSED = 3.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
@@ -108,7 +110,7 @@ class SequenceReader:
     def learn(self, lengths: Lengths) -> None:
         """Continue with other lengths."""
         each = self._each
-        self._stretches = lengths.stretched > 0
+        self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
@@ -187,18 +189,22 @@ class SequenceReader:
         low = self._low + self._unit - self._slack
         high = self._high + self._unit + self._slack
         if low <= now and high >= early:
-            self._low, self._high = max(low, early), min(high, now)
             self._run += self._each
+            # The first two may be halves of a zero that look like ones. They would be wrong about the lateness.
+            self._low, self._high = (early, now) if self._run <= OUTSIDE else (max(low, early), min(high, now))
         else:
             self._run, self._low, self._high, self._run_start = 0, early, now, now
 
     def _begin(self) -> None:
-        """Start a reading if a preamble may have begun and no reading follows it."""
+        """Start a reading if a preamble may have begun and no reading without errors follows it.
+
+        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
+        """
         run = self._run
         if run < BEGUN or run % BEGUN and run != self._need:
             return
         best = self._readings[0] if self._readings else None
-        if any(reading[1] == RUN for reading in self._readings):
+        if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
             return
         trail = Trail(self._run_start, found=best[5].found if best else ())
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))

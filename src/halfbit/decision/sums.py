@@ -37,8 +37,9 @@ LEARN = 240
 LEARN_MAX = 4 * LEARN
 #: Most looks back (one every 240 half-bits) without a packet before the lengths are learned again.
 PATIENCE_MAX = 15
-#: Most strain of a packet itself.
-OWN_MAX = 100
+#: Most strain of a packet itself: less than that of one bit that is nearly the other, or of one wrong change. After a
+#: change lost or added inside it, a packet with two wrong bits may still have a right error detection byte.
+OWN_MAX = 40
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
 #: (otherwise it must only not have more); and together with the strain from before.
 OWN_CLEAR, CLEAR = 1, 50
