@@ -18,6 +18,7 @@ likelier, and if it does not assume too many errors.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from functools import reduce
 from math import inf
 from operator import xor
@@ -33,14 +34,14 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
-#: Number of one-halves in a row that may belong to the zero before them.
-OUTSIDE = 2
+#: Number of changes kept to count the one-halves in a row: more than a preamble's.
+KEPT = 48
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
 MARGIN_ONE_EDGE = 5.0
-#: By how much a reading with a wrong error detection byte may be likelier, nepers.
-REFUSED = 3.0
+#: By how much a reading with a wrong error detection byte may be likelier, nepers: usually, and in a loop with long turns.
+REFUSED, REFUSED_TURNS = 3.0, 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
@@ -99,6 +100,7 @@ class SequenceReader:
         # A run of one-bits outside the readings: number of halves, earliest and latest time of the last change, start.
         self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
         after = (0.0, RUN, 2, self._low, self._high, Trail(start))
+        self._times = deque((start,), KEPT)  # of the last changes
         self._readings: list[Reading] = [after] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
@@ -186,14 +188,24 @@ class SequenceReader:
 
     def _follow_run(self, now: int, early: int) -> None:
         """Count the one-halves in a row, independently of the readings."""
-        low = self._low + self._unit - self._slack
-        high = self._high + self._unit + self._slack
+        times, unit, slack = self._times, self._unit, self._slack
+        low, high = self._low + unit - slack, self._high + unit + slack
         if low <= now and high >= early:
+            self._low, self._high = max(low, early), min(high, now)
             self._run += self._each
-            # The first two may be halves of a zero that look like ones. They would be wrong about the lateness.
-            self._low, self._high = (early, now) if self._run <= OUTSIDE else (max(low, early), min(high, now))
-        else:
-            self._run, self._low, self._high, self._run_start = 0, early, now, now
+            times.append(now)
+            return
+        # What seemed to be its first halves was something else: the longest run that ends now counts instead.
+        low, high, self._run, self._run_start = early, now, 0, now
+        least, most = early - now, 0
+        for time in reversed(times):
+            least, most = least + unit - slack, most + unit + slack
+            if time + least > high or time + most < low:
+                break
+            low, high = max(low, time + least), min(high, time + most)
+            self._run, self._run_start = self._run + self._each, time
+        self._low, self._high = low, high
+        times.append(now)
 
     def _begin(self) -> None:
         """Start a reading if a preamble may have begun and no reading without errors follows it.
@@ -383,7 +395,7 @@ class SequenceReader:
     def _is_doubtful(self, packet: Found) -> bool:
         """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""
         refused, when = self._refused
-        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
+        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > (REFUSED_TURNS if self._rare else REFUSED):
             return True
         if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True
