@@ -25,7 +25,7 @@ from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
+from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
@@ -45,12 +45,6 @@ REFUSED, REFUSED_TURNS = 3.0, 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
-#: Highest cost of a packet, nepers; and the addition for each half-bit: usually, in a loop with long turns, and (on
-#: top) if zeros are stretched.
-COST = 12.0
-COST_HALF = 0.3
-COST_HALF_TURNS = 0.8
-COST_HALF_STRETCHED = 0.6
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
@@ -399,5 +393,7 @@ class SequenceReader:
             return True
         if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True
-        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
+        per_half = self._costs.per_half
+        if not self._rare:
+            per_half += COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + per_half * (18 * len(packet.data) + 2)

@@ -25,7 +25,7 @@ from .. import core
 from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent
 from ..ledger import Element, Ledger, long_as_cutout
 from ..limits import US, Limits
-from .boundaries import CLEARLY, Boundaries, Lengths, cost_of, learned
+from .boundaries import CLEARLY, WHOLE, Boundaries, Lengths, cost_of, learned
 
 __all__ = ["SumReceiver"]
 
@@ -39,7 +39,9 @@ LEARN_MAX = 4 * LEARN
 PATIENCE_MAX = 15
 #: Most strain of a packet itself: less than that of one bit that is nearly the other, or of one wrong change. After a
 #: change lost or added inside it, a packet with two wrong bits may still have a right error detection byte.
-OWN_MAX = 40
+OWN_MAX = 20
+#: The same if at least this share of the zeros is stretched (in parts of WHOLE), because their lengths say less.
+OWN_MAX_STRETCHED, STRETCHED = 40, WHOLE // 4
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
 #: (otherwise it must only not have more); and together with the strain from before.
 OWN_CLEAR, CLEAR = 1, 50
@@ -227,7 +229,8 @@ class SumReceiver:
         own_before, others_before, past = self._marks[turn]
         own = lane.boundaries.strain - own_before
         clear = other.boundaries.strain - others_before - own
-        if own > OWN_MAX or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
+        most = OWN_MAX if lane.boundaries.lengths.stretching < STRETCHED else OWN_MAX_STRETCHED
+        if own > most or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
             lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
         if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
