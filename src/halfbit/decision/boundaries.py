@@ -17,14 +17,15 @@ from itertools import accumulate
 
 from .. import core
 from ..limits import US, Limits
+from .lengths import NOMINAL
 
-__all__ = ["CLEARLY", "Boundaries", "Lengths", "cost_of", "learned"]
+__all__ = ["CLEARLY", "WHOLE", "Boundaries", "Lengths", "cost_of", "learned"]
 
 # Strain. A bit that ends outside the allowed lateness adds the square of its distance from the allowed range, in 16ths
 # of half the lateness. It adds at most STRAIN_MAX, so that one wrong change does not decide alone.
 STRAIN_MAX = 64
-#: Strain of a bit that was nearly read as the other. A packet may not have one, because the error detection byte may
-#: miss two wrong bits.
+#: Strain of a bit that was nearly read as the other. A packet may not have two of them, because the error detection
+#: byte may miss two wrong bits.
 DOUBT = 52
 #: Tolerance for a change in addition to the loop's lateness, ns: for a timer's steps and slightly unequal halves.
 SLACK = 2 * US
@@ -121,6 +122,8 @@ class Boundaries:
         self.lengths = lengths
         #: The total strain, and the total without the last bit.
         self.strain = self.strain_before = 0
+        #: The same, only of changes outside the allowed lateness.
+        self.wrong = self.wrong_before = 0
         #: Number of stretched zeros.
         self.stretched = 0
         # Lower and upper bound of how late the last change was seen, ns, relative to the middle of the possible range.
@@ -129,7 +132,7 @@ class Boundaries:
     def bit(self, first: int, last: int) -> int:
         """Take the two halves of a bit, ns; return core.ONE or core.ZERO."""
         lengths = self.lengths
-        self.strain_before = self.strain
+        self.strain_before, self.wrong_before = self.strain, self.wrong
         duration = first + last
         low = self._low + duration
         high = self._high + duration
@@ -164,8 +167,9 @@ class Boundaries:
 
     def lose(self) -> None:
         """Not a bit: the place of the next bit is unknown."""
-        self.strain_before = self.strain
+        self.strain_before, self.wrong_before = self.strain, self.wrong
         self.strain += STRAIN_MAX
+        self.wrong += STRAIN_MAX
         self._low, self._high = -self.lengths.most, self.lengths.most
 
     def use(self, lengths: Lengths) -> None:
@@ -179,7 +183,9 @@ class Boundaries:
         most = lengths.most
         if bit == core.ONE or low < 0 and not lengths.mostly_stretches:
             over = low - most if low > 0 else -most - high
-            self.strain += min((16 * over // most) ** 2, STRAIN_MAX)
+            strain = min((16 * over // most) ** 2, STRAIN_MAX)
+            self.strain += strain
+            self.wrong += strain
             if low > 0:
                 self._low, self._high = most // 2, most
             else:
@@ -202,16 +208,18 @@ def learned(durations: Sequence[int], limits: Limits) -> tuple[Lengths, bool]:
 
     :param durations: ns; at least a preamble and a packet after it.
     """
-    one = 2 * (_run(durations, limits) or limits.one_nominal)
+    half = _run(durations, limits)
+    # Without a preamble no packet can be read, so any lengths will do.
+    one = 2 * (half or NOMINAL.one)
     late = limits.latency_max
-    zeros = (2 * limits.zero_nominal, *(one * part // ZERO_PARTS for part in ZEROS))
+    zeros = (one * part // ZERO_PARTS for part in ZEROS)
     tries = [(*cost_of(Lengths(one, zero, late), durations), zero) for zero in zeros]
     cost, strain, stretched, zero = min(tries)
     rival = min((cost for cost, _, _, other in tries if abs(other - zero) > one // 8), default=cost)
     lengths = Lengths(one, zero, late)
     if stretched > len(durations) // 64:
         lengths.stretching = WHOLE // 2
-    return lengths, strain <= SURE and 2 * rival >= 3 * cost + 2 * CLEARLY
+    return lengths, half > 0 and strain <= SURE and 2 * rival >= 3 * cost + 2 * CLEARLY
 
 
 def cost_of(lengths: Lengths, durations: Sequence[int]) -> tuple[int, int, int]:

@@ -18,6 +18,7 @@ becomes a fault.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import attrs
 
@@ -37,11 +38,12 @@ LEARN = 240
 LEARN_MAX = 4 * LEARN
 #: Most looks back (one every 240 half-bits) without a packet before the lengths are learned again.
 PATIENCE_MAX = 15
-#: Most strain of a packet itself: less than that of one bit that is nearly the other, or of one wrong change. After a
-#: change lost or added inside it, a packet with two wrong bits may still have a right error detection byte.
-OWN_MAX = 20
-#: The same if at least this share of the zeros is stretched (in parts of WHOLE), because their lengths say less.
-OWN_MAX_STRETCHED, STRETCHED = 40, WHOLE // 4
+#: Most strain of a packet itself.
+OWN_MAX = 100
+#: Most of it from changes outside the allowed lateness, if at most the share FEW of the last packets had stretched zeros
+#: (in parts of WHOLE), because these look so too. After a change lost or added inside it, a packet with two wrong bits may
+#: still have a right error detection byte.
+WRONG_MAX, FEW = 20, WHOLE // 4
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
 #: (otherwise it must only not have more); and together with the strain from before.
 OWN_CLEAR, CLEAR = 1, 50
@@ -51,6 +53,19 @@ PAST_MAX = 60
 TEACHER = 30
 #: Longest time that a packet is held, ns.
 HELD_MAX = 60_000 * US
+
+
+class _Mark(NamedTuple):
+    """What counts from a packet's start bit on."""
+
+    #: The strain of its own lane and of the other before it; and how much less its lane had in the past.
+    own: int = 0
+    others: int = 0
+    past: int = 0
+    #: The part of its own lane's strain that came from changes outside the allowed lateness.
+    wrong: int = 0
+    #: Number of stretched zeros in its lane before it.
+    stretched: int = 0
 
 
 class _Lane:
@@ -127,8 +142,8 @@ class SumReceiver:
         self._level = 0
         #: The time of the last change, ns.
         self.now = start
-        # For the packet begun in each lane, at its start bit: own strain, the other lane's strain, and the past.
-        self._marks = [(0, 0, 0), (0, 0, 0)]
+        self._marks = [_Mark(), _Mark()]  # of the packet begun in each lane
+        self._stretches = 0  # share of the last packets that had stretched zeros, in parts of WHOLE
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:
         """Take one duration, ns."""
@@ -167,7 +182,7 @@ class SumReceiver:
         if not (sure or now or len(halves) >= LEARN_MAX):
             return ()
         self._halves = []
-        self._lengths = lengths
+        self._stretches = lengths.stretching
         lanes = self._lanes = (
             _Lane(self._limits, self._start, lengths),
             _Lane(self._limits, self._start, lengths),
@@ -220,25 +235,28 @@ class SumReceiver:
             self._level += past - bounded
             past = bounded
         own.lengths.teacher = None if abs(past) < TEACHER else (own, others)[(past < 0) != bool(turn)]
-        self._marks[turn] = (own.strain_before, others.strain_before, past * (1 - 2 * turn))
+        past *= 1 - 2 * turn
+        self._marks[turn] = _Mark(own.strain_before, others.strain_before, past, own.wrong_before, own.stretched)
 
     def _offer(self, packet: Packet, turn: int, lane: _Lane, other: _Lane) -> tuple[PacketEvent, ...]:
         """Decide about a packet that is complete in a lane: give it, hold it, or lose it."""
         if lane.opened < self._settled:
             return ()  # found by chance in the wrong phase, over a packet that was given
-        own_before, others_before, past = self._marks[turn]
-        own = lane.boundaries.strain - own_before
-        clear = other.boundaries.strain - others_before - own
-        most = OWN_MAX if lane.boundaries.lengths.stretching < STRETCHED else OWN_MAX_STRETCHED
-        if own > most or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
+        mark = self._marks[turn]
+        own = lane.boundaries.strain - mark.own
+        clear = other.boundaries.strain - mark.others - own
+        wrong = self._stretches <= FEW and lane.boundaries.wrong - mark.wrong > WRONG_MAX
+        if own > OWN_MAX or wrong or clear < (OWN_CLEAR if lane.boundaries.lengths.mostly_stretches else 0):
             lane.lose(Fault(FaultKind.UNCLEAR, packet.start, packet.end, packet.start))
             return ()
         if lane.held and packet.end - lane.held[0][1].start > HELD_MAX:
             lane.give_up()
-        if clear + past < CLEAR:
+        if clear + mark.past < CLEAR:
             lane.held.append((lane.lost, packet))
             lane.lost = None
             return ()
+        stretched = WHOLE if lane.boundaries.stretched > mark.stretched else 0
+        self._stretches += (stretched - self._stretches) >> 3
         out: tuple[PacketEvent, ...] = ()
         for lost, held in (*lane.held, (lane.lost, packet)):
             out += self._give(lost, held)
