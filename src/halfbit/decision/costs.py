@@ -84,5 +84,5 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
     polled = Costs(missed=math.inf, doubled=math.inf, spike=math.inf, late=9.0, late_short=9.0, stretched=stretch)
     if not rare:
         # No change is later than the loop's period, so more than one such error is not believed.
-        return attrs.evolve(polled, per_half=0.1)
+        return attrs.evolve(polled, per_half=0.15)
     return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, per_half=0.8)
