@@ -11,7 +11,7 @@ import math
 
 import attrs
 
-__all__ = ["ADRIFT", "BEAM", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MOST", "NARROW", "RIVAL", "SURELY", "costs_of"]
+__all__ = ["ADRIFT", "BEAM", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MOST", "NARROW", "POLLED", "RIVAL", "SURELY", "costs_of"]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
 BEAM = 14

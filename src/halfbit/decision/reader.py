@@ -25,7 +25,7 @@ from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, RIVAL, SURELY, How, costs_of
+from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
@@ -74,6 +74,8 @@ class SequenceReader:
         self._late = late + abs(lengths.one_difference) // 2
         self._rare = limits.latency_rare
         self._exact = self._late < EXACT and not self._rare
+        # A loop without long turns: no change is late, but after stretched zeros it may seem so.
+        self._polled = self._late >= POLLED and not self._rare
         self._need = 2 * limits.preamble_min
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
@@ -392,6 +394,8 @@ class SequenceReader:
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > (REFUSED_TURNS if self._rare else REFUSED):
             return True
         if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
+            return True
+        if self._polled and self._stretches and packet.how & How.LATE:
             return True
         per_half = self._costs.per_half
         if not self._rare:

@@ -19,6 +19,7 @@ from statistics import median_low
 import attrs
 
 from ..decision import receiver_for
+from ..decision.lengths import NOMINAL
 from ..event import Fault, FaultKind, Layer, Packet
 from ..limits import US, Limits
 from ..simulate.signal import packet_bits
@@ -262,8 +263,8 @@ def _sound(stretch: Sequence[int], undoing: _Undoing, limits: Limits) -> Iterato
 
 
 def _undoings(stretch: Sequence[int], at: int, fault: Fault, limits: Limits) -> Iterator[_Undoing]:
-    one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
-    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
+    one = _nominal(stretch, limits.one_min, limits.one_max, NOMINAL.one)
+    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, NOMINAL.zero_first)
     whole = fault.layer is Layer.PACKET
     low, high = (0, len(stretch)) if whole else (max(at - BEFORE, 0), min(at + AFTER, len(stretch)))
     for index in range(low, high):
@@ -330,8 +331,8 @@ def _no_contact(stretch: Sequence[int], limits: Limits, near: set[bytes]) -> Ite
     the XOR of the others (S-9.2 A). These bits are at least nine bits apart. So a silence of at most :data:`SILENT`
     half-bits cannot hide both, and the packet is certain. For a longer silence no packet is proposed.
     """
-    one = _nominal(stretch, limits.one_min, limits.one_max, limits.one_nominal)
-    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, limits.zero_nominal)
+    one = _nominal(stretch, limits.one_min, limits.one_max, NOMINAL.one)
+    zero = _nominal(stretch, limits.zero_min, limits.zero_min + 60 * US, NOMINAL.zero_first)
     index = max(range(len(stretch)), key=stretch.__getitem__)
     silence = stretch[index]
     start = next(
