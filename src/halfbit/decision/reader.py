@@ -20,6 +20,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import deque
 from functools import reduce
+from itertools import islice
 from math import inf
 from operator import xor
 
@@ -34,6 +35,8 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
+#: Number of one-halves at its start that may be halves of a zero. They would be wrong about the lateness.
+OUTSIDE = 2
 #: Number of changes kept to count the one-halves in a row: more than a preamble's.
 KEPT = 48
 #: How much more every other packet must cost than the best one, nepers.
@@ -191,17 +194,24 @@ class SequenceReader:
             self._run += self._each
             times.append(now)
             return
-        # What seemed to be its first halves was something else: the longest run that ends now counts instead.
-        low, high, self._run, self._run_start = early, now, 0, now
-        least, most = early - now, 0
-        for time in reversed(times):
-            least, most = least + unit - slack, most + unit + slack
-            if time + least > high or time + most < low:
-                break
-            low, high = max(low, time + least), min(high, time + most)
-            self._run, self._run_start = self._run + self._each, time
-        self._low, self._high = low, high
         times.append(now)
+        # What seemed to be its first halves was something else: the longest run that ends now counts instead.
+        self._run, self._low, self._high, self._run_start = self._run_back(KEPT)
+
+    def _run_back(self, most: int) -> tuple[int, int, int, int]:
+        """The one-halves in a row that end now: number, earliest and latest time of the last change, and start.
+
+        :param most: number of changes to go back at most.
+        """
+        now, unit, slack = self.now, self._unit, self._slack
+        low, high, run, start = now - self._late, now, 0, now
+        least, latest = -self._late, 0
+        for time in islice(reversed(self._times), 1, most + 1):
+            least, latest = least + unit - slack, latest + unit + slack
+            if time + least > high or time + latest < low:
+                break
+            low, high, run, start = max(low, time + least), min(high, time + latest), run + self._each, time
+        return run, low, high, start
 
     def _begin(self) -> None:
         """Start a reading if a preamble may have begun and no reading without errors follows it.
@@ -215,7 +225,8 @@ class SequenceReader:
         if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
             return
         trail = Trail(self._run_start, found=best[5].found if best else ())
-        self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))
+        _, low, high, _ = self._run_back(run // self._each - OUTSIDE)
+        self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
 
     def _leave(self, after: Readings, reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
         """Keep a reading that continues a run, starts a packet or ends one."""

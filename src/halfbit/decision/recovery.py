@@ -211,12 +211,14 @@ class RecoveringReceiver:
     def _knows_lengths(self, final: bool = False) -> bool:
         """True if the lengths of half-bits are known. Learns them first if it is time to."""
         if self._lengths is None:
-            first = [event for event in self._pending if isinstance(event, Packet)][:1]
             start = bisect_left(self._times, self._settled)
             durations = [b - a for a, b in pairwise(self._times[start : start + FIRST + 1])]
             enough = final or len(durations) == FIRST
-            if self._last or first and first[0].end <= self._times[start] + sum(durations):
-                self._learn(self._last or first)
+            until = self._times[start] + sum(durations)
+            near = (event for event in self._pending if isinstance(event, Packet) and event.end <= until)
+            packets = [*self._last, *islice(near, LAST - len(self._last))]
+            if packets and (enough or len(packets) == LAST):
+                self._learn(packets)
             if self._lengths is None and enough:
                 found = guessed(durations, self._limits, max(self._limits.latency_max, LEAST_LATENCY))
                 self._lengths = NOMINAL if found is None else found.lengths
