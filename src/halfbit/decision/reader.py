@@ -18,9 +18,7 @@ likelier, and if it does not assume too many errors.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import deque
 from functools import reduce
-from itertools import islice
 from math import inf
 from operator import xor
 
@@ -28,6 +26,7 @@ from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
+from .ones import Ones
 from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -37,14 +36,10 @@ __all__ = ["Found", "SequenceReader"]
 BEGUN = 8
 #: Number of one-halves at its start that may be halves of a zero. They would be wrong about the lateness.
 OUTSIDE = 2
-#: Number of changes kept to count the one-halves in a row: more than a preamble's.
-KEPT = 48
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
 MARGIN_ONE_EDGE = 5.0
-#: By how much a reading with a wrong error detection byte may be likelier, nepers: usually, and in a loop with long turns.
-REFUSED, REFUSED_TURNS = 3.0, 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
@@ -85,6 +80,7 @@ class SequenceReader:
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
+        self._ones = Ones(self._each, self._late, self._each * lengths.one, self._slack, start)
         self.learn(lengths)
         self.restart(start)
 
@@ -96,10 +92,8 @@ class SequenceReader:
         """
         #: The time of the last change, ns.
         self.now = start
-        # A run of one-bits outside the readings: number of halves, earliest and latest time of the last change, start.
-        self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
-        after = (0.0, RUN, 2, self._low, self._high, Trail(start))
-        self._times = deque((start,), KEPT)  # of the last changes
+        self._ones = Ones(self._each, self._late, self._unit, self._slack, start)
+        after = (0.0, RUN, 2, start - self._late, start, Trail(start))
         self._readings: list[Reading] = [after] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
@@ -117,6 +111,7 @@ class SequenceReader:
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._perhaps_late = self._costs.late - PERHAPS
+        self._ones.unit = self._unit
         self._steps = Steps(each, lengths)
         self._missed = Steps(2 * each, lengths)
         self._missed_twice = Steps(3 * each, lengths) if each == 1 else None
@@ -127,7 +122,7 @@ class SequenceReader:
         self._duration = duration
         self.now = now = self.now + duration
         early = now - self._late
-        self._follow_run(now, early)
+        self._ones.feed(now, early)
         readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
         after = Readings()
         after.early = early
@@ -183,49 +178,21 @@ class SequenceReader:
                 return self.now, True
             if not trail.how:
                 return trail.run_start, False
-        return self._run_start, False
-
-    def _follow_run(self, now: int, early: int) -> None:
-        """Count the one-halves in a row, independently of the readings."""
-        times, unit, slack = self._times, self._unit, self._slack
-        low, high = self._low + unit - slack, self._high + unit + slack
-        if low <= now and high >= early:
-            self._low, self._high = max(low, early), min(high, now)
-            self._run += self._each
-            times.append(now)
-            return
-        times.append(now)
-        # What seemed to be its first halves was something else: the longest run that ends now counts instead.
-        self._run, self._low, self._high, self._run_start = self._run_back(KEPT)
-
-    def _run_back(self, most: int) -> tuple[int, int, int, int]:
-        """The one-halves in a row that end now: number, earliest and latest time of the last change, and start.
-
-        :param most: number of changes to go back at most.
-        """
-        now, unit, slack = self.now, self._unit, self._slack
-        low, high, run, start = now - self._late, now, 0, now
-        least, latest = -self._late, 0
-        for time in islice(reversed(self._times), 1, most + 1):
-            least, latest = least + unit - slack, latest + unit + slack
-            if time + least > high or time + latest < low:
-                break
-            low, high, run, start = max(low, time + least), min(high, time + latest), run + self._each, time
-        return run, low, high, start
+        return self._ones.start, False
 
     def _begin(self) -> None:
         """Start a reading if a preamble may have begun and no reading without errors follows it.
 
         After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
         """
-        run = self._run
+        run = self._ones.count
         if run < BEGUN or run % BEGUN and run != self._need:
             return
         best = self._readings[0] if self._readings else None
         if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
             return
-        trail = Trail(self._run_start, found=best[5].found if best else ())
-        _, low, high, _ = self._run_back(run // self._each - OUTSIDE)
+        trail = Trail(self._ones.start, found=best[5].found if best else ())
+        _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
 
     def _leave(self, after: Readings, reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
@@ -402,7 +369,7 @@ class SequenceReader:
     def _is_doubtful(self, packet: Found) -> bool:
         """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""
         refused, when = self._refused
-        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > (REFUSED_TURNS if self._rare else REFUSED):
+        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > self._costs.refused:
             return True
         if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True

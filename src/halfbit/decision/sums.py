@@ -40,9 +40,9 @@ LEARN_MAX = 4 * LEARN
 PATIENCE_MAX = 15
 #: Most strain of a packet itself.
 OWN_MAX = 100
-#: Most of it from changes outside the allowed lateness, if at most the share FEW of the last packets had stretched zeros
-#: (in parts of WHOLE), because these look so too. After a change lost or added inside it, a packet with two wrong bits may
-#: still have a right error detection byte.
+#: Most of it from changes outside the allowed lateness. After a change lost or added inside it, a packet with two wrong
+#: bits may still have a right error detection byte. Stretched zeros look so too, so this counts only if at most the share
+#: FEW of the last packets had any (in parts of WHOLE).
 WRONG_MAX, FEW = 20, WHOLE // 4
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched
 #: (otherwise it must only not have more); and together with the strain from before.
