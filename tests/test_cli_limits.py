@@ -32,8 +32,6 @@ VALUES: dict[str, tuple[list[str], Any]] = {
     "packet_min": (["4"], 4),
     "packet_max": (["6"], 6),
     "decision": (["sum"], "sum"),
-    "one_nominal": (["59"], 59_000),
-    "zero_nominal": (["101"], 101_000),
     "recover": ([], True),
     "one_edge": ([], True),
 }

@@ -228,12 +228,11 @@ class Learner:
     :param recent: the durations. The caller fills it.
     :param one_min: shortest and longest half of a one-bit.
     :param late: longest time from a change until it is seen, minus the shortest.
-    :param one: a one-bit and a zero-bit, if they cannot be learned.
     :param scale: units in a tick.
     """
 
     def __init__(  # type: ignore[no-untyped-def]
-        self, recent, one_min: int, one_max: int, late: int, one: int, zero: int, scale: int
+        self, recent, one_min: int, one_max: int, late: int, scale: int
     ) -> None:
         self.recent = recent
         #: The lengths in use, and those that are tried.
@@ -241,9 +240,8 @@ class Learner:
         self.lengths = Lengths(late, scale)
         self.phases = (Boundaries(self.lengths), Boundaries(self.lengths))
         self.one_min, self.one_max, self.late, self.scale = one_min, one_max, late, scale
-        self.nominal_one, self.nominal_zero = one * scale, zero * scale
         self.reached = [0] * RUNS
-        self.costs = [0] * (ZEROS + 1)
+        self.costs = [0] * ZEROS
         self.total = self.weight = 0
         self.best = self.cost = self.strain = self.stretched = 0
         self.one = self.zero = 0
@@ -251,10 +249,12 @@ class Learner:
 
     def learn(self, start: int, count: int) -> None:
         """Learn from ``recent[start : start + count]``."""
-        self.one = one = self.run(start, count)
+        run = self.run(start, count)
+        # Without a run of ones there is no preamble, so no packet can be read, and any length will do.
+        self.one = one = run if run else (self.one_min + self.one_max) * self.scale
         best = best_strain = best_stretched = 0
         zero = 0
-        for index in range(ZEROS + 1):
+        for index in range(ZEROS):
             tried = self.zero_tried(index)
             self.lengths.begin(one, tried, False)
             self.try_lengths(start, count)
@@ -265,14 +265,14 @@ class Learner:
                 best_stretched = self.stretched
                 zero = tried
         rival = NEVER
-        for index in range(ZEROS + 1):
+        for index in range(ZEROS):
             tried = self.zero_tried(index)
             if abs(tried - zero) > one >> 3 and (rival == NEVER or self.costs[index] < rival):
                 rival = self.costs[index]
         self.zero = zero
         self.best = best
         self.stretches = best_stretched > count >> 6
-        self.sure = best_strain <= SURE and 2 * rival >= 3 * best + 2 * CLEARLY
+        self.sure = run > 0 and best_strain <= SURE and 2 * rival >= 3 * best + 2 * CLEARLY
 
     def boundaries(self) -> Boundaries:
         """Boundaries with the lengths in use."""
@@ -287,10 +287,8 @@ class Learner:
         return self.cost >= self.best + CLEARLY
 
     def zero_tried(self, index: int) -> int:
-        """A length of zeros to try: the nominal one, then those from 1.5 to 2.25 ones."""
-        if index == 0:
-            return self.nominal_zero
-        return self.one + (self.one >> 1) + (index - 1) * (self.one >> 5)
+        """A length of zeros to try, from 1.5 to 2.25 ones."""
+        return self.one + (self.one >> 1) + index * (self.one >> 5)
 
     def try_lengths(self, start: int, count: int) -> None:
         """Read the durations with ``lengths``. For each piece the better phase counts."""
@@ -323,7 +321,7 @@ class Learner:
             piece += PIECE
 
     def run(self, start: int, count: int) -> int:
-        """Length of a one-bit, in units, from runs of equal halves. The nominal length if there is no run."""
+        """Length of a one-bit, in units, from runs of equal halves; 0 if there is no run."""
         total = weights = runs = 0
         span = index = NEVER
         low, high = RUN * self.one_min - self.late, RUN * self.one_max + self.late
@@ -359,7 +357,7 @@ class Learner:
             total += self.total
             weights += self.weight
         if weights == 0:
-            return self.nominal_one
+            return 0
         return 2 * total * self.scale // weights
 
     def near(self, begin: int, runs: int) -> bool:

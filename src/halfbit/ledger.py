@@ -20,8 +20,9 @@ from .limits import US, Limits
 
 __all__ = ["Element", "Ledger", "element_of", "long_as_cutout"]
 
-# Bi-directional communication cutout: ends 454 to 488 us after the packet end bit (S-9.3.2, RCN-217,
-# both from memory). A capture of one rail may show the halves next to it as part of it.
+# Bi-directional communication cutout: begins 26 to 32 us and ends 454 to 488 us after the packet end bit (S-9.3.2,
+# RCN-217, both from memory). A capture of one rail may show the halves next to it as part of it.
+CUTOUT_BEGINS = (26 * US, 32 * US)
 CUTOUT_MIN = 454 * US
 CUTOUT_MAX = 488 * US
 CUTOUT_HALVES = 3

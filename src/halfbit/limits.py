@@ -98,11 +98,6 @@ class Limits:
     #: True if packets lost in the decision by halves or by sum are read again by sequence. Such packets say how they
     #: were recovered. False for a strict reading by the standard.
     recover: bool = False
-    #: Half of a one-bit as this station sends it, ns (S-9.1 A, table 1: nominal 58 us). Used by the decision by sum
-    #: until the lengths are learned, and by the inspector.
-    one_nominal: int = attrs.field(default=58 * US, validator=_nanoseconds)
-    #: Half of a zero-bit as this station sends it, ns (S-9.1 A, table 1: nominal 100 us or more).
-    zero_nominal: int = attrs.field(default=100 * US, validator=_nanoseconds)
     #: Latency spread, ns: the longest time from a change until the capture sees it, minus the shortest. It is the
     #: sampling period of a polled loop, or twice the jitter of other captures. Used by the decision by sequence.
     latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
@@ -242,8 +237,6 @@ class Limits:
             self.one_min * UNIT // US,
             self.one_max * UNIT // US,
             self.latency_max * UNIT // US,
-            2 * self.one_nominal * UNIT // US,
-            2 * self.zero_nominal * UNIT // US,
             1,
         )
         first, second = (

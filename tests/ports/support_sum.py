@@ -44,7 +44,7 @@ def core_sums(
     scale = 16 * us // per_us
     most = high(late)
     learner = core_sum_lengths.Learner(
-        [0] * recent, low(52) - most // 2, high(77), most, high(116), high(200), scale
+        [0] * recent, low(52) - most // 2, high(77), most, scale
     )
     first, second = (core.Packets(core_sum.NEVER, 10, 3, packet_max) for _ in range(2))
     return core_sum.Sums(first, second, learner, high(10_000) + most)

@@ -7,21 +7,22 @@ packets can be torn in every way in bearable time.
 from __future__ import annotations
 
 import random
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
 from enum import Enum
-from itertools import islice
+from itertools import accumulate, islice
 from multiprocessing import Pool
 from typing import Any
 
 import attrs
 
 from .library import read
-from .observer import Observer
+from .observer import Capture, Observer
 from .score import score
 from .station import Sent, Signal, Station
 from .traffic import layout_packets
 
-__all__ = ["TEAR_HEAD", "Tear", "TearResult", "Torn", "tear_results", "tear_trial", "torn"]
+__all__ = ["TEAR_HEAD", "Tear", "TearResult", "Torn", "tear_results", "tear_trial", "torn", "unseen_ends"]
 
 #: One packet in four has a tear. Those before and after it are whole.
 SPACING = 4
@@ -147,15 +148,31 @@ def tear_trial(
         made = torn(signal, tears, station, chance)
         capture = observer.capture(made.signal, chance)
         found = score(capture.packets, read(capture.durations, way, observer, changes).packets)
-        lost = [index for index in found.lost if index not in made.touched]
+        touched = made.touched | unseen_ends(capture, observer)
+        lost = [index for index in found.lost if index not in touched]
         result.tears += len(tears)
-        result.untouched += len(made.signal.packets) - len(made.touched)
+        result.untouched += len(made.signal.packets) - len(touched)
         result.lost += len(lost)
-        result.touched += len(made.touched)
-        result.recovered += len(made.touched.difference(found.lost))
+        result.touched += len(touched)
+        result.recovered += len(touched.difference(found.lost))
         result.false += len(found.false)
         result.examples += [_lost_example(made.signal.packets, index, tears) for index in lost[:1]]
     return result
+
+
+def unseen_ends(capture: Capture, observer: Observer) -> set[int]:
+    """The packets whose last change the board did not see: a loop sees no two changes in one turn.
+
+    So a short part behind a packet touches that packet too.
+    """
+    late = round(1000 * ((observer.loop.period if observer.loop else 0) + observer.tick)) + 1
+    times = list(accumulate(capture.durations, initial=0))
+    unseen = set()
+    for index, (_, _, end) in enumerate(capture.packets):
+        after = bisect_left(times, end - 1)
+        if after == len(times) or times[after] > end + late:
+            unseen.add(index)
+    return unseen
 
 
 def tear_results(

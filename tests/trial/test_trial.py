@@ -16,7 +16,7 @@ from .rows import ROWS, rows_named
 from .run import Result, made, results, tasks_of
 from .score import most_false, score, wilson
 from .station import CutoutSeen, Station, bits_of, random_station
-from .tears import Tear, TearResult, tear_trial, torn
+from .tears import Tear, TearResult, tear_trial, torn, unseen_ends
 from .traffic import IDLE, Engine, distinct_packets, layout_packets, long_address
 
 #: S-9.2 B: address 55, forward, step 6 of 28.
@@ -249,6 +249,26 @@ def test_no_packet_is_lost_to_a_tear_beside_it(way: str, tear: Tear) -> None:
     found = small_tear_trial(way, tear)
     assert found.tears > 30 and found.untouched > found.tears
     assert found.lost == 0, found.examples
+
+
+def test_a_loop_may_not_see_the_end_of_a_packet_before_a_short_part() -> None:
+    """Both changes in one turn: the packet is touched, though the tear is behind it. An exact input sees both."""
+    station = Station()
+    signal = station.signal([SPEED] * 8, rng())
+    short = {sent.last: Tear.SHRUNK for sent in signal.packets}
+    for observer, low, high in ((Observer(), 0, 0), (Observer(loop=Loop(period=42)), 1, 6)):
+        made = torn(signal, short, station, rng())
+        assert low <= len(unseen_ends(observer.capture(made.signal, rng()), observer)) <= high
+        assert not unseen_ends(observer.capture(signal, rng()), observer)
+
+
+@pytest.mark.parametrize("way", ["sum", "sequence"])
+@pytest.mark.parametrize("tear", [Tear.LOST, Tear.ADDED, Tear.SHRUNK])
+def test_no_packet_is_lost_to_a_tear_beside_it_on_a_loop(way: str, tear: Tear) -> None:
+    """A run of ones that began in a torn packet once hid the next packet's start bit from the sequence."""
+    found = tear_trial(way, tear, 24, every=21, seed=201, observer=Observer(loop=Loop(period=30)))
+    assert found.tears > 90 and found.untouched > found.tears
+    assert (found.lost, found.false) == (0, 0), found.examples
 
 
 @EACH_TEAR

@@ -11,7 +11,10 @@ import math
 
 import attrs
 
-__all__ = ["ADRIFT", "BEAM", "Costs", "How", "MOST", "NARROW", "RIVAL", "SURELY", "costs_of"]
+__all__ = [
+    "ADRIFT", "BEAM", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MOST", "NARROW", "POLLED", "RIVAL", "SURELY",
+    "costs_of",
+]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
 BEAM = 14
@@ -59,9 +62,16 @@ class Costs:
     #: A stretched zero.
     stretched: float = 8.0
     #: A packet end bit whose last half runs into a cutout.
-    cutout: float = 3.0
+    cutout: float = 1.5
+    #: Highest cost of a packet for each of its half-bits, in addition to :data:`COST`.
+    per_half: float = 0.3
+    #: By how much a reading with a wrong error detection byte may be likelier than a packet.
+    refused: float = 3.0
 
 
+#: Highest cost of a packet, nepers, and the addition for each half-bit if zeros are stretched.
+COST = 12.0
+COST_HALF_STRETCHED = 0.6
 #: From this lateness on, ns, a capture comes from a polling loop. Interrupts and timers see changes sooner.
 POLLED = 25_000
 
@@ -78,5 +88,6 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
         return Costs(stretched=stretch)
     polled = Costs(missed=math.inf, doubled=math.inf, spike=math.inf, late=9.0, late_short=9.0, stretched=stretch)
     if not rare:
-        return polled
-    return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5)
+        # No change is later than the loop's period, so more than one such error is not believed.
+        return attrs.evolve(polled, per_half=0.15)
+    return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, per_half=0.8, refused=5.0)

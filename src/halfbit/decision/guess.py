@@ -95,19 +95,19 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
             continue
         most = found.packets
         better = _refined(durations, limits, found, latency)
-        if best is None or better.packets > best.packets:
+        if better is not None and (best is None or better.packets > best.packets):
             best = better
-        if best.packets >= ENOUGH * preambles:
+        if best is not None and best.packets >= ENOUGH * preambles:
             break
     return best
 
 
-def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency: int) -> Learned:
+def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency: int) -> Learned | None:
     """Read all durations again with the learned lengths, twice, because the guess may have been 2 us off."""
     for rough in (SEEN, EXACT):
         again = _tried(durations, limits, learned.lengths, max(latency, learned.latency), rough)
         if again is None:
-            return attrs.evolve(learned, packets=0)
+            return None
         learned = again
     return learned
 

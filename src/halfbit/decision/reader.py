@@ -22,10 +22,11 @@ from functools import reduce
 from math import inf
 from operator import xor
 
-from ..ledger import CUTOUT_MAX, CUTOUT_MIN
+from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, MOST, NARROW, RIVAL, SURELY, How, costs_of
+from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
+from .ones import Ones
 from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -33,21 +34,15 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
+#: Number of one-halves at its start that may be halves of a zero. They would be wrong about the lateness.
+OUTSIDE = 2
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
 MARGIN_ONE_EDGE = 5.0
-#: By how much a reading with a wrong error detection byte may be likelier, nepers.
-REFUSED = 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
-#: Highest cost of a packet, nepers; and the addition for each half-bit: usually, in a loop with long turns, and (on
-#: top) if zeros are stretched.
-COST = 12.0
-COST_HALF = 0.3
-COST_HALF_TURNS = 0.8
-COST_HALF_STRETCHED = 0.6
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
@@ -77,12 +72,15 @@ class SequenceReader:
         self._late = late + abs(lengths.one_difference) // 2
         self._rare = limits.latency_rare
         self._exact = self._late < EXACT and not self._rare
+        # A loop without long turns: no change is late, but after stretched zeros it may seem so.
+        self._polled = self._late >= POLLED and not self._rare
         self._need = 2 * limits.preamble_min
         self._shortest = limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
+        self._ones = Ones(self._each, self._late, self._each * lengths.one, self._slack, start)
         self.learn(lengths)
         self.restart(start)
 
@@ -94,9 +92,8 @@ class SequenceReader:
         """
         #: The time of the last change, ns.
         self.now = start
-        # A run of one-bits outside the readings: number of halves, earliest and latest time of the last change, start.
-        self._run, self._low, self._high, self._run_start = 0, start - self._late, start, start
-        after = (0.0, RUN, 2, self._low, self._high, Trail(start))
+        self._ones = Ones(self._each, self._late, self._unit, self._slack, start)
+        after = (0.0, RUN, 2, start - self._late, start, Trail(start))
         self._readings: list[Reading] = [after] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
@@ -108,12 +105,13 @@ class SequenceReader:
     def learn(self, lengths: Lengths) -> None:
         """Continue with other lengths."""
         each = self._each
-        self._stretches = lengths.stretched > 0
+        self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._perhaps_late = self._costs.late - PERHAPS
+        self._ones.unit = self._unit
         self._steps = Steps(each, lengths)
         self._missed = Steps(2 * each, lengths)
         self._missed_twice = Steps(3 * each, lengths) if each == 1 else None
@@ -124,7 +122,7 @@ class SequenceReader:
         self._duration = duration
         self.now = now = self.now + duration
         early = now - self._late
-        self._follow_run(now, early)
+        self._ones.feed(now, early)
         readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
         after = Readings()
         after.early = early
@@ -180,28 +178,22 @@ class SequenceReader:
                 return self.now, True
             if not trail.how:
                 return trail.run_start, False
-        return self._run_start, False
-
-    def _follow_run(self, now: int, early: int) -> None:
-        """Count the one-halves in a row, independently of the readings."""
-        low = self._low + self._unit - self._slack
-        high = self._high + self._unit + self._slack
-        if low <= now and high >= early:
-            self._low, self._high = max(low, early), min(high, now)
-            self._run += self._each
-        else:
-            self._run, self._low, self._high, self._run_start = 0, early, now, now
+        return self._ones.start, False
 
     def _begin(self) -> None:
-        """Start a reading if a preamble may have begun and no reading follows it."""
-        run = self._run
+        """Start a reading if a preamble may have begun and no reading without errors follows it.
+
+        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
+        """
+        run = self._ones.count
         if run < BEGUN or run % BEGUN and run != self._need:
             return
         best = self._readings[0] if self._readings else None
-        if any(reading[1] == RUN for reading in self._readings):
+        if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
             return
-        trail = Trail(self._run_start, found=best[5].found if best else ())
-        self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, self._low, self._high, trail))
+        trail = Trail(self._ones.start, found=best[5].found if best else ())
+        _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
+        self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
 
     def _leave(self, after: Readings, reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
         """Keep a reading that continues a run, starts a packet or ends one."""
@@ -251,6 +243,8 @@ class SequenceReader:
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
                 keep(after, (extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
+            if place == WITHIN_END_BIT:
+                self._cut_out(after, reading)
             if now - low < TWO:
                 continue
             # One, two or four changes are missing before it.
@@ -262,8 +256,6 @@ class SequenceReader:
                 if self._turns is not None and cost + costs.turns <= limit:
                     self._skip(after, reading, self._turns, costs.turns, how)
                     self._skip_late(after, reading, self._missed_twice)
-            if place == WITHIN_END_BIT:
-                self._cut_out(after, reading)
         if surprised[0] is not self._readings[0]:
             return
         # The change before was also an extra one, or it was seen so late or early that it was taken for another change.
@@ -321,11 +313,17 @@ class SequenceReader:
             keep(after, (cost, step.place, value, low, high, trail))
 
     def _cut_out(self, after: Readings, reading: Reading) -> None:
-        """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later."""
+        """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later.
+
+        With one edge, the change may also be at the cutout's start.
+        """
         cost, _, value, _, _, trail = reading
         cost += self._costs.cutout
         end = self.now - self._duration + self._one
-        if CUTOUT_MIN - self._late <= self.now - end <= CUTOUT_MAX + 2 * self._one + self._late:
+        least, most = CUTOUT_MIN, CUTOUT_MAX + 2 * self._one
+        if self._each > 1 and self._duration < TWO:
+            least, most = CUTOUT_BEGINS
+        if least - self._late <= self.now - end <= most + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
                 trail = Trail(self.now, found=(*trail.found, found))
@@ -371,9 +369,13 @@ class SequenceReader:
     def _is_doubtful(self, packet: Found) -> bool:
         """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""
         refused, when = self._refused
-        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > REFUSED:
+        if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > self._costs.refused:
             return True
-        if self._ambiguous and packet.how & ~How.STRETCHED:
+        if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True
-        per_half = COST_HALF_TURNS if self._rare else COST_HALF + COST_HALF_STRETCHED * self._stretches / self._each
+        if self._polled and self._stretches and packet.how & How.LATE:
+            return True
+        per_half = self._costs.per_half
+        if not self._rare:
+            per_half += COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + per_half * (18 * len(packet.data) + 2)

@@ -11,6 +11,7 @@ from bisect import bisect_left, bisect_right
 from collections import deque
 from collections.abc import Iterable, Sequence
 from itertools import accumulate, islice, pairwise
+from statistics import median_low
 
 import attrs
 
@@ -210,12 +211,14 @@ class RecoveringReceiver:
     def _knows_lengths(self, final: bool = False) -> bool:
         """True if the lengths of half-bits are known. Learns them first if it is time to."""
         if self._lengths is None:
-            first = [event for event in self._pending if isinstance(event, Packet)][:1]
             start = bisect_left(self._times, self._settled)
             durations = [b - a for a, b in pairwise(self._times[start : start + FIRST + 1])]
             enough = final or len(durations) == FIRST
-            if self._last or first and first[0].end <= self._times[start] + sum(durations):
-                self._learn(self._last or first)
+            until = self._times[start] + sum(durations)
+            near = (event for event in self._pending if isinstance(event, Packet) and event.end <= until)
+            packets = [*self._last, *islice(near, LAST - len(self._last))]
+            if packets and (enough or len(packets) == LAST):
+                self._learn(packets)
             if self._lengths is None and enough:
                 found = guessed(durations, self._limits, max(self._limits.latency_max, LEAST_LATENCY))
                 self._lengths = NOMINAL if found is None else found.lengths
@@ -236,7 +239,8 @@ class RecoveringReceiver:
         new = learned(pieces, limits.latency_max)
         if new is not None:
             self._lengths = new
-            self._allow(max(spread(piece, new, limits.latency_max) for piece in pieces))
+            # A packet with a slightly stretched half-bit says nothing about the latency.
+            self._allow(median_low(spread(piece, new, limits.latency_max) for piece in pieces))
 
     def _allow(self, seen: int) -> None:
         """Accept the lateness that was seen as possible, if it is larger than before."""

@@ -9,7 +9,7 @@ import attrs
 
 from ..decision.costs import How
 from ..decision.guess import learned_from
-from ..decision.lengths import ALL, BETWEEN, WITHIN, Lengths, bits_of
+from ..decision.lengths import ALL, BETWEEN, NOMINAL, WITHIN, Lengths, bits_of
 from ..decision.paths import Found
 from ..decision.sequence import LEAST_LATENCY
 from ..event import Packet
@@ -106,7 +106,7 @@ def station_of(limits: Limits, packets: Sequence[Packet], times: Sequence[int]) 
 
     :param times: of the changes, ns. Packets that are not among them are left out.
     """
-    about = Lengths(limits.one_nominal, limits.zero_nominal, limits.zero_nominal)
+    about = NOMINAL
     found = [
         Found(each.data, each.preamble, each.start, each.end, 0 if each.recovered is None else How.LATE, 0.0, 0.0)
         for each in packets

@@ -318,33 +318,35 @@ static void learner_run(learner_t *t)
         total += t->total;
         weights += t->weight;
     }
-    t->one = (int16_t)(weights == 0 ? (HALFBIT_SUM_ONE) * SCALE : divided(2u * total * SCALE, weights));
+    t->one = (int16_t)(weights == 0 ? 0 : divided(2u * total * SCALE, weights));
 }
 
 static int16_t learner_zero_tried(const learner_t *t, uint8_t index)
 {
     uint16_t one = (uint16_t)t->one;
 
-    if (index == 0)
-        return (int16_t)((HALFBIT_SUM_ZERO) * SCALE);
-    return (int16_t)(one + (one >> 1) + (index - 1u) * (one >> 5));
+    return (int16_t)(one + (one >> 1) + index * (one >> 5));
 }
 
 void halfbit_sum_learn(learner_t *t)
 {
-    uint16_t costs[ZEROS + 1u];
+    uint16_t costs[ZEROS];
     uint16_t best_strain = 0;
     uint16_t best_stretched = 0;
     uint16_t rival = 0;
     uint8_t rivals = 0;
+    uint8_t no_run;
     int16_t eighth;
     uint8_t i;
 
     learner_run(t);
+    no_run = t->one == 0;
+    if (no_run)
+        t->one = (int16_t)((ONE_MIN + ONE_MAX) * SCALE);
     eighth = (int16_t)((uint16_t)t->one >> 3);
     t->best = 0;
     t->zero = 0;
-    for (i = 0; i <= ZEROS; i++) {
+    for (i = 0; i < ZEROS; i++) {
         halfbit_sum_lengths_begin(&t->lengths, t->one, learner_zero_tried(t, i), 0);
         learner_try_lengths(t);
         costs[i] = t->cost;
@@ -355,7 +357,7 @@ void halfbit_sum_learn(learner_t *t)
             t->zero = t->lengths.zero.value;
         }
     }
-    for (i = 0; i <= ZEROS; i++) {
+    for (i = 0; i < ZEROS; i++) {
         int16_t apart = (int16_t)(learner_zero_tried(t, i) - t->zero);
 
         if ((apart > eighth || -apart > eighth) && (!rivals || costs[i] < rival)) {
@@ -364,7 +366,7 @@ void halfbit_sum_learn(learner_t *t)
         }
     }
     t->stretches = best_stretched > t->count >> 6;
-    t->sure = best_strain <= SURE && rivals && 2u * (uint32_t)rival >= 3u * (uint32_t)t->best + 2u * CLEARLY;
+    t->sure = !no_run && best_strain <= SURE && rivals && 2u * (uint32_t)rival >= 3u * (uint32_t)t->best + 2u * CLEARLY;
 }
 
 uint8_t halfbit_sum_better(learner_t *t, const lengths_t *known)

@@ -26,13 +26,6 @@
 #ifndef HALFBIT_SUM_ZERO_MAX
 #define HALFBIT_SUM_ZERO_MAX (HALFBIT_TO_US(10000) + (HALFBIT_SUM_LATE))
 #endif
-/* A one-bit and a zero-bit, for the case that they cannot be learned. */
-#ifndef HALFBIT_SUM_ONE
-#define HALFBIT_SUM_ONE HALFBIT_TO_US(116)
-#endif
-#ifndef HALFBIT_SUM_ZERO
-#define HALFBIT_SUM_ZERO HALFBIT_TO_US(200)
-#endif
 #ifdef __cplusplus
 extern "C" {
 #endif

@@ -30,8 +30,6 @@ def receiver(late, ticks=1, us=1, kept=core_sum.BLOCK):
         (52 * ticks + us - 1) // us - late // 2,
         77 * ticks // us,
         late,
-        116 * ticks // us,
-        200 * ticks // us,
         16 * us // ticks,
     )
     first, second = [core.Packets(core_sum.NEVER, 10, 3, 15) for _ in range(2)]
