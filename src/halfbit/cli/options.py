@@ -166,8 +166,6 @@ _LIMITS: tuple[_Row, ...] = (
     ("--zero-min", _microseconds, "US", "shortest half of a zero-bit, us"),
     ("--zero-max", _microseconds, "US", "longest half of a zero-bit, us"),
     ("--zero-total-max", _microseconds_or_off, "US", "longest whole zero-bit, us, or off"),
-    ("--one-nominal", _microseconds, "US", "half of a one-bit as the station sends it, us; by sum or sequence"),
-    ("--zero-nominal", _microseconds, "US", "half of a zero-bit as the station sends it, us; by sum or sequence"),
     ("--latency-max", _microseconds, "US", "how late a change can be seen, us, as by a polled loop; by sequence"),
     ("--latency-rare", _microseconds, "US", "the same for rare long turns of the loop, us; by sequence"),
     ("--preamble-min", number, "N", "fewest one-bits of a preamble"),
