@@ -23,6 +23,11 @@ that comes, until none is left. Lengths are learned again if no packet has come 
 thousand bits, all else is short.
 """
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # names for type checkers; never imported
+    from .core import Packets
+    from .core_sum_lengths import Boundaries, Learner
+
 # As in core.py.
 MORE = 0
 PACKET = 3
@@ -65,7 +70,7 @@ class Lane:
     :param boundaries: its Boundaries.
     """
 
-    def __init__(self, packets, boundaries) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, packets: "Packets", boundaries: "Boundaries") -> None:
         self.packets = packets
         self.boundaries = boundaries
         # For the packet that has begun: own strain and the other lane's strain since its start bit, and how much more
@@ -109,7 +114,7 @@ class Sums:
     :param zero_max: longest half of a zero-bit.
     """
 
-    def __init__(self, first, second, learner, zero_max: int) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, first: "Packets", second: "Packets", learner: "Learner", zero_max: int) -> None:
         self.learner = learner
         self.lengths = learner.known
         self.lanes = (Lane(first, learner.boundaries()), Lane(second, learner.boundaries()))

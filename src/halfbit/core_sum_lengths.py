@@ -14,6 +14,10 @@ Inside, times are in *units*: a timer's ticks, each ``scale`` units long. A unit
 be corrected by less than a tick.
 """
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # names for type checkers; never imported
+    from collections.abc import MutableSequence
+
 # As in core.py.
 ONE, ZERO = 1, 2
 
@@ -231,8 +235,8 @@ class Learner:
     :param scale: units in a tick.
     """
 
-    def __init__(  # type: ignore[no-untyped-def]
-        self, recent, one_min: int, one_max: int, late: int, scale: int
+    def __init__(
+        self, recent: "MutableSequence[int]", one_min: int, one_max: int, late: int, scale: int
     ) -> None:
         self.recent = recent
         #: The lengths in use, and those that are tried.
