@@ -25,8 +25,10 @@ thousand bits, all else is short.
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # names for type checkers; never imported
+    from collections.abc import MutableSequence
+
     from .core import Packets
-    from .core_sum_lengths import Boundaries, Learner
+    from .core_sum_lengths import Boundaries, Learner, Lengths
 
 # As in core.py.
 MORE = 0
@@ -81,11 +83,11 @@ class Lane:
         #: True if the other lane has given a packet since the start bit.
         self.chance = False
         # The packet that is held, if ``held`` is True, and the number of bits since.
-        self.held = False
-        self.age = 0
-        self.data = bytearray(len(packets.data))
-        self.length = 0
-        self.preamble = 0
+        self.held: bool = False
+        self.age: int = 0
+        self.data: bytearray = bytearray(len(packets.data))
+        self.length: int = 0
+        self.preamble: int = 0
 
     def hold(self) -> None:
         """Hold the packet that is complete."""
@@ -116,32 +118,32 @@ class Sums:
 
     def __init__(self, first: "Packets", second: "Packets", learner: "Learner", zero_max: int) -> None:
         self.learner = learner
-        self.lengths = learner.known
-        self.lanes = (Lane(first, learner.boundaries()), Lane(second, learner.boundaries()))
-        self.recent = learner.recent
-        self.shortest = 2 * learner.one_min
+        self.lengths: Lengths = learner.known
+        self.lanes: tuple[Lane, Lane] = (Lane(first, learner.boundaries()), Lane(second, learner.boundaries()))
+        self.recent: MutableSequence[int] = learner.recent
+        self.shortest: int = 2 * learner.one_min
         self.zero_max = zero_max
         #: True when the lengths are known. Until then durations are only kept.
-        self.known = False
+        self.known: bool = False
         #: Number of durations that are kept and not taken yet.
-        self.behind = 0
-        self.at = 0  # where the next duration is kept
-        self.count = 0  # durations kept in this block
-        self.blocks = 0  # blocks since the last packet, and how many there may be
-        self.patience = 0
-        self.turn = 0
-        self.before = NEVER
+        self.behind: int = 0
+        self.at: int = 0  # where the next duration is kept
+        self.count: int = 0  # durations kept in this block
+        self.blocks: int = 0  # blocks since the last packet, and how many there may be
+        self.patience: int = 0
+        self.turn: int = 0
+        self.before: int = NEVER
         #: Strain of the second lane minus strain of the first.
-        self.balance = 0
-        self.due = 0  # packets that ``lane`` has still to give
-        self.lane = self.lanes[0]
-        self.bit = MORE
-        self.answer = MORE
-        self.verdict = MORE
-        self.dropped = False
-        self.data = first.data
-        self.length = 0
-        self.preamble = 0
+        self.balance: int = 0
+        self.due: int = 0  # packets that ``lane`` has still to give
+        self.lane: Lane = self.lanes[0]
+        self.bit: int = MORE
+        self.answer: int = MORE
+        self.verdict: int = MORE
+        self.dropped: bool = False
+        self.data: bytearray = first.data
+        self.length: int = 0
+        self.preamble: int = 0
 
     def feed(self, duration: int) -> int:
         """Take one duration; answers MORE or PACKET."""

@@ -68,10 +68,10 @@ class Length:
 
     def begin(self, value: int) -> None:
         """Start with a value that is not known exactly yet."""
-        self.value = value
-        self.rest = 0  # what is left of the errors: parts of a unit
-        self.gain = GAIN_MIN
-        self.seen = 1 << GAIN_MIN
+        self.value: int = value
+        self.rest: int = 0  # what is left of the errors: parts of a unit
+        self.gain: int = GAIN_MIN
+        self.seen: int = 1 << GAIN_MIN
 
     def learn(self, off: int) -> int:
         """Correct the length by a bit that was too long: ``off`` is twice by how much. Returns the change."""
@@ -97,13 +97,14 @@ class Lengths:
     def __init__(self, late: int, scale: int) -> None:
         self.scale = scale
         #: Longer half-bits count as this long, ticks.
-        self.half_max = HALF_MAX // scale
+        self.half_max: int = HALF_MAX // scale
         #: How far a bit's end may be from the expected time without strain.
-        self.most = late * scale // 2 + SLACK
-        self.sixteenth = self.most // 16
+        self.most: int = late * scale // 2 + SLACK
+        self.sixteenth: int = self.most // 16
         #: A bit's end is doubtful if it is near the middle between a one's and a zero's end. Twice that distance.
-        self.doubt = self.most // 2
-        self.one, self.zero = Length(), Length()
+        self.doubt: int = self.most // 2
+        self.one: Length = Length()
+        self.zero: Length = Length()
         self.begin(0, 0, False)
 
     def begin(self, one: int, zero: int, stretches: bool) -> None:
@@ -113,9 +114,9 @@ class Lengths:
         """
         self.one.begin(one)
         self.zero.begin(zero)
-        self.both = one + zero
+        self.both: int = one + zero
         #: By how much a half must be shorter than the middle between a one's and a zero's half for a strain of 1.
-        self.shorter = max(self.most * self.most // (3 * max(zero - one, 1)), 1)
+        self.shorter: int = max(self.most * self.most // (3 * max(zero - one, 1)), 1)
         self.stretching = WHOLE // 2 if stretches else 0
 
     def mostly_stretches(self) -> bool:
@@ -140,13 +141,13 @@ class Boundaries:
 
     def __init__(self, lengths: Lengths) -> None:
         self.lengths = lengths
-        self.strain = 0
-        self.stretched = False
+        self.strain: int = 0
+        self.stretched: bool = False
         #: True if lengths are learned from this phase.
         self.teaches = False
         # Lower and upper bound of how late the last change was seen, relative to the middle of the possible range.
-        self.low = -lengths.most
-        self.high = lengths.most
+        self.low: int = -lengths.most
+        self.high: int = lengths.most
 
     def lose(self) -> None:
         """Not a bit: the place of the next bit is unknown."""
@@ -240,16 +241,25 @@ class Learner:
     ) -> None:
         self.recent = recent
         #: The lengths in use, and those that are tried.
-        self.known = Lengths(late, scale)
-        self.lengths = Lengths(late, scale)
-        self.phases = (Boundaries(self.lengths), Boundaries(self.lengths))
-        self.one_min, self.one_max, self.late, self.scale = one_min, one_max, late, scale
-        self.reached = [0] * RUNS
-        self.costs = [0] * ZEROS
-        self.total = self.weight = 0
-        self.best = self.cost = self.strain = self.stretched = 0
-        self.one = self.zero = 0
-        self.stretches = self.sure = False
+        self.known: Lengths = Lengths(late, scale)
+        self.lengths: Lengths = Lengths(late, scale)
+        self.phases: tuple[Boundaries, Boundaries] = (Boundaries(self.lengths), Boundaries(self.lengths))
+        self.one_min: int = one_min
+        self.one_max: int = one_max
+        self.late: int = late
+        self.scale: int = scale
+        self.reached: list[int] = [0] * RUNS
+        self.costs: list[int] = [0] * ZEROS
+        self.total: int = 0
+        self.weight: int = 0
+        self.best: int = 0
+        self.cost: int = 0
+        self.strain: int = 0
+        self.stretched: int = 0
+        self.one: int = 0
+        self.zero: int = 0
+        self.stretches: bool = False
+        self.sure: bool = False
 
     def learn(self, start: int, count: int) -> None:
         """Learn from ``recent[start : start + count]``."""

@@ -160,8 +160,8 @@ class Through(Source):
     """
 
     def __init__(self, source: Source, change: Callable[[Iterable[bytes]], Generator[bytes, None, None]]) -> None:
-        self.name = source.name
-        self.live = source.live
+        self.name: str = source.name
+        self.live: bool = source.live
         self._source = source
         self._change = change
 

@@ -24,9 +24,9 @@ class Watched(Through):
     def __init__(self, source: Source) -> None:
         super().__init__(source, self._watch)
         #: Bytes read since the start.
-        self.count = 0
+        self.count: int = 0
         #: True if Ctrl-C ended it.
-        self.interrupted = False
+        self.interrupted: bool = False
 
     def on_quiet(self, call: Callable[[float], None]) -> None:
         """Call a function while a live source gives no data, as :meth:`StreamSource.on_quiet`."""
@@ -68,9 +68,9 @@ class Measured(Edges):
         self._source = source
         self._before_more = before_more
         #: Number of half-bits so far.
-        self.half_bits = 0
+        self.half_bits: int = 0
         #: The last durations.
-        self.durations = Durations()
+        self.durations: Durations = Durations()
 
     @property
     def length(self) -> int:

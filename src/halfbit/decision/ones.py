@@ -28,9 +28,9 @@ class Ones:
         #: Length of the one-halves in a duration, ns.
         self.unit = unit
         #: Number of one-halves.
-        self.count = 0
+        self.count: int = 0
         #: Start of the run, ns.
-        self.start = start
+        self.start: int = start
         # Earliest and latest true time of the last change, ns.
         self._low, self._high = start - late, start
         self._times = deque((start,), KEPT)

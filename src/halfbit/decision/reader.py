@@ -91,7 +91,7 @@ class SequenceReader:
         :param after_packet: True if a packet ended there. Its end bit counts for the next preamble (S-9.2 A).
         """
         #: The time of the last change, ns.
-        self.now = start
+        self.now: int = start
         self._ones = Ones(self._each, self._late, self._unit, self._slack, start)
         after = (0.0, RUN, 2, start - self._late, start, Trail(start))
         self._readings: list[Reading] = [after] if after_packet else []

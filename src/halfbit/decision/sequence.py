@@ -54,7 +54,7 @@ class SequenceReceiver:
         self._again = NO_PACKET
         self._since = 0  # durations since the last packet, or since lengths were last guessed
         #: The time of the last change, ns.
-        self.now = start
+        self.now: int = start
 
     def feed(self, duration: int) -> list[PacketEvent]:
         """Take one duration, ns."""

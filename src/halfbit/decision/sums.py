@@ -67,7 +67,7 @@ class SumReceiver:
         self._halves: list[int] = []  # durations that it has taken, ns
         self._given: _Times | None = None  # the lane that gave the last packet
         #: The time of the last change, ns.
-        self.now = start
+        self.now: int = start
         self._counted = 0  # the time since the start in the core's units
 
     def feed(self, duration: int) -> tuple[PacketEvent, ...]:

@@ -37,9 +37,9 @@ class Tiles:
     def __init__(self, limits: Limits, start: int, after_packet: bool = False) -> None:
         self._limits = limits
         #: End of the last event, ns.
-        self.settled = start
+        self.settled: int = start
         #: True if a packet ends there.
-        self.after_packet = after_packet
+        self.after_packet: bool = after_packet
         self._any = after_packet
 
     def take(self, found: Found, recovered: Recovery | None) -> list[PacketEvent]:

@@ -38,12 +38,12 @@ class TrackState:
         #: The rows by address, in the order of their first packets.
         self.seen: dict[Address, Seen] = {}
         #: Number of faults that cannot be assigned to an address already seen.
-        self.losses = 0
+        self.losses: int = 0
         #: Start of the first event and end of the last, ns.
         self.start: int | None = None
-        self.end = 0
+        self.end: int = 0
         #: The mode of the track: operations, service mode or not known.
-        self.mode = Context.UNKNOWN
+        self.mode: Context = Context.UNKNOWN
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
         # Packets that change nothing when repeated: bytes to row, and the row's version after the packet.
         self._known: dict[bytes, tuple[Seen, int]] = {}

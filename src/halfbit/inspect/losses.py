@@ -39,9 +39,9 @@ class Durations:
         self._kept = kept
         self._first = 0
         #: Number of durations so far.
-        self.count = 0
+        self.count: int = 0
         #: The time of the last change, ns.
-        self.now = 0
+        self.now: int = 0
         self._spread: tuple[int, list[int]] = (-1, [])
 
     def add(self, durations: Sequence[int], scale: int) -> None:

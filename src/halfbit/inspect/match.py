@@ -48,7 +48,7 @@ class Station:
         self.lengths = lengths
         self.each = 2 if limits.one_edge else 1
         halves = limits.decision == "halves"
-        self.late = 0 if halves else max(limits.latency_max, LEAST_LATENCY) + US
+        self.late: int = 0 if halves else max(limits.latency_max, LEAST_LATENCY) + US
         self._limits = limits if halves else None
         self._longest = limits.zero_max if lengths.stretched else 0
         self._windows: dict[Halves, tuple[int, int]] = {}

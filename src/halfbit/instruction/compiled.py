@@ -32,9 +32,9 @@ class Row:
         self.entry, self.kind = entry, entry.builds
         pattern = entry.parsed
         fixed = zip(pattern.masks, pattern.values)
-        self.checks = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
+        self.checks: tuple[tuple[int, int, int], ...] = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
         self.least, self.most = entry.lengths
-        self.checksum = entry.checksum
+        self.checksum: Callable[[bytes], int] | None = entry.checksum
         self.ends = entry.tail is not None
         self.numbers = entry.numbers
         self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
@@ -49,7 +49,7 @@ class Row:
             self.fields.append((puts[field.name], None if layout is None else layout.take, value, is_flag))
         #: True if the class has more checks than the ranges of its fields. :class:`Entry` has checked that these ranges
         #: hold every value of the pattern.
-        self.checked = hasattr(self.kind, "__attrs_post_init__") or not all(map(has_only_own_check, own))
+        self.checked: bool = hasattr(self.kind, "__attrs_post_init__") or not all(map(has_only_own_check, own))
 
     def end(self, address: Address, body: bytes, at: int) -> int:
         """The index after this instruction, if it starts at ``at``; 0 if the bytes do not match this row."""
