@@ -45,8 +45,8 @@ _LAYERS = ("test_half_bit.py", "test_bit.py", "test_packet.py", "test_cutout.py"
 _RECEIVER = ("receiver", "properties", "standards/test_s_9_1.py", "standards/test_s_9_2.py", "test_stream.py")
 #: The modules, and the tests that concern each, those that find most first.
 MODULES: dict[str, tuple[str, ...]] = {
-    "core": ("test_core.py", *_LAYERS, *_RECEIVER),
-    "ledger": (*_LAYERS, *_RECEIVER),
+    "core": ("test_core.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
+    "ledger": (*_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
     "receiver/receiver": ("receiver/test_receiver.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
 }

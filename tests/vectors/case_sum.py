@@ -126,9 +126,11 @@ def _torn() -> Iterator[CaseSpec]:
         torn[at : at + 2] = new(torn[at : at + 2])
         for period in (0, 25):
             whole = seen(sent(before), period, 1) + torn + seen(sent(after) + END, period, 2)
+            # Exact times that could be 40 us late may fit both phases, once the phase is swapped. Then all is lost.
+            unsure = name == "lost" and not period
             yield CaseSpec(
                 f"sum-torn-{name}-loop-{period}", "a tear swaps the phase", "common practice, no source",
-                f"in the fifth packet: {name}", whole, (*before, ANYTHING, *after[1:]),
+                f"in the fifth packet: {name}", whole, (*before, ANYTHING, *(() if unsure else after[1:])),
             )  # fmt: skip
 
 
