@@ -62,7 +62,7 @@ class Readings(dict[tuple[int, int, bytes, bool], Reading]):
     early = 0
 
 
-by_cost = itemgetter(0)
+by_cost: itemgetter[int] = itemgetter(0)
 
 
 def keep(after: Readings, reading: Reading) -> None:

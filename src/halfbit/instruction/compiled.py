@@ -29,15 +29,19 @@ class Row:
     )  # fmt: skip
 
     def __init__(self, entry: Entry) -> None:
-        self.entry, self.kind = entry, entry.builds
+        self.entry: Entry = entry
+        self.kind: type[Instruction] = entry.builds
         pattern = entry.parsed
         fixed = zip(pattern.masks, pattern.values)
         self.checks: tuple[tuple[int, int, int], ...] = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
-        self.least, self.most = entry.lengths
+        self.least: int = entry.lengths[0]
+        self.most: int | None = entry.lengths[1]
         self.checksum: Callable[[bytes], int] | None = entry.checksum
-        self.ends = entry.tail is not None
-        self.numbers = entry.numbers
-        self.once, self.reserved, self.size = entry.packet_class, entry.reserved, len(pattern)
+        self.ends: bool = entry.tail is not None
+        self.numbers: tuple[int, int] | None = entry.numbers
+        self.once: int | None = entry.packet_class
+        self.reserved: bool = entry.reserved
+        self.size: int = len(pattern)
         puts, own = setters(entry.builds), own_fields(entry.builds)
         #: For each field of the class: the functions that set and read it, its constant, and True if it is a ``bool``.
         #: Of function and constant at most one is set. If both are ``None``, the field is the tail.
@@ -118,7 +122,7 @@ class Table:
     __slots__ = ("alone", "many", "rows")
 
     def __init__(self, entries: Iterable[Entry], place: Place) -> None:
-        self.many = place.many
+        self.many: bool = place.many
         self.rows: list[list[Row]] = [[] for _ in range(256)]
         self.alone: list[list[Row]] = [[] for _ in range(256)]
         # A special case lists every class it narrows. Try the rows with the most such classes first.

@@ -59,11 +59,11 @@ class ServiceTracker:
 
     def __init__(self, forced: Context | None = None) -> None:
         #: The context of the last packet.
-        self.context = forced or Context.UNKNOWN
+        self.context: Context = forced or Context.UNKNOWN
         #: True if the station sent the last packet too early. Valid only if it is an operations mode packet.
-        self.too_soon = False
+        self.too_soon: bool = False
         #: REPEAT if the last packet is the same as the one before it (S-9.2.3). Valid only for service mode packets.
-        self.repetition = Repetition.FIRST
+        self.repetition: Repetition = Repetition.FIRST
         #: The value of the page register; ``None`` if not known. Whoever reads a write of it sets it.
         self.page: int | None = None
         self._forced = forced is not None

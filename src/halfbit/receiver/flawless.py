@@ -34,7 +34,7 @@ class Symbols(dict[int, int]):
         self._bits = limits.bits_core()
         self._scale = scale
         #: The counts below 256 in one table, for rows that hold no larger ones.
-        self.table = bytes(map(self._symbol, range(256)))
+        self.table: bytes = bytes(map(self._symbol, range(256)))
 
     def __missing__(self, count: int) -> int:
         if len(self) == REMEMBERED:

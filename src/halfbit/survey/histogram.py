@@ -40,13 +40,13 @@ class Histogram:
     def __init__(self, limits: Limits) -> None:
         self._limits = limits
         #: ``bins[i]``: number of durations from ``i`` us to less than ``i + 1`` us.
-        self.bins = [0] * FINE
+        self.bins: list[int] = [0] * FINE
         #: Number of durations of :data:`FINE` us or more.
-        self.longer = 0
+        self.longer: int = 0
         #: Total number of durations.
-        self.count = 0
+        self.count: int = 0
         #: Total length of the durations, ns.
-        self.length = 0
+        self.length: int = 0
         self._windows = [0] * 5
 
     def add(self, durations: Sequence[int], scale: int = 1) -> None:
