@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import attrs
+
 from halfbit import (
     RECEIVE,
     TRANSMIT,
@@ -18,7 +20,7 @@ from halfbit import (
 )
 from halfbit.inspect import Mark, strips
 from halfbit.simulate.distort import lost_edge, spike
-from halfbit.simulate.signal import NOMINAL, bit_durations, packet_durations, with_error_byte
+from halfbit.simulate.signal import NOMINAL, bit_durations, packet_bits, packet_durations, with_error_byte
 
 from .strips import Layers, strip_drawing
 from .svg import Drawing
@@ -74,7 +76,8 @@ def one_and_zero() -> Drawing:
 def _strip(durations: list[int], limits: Limits = RECEIVE) -> Layers:
     """The whole of a short signal at all layers."""
     edges = edges_from_durations(durations, "ns")
-    halves = list(half_bits(edges, limits))
+    # Only where single halves decide is there something to say of each.
+    halves = list(half_bits(edges, limits)) if limits.decision == "halves" else []
     parts = list(strips(edges, limits, at=0, events=len(durations)))
     return Layers(
         [edge.time for edge in edges],
@@ -113,12 +116,22 @@ _SIGNALS: dict[str, Callable[[], list[int]]] = {
     "MANY_BYTES": lambda: packet_durations(with_error_byte(bytes.fromhex("37 F2 01 9F 95 80")), 16) + TAIL,
     "ERROR_BYTE": lambda: packet_durations(bytes.fromhex("37 74 47"), 16) + TAIL,
     "CUT": lambda: PACKET[_BYTE + 7 :] + TAIL,
+    # Halves of zeros of 95 and 120 us. If changes can be seen 40 us late, either change of a bit could start it.
+    "UNCLEAR": lambda: [
+        half for bit in packet_bits(WORKED, 16) * 8 for half in ((58 * US, 58 * US) if bit else (95 * US, 120 * US))
+    ]
+    + TAIL,
+}
+_LIMITS = {
+    "ZERO_TOO_LONG": TRANSMIT,
+    "MANY_BYTES": TRANSMIT,
+    "UNCLEAR": attrs.evolve(Limits.for_sampling_period(40), recover=False),
 }
 FAULTS = tuple(_SIGNALS)
 #: Half-bits shown before and after the place of the fault.
 _AROUND = {"CUT": (0, 44), "MANY_BYTES": (24, 10), "SHORT_PREAMBLE": (26, 14)}
 #: First and last half-bit shown, where the fault is the packet's as a whole.
-_SHOWN = {"ERROR_BYTE": (len(PACKET) - 46, len(PACKET) + 6), "FEW_BYTES": (26, 78)}
+_SHOWN = {"ERROR_BYTE": (len(PACKET) - 46, len(PACKET) + 6), "FEW_BYTES": (26, 78), "UNCLEAR": (24, 48)}
 
 
 def fault(name: str) -> Drawing:
@@ -128,7 +141,7 @@ def fault(name: str) -> Drawing:
     """
     kind = FaultKind[name]
     durations = _SIGNALS[name]()
-    limits = TRANSMIT if name in ("ZERO_TOO_LONG", "MANY_BYTES") else RECEIVE
+    limits = _LIMITS.get(name, RECEIVE)
     found = next(event for event in decode(edges_from_durations(durations, "ns"), limits) if isinstance(event, Fault))
     assert found.kind is kind, f"{name}: the signal of the picture gives {found.kind.name}"
     strip = _strip(durations, limits)
@@ -136,4 +149,5 @@ def fault(name: str) -> Drawing:
     times = list(strip.times)
     place = next(index for index, time in enumerate(times) if time >= found.at)
     low, high = _SHOWN.get(name, (max(place - before, 0), min(place + after, len(times) - 1)))
-    return strip_drawing(strip, low, high, rows=("level", "half-bits", "bits", "packet", "instruction"))
+    rows = ("level", "half-bits", "bits", "packet", "instruction") if strip.bits else ("level", "instruction")
+    return strip_drawing(strip, low, high, rows=rows)
