@@ -26,13 +26,14 @@ A track sends a half-bit every {track:.0f} us, on average. The tables say how fa
 Captures that come as a list, an array or a file are decoded whole; a live signal is decoded change by change.
 However a signal comes, the events are the same.
 
-*Plain loops* is the time in units of the plainest loop over the same durations,
-``for d in durations: if 52 <= d <= 64: n += 1``. It hardly depends on the machine. Rows that do not say "to
-instructions" end with packets, faults and cutouts.
+*Plain loops* compares the time with that of a plain loop over the same durations,
+``for d in durations: if 52 <= d <= 64: n += 1``. This ratio hardly depends on the machine. Rows that do not say "to
+instructions" give packets, faults and cutouts.
 
-*Small computer* is how much of one processor core decoding a live track takes on a single-board computer that runs
-Python {small} times slower than the machine measured. That factor is an estimate. To know it for yours, run the
-benchmark there; its first line says how long the plain loop takes::
+*Small computer* is for a single-board computer that runs Python {small} times slower than the machine measured. It is
+the share of one processor core that a live track takes there; above 100 % the computer does not keep up. The factor of
+{small} is an estimate. To find it for your computer, run the benchmark there. Its first line is the time of the plain
+loop::
 
     pip install -e .[test]
     python -m tests.benchmarks.speed

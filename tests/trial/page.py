@@ -21,47 +21,54 @@ Hard captures, and what to expect of them
 .. Made by ``python -m tests.trial --page``: change nothing here.
 
 Your board may look at the track only now and then, miss a change, or note one twice. This page says how many packets
-can still be read then, and, what matters more, how often a packet is given that was never sent. Stations repeat what
-they send, so a lost packet is soon made good. A false one is not.
+halfbit still reads, and how often it gives a packet that was never sent. The second number matters more. Stations
+repeat their packets, so a lost packet is soon followed by the same one. A false packet may move an engine.
 
-The captures are simulated, by code that shares nothing with the library: sound stations of all sorts (halves of ones
-of 55 to 61 us, of zeros of 95 to 120 us, the two halves of a bit alike or not, S-9.1 A, table 1), an invented layout
-at work, and boards with the faults named. ``python -m tests.trial`` makes the same figures again.
+The captures are simulated, by code that shares nothing with the library. The stations keep to the standard: halves of
+ones of 55 to 61 us, of zeros of 95 to 120 us, the two halves of a bit alike or not (S-9.1 A, table 1). The traffic is
+that of an invented layout, and each board has the faults in its row's name. ``python -m tests.trial`` makes the same
+figures again.
 
 How to read the tables
 ----------------------
 
-*auto* is what ``--limits auto`` reads: it knows nothing but the capture. *Best* is the best of the settings that
-somebody who knows the board can choose: *receive* has the standard's windows, *fitted* windows where the durations
-are, *period* is ``Limits.for_sampling_period``, *one edge* ``Limits.for_one_edge``, *sum* and *sequence* are these
-decisions. *False* are packets given that were not sent at that time, of auto and of the best setting; *at most* is
-how high auto's rate of them can be, for all that {sent} packets can tell (95 %). *Possible* is the yardstick: what a
-slow search got in a trial that knew the faults' rates beforehand, or all packets if the capture loses nothing. It is
-empty if nobody has measured it. *Verdict*:
+=============  =======================================================================================================
+column         meaning
+=============  =======================================================================================================
+**auto**       share of the packets read with ``--limits auto``, which knows only the capture
+**best**       share read with the best setting, for somebody who knows the board. *receive*: the standard's windows;
+               *fitted*: windows that fit the durations; *period*: ``Limits.for_sampling_period``; *one edge*:
+               ``Limits.for_one_edge``; *sum* and *sequence*: these decisions (:doc:`reference/limits`)
+**false**      number of false packets, which were not sent at that time: with auto / with the best setting
+**at most**    upper bound for auto's rate of false packets (95 %). With {sent} packets a row it cannot be lower
+**possible**   share that a slow search read, which knew the rates of the faults; all packets if the capture loses
+               no change. Empty: not measured
+**verdict**    see below
+=============  =======================================================================================================
 
 - **good**: at least 99 of 100 packets;
-- **usable**: at least 80 of 100. A station's repeats make up for the rest;
-- **losses**: fewer than that. Short events can go unnoticed;
-- **not safe**: more than one false packet in 10,000, by auto or by the best setting. Do not act on what is read.
+- **usable**: at least 80 of 100. The station's repeats replace the rest;
+- **losses**: fewer than 80 of 100. A command that is sent only a few times can be lost;
+- **not safe**: more than one false packet in 10,000, by auto or by the best setting. Do not act on these packets.
 """
 
 _GROUPS = {
     "Inputs that note each change": """\
-A timer input, an interrupt, a logic analyser. This is the kind of board to have: times are exact, whatever the
-station sends. What goes wrong is that changes are missed when two come too close together for an interrupt, noted
-twice because a slow signal crosses the threshold more than once, or that one direction of change comes later than the
-other behind a slow optocoupler. A faster optocoupler or an input with hysteresis helps more than any setting.""",
+A timer input, an interrupt, a logic analyser. This is the best kind of input: its times are exact. Three things can go
+wrong. Two changes come too close together for an interrupt, and one is missed. A slow signal crosses the threshold more
+than once, and a change is noted twice. Behind a slow optocoupler one direction of change comes later than the other. A
+faster optocoupler, or an input with hysteresis, helps more than any setting.""",
     "Loops": """\
-A program that looks at the level once a turn. What counts is the longest time from one look to the next. Up to 42 us
-the two halves of each bit, taken together, can be told apart; beyond, only whole stretches can. A turn that now and
-then takes longer (memory being tidied up, a network stack, a line printed) does more harm than a slow loop, because
-two changes within one turn leave no trace. Take such work out of the loop, note changes by interrupt or by timer, or
-look from a second core.""",
+A program that looks at the level once a turn. The longest time from one look to the next decides. Up to 42 us, the
+length of a whole bit shows whether it is a one or a zero. Above 42 us, only a whole stretch of bits does. A turn that
+takes longer now and then (garbage collection, a network stack, a printed line) does more harm than a slow loop,
+because two changes within one turn leave no trace. Move such work out of the loop, note changes by interrupt or by
+timer, or look from a second core.""",
     "One edge": """\
-An input that notes only rising changes, or only falling ones. If these are the ones at the bits' starts, each
-duration is a bit. If they are the ones within the bits, each duration is the last half of one bit and the first of
-the next, and stretched zeros hide what stands beside them. Which of the two you have depends on how the two wires are
-connected: swap them if little is read.""",
+An input that notes only rising changes, or only falling ones. If these changes are at the bits' starts, each duration
+is a bit. If they are in the middle of the bits, each duration is the last half of one bit and the first half of the
+next. Then a stretched zero hides the bits beside it. How the two wires are connected decides: swap them if few packets
+are read.""",
 }
 
 _TAIL = """\
@@ -73,7 +80,7 @@ _TAIL = """\
 
 
 def verdict(ways: Iterable[Result]) -> str:
-    """What auto and the best way come to, in a word."""
+    """The verdict on auto and the best way, in a word."""
     found = list(ways)
     if any(result.false > FALSE_MOST * result.sent for result in found):
         return "not safe"
@@ -95,7 +102,7 @@ def page(found: Iterable[Result]) -> str:
 
 
 def _table(rows: Iterable[tuple[Row, dict[str, Result]]]) -> Iterator[str]:
-    yield ".. list-table::\n   :header-rows: 1\n   :widths: 36 9 19 9 9 9 9\n"
+    yield ".. list-table::\n   :header-rows: 1\n   :widths: 34 10 20 8 10 9 9\n"
     yield from _cells("capture", "auto", "best", "false", "at most", "possible", "verdict")
     for row, ways in rows:
         auto, others = ways[AUTO], [result for way, result in ways.items() if way != AUTO]
