@@ -15,10 +15,13 @@ __all__ = ["CAUSE_OF", "Cause", "Diagnosis", "fault_words"]
 class Cause(enum.Enum):
     """The cause of a lost packet."""
 
+    #: Two half-bits show as one.
     MISSED_CHANGE = "a change was missed"
     #: A long turn of a loop and a short loss of contact look the same.
     TWO_MISSED = "two changes were missed in a row"
+    #: One half-bit shows as two.
     ADDED_CHANGE = "a change too many"
+    #: A short pulse: one half-bit shows as three.
     SPIKE = "a spike"
     #: The half-bit before it is short and the one after it is long, by the same time.
     EARLY_CHANGE = "a change came early"
@@ -26,9 +29,13 @@ class Cause(enum.Enum):
     LATE_CHANGE = "a change came late"
     #: The half-bits after it are as usual. So time was added, or is missing.
     STRETCHED_HALF = "a half-bit was stretched"
+    #: The half-bits after it are as usual. So time is missing.
     SHORTENED_HALF = "a half-bit was cut short"
+    #: Nothing changed for several half-bits.
     NO_CONTACT = "contact was lost for a while"
+    #: Both halves of a bit are as long as those of the other kind.
     FLIPPED_BIT = "a bit was turned over"
+    #: There are fewer one-bits before the packet than a decoder needs (S-9.2 A).
     SHORT_PREAMBLE = "the preamble was too short"
     #: Changes are missing, added and moved within a few half-bits.
     BURST = "several changes in a row were wrong"
@@ -91,16 +98,18 @@ _UNDONE = {
 class Diagnosis:
     """Why a stretch was lost. Times are ns from the capture's start."""
 
+    #: What was lost.
     fault: Fault
+    #: The likeliest cause.
     cause: Cause
     #: Time of the cause.
     at: int
     #: All bytes of the packet after undoing the cause; ``None`` if no packet nearby confirms it, or if no packet was
     #: lost.
     packet: bytes | None = None
-    #: Time from the same packet before the loss, and to the one after it, ns; ``None`` if there is no such packet
-    #: nearby.
+    #: Time from the same packet before the loss, ns; ``None`` if there is no such packet nearby.
     before: int | None = None
+    #: The same for the packet after it.
     after: int | None = None
     #: The causes that fit, if there are several.
     several: tuple[Cause, ...] = ()
