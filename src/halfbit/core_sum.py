@@ -25,8 +25,6 @@ thousand bits, all else is short.
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:  # names for type checkers; never imported
-    from collections.abc import MutableSequence
-
     from .core import Packets
     from .core_sum_lengths import Boundaries, Learner, Lengths
 
@@ -120,7 +118,7 @@ class Sums:
         self.learner = learner
         self.lengths: Lengths = learner.known
         self.lanes: tuple[Lane, Lane] = (Lane(first, learner.boundaries()), Lane(second, learner.boundaries()))
-        self.recent: MutableSequence[int] = learner.recent
+        self.recent: list[int] = learner.recent
         self.shortest: int = 2 * learner.one_min
         self.zero_max = zero_max
         #: True when the lengths are known. Until then durations are only kept.

@@ -14,17 +14,11 @@ Inside, times are in *units*: a timer's ticks, each ``scale`` units long. A unit
 be corrected by less than a tick.
 """
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:  # names for type checkers; never imported
-    from collections.abc import MutableSequence
-
 # As in core.py.
 ONE, ZERO = 1, 2
-
 NEVER = -1
 #: Units in a us, about.
 UNITS = 16
-
 # Strain. A bit that ends outside the allowed lateness adds the square of its distance from the allowed range, in 16ths
 # of half the lateness. It adds at most STRAIN_MAX, so that one wrong change does not decide alone.
 STRAIN_MAX = 64
@@ -37,14 +31,11 @@ SLACK = 2 * UNITS
 CREEP = UNITS // 4
 #: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
 HALF_MAX = 250 * UNITS
-
 #: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
 WHOLE, SOME, MOST = 1 << 15, 1000, 18000
 #: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
 GAIN_MIN, GAIN_MAX = 5, 9
-
-#: Number of one-halves in a row before every packet: a preamble is 14 one-bits (S-9.2 A), 10 after a cutout; and the
-#: longest run that is used.
+#: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.
 RUNS = 12
@@ -236,9 +227,7 @@ class Learner:
     :param scale: units in a tick.
     """
 
-    def __init__(
-        self, recent: "MutableSequence[int]", one_min: int, one_max: int, late: int, scale: int
-    ) -> None:
+    def __init__(self, recent: list[int], one_min: int, one_max: int, late: int, scale: int) -> None:
         self.recent = recent
         #: The lengths in use, and those that are tried.
         self.known: Lengths = Lengths(late, scale)
@@ -407,5 +396,3 @@ class Learner:
             low = min(low, off)
             high = max(high, off)
         return high - low <= 16 * (self.late * self.scale + SLACK)
-
-
