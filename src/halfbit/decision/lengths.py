@@ -14,7 +14,10 @@ from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "learned", "piece_of", "pieces_of", "spread", "whole_piece"]
+__all__ = [
+    "ALL", "BETWEEN", "WITHIN", "NOMINAL", "SLACK", "Lengths", "Piece", "bits_of", "groups_of",
+    "learned", "piece_of", "pieces_of", "spread", "whole_piece",
+]  # fmt: skip
 
 #: How far a half-bit may be from the learned length, ns.
 SLACK = 300
@@ -84,10 +87,22 @@ def bits_of(data: bytes) -> list[int]:
     return [*bits, 1]
 
 
+def groups_of(bits: Iterable[int], changes: int = ALL) -> list[Halves]:
+    """The half-bits of bits, those between two changes of the capture together.
+
+    :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits. ``WITHIN``
+        leaves out the first half of the first bit and the last half of the last one.
+    """
+    halves = [(bit, last) for bit in bits for last in (0, 1)]
+    if changes == ALL:
+        return [(half,) for half in halves]
+    first = 0 if changes == BETWEEN else 1
+    return list(zip(halves[first::2], halves[first + 1 :: 2]))
+
+
 def piece_of(bits: Sequence[int], durations: Iterable[int]) -> Piece:
     """Combine bits with the durations of their half-bits, ns. No duration may be missing."""
-    halves = ((bit, last) for bit in bits for last in (0, 1))
-    return [(duration, (half,)) for duration, half in zip(durations, halves)]
+    return list(zip(durations, groups_of(bits)))
 
 
 def whole_piece(data: bytes, preamble: int, end: int, times: Sequence[int]) -> list[Piece]:
@@ -116,12 +131,8 @@ def pieces_of(
     :param latency: longest time from a change until it is seen, minus the shortest, ns.
     :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits.
     """
-    halves = [(bit, last) for bit in ([1] * PREAMBLE + bits_of(data)) for last in (0, 1)]
-    if changes == ALL:
-        return _aligned([(half,) for half in halves], end, times, lengths, latency)
-    if changes == BETWEEN:
-        return _aligned(list(zip(halves[::2], halves[1::2])), end, times, lengths, latency)
-    return _aligned(list(zip(halves[1::2], halves[2::2])), end - lengths.one, times, lengths, latency)
+    groups = groups_of([1] * PREAMBLE + bits_of(data), changes)
+    return _aligned(groups, end - lengths.one if changes == WITHIN else end, times, lengths, latency)
 
 
 def _aligned(groups: Sequence[Halves], end: int, times: Sequence[int], lengths: Lengths, latency: int) -> list[Piece]:

@@ -152,10 +152,10 @@ class RecoveringReceiver:
         """Read a lost stretch again by sequence."""
         last = bisect_left(self._times, fault.end)
         begun = self._tiles is not None
-        given = self._read_to(min(last + BEHIND, len(self._times) - 1))
+        self._read_to(min(last + BEHIND, len(self._times) - 1))
         assert self._reader is not None and self._tiles is not None
         self._reader.finish()
-        given += self._found()
+        given = self._found()
         tiles, self._tiles = self._tiles, None
         if not given and not begun:
             self._after_packet = False
@@ -172,9 +172,10 @@ class RecoveringReceiver:
         """Read ahead, because the base has given no event for long. Leave out what may still become its packet."""
         if self._tiles is None and not self._knows_lengths():
             return []
-        return self._read_to(len(self._times) - FAR) + self._found()
+        self._read_to(len(self._times) - FAR)
+        return self._found()
 
-    def _read_to(self, last: int) -> list[PacketEvent]:
+    def _read_to(self, last: int) -> None:
         """Continue reading up to the change with index ``last``."""
         if self._tiles is None or self._reader is None:
             self._reader = self._new_reader()
@@ -185,7 +186,6 @@ class RecoveringReceiver:
         for at in range(bisect_right(times, self._read), last + 1):
             feed(times[at] - times[at - 1])
         self._read = max(self._read, times[last])
-        return []
 
     def _found(self) -> list[PacketEvent]:
         """The events found so far."""

@@ -168,8 +168,6 @@ class SumReceiver:
         return (attrs.evolve(lost, start=start, end=self._settled, at=max(lost.at, start)),)
 
 
-
-
 def _joined(lost: Fault | Cutout | None, event: Fault | Cutout) -> Fault | Cutout:
     """Join two lost stretches into one with the first fault's kind. A lane may lose much before a packet comes."""
     if lost is None:

@@ -9,7 +9,7 @@ import attrs
 
 from ..decision.costs import How
 from ..decision.guess import learned_from
-from ..decision.lengths import ALL, BETWEEN, NOMINAL, WITHIN, Lengths, bits_of
+from ..decision.lengths import ALL, BETWEEN, NOMINAL, WITHIN, Lengths, bits_of, groups_of
 from ..decision.paths import Found
 from ..decision.sequence import LEAST_LATENCY
 from ..event import Packet
@@ -106,14 +106,13 @@ def station_of(limits: Limits, packets: Sequence[Packet], times: Sequence[int]) 
 
     :param times: of the changes, ns. Packets that are not among them are left out.
     """
-    about = NOMINAL
     found = [
         Found(each.data, each.preamble, each.start, each.end, 0 if each.recovered is None else How.LATE, 0.0, 0.0)
         for each in packets
         if times[0] <= each.start and each.end < times[-1]
     ]
     latency = max(limits.latency_max, LEAST_LATENCY)
-    lengths = (learned_from(found, times, about, limits, latency)[0] if found else None) or about
+    lengths = (learned_from(found, times, NOMINAL, limits, latency)[0] if found else None) or NOMINAL
     if limits.decision != "halves":
         # The halves of a bit cannot be measured one by one if changes are seen late. Their sum can.
         zero = (lengths.zero_first + lengths.zero_last) // 2
@@ -123,11 +122,8 @@ def station_of(limits: Limits, packets: Sequence[Packet], times: Sequence[int]) 
 
 @lru_cache(4096)
 def _groups(bits: tuple[int, ...], changes: int) -> Groups:
-    """The half-bits of bits, one group for each duration."""
-    halves = [(bit, last) for bit in (1, *bits) for last in (0, 1)]
-    if changes == ALL:
-        return tuple((half,) for half in halves[2:])
-    return tuple(zip(halves[2::2], halves[3::2]) if changes == BETWEEN else zip(halves[1::2], halves[2::2]))
+    """The half-bits of bits, one group for each duration. Of the one-bit before, the half that shares a duration."""
+    return tuple(groups_of((1, *bits) if changes == WITHIN else bits, changes))
 
 
 def _to_last_zero(groups: Groups) -> Groups:

@@ -246,7 +246,7 @@ def _edges_at(durations: Sequence[int], start: int) -> Iterator[Edge]:
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:
-    """The bits of a packet with their times: by sum two durations per bit, by sequence the station's bit lengths."""
+    """The bits of a packet with their times: by sum two durations per bit, by sequence nominal lengths before its end."""
     values = packet_bits(packet.data, packet.preamble)
     if limits.decision == "sum":
         bounds = list(reversed(times[::-1][::2]))[-len(values) - 1 :]

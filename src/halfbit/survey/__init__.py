@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
-from typing import Any
 
 import attrs
 
@@ -171,7 +170,7 @@ def _readable(stretches: Sequence[Sequence[int]]) -> int:
     """Number of packets read with simple limits."""
     packets = tried("", RECEIVE, stretches).packets
     try:
-        limits: Any = Limits.fitted(duration for stretch in stretches for duration in stretch)
+        limits = Limits.fitted(duration for stretch in stretches for duration in stretch)
     except HalfbitError:
         return packets
     return max(packets, tried("", limits, stretches).packets)

@@ -13,7 +13,7 @@ from itertools import accumulate, takewhile
 
 import attrs
 
-from ..decision.lengths import NOMINAL, PREAMBLE, Piece, bits_of, learned, pieces_of
+from ..decision.lengths import BETWEEN, NOMINAL, PREAMBLE, WITHIN, Piece, bits_of, groups_of, learned, pieces_of
 from ..event import Packet, Recovery
 from ..limits import US
 from .trial import Trial
@@ -121,14 +121,15 @@ def _pieces(trial: Trial, late: int) -> Iterator[Piece]:
                 continue
             # The first one-bit may be the end bit of the packet before, or wrong by half a bit.
             bits = [1] * min(packet.preamble - 1, PREAMBLE) + bits_of(packet.data)
-            halves = [(bit, last) for bit in bits for last in (0, 1)]
             last = bisect_left(stretch.times, packet.end)
-            groups = [(half,) for half in halves]
-            if trial.limits.one_edge:
-                within = last < len(stretch.times) and stretch.times[last] != packet.end
-                if within:  # the changes are in the middle of bits
-                    halves = [*halves[1:], halves[0]]
-                groups = list(zip(halves[::2], halves[1::2]))  # type: ignore[arg-type]
+            if last == len(stretch.times):
+                continue
+            if not trial.limits.one_edge:
+                groups = groups_of(bits)
+            elif stretch.times[last] == packet.end:
+                groups = groups_of(bits, BETWEEN)
+            else:  # the last change is in the one-bit after the packet
+                groups = groups_of([*bits, 1], WITHIN)
             first = last - len(groups)
-            if first >= 0 and last < len(stretch.times):
+            if first >= 0:
                 yield list(zip(stretch.durations[first:last], groups))
