@@ -17,7 +17,7 @@ BOTH, EVEN, ODD = "both", "even", "odd"
 
 #: A change noted again is so within this, us.
 DOUBLE = 3.0
-#: The tail of a jitter: this share of changes is off by so many times more.
+#: The tail of a jitter: the share of changes that are off by more, and how many times more.
 TAIL_SHARE, TAIL = 0.02, 4.0
 
 
@@ -31,7 +31,7 @@ class Loop:
     jitter: float = 0.05
     #: By which share of it all turns get shorter and longer again, in the course of a second.
     drift: float = 0.0
-    #: One turn in so many is long; 0: never.
+    #: One turn in this number is long; 0: never.
     one_in: int = 0
     #: How long, us.
     long: float = 0.0
@@ -96,7 +96,7 @@ class Observer:
     tripled: float = 0.0
     #: The timer's step; 0: exact.
     tick: float = 0.0
-    #: Its clock counts so many us in one.
+    #: What its clock counts in one us.
     clock: float = 1.0
     edges: str = BOTH
 

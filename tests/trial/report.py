@@ -20,7 +20,7 @@ __all__ = ["FALSE_MOST", "HEAD", "best", "by_row", "figures_of", "kept", "line",
 POSSIBLE_LESS, BEST_LESS = 0.03, 0.01
 #: The sum's share at least, on loops to 42 us; elsewhere at most this share of false packets.
 SUM_RIGHT, FALSE_MOST = 0.999, 1e-4
-#: A false packet is worth so many lost ones: losses are made good by repeats, false packets by nothing.
+#: The number of lost packets that weigh as much as a false one. Repeats make up for losses, nothing for a false packet.
 FALSE_WEIGHT = 100
 
 HEAD = (

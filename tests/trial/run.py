@@ -152,7 +152,7 @@ def _together(parts: Iterable[Result]) -> Iterator[Result]:
 def tasks_of(
     rows: Iterable[Row], packets: int, limits: str, size: int, seed: int, changes: Mapping[str, Any]
 ) -> Iterator[Task]:
-    """The tasks for so many packets a row.
+    """The tasks that give a number of packets for each row.
 
     :param limits: a way, ``best`` for all but auto, ``all`` for both.
     """

@@ -103,7 +103,7 @@ def most_false(false: int, trials: int, chance: float = 0.05) -> float:
 
 
 def _at_most(hits: int, trials: int, rate: float) -> float:
-    """The chance of so many hits or fewer (binomial)."""
+    """The chance of that number of hits or fewer (binomial)."""
     if rate <= 0:
         return 1.0
     if rate >= 1:

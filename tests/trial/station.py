@@ -15,7 +15,7 @@ __all__ = ["CutoutSeen", "Sent", "Signal", "Station", "bits_of", "random_station
 ZERO_HALF_MAX, ZERO_MAX = 9900.0, 12000.0
 #: S-9.3.2, RCN-217 (from memory): from the end of the end bit to a cutout's first ns, and to its last.
 CUTOUT_BEGINS, CUTOUT_ENDS = (26.0, 32.0), (454.0, 488.0)
-#: The cutout takes the place of so many preamble bits (from memory): 4 * 116 us is 464.
+#: The number of preamble bits whose place the cutout takes (from memory): 4 * 116 us is 464.
 CUTOUT_BITS = 4
 
 

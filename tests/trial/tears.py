@@ -135,7 +135,7 @@ def tear_trial(
     seed: int = 1,
     changes: Mapping[str, Any] | None = None,
 ) -> TearResult:
-    """Tear every half-bit of so many packets, one after the other, in one way.
+    """Tear every half-bit of some packets, one after the other, in one way.
 
     :param every: tear every third half-bit only (3), for a quick look.
     :param changes: fields of the limits to set otherwise.
