@@ -125,12 +125,10 @@ class StreamDecoder:
                 for row in edges._rows():
                     decoded += self._feed_row(*row)
             else:
-                for edge in edges:
+                for edge in _iterator(edges):
                     decoded += self.feed(edge)
-        except BaseException as error:
+        except BaseException:
             self._pending[:0] = decoded
-            if isinstance(error, TypeError) and not hasattr(edges, "__iter__"):
-                raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
             raise
         return decoded
 
@@ -170,6 +168,17 @@ def _is_finished() -> HalfbitError:
     return HalfbitError("the decoder is finished: make a new one for another signal")
 
 
+def _iterator(edges: Iterable[Edge]) -> Iterator[Edge]:
+    """An iterator over edges.
+
+    :raises HalfbitError: if they cannot be iterated over.
+    """
+    try:
+        return iter(edges)
+    except TypeError:
+        raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
+
+
 def _whole(value: object, name: str) -> int:
     """An integer as Python's own.
 
@@ -206,10 +215,6 @@ def decode(
         for row in edges._rows():
             yield from decoder._feed_row(*row)
     else:
-        try:
-            each = iter(edges)
-        except TypeError:
-            raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
-        for edge in each:
+        for edge in _iterator(edges):
             yield from decoder.feed(edge)
     yield from decoder.finish()
