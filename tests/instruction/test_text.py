@@ -182,7 +182,7 @@ def test_brief_of_service_mode(body: str, words: str) -> None:
 
 
 def test_brief_of_an_ambiguous_packet() -> None:
-    """Both readings are told apart, however long they are."""
+    """Both readings can be seen, however long they are."""
     (found,) = run([packet("7C 90")])
     assert found.brief == "F1-F4: all off, FL… | register 5 := 144…"
 
