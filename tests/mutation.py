@@ -5,8 +5,8 @@ turned round, nothing returned. The tests that concern the module run against it
 killed. One that survives is listed in ``mutation_survivors.txt`` with the reason why no test can or need kill it, or the
 command fails. The figures go into DEVELOPERS.md.
 
-Neither mutmut nor cosmic-ray fits: the one adds names and imports to a module, and the core's tests hold the core to
-having none; the other changes the files of the checkout, and starts Python for each mutant.
+Neither mutmut nor cosmic-ray fits. mutmut adds names and imports to a module, but the core's tests allow no imports in
+the core. cosmic-ray changes the files of the checkout, and starts Python for each mutant.
 """
 
 from __future__ import annotations

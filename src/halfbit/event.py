@@ -17,7 +17,10 @@ import attrs
 from . import core
 from .error import HalfbitError
 
-__all__ = ["HALF_BIT_FAULTS", "SCHEMA", "Cutout", "Fault", "FaultKind", "Layer", "Packet", "PacketEvent", "Recovery", "exclusive_or"]
+__all__ = [
+    "HALF_BIT_FAULTS", "SCHEMA", "Cutout", "Fault", "FaultKind", "Layer", "Packet", "PacketEvent", "Recovery",
+    "exclusive_or",
+]  # fmt: skip
 
 #: The number of the form that ``as_dict`` gives. It grows when a reader of the form before would not understand it.
 SCHEMA = 1

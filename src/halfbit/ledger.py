@@ -77,7 +77,7 @@ class Ledger:
         self.packet_end: int | None = None
         #: True after a start bit, until the packet ends or is lost.
         self.inside: bool = False
-        #: What went wrong first in the stretch that is being lost; 0 if nothing is lost. A capture may start in a packet.
+        #: The first fault of the stretch that is being lost; 0 if nothing is lost. A capture may start inside a packet.
         self._first_fault = core.CUT
         # The stretch's start, the end and the place of that first fault, ns.
         self._start = self._end = self._at = start

@@ -131,9 +131,9 @@ class Limits:
         The decision is by halves as long as the windows do not overlap, by sum up to 42 us (half of the
         difference between a one-bit's 116 us and a zero-bit's 200 us), and by sequence for longer periods.
 
-        Above 42 us, or with long turns, a loop is too slow to be sure of every packet: two changes within one turn
-        leave no trace. On the board, look at the level at least every 42 us, take what makes long turns out of the loop, or
-        note the changes by interrupt or timer.
+        Above 42 us, or with long turns, a loop is too slow to be sure of every packet: it misses two changes that fall
+        into one turn. On the board, sample the level at least every 42 us, remove the causes of long turns from the
+        loop, or capture the changes by interrupt or timer.
 
         :param microseconds: the longest usual time between two samples of the level, us.
         :param rare: the longest time between samples in rare long turns of the loop, us; 0 if there are no such turns.

@@ -1,7 +1,9 @@
 """All layers in one: raw level changes in; instructions, faults and cutouts out.
 
-The way from here: ``decision`` chooses a receiver (``receiver/`` unless the limits say otherwise), which gives packets, and
-``instruction/`` makes instructions of them. The machines of the single layers (``half_bit.py``, ``bit.py``, ``packet.py``) are not passed."""
+``decision`` chooses the receiver by the limits; it is usually the one in ``receiver/``. The receiver turns changes into
+packets, and ``instruction/`` turns packets into instructions. The machines of the single layers (``half_bit.py``,
+``bit.py``, ``packet.py``) are not used here.
+"""
 
 from __future__ import annotations
 
@@ -21,13 +23,14 @@ __all__ = ["StreamDecoder", "decode"]
 class StreamDecoder:
     """Level changes in, in any portions; instructions, faults and cutouts out.
 
-    All layers in one, with no half-bit or bit made on the way: the machines of the single layers give the same. However the changes are cut into portions, the events are the same. A decoder can be copied and pickled at any
-    point, and goes on from there.
+    All layers in one. No half-bit or bit objects are made on the way, but the events are the same as from the machines
+    of the single layers, one after the other. However the changes are cut into portions, the events are the same. A
+    decoder can be copied and pickled at any point, and goes on from there.
 
-    :param limits: the windows and counts the signal is held against.
-    :param registry: the instructions known.
-    :param configuration: of the decoder addressed, if it is known, or a mapping of addresses to configurations. Without
-        it, whatever depends on CV 29 carries both readings.
+    :param limits: the windows and counts for the signal.
+    :param registry: the instructions to look for.
+    :param configuration: the configuration of the decoders, or a mapping of addresses to configurations. Without it,
+        instructions that depend on CV 29 carry both readings.
     :param context: forces operations or service mode. Without it the packets decide (S-9.2.3 E).
     """
 
@@ -54,13 +57,13 @@ class StreamDecoder:
     def feed(self, edge: Edge, /) -> tuple[Event, ...]:
         """Take the next level change.
 
-        Most calls return an empty tuple. The call with the last change of a packet returns its instructions. A fault comes
-        later: only when the next preamble is complete is it known how far the loss reaches.
+        Most calls return an empty tuple. The call with the last change of a packet returns its instructions. A fault
+        comes later: where the loss ends is only known when the next preamble is complete.
 
         :param edge: the change; only its time counts, in ns, not its level.
         :returns: instructions, faults and cutouts that are complete with this change.
-        :raises HalfbitError: if it is not an :class:`Edge`, or its time is not an integer or lies before the last change.
-            Nothing is changed then, and the decoder can go on. Also if the decoder is finished.
+        :raises HalfbitError: if it is not an :class:`Edge`, or its time is not an integer or lies before the last
+            change. Nothing is changed then, and the decoder can go on. Also if the decoder is finished.
         """
         if not isinstance(edge, Edge):
             raise HalfbitError(
@@ -78,7 +81,8 @@ class StreamDecoder:
             return self._take_pending()
         duration = time - receiver.now
         if duration < 0:
-            raise HalfbitError(f"edge at {time} ns comes before the one at {receiver.now} ns: feed edges in order of time")
+            problem = f"edge at {time} ns comes before the one at {receiver.now} ns"
+            raise HalfbitError(f"{problem}: feed edges in order of time")
         events = receiver.feed(duration)
         return self._decoded(events) if events or self._pending else ()
 
@@ -90,8 +94,8 @@ class StreamDecoder:
 
         :param duration: ns, an integer from 0 up.
         :returns: instructions, faults and cutouts that are complete with this change.
-        :raises HalfbitError: if the duration is not an integer from 0 up. Nothing is changed then, and the decoder can go
-            on. Also if the decoder is finished.
+        :raises HalfbitError: if the duration is not an integer from 0 up. Nothing is changed then, and the decoder can
+            go on. Also if the decoder is finished.
         """
         if type(duration) is not int:
             duration = _whole(duration, "duration")
@@ -106,12 +110,12 @@ class StreamDecoder:
         """Take many level changes.
 
         An :class:`Edges` is decoded fast, and continues from the last change: the time from the last change to its
-        first one is 0. So a signal can be fed as durations, a portion at a time. Times cannot: the time between two portions
-        would be lost. Feed the :class:`Edge` values of one :class:`EdgeMachine` instead.
+        first one is 0. So a signal can be fed as durations, a portion at a time. Times cannot: the time between two
+        portions would be lost. Feed the :class:`Edge` values of one :class:`EdgeMachine` instead.
 
         :returns: instructions, faults and cutouts that are complete with these changes.
-        :raises HalfbitError: as :meth:`feed`. The changes before the wrong one are taken, and the events that they completed
-            come out of the next call.
+        :raises HalfbitError: as :meth:`feed`. The changes before the wrong one are taken, and the events that they
+            completed come out of the next call.
         """
         if self._finished:
             raise _is_finished()
@@ -121,17 +125,15 @@ class StreamDecoder:
                 for row in edges._rows():
                     decoded += self._feed_row(*row)
             else:
-                for edge in edges:
+                for edge in _iterator(edges):
                     decoded += self.feed(edge)
-        except BaseException as error:
+        except BaseException:
             self._pending[:0] = decoded
-            if isinstance(error, TypeError) and not hasattr(edges, "__iter__"):
-                raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
             raise
         return decoded
 
     def finish(self) -> tuple[Event, ...]:
-        """The signal is over: what was pending is cut or lost. Nothing can be fed after.
+        """End the signal. An incomplete packet becomes a fault. Nothing can be fed after this.
 
         :raises HalfbitError: if the decoder is finished.
         """
@@ -166,6 +168,17 @@ def _is_finished() -> HalfbitError:
     return HalfbitError("the decoder is finished: make a new one for another signal")
 
 
+def _iterator(edges: Iterable[Edge]) -> Iterator[Edge]:
+    """An iterator over edges.
+
+    :raises HalfbitError: if they cannot be iterated over.
+    """
+    try:
+        return iter(edges)
+    except TypeError:
+        raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
+
+
 def _whole(value: object, name: str) -> int:
     """An integer as Python's own.
 
@@ -189,11 +202,11 @@ def decode(
 ) -> Iterator[Event]:
     """The instructions of a signal, in order, with faults and cutouts in their places.
 
-    Arguments as :class:`StreamDecoder`'s. Edges from an iterator are taken one at a time, so that a live source is decoded
-    as it comes.
+    The parameters are those of :class:`StreamDecoder`. Edges from an iterator are taken one at a time, so that a live
+    source is decoded as it comes.
 
-    Without ``limits`` a signal is read as strictly as the standard has it (S-9.1 A, table 1). The command line looks
-    first at what it has and chooses; :func:`auto_limits` does the same here.
+    Without ``limits`` the signal must keep the limits of the standard (S-9.1 A, table 1). The command line first looks
+    at the signal and chooses limits that fit it; :func:`auto_limits` does the same here.
 
     :raises HalfbitError: as :meth:`StreamDecoder.feed`, once the wrong edge is reached.
     """
@@ -202,10 +215,6 @@ def decode(
         for row in edges._rows():
             yield from decoder._feed_row(*row)
     else:
-        try:
-            each = iter(edges)
-        except TypeError:
-            raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
-        for edge in each:
+        for edge in _iterator(edges):
             yield from decoder.feed(edge)
     yield from decoder.finish()

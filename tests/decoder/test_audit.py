@@ -1,4 +1,4 @@
-"""The audit of stations: each rule broken in a signal of its own, none in a good one, with up to 3 us of jitter."""
+"""The audit of stations: each rule is broken in a signal of its own, no rule in a good one, with up to 3 us of jitter."""
 
 from __future__ import annotations
 

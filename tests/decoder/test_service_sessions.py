@@ -128,6 +128,13 @@ def test_the_page_does_not_outlive_service_mode(between: list[int], cv: int) -> 
     assert _differs(decoder, MultiFunctionDecoder()) == {cv: 5}
 
 
+def test_a_factory_reset_sets_the_page_back_to_1() -> None:
+    """The standard leaves it open; the model does it. Register 3 is CV 67 at page 17, and CV 3 at page 1."""
+    decoder = MultiFunctionDecoder()
+    effects_of(decoder, half_bits((*READY, "7D 11", "7D 11", "7F 08", "7F 08", *READY, "7A 05", "7A 05")))
+    assert _differs(decoder, MultiFunctionDecoder()) == {3: 5}
+
+
 def test_a_refused_write_is_not_acknowledged() -> None:
     """S-9.2.2: CV 8 is read-only; CV 15 and 16 lock the decoder."""
     for body, cvs in (("7C 07 55", {}), ("7C 02 07", {15: 1, 16: 2})):

@@ -56,7 +56,7 @@ def test_momentum() -> None:
     ("value", "adjustment", "total"), [(10, 5, 15), (10, 0x80 | 5, 5), (10, 0x80 | 20, 0), (250, 100, 255)]
 )
 def test_momentum_is_adjusted(value: int, adjustment: int, total: int) -> None:
-    """S-9.2.2, CV 24: bits 0 to 6 added to CV 4, or subtracted if bit 7; held at the most and at none."""
+    """S-9.2.2, CV 24: bits 0 to 6 added to CV 4, or subtracted if bit 7 is set; never below 0 or above 255."""
     assert momentum({4: value, 24: adjustment}.__getitem__, 28, rising=False) == total * 32_000_000
 
 

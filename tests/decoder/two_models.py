@@ -176,7 +176,7 @@ class MultiFunctionModels(_Models):
             self.send(sound(number, *body), gap)
 
     def own(self) -> tuple[int, ...]:
-        """The address bytes in force; those of nobody if there are none."""
+        """The decoder's address bytes; those of another decoder if it has no address."""
         cvs = self.pair.plain.state()["cvs"]
         return (cvs[17], cvs[18]) if cvs[29] & 32 else (cvs[1] & 127 or 126,)
 
@@ -223,11 +223,11 @@ class MultiFunctionModels(_Models):
     def anything(self, body: bytes, gap: int) -> None:
         """Any bytes to the own address.
 
-        Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which are none by
-        the pattern (CCCC0SSS), but are to the plain model; and what could be two instructions of a class that may come
-        once (S-9.2.1 C; the plain model takes that for the station's duty alone). Also left out: bytes after 11111001,
-        which is defined only as a whole (S-9.2.3, appendix A) or to broadcast. How long it is otherwise is not said: ours
-        reads nothing after it, the plain model reads on.
+        Left out: later additions that the plain model does not know; decoder flags with bit 3 set, which do not match
+        the pattern (CCCC0SSS), but which the plain model accepts; and two instructions of a class that may occur only
+        once in a packet (S-9.2.1 C; the plain model leaves that rule to the station). Also left out: bytes after
+        11111001, which is defined only as a whole packet (S-9.2.3, appendix A) or to broadcast. The standard does not
+        say how long it is otherwise: our model reads nothing after it, the plain model reads on.
         """
         if 0xF9 in body[:-1]:
             return
@@ -306,7 +306,10 @@ class AccessoryModels(_Models):
 
 
 def run(steps: int, *, seed: int | None = None) -> dict[str, Counter[str]]:
-    """At least so many steps of each kind; what was met. AssertionError at the first difference."""
+    """Run at least ``steps`` steps with each kind of decoder; count what was met.
+
+    :raises AssertionError: at the first difference.
+    """
     found: dict[str, Counter[str]] = {}
     for models in (MultiFunctionModels, AccessoryModels):
         models.steps = 0

@@ -28,7 +28,8 @@ from halfbit.instruction import (
 from halfbit.packet import Packet
 from halfbit.simulate.signal import with_error_byte
 from tests.instruction.support_packets import RESET, packet, run
-from tests.standards.instruction_packets import OPERATIONS, SERVICE
+from tests.standards.instruction_packets import OPERATIONS
+from tests.standards.service_packets import SERVICE
 
 
 def _read(body: str, *, service: bool = False) -> Instruction:

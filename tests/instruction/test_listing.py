@@ -65,8 +65,8 @@ def test_other_forms_are_refused() -> None:
 
 
 def test_names_tell_rows_apart() -> None:
-    told = [(row.name, row.pattern, row.addresses) for row in ROWS]
-    assert len(set(told)) == len(told)
+    names = [(row.name, row.pattern, row.addresses) for row in ROWS]
+    assert len(set(names)) == len(names)
 
 
 def test_sources_name_a_document() -> None:

@@ -18,7 +18,8 @@ from halfbit.instruction import (
 from halfbit.packet import Packet
 from halfbit.simulate.signal import with_error_byte
 from tests.instruction.support_packets import packet, run
-from tests.standards.instruction_packets import OPERATIONS, SERVICE
+from tests.standards.instruction_packets import OPERATIONS
+from tests.standards.service_packets import SERVICE
 
 
 def _read(body: str, *, service: bool = False) -> Instruction:
@@ -181,7 +182,7 @@ def test_brief_of_service_mode(body: str, words: str) -> None:
 
 
 def test_brief_of_an_ambiguous_packet() -> None:
-    """Both readings are told apart, however long they are."""
+    """Both readings can be seen, however long they are."""
     (found,) = run([packet("7C 90")])
     assert found.brief == "F1-F4: all off, FL… | register 5 := 144…"
 

@@ -1,4 +1,4 @@
-"""Flawless packets: what they are found in, and what is left to the core."""
+"""Flawless packets: which rows of durations have them, and what still goes through the core."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def halves(data: bytes, preamble: int = 14) -> list[int]:
 
 
 def found(row: list[int], limits: Limits = RECEIVE, scale: int = US, at: int = 0) -> list[tuple[bytes, int, int, int]]:
-    found = FlawlessPackets(limits)
-    return list(found.packets(row, found.symbols(row, scale), at))
+    flawless = FlawlessPackets(limits)
+    return list(flawless.packets(row, flawless.symbols(row, scale), at))
 
 
 def test_symbols_of_the_standards_windows() -> None:
@@ -40,20 +40,21 @@ def test_symbols_of_the_standards_windows() -> None:
 
 
 def test_symbols_of_long_counts_are_those_of_short_ones() -> None:
-    found = FlawlessPackets(RECEIVE)
+    flawless = FlawlessPackets(RECEIVE)
     row = [0, 54, 55, 61, 62, 89, 90, 255, 10_000, 10_001]
     expected = bytes((UNSURE, UNSURE, ONE, ONE, UNSURE, UNSURE, ZERO, ZERO, ZERO, UNSURE))
-    assert found.symbols(row, US) == expected
-    assert found.symbols(row[:8], US) == expected[:8]
-    assert found.symbols([US * count for count in row], 1) == expected
-    assert found.symbols(row, US) == expected
+    assert flawless.symbols(row, US) == expected
+    assert flawless.symbols(row[:8], US) == expected[:8]
+    assert flawless.symbols([US * count for count in row], 1) == expected
+    assert flawless.symbols(row, US) == expected
 
 
 @given(some_limits(), st.data())
 def test_any_two_halves_with_the_same_symbol_make_a_bit(limits: Limits, data: st.DataObject) -> None:
     symbols = Symbols(limits, 1)
     edges = [limits.one_min, limits.one_max, limits.zero_min, limits.zero_max, (limits.one_min + limits.one_max) // 2]
-    half = st.one_of(st.integers(0, 200_000), st.sampled_from(edges).flatmap(lambda at: st.integers(at - 4000, at + 4000)))
+    near_an_edge = st.sampled_from(edges).flatmap(lambda at: st.integers(at - 4000, at + 4000))
+    half = st.one_of(st.integers(0, 200_000), near_an_edge)
     first, last = data.draw(half), data.draw(half)
     if symbols[first] == symbols[last] != UNSURE:
         kind = core.ONE if symbols[first] == ONE else core.ZERO
@@ -144,16 +145,18 @@ def fed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 @pytest.mark.parametrize("form", [list, lambda signal: array("L", signal)])
-@pytest.mark.parametrize("signal", [clean(50_000), clean(50_000, 3), stretched(50_000)], ids=["clean", "off", "stretched"])
-def test_of_a_sound_signal_little_goes_through_the_core(fed: list[int], signal: list[int], form: type) -> None:
-    """The first packet, and those that lie over the end of a row: else that way would be a detour."""
+@pytest.mark.parametrize(
+    "signal", [clean(50_000), clean(50_000, 3), stretched(50_000)], ids=["clean", "off", "stretched"]
+)
+def test_little_of_a_flawless_signal_goes_through_the_core(fed: list[int], signal: list[int], form: type) -> None:
+    """Only the first packet, and packets across the end of a row. Otherwise the short way would save nothing."""
     events = HalvesReceiver().feed_many(form(signal), US)
     assert len(events) == len(signal) // 84 and all(isinstance(event, Packet) for event in events)
     assert len(fed) < 84 * (1 + 4)
 
 
-def test_after_each_torn_packet_sight_is_tried_again(fed: list[int]) -> None:
-    """Only the torn packet goes through the core, and the one behind it."""
+def test_after_a_torn_packet_flawless_packets_are_found_again(fed: list[int]) -> None:
+    """Only the torn packet and the one after it go through the core."""
     signal = clean(84 * 100)
     for torn in (20, 50, 80):
         signal[84 * torn + 40] = 75

@@ -28,7 +28,7 @@ def test_events_come_with_the_duration_that_completes_them() -> None:
     assert receiver.finish() == ()
 
 
-def test_time_starts_where_it_is_told_to() -> None:
+def test_time_starts_at_the_given_start() -> None:
     receiver = HalvesReceiver(start=5_000)
     (packet,) = receiver.feed_many(GOOD)
     assert (packet.start, packet.end) == (5_000, 5_000 + sum(GOOD))

@@ -20,7 +20,8 @@ from halfbit.instruction import (
     SpeedReading,
 )
 from halfbit.simulate.signal import with_error_byte
-from tests.standards.instruction_packets import OPERATIONS, SERVICE, Worked
+from tests.standards.instruction_packets import OPERATIONS, Worked
+from tests.standards.service_packets import SERVICE
 
 
 def _said(instruction: Instruction) -> tuple[str, str, dict[str, Any], dict[str, Any]]:

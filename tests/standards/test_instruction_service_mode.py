@@ -186,7 +186,7 @@ def test_factory_reset() -> None:
 @pytest.mark.parametrize(
     ("page", "body", "targets"),
     [
-        # Page 1 or none in sight: register mode. Both columns of the table (S-9.2.3 E).
+        # Page 1, or page not known: register mode. Both columns of the table (S-9.2.3 E).
         (None, "78 05", [(DecoderKind.MULTI_FUNCTION, 1), (DecoderKind.ACCESSORY, 513)]),
         (1, "78 05", [(DecoderKind.MULTI_FUNCTION, 1), (DecoderKind.ACCESSORY, 513)]),
         (None, "79 05", [(DecoderKind.MULTI_FUNCTION, 2)]),

@@ -31,6 +31,7 @@ KEPT_BITS = 2048
 #: 30 ms, in ns. Longer than any half-bit (S-9.1 A: 9900 us), so the rails had no power.
 POWER_OFF = 30_000_000
 
+
 class StationAudit:
     """Bits and faults of layer 3 in; the audit at the end."""
 

@@ -16,6 +16,7 @@ from .rules import Tally
 
 __all__ = ["PacketAudit"]
 
+
 @attrs.define(slots=True)
 class _Run:
     """A run: the same packet several times in a row."""

@@ -222,9 +222,13 @@ class DecoderMachine(abc.ABC):
         return effects
 
     def _mode_changed(self) -> list[Effect]:
-        if self._page is not None:  # at each change of mode it is 1 again: common practice, no source
-            self._page = 1
+        self._first_page()  # at each change of mode: common practice, no source
         return [ModeChanged(self.mode)]
+
+    def _first_page(self) -> None:
+        """Set the page register back to 1, if there is one."""
+        if self._page is not None:
+            self._page = 1
 
     def _instructions(self, data: bytes) -> tuple[Instruction, ...]:
         found = self._read.get(data)
@@ -289,6 +293,7 @@ class DecoderMachine(abc.ABC):
         """Factory reset. It is acknowledged (the standard leaves this open). A locked decoder refuses it."""
         if not self._store.factory_reset():
             return []
+        self._first_page()
         return [FactoryResetDone(), *self._as_at_power_up(), Acknowledgement()]
 
     @abc.abstractmethod

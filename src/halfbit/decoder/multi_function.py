@@ -287,12 +287,6 @@ class MultiFunctionDecoder(DecoderMachine):
         self._vehicle = Vehicle(STOP)
         return []
 
-    def _factory_reset(self) -> list[Effect]:
-        effects = super()._factory_reset()
-        if effects:
-            self._page = 1
-        return effects
-
     def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
         value = one.number | (_OPPOSITE if one.reversed else 0) if one.number else 0
         return [*self._store.write(19, value)]

@@ -33,7 +33,9 @@ class Row:
         self.kind: type[Instruction] = entry.builds
         pattern = entry.parsed
         fixed = zip(pattern.masks, pattern.values)
-        self.checks: tuple[tuple[int, int, int], ...] = tuple((index, mask, value) for index, (mask, value) in enumerate(fixed) if mask)
+        self.checks: tuple[tuple[int, int, int], ...] = tuple(
+            (index, mask, value) for index, (mask, value) in enumerate(fixed) if mask
+        )
         self.least: int = entry.lengths[0]
         self.most: int | None = entry.lengths[1]
         self.checksum: Callable[[bytes], int] | None = entry.checksum

@@ -7,7 +7,7 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import Instruction, brief
+from .base import BRIEF, Instruction, brief
 from .field import flag, integer, octets
 from .function import FunctionControl, function_words, states_of
 
@@ -256,7 +256,7 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
     def brief(self) -> str:
         """Direction, speed and functions, in at most 40 characters."""
         words = f"{self._direction()} {reading_126(self.code).brief}, "
-        return words + function_words(self.functions, 40 - len(words))
+        return words + function_words(self.functions, BRIEF - len(words))
 
     def __str__(self) -> str:
         functions = self.functions
