@@ -116,19 +116,19 @@ class Summary:
         }
 
     def cause_rows(self) -> list[tuple[str, int, str, str]]:
-        """What was wrong: ``cause`` for losses or ``read`` for packets that were read all the same, how many, and what to do."""
-        return [
-            *(("cause", number, cause.value, cause.advice) for cause, number in self.causes.most_common() if cause is not Cause.CUT),
-            *(
-                (
-                    "read",
-                    number,
-                    f"packets {_RECOVERED.get(way) or f'in spite of {way.value}'}",
-                    CAUSE_OF[way].advice if way in CAUSE_OF else "",
-                )
-                for way, number in self.recovered.most_common()
-            ),
+        """What was wrong, most frequent first: a label, how many, the cause in words, and what to do.
+
+        The label is ``cause`` for losses, and ``read`` for packets that were read all the same.
+        """
+        rows = [
+            ("cause", number, cause.value, cause.advice)
+            for cause, number in self.causes.most_common()
+            if cause is not Cause.CUT
         ]
+        for way, number in self.recovered.most_common():
+            words = _RECOVERED.get(way, f"in spite of {way.value}")
+            rows.append(("read", number, f"packets {words}", CAUSE_OF[way].advice if way in CAUSE_OF else ""))
+        return rows
 
     def lines(self, *, causes: bool = True) -> list[str]:
         """The summary as lines of text.

@@ -141,7 +141,9 @@ def _opened(port: str, baud: int) -> Iterator[int]:
         import termios
         import tty
     except ImportError:
-        raise HalfbitError("a serial line needs a system with termios; pipe the cases yourself (halfbit vectors feed)") from None
+        raise HalfbitError(
+            "a serial line needs a system with termios; pipe the cases yourself (halfbit vectors feed)"
+        ) from None
     speed = getattr(termios, f"B{baud}", None)
     if speed is None:
         raise HalfbitError(f"baud: {baud} is no speed this system has; give 9600, 57600, 115200 or the like")
