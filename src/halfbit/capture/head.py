@@ -354,7 +354,7 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
     if width == 1:
         if not live and len(rows) >= FEWEST_LEVELS and all(row[0] in ("0", "1") for row in rows):
             return "levels"
-        return likely if likely == "text" or head.names else "text" if not head.trailing else likely
+        return likely if head.names or head.trailing else "text"
     names = bool(head.names)
     if live and not names:
         return "csv" if rows[0][1].lower() in LEVELS or likely == "csv" else "text"
@@ -368,6 +368,5 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"
-    return (
-        "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
-    )
+    several = names or len(rows) > 1  # one row without names is too little to tell
+    return "volts" if not live and several and (width == 2 or "V" in "".join(head.units)) else "csv"
