@@ -60,6 +60,11 @@ class Summary:
         return len(self._distinct)
 
     @property
+    def events(self) -> int:
+        """Number of packets, losses and cutouts."""
+        return self.packets + sum(self.faults.values()) + self.cutouts
+
+    @property
     def share_decoded(self) -> float:
         """Time in packets as a share of the total time, 0 to 1. The rest is idle one-bits, cutouts and faults."""
         return self.packet_time / self.length if self.length else 0.0
