@@ -1,4 +1,4 @@
-"""The edge filter on the command line: what it took out is told."""
+"""The edge filter on the command line: the summary counts what it removed."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ ALLOWED = 2_048  # KiB; the numbers alone of the long ones would take many times
 
 
 def peak(half_bits: int, name: str) -> int:
-    """Peak memory of decoding so many half-bits through a pipe, KiB."""
+    """Peak memory of decoding ``half_bits`` through a pipe, KiB."""
     scenes = max(20_000 // len(SCENE), 1)
     if name == "text":
         options = ["--holds", "durations"]

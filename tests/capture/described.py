@@ -79,7 +79,7 @@ def _polled(rounds: int, step: float = 38.0) -> list[float]:
 
 
 def _samples(rounds: int, rate: int) -> list[int]:
-    """1 and -1 at so many samples a second."""
+    """1 and -1, ``rate`` samples a second."""
     samples: list[int] = []
     level, passed = 1, 0
     for duration in halves(rounds):

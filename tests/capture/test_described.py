@@ -27,7 +27,7 @@ def read(lines: list[str]) -> list[str]:
 
 
 def as_sent(found: list[str]) -> bool:
-    """Whether packets are some of those sent, in their order, and nearly all."""
+    """True if the packets are some of those sent, in their order, and nearly all."""
     sent = [data.hex(" ").upper() for data in packets(40)]
     order = {data: index for index, data in enumerate(sent[:4])}
     steps = {(order[late] - order[early]) % 4 for early, late in zip(found, found[1:])}

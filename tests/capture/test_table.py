@@ -127,6 +127,12 @@ def test_heading_comments_and_blank_lines() -> None:
     assert wrong("0,0\n1,1\n# halfbit: times us\n2,0\n").place == "line 3"
 
 
+@pytest.mark.parametrize("comment", ["# bench 2, left", '# the "long, lead', '# lead, "red', "# a, b, c"])
+def test_a_comment_between_rows_may_hold_commas_and_quotes(comment: str) -> None:
+    """One with as many fields as a row was once read as a row, and refused."""
+    assert table(f"time,level\n0,0\n58,1\n{comment}\n116,0\n") == [0, 58_000]
+
+
 def test_counter_that_starts_over_between_two_changes() -> None:
     text = "time,level\n0,0\n200,1\n100,1\n250,1\n100,0\n"
     # 156 counts to the first look, 150 to the next, 106 to the change.

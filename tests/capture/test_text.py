@@ -86,7 +86,7 @@ def test_block_comes_with_the_read_that_completes_its_lines() -> None:
     pieces = Pieces([b"# halfbit: durations us\n", b"58\n5", b"8\n10", b"0\n"])
     blocks = open_capture(cast(BinaryIO, pieces), format="text")._rows()
     taken = [(list(durations), pieces.reads) for durations, _ in itertools.islice(blocks, 3)]
-    # The head takes two reads, and none is made before the block from the one before is out.
+    # The head takes two reads. After that, a block comes out before the next read.
     assert taken == [([58], 2), ([58], 3), ([100], 4)]
 
 

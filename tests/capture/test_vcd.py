@@ -172,7 +172,7 @@ def test_dump_switched_off_and_on(tmp_path: Path) -> None:
     path = tmp_path / "track.vcd"
     path.write_text(text.getvalue())
     edges = open_capture(path)
-    for _ in range(2):  # a file can be gone through again
+    for _ in range(2):  # a file can be read again
         assert list(edges) == [Edge(0, 1), Edge(58_000, 0)]
         assert edges.remarks[1] == "1 values x or z: the level was taken to stay"
 

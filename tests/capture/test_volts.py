@@ -138,7 +138,7 @@ def test_counter_that_starts_over() -> None:
 
 
 def reference(times: Sequence[int], values: Sequence[int], middle: int, half: int) -> list[Fraction]:
-    """Exact, and told sample by sample; fractions.Fraction of the standard library rounds nothing."""
+    """The exact crossings, one sample at a time; fractions.Fraction of the standard library rounds nothing."""
     level: int | None = None
     crossed: Fraction | None = None
     found = []

@@ -35,7 +35,7 @@ def edges_of(data: bytes, **options: Any) -> list[Edge]:
 
 
 def square(rate: int = 192_000, count: int = 400, half: int = 20) -> list[float]:
-    """A square wave of so many samples a half."""
+    """A square wave; ``half`` samples between two changes."""
     return [0.5 if index // half % 2 else -0.5 for index in range(count)]
 
 

@@ -1,4 +1,4 @@
-"""The pictures are what the library says, the same each time, and can be read: no words on words, none over a line."""
+"""The pictures are what the library says, the same each time, and can be read: no words over words or over a line."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 
 def wrong(value: object) -> str | None:
-    """What is wrong with a value by the schema; ``None`` if nothing."""
+    """The schema's error for a value; ``None`` if the value is valid."""
     through_json = json.loads(json.dumps(value))
     kind = through_json.get("type")
     if kind in SCHEMA["$defs"]:  # the message of the right branch says more than that of all

@@ -52,7 +52,7 @@ def _equal_bits() -> list[CaseSpec]:
 
 
 def _unequal_bits() -> list[CaseSpec]:
-    """Bits whose own halves differ by 7 us are none, however well their neighbours match."""
+    """A bit whose own halves differ by 7 us is not valid, however well its neighbours match."""
     specs = []
     for high, preamble in ((61, True), (62, False)):
         for count in (9, 10, 11, 12, 13):

@@ -83,7 +83,7 @@ def made(spec: CaseSpec, limits: Limits) -> Case:
 
 
 def _summed(spec: CaseSpec, limits: Limits) -> Case:
-    """A spec with what the receiver by sum makes of it, which keeps as many durations as a board."""
+    """A spec with the output of the receiver by sum, which keeps as many durations as a board."""
     machine = limits.sums_core(core_sum.BLOCK)
     answers = []
     for at, duration in enumerate(spec.durations, 1):

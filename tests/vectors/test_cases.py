@@ -23,7 +23,7 @@ from tests.vectors.case_spec import ANYTHING
 
 
 def matches(events: Sequence[bytes | str], gives: Sequence[bytes | str]) -> bool:
-    """Whether events are what a spec says; ANYTHING stands for any number of them."""
+    """True if the events are those of a spec; ANYTHING stands for any number of events."""
     if not gives:
         return not events
     if gives[0] == ANYTHING:

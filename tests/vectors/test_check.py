@@ -113,6 +113,8 @@ def test_ports_that_cannot_be_run(tmp_path: Path) -> None:
         check([sys.executable, "-c", "import time; time.sleep(30)"], SOME, timeout=0.2)
     with pytest.raises(HalfbitError, match="ticks_per_us: 0"):
         check(port(tmp_path), SOME, ticks_per_us=0)
+    with pytest.raises(HalfbitError, match="ticks_per_us: 0"):
+        fed(SOME, 0)
 
 
 def test_a_port_that_hangs_in_a_case_is_stopped(tmp_path: Path) -> None:

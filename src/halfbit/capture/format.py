@@ -33,10 +33,12 @@ class Format:
     endings: tuple[str, ...]
     #: The fields of :class:`Options` that this format uses.
     options: tuple[str, ...]
-    #: Reads a source with options; a text file's reader takes its head, too.
+    #: Reads a source with options, and the head if :attr:`takes_head`.
     read: Callable[..., CaptureEdges]
     #: Pattern of the file's first bytes, if the format has one.
     begins: re.Pattern[bytes] = re.compile(rb"(?!)")
+    #: True if the reader takes the head of a text file, too.
+    takes_head: bool = False
 
 
 _NUMBERS = ("unit", "wrap", "delimiter", "decimal", "last_line")
@@ -51,9 +53,9 @@ _WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
 
 #: All formats. To add a format, add a row.
 FORMATS: tuple[Format, ...] = (
-    Format("text", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text),
-    Format("csv", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table),
-    Format("volts", (), (*_TABLE, *_VOLTS), read_volts),
+    Format("text", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text, takes_head=True),
+    Format("csv", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table, takes_head=True),
+    Format("volts", (), (*_TABLE, *_VOLTS), read_volts, takes_head=True),
     Format("levels", (), ("unit",), read_levels, _LEVELS_BEGIN),
     Format("vcd", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
     Format("wav", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
@@ -149,7 +151,7 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
     start = b"" if source.live else next(source.look(), b"")
     if name is None:  # what the file begins with says more than its ending
         chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
-    if chosen is not None and chosen.name in ("levels", "vcd", "wav"):
+    if chosen is not None and not chosen.takes_head:
         options.refuse_all_but(chosen.options, chosen.name)
         return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
@@ -158,7 +160,7 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
     if name is None or chosen is None:
         chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
     options.refuse_all_but(chosen.options, chosen.name)
-    if chosen.name == "levels":
+    if not chosen.takes_head:  # levels, which only the rows show
         return chosen.read(source, options)
     return chosen.read(plain(source, head, text=chosen.name == "text", carriage=carriage), options, head)
 

@@ -23,7 +23,7 @@ from .options import Options
 from .source import Source
 from .unsaid import LastLineError, UnsaidError
 
-__all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "head_of", "shape_of"]
+__all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "fields_in", "head_of", "shape_of"]
 
 #: Spellings of a level, in lower case.
 LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "true": 1}
@@ -225,23 +225,24 @@ def _fields(text: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return [part.strip('"') for part in text.split()]
     try:
-        return split(text, delimiter)
+        (row,) = fields_in([text], delimiter)
     except CaptureError:
-        return [text.strip()]
+        row = [text]
+    return [field.strip() for field in row]
 
 
-def split(text: str, delimiter: str) -> list[str]:
-    """Split a row into fields and strip the spaces around them.
+def fields_in(texts: Sequence[str], delimiter: str) -> list[list[str]]:
+    """Split rows into fields.
 
     :raises CaptureError: if a quote is not closed.
     """
     try:
-        (row,) = csv.reader([text], delimiter=delimiter, skipinitialspace=True, strict=True)
+        rows = list(csv.reader(texts, delimiter=delimiter, skipinitialspace=True, strict=True))
+        if len(rows) == len(texts):  # else a quoted field spans several lines
+            return rows
     except (csv.Error, ValueError):
-        raise CaptureError(
-            f"{quoted(text.encode())} is not a row of fields: a quote is not closed, or out of place"
-        ) from None
-    return [field.strip() for field in row]
+        pass
+    raise CaptureError(f"{quoted(texts[0].encode())} is not a row of fields: a quote is not closed, or out of place")
 
 
 def _delimiter(row: str, decimal: str, table: bool) -> str:
@@ -353,7 +354,7 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
     if width == 1:
         if not live and len(rows) >= FEWEST_LEVELS and all(row[0] in ("0", "1") for row in rows):
             return "levels"
-        return likely if likely == "text" or head.names else "text" if not head.trailing else likely
+        return likely if head.names or head.trailing else "text"
     names = bool(head.names)
     if live and not names:
         return "csv" if rows[0][1].lower() in LEVELS or likely == "csv" else "text"
@@ -367,6 +368,5 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"
-    return (
-        "csv" if live or not names and len(rows) < 2 else "volts" if width == 2 or "V" in "".join(head.units) else "csv"
-    )
+    several = names or len(rows) > 1  # one row without names is too little to tell
+    return "volts" if not live and several and (width == 2 or "V" in "".join(head.units)) else "csv"

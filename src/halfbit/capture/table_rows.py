@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from operator import sub
 
 from ..edge_samples import SAME
 from ..error import CaptureError
 from .columns import Layout
-from .head import LEVELS
+from .head import LEVELS, fields_in
 from .lines import Lines, quoted, read_lines
 from .numbers import looks_like_number, numbers_in
 from .samples import Samples
@@ -28,23 +27,22 @@ def rows_of(chunks: Iterable[bytes], layout: Layout, take_last: bool) -> Iterato
 def _samples(lines: Lines, layout: Layout) -> Samples | None:
     texts = lines.decoded()
     numbers: Sequence[int] = range(lines.number, lines.number + len(texts))
+    if b"#" in lines.text or not all(map(str.strip, texts)):  # comments or blank lines
+        kept = [index for index, text in enumerate(texts) if text.strip() and not text.lstrip().startswith("#")]
+        numbers, texts = [numbers[index] for index in kept], [texts[index] for index in kept]
+    if not texts:
+        return None
     if layout.decimal_comma and b"," in lines.text:
         texts = [text.replace(",", ".") for text in texts]
-    rows = _parted(texts, layout, numbers)
-    if set(map(len, rows)) != {layout.width}:
-        kept = [index for index, text in enumerate(texts) if text.strip() and not text.lstrip().startswith("#")]
-        numbers = [lines.number + index for index in kept]
-        rows = _parted([texts[index] for index in kept], layout, numbers)
-    if not rows:
-        return None
 
     def place(index: int) -> str:
         return f"line {numbers[index]}"
 
-    for index, row in enumerate(rows if set(map(len, rows)) != {layout.width} else ()):
-        if len(row) != layout.width:
-            problem = f"number of fields is {len(row)}, in the first row it is {layout.width}"
-            raise CaptureError(f"{quoted(lines.texts[numbers[index] - lines.number])}: {problem}", place(index))
+    rows = _parted(texts, layout, place)
+    if set(map(len, rows)) != {layout.width}:
+        index = next(index for index, row in enumerate(rows) if len(row) != layout.width)
+        problem = f"number of fields is {len(rows[index])}, in the first row it is {layout.width}"
+        raise CaptureError(f"{quoted(lines.texts[numbers[index] - lines.number])}: {problem}", place(index))
     times = numbers_in([row[layout.time] for row in rows], place)
     rails = [[row[rail] for row in rows] for rail in layout.rails]
     if layout.volts:
@@ -57,15 +55,11 @@ def _samples(lines: Lines, layout: Layout) -> Samples | None:
     return Samples(times, bytes([one if one != other else SAME for one, other in zip(*levels)]), place)
 
 
-def _parted(texts: Sequence[str], layout: Layout, numbers: Sequence[int]) -> list[list[str]]:
+def _parted(texts: Sequence[str], layout: Layout, place: Callable[[int], str]) -> list[list[str]]:
     try:
-        rows = list(csv.reader(texts, delimiter=layout.delimiter, skipinitialspace=True, strict=True))
-        if len(rows) == len(texts):  # else a quoted field spans several lines
-            return rows
-    except (csv.Error, ValueError):
-        pass
-    problem = f"{quoted(texts[0].encode())} is not a row of fields: a quote is not closed, or out of place"
-    raise CaptureError(problem, f"line {numbers[0]}")
+        return fields_in(texts, layout.delimiter)
+    except CaptureError as error:
+        raise error.at(place(0)) from None
 
 
 def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:

@@ -69,11 +69,6 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
     name = " less ".join(rail.name if rail.bit is None else f"{rail.name}, bit {rail.bit}" for rail in rails)
     last = _Reader(head, rails, options.take_last)
 
-    def samples() -> Iterator[Samples]:
-        nonlocal last
-        last = _Reader(head, rails, options.take_last)
-        return last.samples(source.chunks())
-
     def remarks() -> tuple[str, ...]:
         said = [f"signal {name}" + (f"; {threshold}" if threshold else "")]
         if last.unknown:
@@ -81,7 +76,9 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
         return tuple(said)
 
     def edges() -> Iterator[Batch]:
-        rows = samples()
+        nonlocal last
+        last = _Reader(head, rails, options.take_last)
+        rows = last.samples(source.chunks())
         if threshold is not None:
             rows = (attrs.evolve(some, levels=threshold.levels(some.volts)) for some in rows)
         return changes(rows, Finder(None))

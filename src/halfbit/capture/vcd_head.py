@@ -136,12 +136,14 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
     if len({(variable.code, variable.bit) for variable in found}) > 1:
         raise UnsaidError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
     if not found:
-        raise CaptureError(f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals")
+        problem = f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals"
+        raise CaptureError(problem)
     (chosen, *_) = found
     if chosen.size != 1 and chosen.bit is None and not chosen.real:
         first, last = chosen.bits or (chosen.size - 1, 0)
         raise CaptureError(
-            f"{option}: {chosen.name!r} has {chosen.size} bits: give one, from {chosen.name}[{first}] to {chosen.name}[{last}]"
+            f"{option}: {chosen.name!r} has {chosen.size} bits: "
+            f"give one, from {chosen.name}[{first}] to {chosen.name}[{last}]"
         )
     return chosen
 

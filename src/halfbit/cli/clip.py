@@ -1,6 +1,7 @@
 """Writes a stretch of a capture as text, one duration a line, with a heading that says how to read it.
 
-Exit status: 0 the stretch was written, 2 there is none, the input cannot be read or the command line is wrong.
+Exit status: 0 the stretch was written, 2 nothing is there, the input cannot be read or the
+command line is wrong.
 """
 
 from __future__ import annotations

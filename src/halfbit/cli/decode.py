@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         if args.vcd is not None:
             from .vcd_out import write_vcd  # imported here because pyvcd is optional
 
-            write_vcd(args.vcd, capture.reading)
+            write_vcd(args.vcd, capture.reading, summary.events)
         return capture.status(summary.packets, _nothing(summary))
 
 

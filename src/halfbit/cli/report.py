@@ -34,8 +34,8 @@ from .traffic import traffic_rows
 
 __all__ = ["add_options", "run"]
 
-#: Most losses with a picture; most losses listed; durations shown on each side of a loss.
-PICTURES, LOSSES, REACH = 12, 200, 30
+#: Most losses with a picture; durations shown on each side of a loss.
+PICTURES, REACH = 12, 30
 
 _STYLE = """
 :root { color-scheme: light dark }
@@ -43,8 +43,10 @@ body { font: 16px/1.5 system-ui, sans-serif; margin: 0 auto; max-width: 62rem; p
 h1 { font-size: 1.5rem } h2 { font-size: 1.2rem; margin-top: 2rem } h3 { font-size: 1rem; margin-bottom: .3rem }
 pre { font: 13px/1.4 ui-monospace, monospace; white-space: pre-wrap; margin: .5rem 0 }
 .wide { overflow-x: auto } .wide svg { min-width: 56rem; width: 100%; height: auto; background: white }
-table { border-collapse: collapse; font-size: .9rem } th, td { text-align: left; padding: .2rem .8rem .2rem 0; vertical-align: top }
-th { border-bottom: 1px solid } th, td { white-space: nowrap } td:last-child { white-space: normal; min-width: 16rem } td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
+table { border-collapse: collapse; font-size: .9rem }
+th, td { text-align: left; padding: .2rem .8rem .2rem 0; vertical-align: top; white-space: nowrap }
+th { border-bottom: 1px solid } td:last-child { white-space: normal; min-width: 16rem }
+td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weight: 600 }
 """
 
 
@@ -88,7 +90,8 @@ def _page(name: str, capture: Opened) -> str:
     ]
     title = f"Report on {escape(name)}"
     return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{_STYLE}</style></head><body><h1>{title}</h1>\n"
         + "\n".join(filter(None, parts))
         + "\n</body></html>\n"
@@ -105,7 +108,6 @@ def _cause_part(summary: Summary) -> list[str]:
 
 def _survey_part(reading: Reading) -> list[str]:
     found = survey(reading.edges, thorough=False)
-
     verdict = found.verdict
     text = f"{verdict.reason[0].upper()}{verdict.reason[1:]}."
     return [

@@ -60,6 +60,11 @@ class Summary:
         return len(self._distinct)
 
     @property
+    def events(self) -> int:
+        """Number of packets, losses and cutouts."""
+        return self.packets + sum(self.faults.values()) + self.cutouts
+
+    @property
     def share_decoded(self) -> float:
         """Time in packets as a share of the total time, 0 to 1. The rest is idle one-bits, cutouts and faults."""
         return self.packet_time / self.length if self.length else 0.0
@@ -116,19 +121,19 @@ class Summary:
         }
 
     def cause_rows(self) -> list[tuple[str, int, str, str]]:
-        """What was wrong: ``cause`` for losses or ``read`` for packets that were read all the same, how many, and what to do."""
-        return [
-            *(("cause", number, cause.value, cause.advice) for cause, number in self.causes.most_common() if cause is not Cause.CUT),
-            *(
-                (
-                    "read",
-                    number,
-                    f"packets {_RECOVERED.get(way) or f'in spite of {way.value}'}",
-                    CAUSE_OF[way].advice if way in CAUSE_OF else "",
-                )
-                for way, number in self.recovered.most_common()
-            ),
+        """What was wrong, most frequent first: a label, how many, the cause in words, and what to do.
+
+        The label is ``cause`` for losses, and ``read`` for packets that were read all the same.
+        """
+        rows = [
+            ("cause", number, cause.value, cause.advice)
+            for cause, number in self.causes.most_common()
+            if cause is not Cause.CUT
         ]
+        for way, number in self.recovered.most_common():
+            words = _RECOVERED.get(way, f"in spite of {way.value}")
+            rows.append(("read", number, f"packets {words}", CAUSE_OF[way].advice if way in CAUSE_OF else ""))
+        return rows
 
     def lines(self, *, causes: bool = True) -> list[str]:
         """The summary as lines of text.

@@ -8,7 +8,6 @@ from contextlib import AbstractContextManager, nullcontext
 from itertools import accumulate
 from typing import Any, TextIO
 
-from ..decision import receiver_for
 from ..error import HalfbitError
 from ..event import Packet
 from ..inspect.reading import Reading
@@ -21,17 +20,17 @@ __all__ = ["write_vcd"]
 _ROWS = ("bit", "packet", "meaning")
 
 
-def write_vcd(path: str, reading: Reading) -> None:
+def write_vcd(path: str, reading: Reading, count: int) -> None:
     """Write a capture with its decoded bits, packets and meanings.
 
     :param path: ``-`` for standard output.
+    :param count: number of its packets, losses and cutouts.
     :raises HalfbitError: if pyvcd is not installed, the capture can be read only once, or the file cannot be written.
     """
     try:
         from vcd import VCDWriter
     except ImportError:
         raise HalfbitError("writing VCD files takes the package pyvcd: pip install 'halfbit[vcd]'") from None
-    count = _count(reading)
     try:
         with _output(path) as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
             signal = writer.register_var("track", "signal", "wire", size=1, init=0)
@@ -48,15 +47,6 @@ def write_vcd(path: str, reading: Reading) -> None:
 
 def _output(path: str) -> AbstractContextManager[TextIO]:
     return nullcontext(sys.stdout) if path == "-" else open(path, "w")
-
-
-def _count(reading: Reading) -> int:
-    """The number of packets, losses and cutouts."""
-    receiver = receiver_for(reading.limits)
-    count = 0
-    for row, scale in reading.edges._rows():
-        count += len(receiver.feed_many(row, scale))
-    return count + len(receiver.finish())
 
 
 def _changes(reading: Reading, count: int) -> Iterator[tuple[int, str, str | int]]:

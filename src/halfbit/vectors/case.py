@@ -54,7 +54,7 @@ class Case:
     text: str
     #: Times between level changes, us.
     durations: tuple[int, ...]
-    #: Layer 2's answer to each duration, one hexadecimal digit each; empty for the decision by sum, which has no layer 2.
+    #: Layer 2's answer to each duration, one hexadecimal digit each. Empty for the decision by sum: it has no layer 2.
     half_bits: str
     #: Layer 3's answers in the same form; 0 for MORE. Empty for the decision by sum.
     bits: str

@@ -88,7 +88,12 @@ class Report:
 
 
 def fed(cases: Sequence[Case], ticks_per_us: int = 1) -> str:
-    """The input for a port: durations in its ticks, one per line, with an empty line after each case."""
+    """The input for a port: durations in its ticks, one per line, with an empty line after each case.
+
+    :raises HalfbitError: if ``ticks_per_us`` is less than 1.
+    """
+    if ticks_per_us < 1:
+        raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
     return "".join(
         "".join(f"{duration * ticks_per_us}\n" for duration in case.durations) + "\n"
         for case in cases
@@ -112,8 +117,6 @@ def check(
     :raises HalfbitError: if the port cannot be run, does not end in time or prints too much; if ``ticks_per_us`` is
         less than 1.
     """
-    if ticks_per_us < 1:
-        raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
     output, status = _run(command, fed(cases, ticks_per_us).encode(), timeout, cases)
     ended = f"the program ended with status {status} before it" if status else "the program ended before it"
     return compared(cases, _split(output), ended, packets_only=packets_only)

@@ -38,20 +38,18 @@ def check_serial(
 
     :param port: the device of the serial line, e.g. ``/dev/ttyACM0``.
     :param baud: bits per second. It has no effect on a board's own USB line.
-    :param ticks_per_us: how many of the port's ticks make a microsecond.
-    :param packets_only: leaves all answers but packets out of the comparison.
+    :param ticks_per_us: ticks of the port per microsecond.
+    :param packets_only: True compares only packets and ignores all other answers.
     :param timeout: the longest time without an answer, s.
     :raises HalfbitError: if the line cannot be opened or set, the board does not answer the empty lines, or
         ``ticks_per_us`` is less than 1.
     """
-    if ticks_per_us < 1:
-        raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
+    given = [fed([case], ticks_per_us).encode().splitlines(keepends=True) for case in cases]
     with _opened(port, baud) as line:
         wire = _Wire(line, port, timeout)
         wire.greet()
         answered: list[list[str]] = []
-        for case in cases:
-            text = fed([case], ticks_per_us).encode().splitlines(keepends=True)
+        for text in given:
             for at in range(0, len(text), _AT_ONCE):
                 wire.send(b"".join(text[at : at + _AT_ONCE]))
             lines = wire.case()
@@ -141,7 +139,9 @@ def _opened(port: str, baud: int) -> Iterator[int]:
         import termios
         import tty
     except ImportError:
-        raise HalfbitError("a serial line needs a system with termios; pipe the cases yourself (halfbit vectors feed)") from None
+        raise HalfbitError(
+            "a serial line needs a system with termios; pipe the cases yourself (halfbit vectors feed)"
+        ) from None
     speed = getattr(termios, f"B{baud}", None)
     if speed is None:
         raise HalfbitError(f"baud: {baud} is no speed this system has; give 9600, 57600, 115200 or the like")
