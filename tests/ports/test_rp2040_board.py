@@ -25,10 +25,10 @@ from halfbit.ports import write
 from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
-from .support_chip import sections
+from .support_chip import sections, symbols
 from .support_motion import ModelMotion, motion
 from .support_pio import timer_module
-from .support_rp2040 import BOARD, CLOCK, Cut, Ran, cvs_in, image, needed, program, run, store_of, symbols
+from .support_rp2040 import BOARD, CLOCK, Cut, Ran, cvs_in, image, needed, program, run, store_of
 
 IDLE = (255, 0)
 MS = 1_000_000
@@ -79,7 +79,7 @@ def test_it_times_with_the_program_that_micropython_uses() -> None:
     module = timer_module()
     words, _ = module.half_bit_timer
     linked = program()
-    at, size = symbols(linked)["HALF_BIT_TIMER"]
+    at, size = symbols(linked.read_bytes())["HALF_BIT_TIMER"]
     held = image(linked)[at - 0x2000_0000 + 256 :][:size]
     assert [int.from_bytes(held[i : i + 2], "little") for i in range(0, size, 2)] == words
     assert f"#define CHIP_TOP (0x{module.COUNT:X}u + {module.AHEAD}u)" in (BOARD / "rp2040_chip.h").read_text()
