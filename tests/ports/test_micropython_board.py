@@ -21,13 +21,12 @@ from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.event import Packet
 
 from .support_build import core_receiver, ticks
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_pio import Timer
 from .support_railway import IDLE, packets, track
 from .test_micropython_ring import MODULES
 from .test_micropython_vehicle import SHOW, expected
 
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 MS = 1_000_000
 TICKS_PER_MS = 2_000
 #: Ticks of half a us: a turn of the loop, and more for each half-bit in it. About what an RP2040 needs (an assumption).

@@ -7,10 +7,8 @@ from collections.abc import Sequence
 
 import pytest
 
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_railway import packets
-
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 
 #: The board's modules.
 MODULES = """
