@@ -19,13 +19,12 @@ from typing import Any
 import attrs
 
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
-from halfbit.limits import Limits
 from halfbit.receiver import HalvesReceiver
 
 from . import support_avr
 from .support_build import C, build
 from .support_motion import ModelMotion, motion
-from .support_railway import IDLE, packets, track
+from .support_railway import IDLE, LIMITS, packets, track
 
 pytestmark = support_avr.needed
 CLOCK = 16_000_000
@@ -165,8 +164,7 @@ class Judge:
 
     def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
         """Take pieces, and give them on."""
-        limits = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
-        receiver = HalvesReceiver(limits)
+        receiver = HalvesReceiver(LIMITS)
         shown = ModelMotion(self.model)
         for piece in pieces:
             self.half_bits += len(piece)

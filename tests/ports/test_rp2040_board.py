@@ -20,29 +20,22 @@ from crccheck.crc import Crc32Mpeg2  # type: ignore[import-untyped]
 from halfbit import core
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.event import Packet
-from halfbit.limits import Limits
 from halfbit.ports import write
 from halfbit.receiver import HalvesReceiver
-from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
+from halfbit.simulate.signal import Timing
 
 from .support_chip import sections, symbols
 from .support_motion import ModelMotion, motion
 from .support_pio import timer_module
+from .support_railway import IDLE, LIMITS, packets
 from .support_rp2040 import BOARD, CLOCK, Cut, Ran, cvs_in, image, needed, program, run, store_of
 
-IDLE = (255, 0)
 MS = 1_000_000
 #: The chip's program has started: its clocks run and its CVs are read.
 START = 20
 #: CV 1 to 256 after the first start; version and maker are the program's.
 MADE = {cv: 0 for cv in range(1, 257)} | {1: 3, 7: 1, 8: 13, 17: 192, 29: 2, 31: 16}
 STORE = store_of(MADE)
-
-
-def packets(*bodies: tuple[int, ...], preamble: int = 16, timing: Timing | None = None) -> list[int]:
-    """Durations of packets, ns."""
-    shape = () if timing is None else (timing,)
-    return [d for body in bodies for d in packet_durations(with_error_byte(bytes(body)), preamble, *shape)]
 
 
 def started(*bodies: tuple[int, ...], preamble: int = 20) -> list[int]:
@@ -309,9 +302,7 @@ class Judge:
 
     def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
         """Take pieces, and give them on."""
-        one, zero = (51_500, 64_500), (89_500, 10_000_500)
-        limits = Limits(one_min=one[0], one_max=one[1], one_difference=7_000, zero_min=zero[0], zero_max=zero[1])
-        receiver = HalvesReceiver(limits)
+        receiver = HalvesReceiver(LIMITS)
         for piece in pieces:
             self.half_bits += len(piece)
             for event in receiver.feed_many(piece, 1):
