@@ -236,7 +236,7 @@ def sum_costs() -> tuple[float, float, float]:
 
 
 def burst(durations: Sequence[int], measured: Costs, turn_us: float) -> tuple[int, int]:
-    """How many half-bits wait at most, and at the end, where a turn takes so long."""
+    """How many half-bits wait at most, and at the end, if a turn takes ``turn_us``."""
     time = free = 0.0
     starts: list[float] = []
     most = 0

@@ -1,6 +1,6 @@
 """The whole decoder on an emulated RP2040: from the waveform at its pin to motor, lamps, CVs and acknowledgement.
 
-``python -m tests.ports.test_rp2040_board 600`` runs so many seconds of track; here it is a few.
+``python -m tests.ports.test_rp2040_board 600`` runs ten minutes of track (600 s); the test here runs a few seconds.
 """
 
 from __future__ import annotations
@@ -325,7 +325,7 @@ class Judge:
 
 
 def compare(seconds: float, seed: int) -> str:
-    """Chip and model on a track; what came of it in words.
+    """Run chip and model on a track; returns a line with the counts.
 
     :raises AssertionError: if they differ, or the chip lost half-bits.
     """
@@ -344,7 +344,7 @@ def compare(seconds: float, seed: int) -> str:
     assert cvs_in(ran.store) == {cv: judge.model.cvs[cv] for cv in range(1, 257)}
     return (
         f"{ran.seconds:.0f} s of track, {judge.half_bits} half-bits in {len(pauses)} pauses of 50 ms and between them, "
-        f"none lost; {judge.packets} packets, {len(levels)} changes of the motor, {len(ran.pulses)} pulses, "
+        f"no half-bit lost; {judge.packets} packets, {len(levels)} changes of the motor, {len(ran.pulses)} pulses, "
         f"{ran.operations} writes and erases: all as the model's. The processor was awake "
         f"{100 * ran.cycles / CLOCK / ran.seconds:.1f} % of the time; the emulator took {ran.took:.0f} s"
     )
@@ -352,11 +352,11 @@ def compare(seconds: float, seed: int) -> str:
 
 @needed
 def test_some_seconds_of_track() -> None:
-    assert "none lost" in compare(4, 5)
+    assert "no half-bit lost" in compare(4, 5)
 
 
 def main() -> None:
-    """So many seconds of track."""
+    """Run the track for the seconds given on the command line."""
     print(compare(float(sys.argv[1]), 1))
 
 
