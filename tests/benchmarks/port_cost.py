@@ -28,7 +28,7 @@ from ..ports.support_chip import CORTEX_M0, RV32, Chip, Core, Cost, measure, sec
 from ..ports.support_torn import clean_signal, torn_signal
 from . import port_sum_cost
 
-#: Half-bits in a second where all are of ones, 58 us: none can come more densely for long.
+#: Half-bits in a second if all bits are ones of 58 us. No signal is denser than this for long.
 DENSEST = 1_000_000 / 58
 #: Clocks, Hz (common practice, no source): an RP2040, and a crystal often put beside an ATmega328P.
 CLOCKS = {"Cortex-M0+": 125_000_000, "ATmega328P": 16_000_000}
@@ -188,7 +188,7 @@ def figures(text: str) -> dict[str, list[float]]:
 
 
 def grown(shown: str, made: str) -> list[str]:
-    """What has grown too much from one table to another, in words; and rows that are new."""
+    """A message for each figure that has grown too much from one table to another, and for each new row."""
     words = []
     before = figures(shown)
     for name, numbers in figures(made).items():

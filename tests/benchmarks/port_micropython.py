@@ -18,7 +18,7 @@ from halfbit import core
 from halfbit.simulate.signal import packet_durations, with_error_byte
 
 from ..ports.support_build import core_receiver, ticks
-from ..ports.support_micropython import CORE, EXAMPLES, run
+from ..ports.support_micropython import CORE, FILES, run
 from ..ports.support_torn import torn_signal
 from . import port_sum_cost
 
@@ -59,7 +59,7 @@ class DMA:
         return COUNT - self.made
 rp2.PIO, rp2.DMA, rp2.StateMachine = Pio, DMA, StateMachine
 rp2.asm_pio = lambda **settings: lambda program: "program"
-machine.Pin, machine.PWM, machine.mem32 = Pin, PWM, None
+machine.Pin, machine.PWM, machine.mem32 = Pin, PWM, {0x50200008: 0}
 time.ticks_ms = lambda: 0
 sys.modules["rp2"], sys.modules["machine"], sys.modules["time"] = rp2, machine, time
 import half_bit_ring, half_bit_timer, main, vehicle
@@ -193,10 +193,9 @@ def shuttle(packets: int = 12) -> list[int]:
 
 @functools.cache
 def _costs(durations: tuple[int, ...]) -> Costs:
-    files = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
     batches = batches_of(durations)
     script = SCRIPT.replace("TURNS", str(batches))
-    marks = run(script, {**files, "durations": array("I", durations).tobytes()}).marks
+    marks = run(script, {**FILES, "durations": array("I", durations).tobytes()}).marks
     turn = (marks[1] - marks[0]) / 10_000
     built_in = (marks[3] - marks[2]) / 10_000 - turn
     base = min(marks[5:21])  # two stand-ins with a loop around them
@@ -228,7 +227,7 @@ def costs(durations: Sequence[int]) -> Costs:
 def sum_costs() -> tuple[float, float, float]:
     """The receiver by sum: turns for a half-bit on average and at worst, without learning; and for learning."""
     durations = port_sum_cost.clean()
-    files = {path.name: path for path in (*EXAMPLES.glob("*.py"), *CORE.parent.glob("core*.py"))}
+    files = {**FILES, **{path.name: path for path in CORE.parent.glob("core_sum*.py")}}
     marks = run(SUM_SCRIPT, {**files, "durations": array("I", durations).tobytes()}).marks
     turn = (marks[1] - marks[0]) / 10_000
     turns = [mark / turn for mark in marks[2:]]
@@ -237,7 +236,7 @@ def sum_costs() -> tuple[float, float, float]:
 
 
 def burst(durations: Sequence[int], measured: Costs, turn_us: float) -> tuple[int, int]:
-    """How many half-bits wait at most, and at the end, where a turn takes so long."""
+    """How many half-bits wait at most, and at the end, if a turn takes ``turn_us``."""
     time = free = 0.0
     starts: list[float] = []
     most = 0

@@ -3,16 +3,12 @@
  * avr_board PROGRAM.elf SIGNAL EEPROM: SIGNAL holds cycles between changes, 32 bits each; EEPROM is read if it is there, and
  * written at the end. Each change of an output goes to standard output as a line: cycle, what, value.
  */
+#include "avr_chip.h"
+
 #include <simavr/avr_eeprom.h>
 #include <simavr/avr_ioport.h>
-#include <simavr/sim_avr.h>
-#include <simavr/sim_elf.h>
 
-#include <stdarg.h>
-#include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum { EEPROM_SIZE = 1024, OCR0A_AT = 0x47, TCCR0A_AT = 0x44 };
 
@@ -20,13 +16,6 @@ static uint32_t *durations;
 static size_t count, at;
 static int level = 1;
 static avr_irq_t *pin;
-
-static void quiet(avr_t *avr, const int kind, const char *format, va_list rest)
-{
-    (void)avr, (void)format, (void)rest;
-    if (kind == LOG_ERROR)
-        fputs("error in the emulator\n", stderr);
-}
 
 static avr_cycle_count_t change(avr_t *avr, avr_cycle_count_t when, void *context)
 {
@@ -74,20 +63,13 @@ int main(int words, char **word)
 {
     static uint8_t eeprom[EEPROM_SIZE];
     avr_eeprom_desc_t descriptor = {eeprom, 0, EEPROM_SIZE};
-    elf_firmware_t firmware;
     avr_cycle_count_t end = 16000000 / 5; /* for what follows the last change */
     FILE *file;
     int level_before = 0;
     size_t i;
 
-    avr_global_logger_set(quiet);
-    memset(&firmware, 0, sizeof firmware);
-    if (words != 4 || elf_read_firmware(word[1], &firmware) != 0)
+    if (words != 4 || (chip = chip_with(word[1])) == NULL)
         return 2;
-    chip = avr_make_mcu_by_name("atmega328p");
-    avr_init(chip);
-    chip->frequency = 16000000;
-    avr_load_firmware(chip, &firmware);
     load(word[2]);
     memset(eeprom, 0xFF, sizeof eeprom);
     file = fopen(word[3], "rb");

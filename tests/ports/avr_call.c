@@ -5,24 +5,13 @@
  * The last lines on standard error are the most cycles of a call, and the deepest the stack has been, bytes. Cycles stop at
  * 65535 on standard output.
  */
-#include <simavr/sim_avr.h>
-#include <simavr/sim_core.h>
-#include <simavr/sim_elf.h>
+#include "avr_chip.h"
 
-#include <stdarg.h>
-#include <stdint.h>
-#include <stdio.h>
+#include <simavr/sim_core.h>
+
 #include <stdlib.h>
-#include <string.h>
 
 enum { STATE = 0x200, STACK = 0x8FF, RETURN = 0x7000, SPL = 0x5D, SPH = 0x5E };
-
-static void quiet(avr_t *avr, const int level, const char *format, va_list rest)
-{
-    (void)avr, (void)format, (void)rest;
-    if (level == LOG_ERROR)
-        fputs("error in the emulator\n", stderr);
-}
 
 static unsigned deepest = STACK;
 static unsigned most;
@@ -59,20 +48,12 @@ static unsigned call(avr_t *avr, unsigned function, uint32_t argument)
 
 int main(int count, char **words)
 {
-    elf_firmware_t firmware;
     avr_t *avr;
     unsigned char in[4];
     unsigned feed, length_at;
 
-    avr_global_logger_set(quiet);
-    memset(&firmware, 0, sizeof firmware);
-    if (count != 5 || elf_read_firmware(words[1], &firmware) != 0)
+    if (count != 5 || (avr = chip_with(words[1])) == NULL)
         return 2;
-    avr = avr_make_mcu_by_name("atmega328p");
-    if (avr == NULL)
-        return 2;
-    avr_init(avr);
-    avr_load_firmware(avr, &firmware);
     avr->state = cpu_Running;
     feed = (unsigned)strtoul(words[3], NULL, 0);
     length_at = (unsigned)strtoul(words[4], NULL, 0);

@@ -3,26 +3,18 @@
  * Bytes come in at the speed of the line, or as fast as the emulated line takes them: it knows no double speed (U2X0). The
  * chip's time goes on as long as the other end is there.
  */
+#include "avr_chip.h"
+
 #include <simavr/avr_uart.h>
-#include <simavr/sim_avr.h>
-#include <simavr/sim_elf.h>
 
 #include <errno.h>
 #include <fcntl.h>
-#include <stdarg.h>
-#include <stdint.h>
-#include <string.h>
 #include <unistd.h>
 
 enum { BYTE_CYCLES = 10 * 16000000 / 115200 };
 
 static avr_irq_t *input;
 static int gone, full;
-
-static void quiet(avr_t *avr, const int kind, const char *format, va_list rest)
-{
-    (void)avr, (void)kind, (void)format, (void)rest;
-}
 
 static void output(avr_irq_t *irq, uint32_t value, void *context)
 {
@@ -63,18 +55,11 @@ static avr_cycle_count_t arrive(avr_t *avr, avr_cycle_count_t when, void *contex
 
 int main(int words, char **word)
 {
-    elf_firmware_t firmware;
     avr_t *chip;
     uint32_t flags = 0;
 
-    avr_global_logger_set(quiet);
-    memset(&firmware, 0, sizeof firmware);
-    if (words != 2 || elf_read_firmware(word[1], &firmware) != 0)
+    if (words != 2 || (chip = chip_with(word[1])) == NULL)
         return 2;
-    chip = avr_make_mcu_by_name("atmega328p");
-    avr_init(chip);
-    chip->frequency = 16000000;
-    avr_load_firmware(chip, &firmware);
     avr_ioctl(chip, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
     input = avr_io_getirq(chip, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
     avr_irq_register_notify(avr_io_getirq(chip, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), output, NULL);

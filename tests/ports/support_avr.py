@@ -48,7 +48,8 @@ def compiler_version() -> str:
 
 def emulator(source: str) -> Path:
     """A harness around simavr, compiled for this machine."""
-    return build(("cc",), ("-O2", "-Wall", "-Werror"), (HERE / source,), after=("-lsimavr",))
+    flags = ("-O2", "-Wall", "-Werror")
+    return build(("cc",), flags, (HERE / source,), after=("-lsimavr",), needs=(HERE / "avr_chip.h",))
 
 
 def symbols(program: Path) -> dict[str, int]:

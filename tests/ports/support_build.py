@@ -103,7 +103,7 @@ def build(
     return result
 
 
-#: Timers the ports are tried with, as so many ticks in so many us: 1, 2, 2.5, 4, 8 and 16 ticks a us.
+#: Timers the ports are tried with, as (ticks, us): 1, 2, 2.5, 4, 8 and 16 ticks a us.
 RATIOS = ((1, 1), (2, 1), (5, 2), (4, 1), (8, 1), (16, 1))
 
 

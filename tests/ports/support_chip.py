@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from halfbit import core
 
 from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections"]
+__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections", "segments", "symbols"]
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
 INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20
@@ -80,6 +80,28 @@ def sections(image: bytes) -> dict[str, int]:
     headers = _headers(image)
     (names,) = struct.unpack_from("<H", image, 50)
     return {_text(image, headers[names][4] + header[0]): header[5] for header in headers if header[2] & 2}
+
+
+def segments(image: bytes) -> Iterator[tuple[int, int, bytes]]:
+    """What of a linked program is loaded: the address where it runs, the one where it is stored, and the bytes."""
+    (programs,) = struct.unpack_from("<I", image, 28)
+    (count,) = struct.unpack_from("<H", image, 44)
+    for index in range(count):
+        kind, offset, address, stored, size = struct.unpack_from("<5I", image, programs + 32 * index)
+        if kind == 1:
+            yield address, stored, image[offset : offset + size]
+
+
+def symbols(image: bytes) -> dict[str, tuple[int, int]]:
+    """Every symbol of a linked program: address and bytes."""
+    headers = _headers(image)
+    found = {}
+    for _, kind, _, _, offset, size, link, *_ in headers:
+        if kind == 2:
+            for at in range(offset, offset + size, 16):
+                symbol, value, length = struct.unpack_from("<III", image, at)
+                found[_text(image, headers[link][4] + symbol)] = value, length
+    return found
 
 
 @attrs.frozen
@@ -155,11 +177,12 @@ class Chip:
         self.program = program
         self._unicorn = _u.Uc(*core.machine)
         self._unicorn.mem_map(0, 1 << 24)
-        self._symbols: dict[str, tuple[int, int]] = {}
         sizes = sections(image)
         #: Bytes of code and constants.
         self.code = sizes[".text"] + sizes[".rodata"]
-        self._load(image)
+        self._symbols = symbols(image)
+        for address, _, content in segments(image):
+            self._unicorn.mem_write(address, content)
         self._count = 0
         #: Cycles of the last call, for a Cortex-M0+ counted singly.
         self.cycles = 0
@@ -173,21 +196,6 @@ class Chip:
             self._unicorn.hook_add(_u.UC_HOOK_BLOCK, self._enter)
         self._unicorn.mem_write(STATE, RUBBISH)
         self.call(self.program.init)
-
-    def _load(self, image: bytes) -> None:
-        """Take a linked program apart (ELF, 32 bits, little end first)."""
-        (programs,) = struct.unpack_from("<I", image, 28)
-        (count,) = struct.unpack_from("<H", image, 44)
-        for index in range(count):
-            kind, offset, address, _, size = struct.unpack_from("<5I", image, programs + 32 * index)
-            if kind == 1:
-                self._unicorn.mem_write(address, image[offset : offset + size])
-        headers = _headers(image)
-        for _, kind, _, _, offset, size, link, *_ in headers:
-            if kind == 2:  # the symbols
-                for at in range(offset, offset + size, 16):
-                    symbol, value, length = struct.unpack_from("<III", image, at)
-                    self._symbols[_text(image, headers[link][4] + symbol)] = value, length
 
     def _step(self, _: Any, address: int, size: int, *__: Any) -> None:
         self._count += 1

@@ -125,7 +125,7 @@ class Pair:
             self.port.set(cv, value)
 
     def step(self, body: bytes | None, after: int, *, spoiled: bool = False) -> None:
-        """A packet, or none, so many ms later; what shows of both must be the same.
+        """Both take a packet, or only time passes if ``body`` is None, ``after`` ms later. They must show the same.
 
         :raises AssertionError: with all that led there, if it is not.
         """

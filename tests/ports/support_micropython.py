@@ -22,11 +22,13 @@ import wasmtime
 from .support_build import kept
 from .support_files import PORTS
 
-__all__ = ["CORE", "EXAMPLES", "Run", "run"]
+__all__ = ["CORE", "EXAMPLES", "FILES", "Run", "run"]
 
 ROOT = Path(__file__).parents[2]
 CORE = ROOT / "src" / "halfbit" / "core.py"
 EXAMPLES = PORTS / "micropython"
+#: What a decoder by halves has in its folder on a board.
+FILES: dict[str, bytes | Path] = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 
 
 @attrs.frozen

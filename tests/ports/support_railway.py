@@ -5,17 +5,20 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
-from halfbit.simulate.signal import packet_durations, with_error_byte
+from halfbit.limits import Limits
+from halfbit.simulate.signal import NOMINAL, Timing, packet_durations, with_error_byte
 
-__all__ = ["IDLE", "packets", "track"]
-
-
-def packets(*bodies: tuple[int, ...], preamble: int = 16) -> list[int]:
-    """Durations of packets, ns."""
-    return [d for body in bodies for d in packet_durations(with_error_byte(bytes(body)), preamble)]
+__all__ = ["IDLE", "LIMITS", "packets", "track"]
 
 
 IDLE = (255, 0)
+#: The decoder's limits (S-9.1 A, table 1) on a timer of half a us whose counts may be one off, as the boards have them.
+LIMITS = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
+
+
+def packets(*bodies: tuple[int, ...], preamble: int = 16, timing: Timing = NOMINAL) -> list[int]:
+    """Durations of packets, ns."""
+    return [d for body in bodies for d in packet_durations(with_error_byte(bytes(body)), preamble, timing)]
 
 
 def session(rng: random.Random) -> list[int]:

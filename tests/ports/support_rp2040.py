@@ -11,7 +11,6 @@ import functools
 import json
 import os
 import shutil
-import struct
 import subprocess
 import tempfile
 from array import array
@@ -22,6 +21,7 @@ import attrs
 import pytest
 
 from .support_build import C, STRICT, ZIG, build
+from .support_chip import segments, symbols
 
 __all__ = [
     "BOARD",
@@ -38,7 +38,6 @@ __all__ = [
     "program",
     "run",
     "store_of",
-    "symbols",
     "with_check",
 ]
 
@@ -47,7 +46,7 @@ BOARD = C / "boards"
 EMULATOR = "1.4.1"
 CLOCK = 125_000_000
 SECTOR = 4096
-RAM = 0x2000_0000
+FLASH = 0x1000_0000
 RECORDS = SECTOR // 4
 FIRST, LAST = 0x400, 0x800
 
@@ -82,30 +81,11 @@ def program(*settings: str) -> Path:
 
 def image(linked: Path) -> bytes:
     """What is written to the flash memory, from its start."""
-    elf, made = linked.read_bytes(), bytearray()
-    (at,), (count,) = struct.unpack_from("<I", elf, 28), struct.unpack_from("<H", elf, 44)
-    for index in range(count):
-        kind, offset, _, place, size = struct.unpack_from("<5I", elf, at + 32 * index)
-        if kind == 1 and size:
-            place -= 0x1000_0000
-            made += b"\xff" * (place - len(made)) + elf[offset : offset + size]
+    made = bytearray()
+    for _, stored, content in segments(linked.read_bytes()):
+        if content:
+            made += b"\xff" * (stored - FLASH - len(made)) + content
     return bytes(made)
-
-
-@functools.cache
-def symbols(linked: Path) -> dict[str, tuple[int, int]]:
-    """Every symbol of a linked program: address and bytes."""
-    elf = linked.read_bytes()
-    (start,), (count,) = struct.unpack_from("<I", elf, 32), struct.unpack_from("<H", elf, 48)
-    headers = [struct.unpack_from("<10I", elf, start + 40 * index) for index in range(count)]
-    table = next(header for header in headers if header[1] == 2)
-    words = headers[table[6]][4]
-    found = {}
-    for at in range(table[4], table[4] + table[5], 16):
-        name, value, size = struct.unpack_from("<3I", elf, at)
-        name += words
-        found[elf[name : elf.index(b"\0", name)].decode()] = (value, size)
-    return found
 
 
 def with_check(content: int) -> int:
@@ -216,7 +196,7 @@ def run(
     :param settings: flags more for the compiler.
     """
     linked = program(*settings)
-    names = symbols(linked)
+    names = symbols(linked.read_bytes())
     ram = [names["clear_start"][0], names["clear_end"][0] - names["clear_start"][0]]
     with tempfile.TemporaryDirectory() as directory:
         at = Path(directory)

@@ -1,6 +1,6 @@
 """The whole decoder on an emulated ATmega328P: from the waveform at its pin to motor, lamps, EEPROM and acknowledgement.
 
-``python -m tests.ports.test_avr_board 600`` runs so many seconds of track; here it is a few.
+``python -m tests.ports.test_avr_board 600`` runs ten minutes of track (600 s); the test here runs a few seconds.
 """
 
 from __future__ import annotations
@@ -19,13 +19,12 @@ from typing import Any
 import attrs
 
 from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
-from halfbit.limits import Limits
 from halfbit.receiver import HalvesReceiver
 
 from . import support_avr
 from .support_build import C, build
 from .support_motion import ModelMotion, motion
-from .support_railway import IDLE, packets, track
+from .support_railway import IDLE, LIMITS, packets, track
 
 pytestmark = support_avr.needed
 CLOCK = 16_000_000
@@ -165,8 +164,7 @@ class Judge:
 
     def follow(self, pieces: Iterable[list[int]]) -> Iterator[list[int]]:
         """Take pieces, and give them on."""
-        limits = Limits(one_min=51_500, one_max=64_500, one_difference=7_000, zero_min=89_500, zero_max=10_000_500)
-        receiver = HalvesReceiver(limits)
+        receiver = HalvesReceiver(LIMITS)
         shown = ModelMotion(self.model)
         for piece in pieces:
             self.half_bits += len(piece)
@@ -189,7 +187,7 @@ class Judge:
 
 
 def compare(pieces: Iterable[list[int]]) -> str:
-    """Chip and model on a track; what came of it in words.
+    """Run chip and model on a track; returns a line with the counts.
 
     :raises AssertionError: if they differ, or the chip lost half-bits.
     """
@@ -212,18 +210,18 @@ def compare(pieces: Iterable[list[int]]) -> str:
     lengths = [(down - up) / CLOCK * 1000 for (up, _), (down, _) in zip(pulse[::2], pulse[1::2])]
     assert len(lengths) == judge.pulses and all(5.0 <= ms <= 7.0 for ms in lengths)
     return (
-        f"{judge.ns / 1e9:.0f} s of track, {judge.half_bits} half-bits, none lost; {len(levels)} changes of the motor,"
-        f" {near} of them more than 8 ms from the model's, {far} more than 140 ms;"
+        f"{judge.ns / 1e9:.0f} s of track, {judge.half_bits} half-bits, no half-bit lost;"
+        f" {len(levels)} changes of the motor, {near} of them more than 8 ms from the model's, {far} more than 140 ms;"
         f" {judge.pulses} pulses of {min(lengths, default=0):.1f} to {max(lengths, default=0):.1f} ms"
     )
 
 
 def apart(one: list[tuple[int, int]], other: list[tuple[int, int]], ms: int = 8) -> list[tuple[int, int, set[int]]]:
-    """Where a level is not one that the other has within so many ms: time, level, the other's levels there."""
+    """Levels that the other does not have within ``ms`` before or after: time, level, the other's levels there."""
     found = []
     times = [time for time, _ in other]
     for time, level in sorted([*one, *((time + 2 * ms, -1) for time in times)]):
-        if level < 0:  # when the other has changed: what is there to see now?
+        if level < 0:  # the other changed ``ms`` ago: this one must show it by now
             level = one[bisect_right(one, (time, 999)) - 1][1]
         first, last = bisect_left(times, time - ms), bisect_right(times, time + ms)
         near = {value for _, value in other[max(0, first - 1) : last]}
@@ -253,11 +251,11 @@ def test_a_motor_that_differs_would_be_seen() -> None:
 
 
 def test_some_seconds_of_track() -> None:
-    assert "none lost" in compare(track(6, 5))
+    assert "no half-bit lost" in compare(track(6, 5))
 
 
 def main() -> None:
-    """So many seconds of track."""
+    """Run the track for the seconds given on the command line."""
     print(compare(track(float(sys.argv[1]), 1)))
 
 

@@ -16,10 +16,8 @@ from halfbit.vectors import cases
 
 from ..benchmarks import port_micropython
 from .support_build import CReceiver, core_receiver, library, ticks
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_torn import torn_signal
-
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 
 #: Feeds durations from a file in blocks; each answer goes out as a byte. Nothing is collected meanwhile.
 FEED = """

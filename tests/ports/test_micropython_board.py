@@ -4,7 +4,7 @@ The program for the programmable I/O runs in PyPI's rp2040-pio-emulator. All els
 simulated hardware: a DMA that fills the ring while time passes, pins, PWM, a file system. Each turn of the loop takes time,
 and now and then the loop stands still, as in a garbage collection.
 
-``python -m tests.ports.test_micropython_board 600`` runs so many seconds of track; here it is a few.
+``python -m tests.ports.test_micropython_board 600`` runs ten minutes of track (600 s); the tests run a few seconds.
 """
 
 from __future__ import annotations
@@ -21,13 +21,12 @@ from halfbit.decoder import Acknowledgement, MultiFunctionDecoder
 from halfbit.event import Packet
 
 from .support_build import core_receiver, ticks
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_pio import Timer
 from .support_railway import IDLE, packets, track
 from .test_micropython_ring import MODULES
 from .test_micropython_vehicle import SHOW, expected
 
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 MS = 1_000_000
 TICKS_PER_MS = 2_000
 #: Ticks of half a us: a turn of the loop, and more for each half-bit in it. About what an RP2040 needs (an assumption).
@@ -180,7 +179,7 @@ class Ran:
 
 
 def counts_of(pieces: Iterator[list[int]], seconds: float = 60) -> Iterator[int]:
-    """What the programmable I/O makes of a track, ticks; begun afresh after so many seconds."""
+    """What the programmable I/O makes of a track, ticks; begun afresh every ``seconds``."""
     for piece in pieces:
         chunk = list(piece)
         time = sum(chunk)
@@ -194,7 +193,7 @@ def counts_of(pieces: Iterator[list[int]], seconds: float = 60) -> Iterator[int]
 
 
 def board(counts: Sequence[int], pause_ms: int, every_ms: int = 400) -> Ran:
-    """Run main.py's loop on counts. Now and then it stands still for so long."""
+    """Run main.py's loop on counts. Every ``every_ms`` it stops for ``pause_ms``."""
     script = f"START, TURN, HALF_BIT = {START}, {TURN}, {HALF_BIT}\nPAUSE = {every_ms * TICKS_PER_MS}, {pause_ms * TICKS_PER_MS}\n"
     output = run(script + SHOW + MODULES + HARDWARE, {**FILES, "counts": array("H", counts).tobytes()}).output
     log, _, end = output.partition("end\n")
@@ -245,7 +244,7 @@ def judge(ran: Ran) -> MultiFunctionDecoder:
 
 
 def compare(seconds: float, seed: int) -> str:
-    """Pauses of 50 ms lose nothing: the board obeys what was sent, at the time when it was sent; in words.
+    """Pauses of 50 ms lose nothing: the board obeys what was sent, when it was sent. Returns a line with the counts.
 
     :raises AssertionError: if it does not.
     """
@@ -254,18 +253,18 @@ def compare(seconds: float, seed: int) -> str:
     there = sent(counts)
     assert ran.lost == 0 and [data for _, data in ran.taken] == [data for _, data in there]
     late = [one - other for (one, _), (other, _) in zip(ran.taken, there)]
-    # If the loop stands still during a long level, up to 16 ms are not known of it. The packet counts as earlier then.
+    # If the loop stops during a long level, up to 16 ms of it are not known. Then the packet gets an earlier time.
     assert min(late) >= -17 and max(late) <= 3, (min(late), max(late))
     assert sum(one < -1 for one in late) <= len(late) // 100
     judge(ran)
     return (
-        f"{seconds:.0f} s of track, {len(counts)} half-bits, {ran.pauses} pauses of 50 ms, at most {ran.most} waited, none lost;"
-        f" {len(there)} packets, {len(ran.pulses)} pulses, {ran.saves} times CVs saved"
+        f"{seconds:.0f} s of track, {len(counts)} half-bits, {ran.pauses} pauses of 50 ms, at most {ran.most} waited,"
+        f" no half-bit lost; {len(there)} packets, {len(ran.pulses)} pulses, {ran.saves} times CVs saved"
     )
 
 
 def faulted(seconds: float, seed: int) -> str:
-    """Pauses of 500 ms lose half-bits. They are counted, and only what was sent is obeyed; in words.
+    """Pauses of 500 ms lose half-bits. They are counted, and only what was sent is obeyed. Returns the counts, a line.
 
     :raises AssertionError: if something is obeyed that was not sent.
     """
@@ -279,7 +278,7 @@ def faulted(seconds: float, seed: int) -> str:
 
 
 def test_pauses_of_50_ms_lose_nothing() -> None:
-    assert "none lost" in compare(6, 5)
+    assert "no half-bit lost" in compare(6, 5)
 
 
 def test_after_a_loss_only_what_was_sent_is_obeyed() -> None:
@@ -287,7 +286,7 @@ def test_after_a_loss_only_what_was_sent_is_obeyed() -> None:
 
 
 def main() -> None:
-    """So many seconds of track."""
+    """Run the track for the seconds given on the command line."""
     print(compare(float(sys.argv[1]), 1))
     print(faulted(float(sys.argv[1]), 2))
 

@@ -7,10 +7,8 @@ from collections.abc import Sequence
 
 import pytest
 
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_railway import packets
-
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 
 #: The board's modules.
 MODULES = """
@@ -36,14 +34,16 @@ machine.Pin, machine.PWM, machine.mem32 = Pin, PWM, {0x50200008: 0, 0x50300008: 
 sys.modules["rp2"], sys.modules["machine"], sys.modules["time"] = rp2, machine, time
 """
 
-#: A DMA that stores what it is given, at once or while the loop reads; then the packets that were obeyed.
+#: A DMA that stores what it is given: when it starts, at once, or while the loop reads. Prints the packets obeyed.
 BY_HAND = """
 import uctypes
 from array import array
 class DMA:
-    late = ()
+    late = fifo = ()
     def pack_ctrl(self, **fields): pass
-    def config(self, read, write, count, ctrl, trigger): self.left, self.words = count, uctypes.bytearray_at(write, 8192)
+    def config(self, read, write, count, ctrl, trigger):
+        self.left, self.words = count, uctypes.bytearray_at(write, 8192)
+        self.put(self.fifo)
     def put(self, counts):
         for ticks in counts:
             assert self.left > 0
@@ -110,6 +110,27 @@ ring.dma.put(counts); go()
 def test_the_dma_is_started_again() -> None:
     script = "ring.dma.put(counts[:50]); go(); ring.dma.left = 0; ring.taken = 1 << 29; go(); ring.dma.put(counts); go(); print(ring.lost)"
     assert by_hand(script, [d // 500 for d in packets((7, 0x3F, 0x90))]) == ["b'\\x07?\\x90\\xa8'", "0"]
+
+
+#: The FIFO is full: it has kept eight half-bits of the preamble, and all but the last seven one-bits of it were dropped.
+FULL = "DMA.fifo, machine.mem32[0x50200008] = counts[:8], 1"
+AFTER = """
+DMA.fifo, machine.mem32[0x50200008] = (), 0
+ring.dma.put(counts[18:]); go()
+print(ring.lost)
+ring.dma.put(counts); go()
+"""
+
+
+def test_half_bits_that_are_dropped_before_the_dma_runs() -> None:
+    """What the FIFO kept does not belong to what comes after: the preamble would be long enough then."""
+    script = f"{FULL}; ring = half_bit_ring.HalfBitRing(main.half_bit_timer)" + AFTER
+    assert by_hand(script, [d // 500 for d in packets((7, 0x3F, 0x90))]) == ["0", "b'\\x07?\\x90\\xa8'"]
+
+
+def test_half_bits_that_are_dropped_until_the_dma_is_started_again() -> None:
+    script = f"ring.dma.left = 0; ring.taken = 1 << 29; {FULL}; go()" + AFTER
+    assert by_hand(script, [d // 500 for d in packets((7, 0x3F, 0x90))]) == ["9", "b'\\x07?\\x90\\xa8'"]
 
 
 def test_the_motor_stops_if_the_program_ends() -> None:

@@ -15,11 +15,10 @@ from halfbit.event import Packet
 from halfbit.simulate.signal import with_error_byte
 
 from .support_decoder import CONFIGURATION, MODES, MS, steps
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 from .support_motion import ModelMotion, motion
 from .test_decoder import CVS
 
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 START = 2**30 - 100_000  # the counter wraps on the way
 CASE = 250
 

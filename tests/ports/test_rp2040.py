@@ -38,7 +38,7 @@ def exact(durations: list[int], counts: list[int]) -> None:
 
 
 def packets(counts: list[int]) -> list[bytes]:
-    """Event as the example does: windows wider by a count."""
+    """Decode as the example does: windows wider by a count."""
     receiver: core.Receiver = vehicle.receiver(1_000 // TICK, tolerance=1)
     found = []
     for count in counts[1:]:

@@ -12,11 +12,11 @@ from halfbit.vectors.check import compared
 
 from . import support_avr
 from .support_build import C, build
-from .support_micropython import CORE, EXAMPLES, run
+from .support_micropython import FILES, run
 
 FLAGS = ("-std=c99", "-Wall", "-Wextra", "-Werror", "-Os")
 SOURCES = (C / "boards" / "atmega328p_serial.c", C / "halfbit.c")
-FILES = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
+
 
 def checked(flags: tuple[str, ...] = (), every: int = 12) -> tuple[str, ...]:
     """The rules that the chip breaks, seen through a pseudo-terminal."""

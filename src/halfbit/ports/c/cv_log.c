@@ -53,7 +53,7 @@ static void apply(const struct halfbit_log *log, uint8_t *cvs, uint16_t from, ui
 
 uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *flash, uint8_t *cvs)
 {
-    uint16_t open = 0; /* the first record of the set being read; 0: none */
+    uint16_t open = 0; /* the first record of the set being read; 0: no set */
     uint16_t at;
     uint8_t sector;
 

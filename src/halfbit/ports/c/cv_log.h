@@ -60,7 +60,7 @@ struct halfbit_log {
     uint8_t marked[HALFBIT_CVS / 8];  /* CVs of the set, one bit each */
 };
 
-/* Reads the CVs into cvs (HALFBIT_CVS bytes, which must stay). Returns 0 if there are none: then set cvs to your
+/* Reads the CVs into cvs (HALFBIT_CVS bytes, which must stay). Returns 0 if no CVs are stored: then set cvs to your
  * defaults and call halfbit_log_store(). */
 uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *flash, uint8_t *cvs);
 

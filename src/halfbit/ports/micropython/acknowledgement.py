@@ -11,7 +11,7 @@ PULSE = 6_000 - 2  # us (S-9.2.3: 6 ms +- 1 ms); the program adds two cycles
 
 @rp2.asm_pio(set_init=rp2.PIO.OUT_LOW)
 def pulse():
-    """The program of the state machine: for each number put into its FIFO, the pin is on for so many us."""
+    """The program of the state machine: each number put into its FIFO turns the pin on for that time, us."""
     pull()
     mov(x, osr)
     set(pins, 1)

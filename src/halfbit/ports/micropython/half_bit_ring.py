@@ -38,13 +38,20 @@ class HalfBitRing:
         )
         self.lost = 0  # number of lost half-bits
         self.most = 0  # most half-bits that waited
-        self.start()
+        self.start()  # what came before is no loss: nothing was read yet
 
     def start(self):
-        """Start the DMA from the ring's first word."""
+        """Start the DMA from the ring's first word. True if the FIFO's eight places were not enough until then.
+
+        The FIFO keeps the oldest counts and drops newer ones. So the gap is after what waits now: that is skipped.
+        """
         self.taken = 0  # half-bits that were read; the caller counts it up
         self.begun = 0  # ``taken`` at the last look()
         self.dma.config(read=self.machine, write=self.place, count=COUNT, ctrl=self.control, trigger=True)
+        if not overflowed(self.number):
+            return False
+        self.taken = self.begun = COUNT - self.dma.count
+        return True
 
     def look(self):
         """Number of half-bits that wait; -1 after a loss, feed the receiver a 0 then. Allocates no memory."""
@@ -55,9 +62,8 @@ class HalfBitRing:
         if waiting > self.most:
             self.most = waiting
         if made == COUNT and not waiting:
-            self.start()
-            if overflowed(self.number):  # the eight places of the FIFO were not enough
-                self.lost += 1
+            if self.start():
+                self.lost += self.taken + 1  # at least one was dropped
                 return -1
         self.begun = self.taken
         return waiting

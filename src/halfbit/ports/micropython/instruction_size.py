@@ -58,7 +58,7 @@ def cv_size(broadcast, data, at, left):
 
 
 def instruction_size(broadcast, data, at, left, classes):
-    """Number of bytes; REST for all that are left; UNKNOWN if none. ``classes``: those of earlier instructions."""
+    """Number of bytes; REST for all that are left; UNKNOWN if it is no instruction. ``classes``: of earlier ones."""
     size = size_of(broadcast, data, at, left)
     if class_of(data[at]) & classes or (size > left and size != REST):
         return UNKNOWN

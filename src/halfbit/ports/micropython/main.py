@@ -8,7 +8,7 @@ between them. Never share a ground with a PC that is plugged in. Put a fuse and 
 use mains. Never use it for anything that people ride on, or whose failure could hurt somebody. Local codes and the
 advice of qualified people come first.
 
-Each half-bit is timed by programmable I/O and stored by DMA, so none is lost while MicroPython collects garbage or
+Each half-bit is timed by programmable I/O and stored by DMA, so nothing is lost while MicroPython collects garbage or
 writes a file. The loop itself allocates no memory; saving CVs does.
 """
 
@@ -47,7 +47,7 @@ class Engine(Vehicle):
         self.pins = [Pin(number, Pin.OUT) for number in FUNCTION_PINS]
         self.pulse = acknowledgement.start(ACKNOWLEDGEMENT_PIN)
         self.shown = ticks_ms()
-        self.unsaved = -1  # time of the first change that is not saved; -1 if there is none
+        self.unsaved = -1  # time of the first change that is not saved; -1 if all is saved
 
     def acknowledge(self):
         """Start the pulse. It ends by itself."""
