@@ -32,7 +32,7 @@ _byte = st.one_of(st.sampled_from((0, 1, 127, 128, 254, 255)), st.integers(0, 25
 
 
 def packet_bytes(least: int = 3, most: int = 15) -> st.SearchStrategy[bytes]:
-    """A packet's bytes with the right error byte, so many in all."""
+    """The bytes of a packet, ``least`` to ``most`` with the right error byte."""
     data = st.lists(_byte, min_size=least - 1, max_size=most - 1)
     return data.map(lambda values: with_error_byte(bytes(values)))
 

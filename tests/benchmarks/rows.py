@@ -34,7 +34,7 @@ class Row:
     signal: Callable[[int], list[int]]
     #: Takes the durations and gives the work that is timed. What comes before is not.
     prepare: Callable[[list[int]], Work]
-    #: It may take so many times as long as the plain loop; ``None`` if it is measured for the page alone.
+    #: How many times as long as the plain loop it may take; ``None`` if it is measured for the page alone.
     mark: float | None
 
 

@@ -31,7 +31,7 @@ def test_the_page_is_made_of_the_figures() -> None:
 
 @pytest.mark.parametrize("figures", _figures(), ids=lambda figures: str(figures["python"]))
 def test_the_figures_keep_what_is_promised(figures: dict[str, Any]) -> None:
-    """Each way takes so many plain loops at most, and so is far faster than a track; memory is flat."""
+    """No way takes more plain loops than its mark, so each is far faster than a track; memory is flat."""
     assert list(figures["rows"]) == [row.name for row in ROWS]
     for row in ROWS:
         if row.mark is not None:
