@@ -24,6 +24,7 @@ html_title = "halfbit"
 
 extensions = ["sphinx.ext.autodoc", "sphinx.ext.doctest", "sphinx_copybutton", "pictures", "made"]
 exclude_patterns = ["_build"]
+smartquotes = False  # options keep their two hyphens
 html_theme = "furo"
 html_static_path = ["_static"]
 html_css_files = ["pictures.css"]

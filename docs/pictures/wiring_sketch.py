@@ -35,16 +35,19 @@ def wiring() -> Drawing:
     drawing.box(116, 217, 50, 18, "plain", 9)
     drawing.text(141, 208, "fuse", 12, "middle")
     drawing.line((166, 226), (330, 226), (330, 206))
-    # The optocoupler: a light-emitting diode, one the other way round beside it, and a transistor.
+    # A diode, outside the optocoupler.
+    drawing.line((272, 96), (272, 226))
+    _led(drawing, 272, 149, False)
+    for y, word in ((156.0, "second"), (172.0, "diode")):
+        drawing.text(254, y, word, 12, "end")
+    # The optocoupler: a light-emitting diode, and a switch that sees its light.
     drawing.box(296, 62, 208, 198, "faint", 6)
     drawing.text(298, 54, "optocoupler", 13, bold=True)
     drawing.line((330, 116), (330, 206))
     _led(drawing, 330, 149, True)
-    drawing.line((330, 122), (368, 122), (368, 200), (330, 200))
-    _led(drawing, 368, 149, False)
-    drawing.text(396, 278, "LED, and a diode the other way round", 12, "end")
-    for y in (152.0, 168.0):
-        drawing.line((392, y), (420, y), arrow=True)
+    drawing.text(346, 178, "lamp", 12)
+    for y in (146.0, 160.0):
+        drawing.line((380, y), (422, y), arrow=True)
     drawing.box(438, 130, 46, 62, "plain", 4)
     drawing.text(461, 166, "switch", 11, "middle")
     drawing.line((461, 130), (461, 96), (560, 96))

@@ -135,10 +135,11 @@ class Limits:
         into one turn. On the board, sample the level at least every 42 us, remove the causes of long turns from the
         loop, or capture the changes by interrupt or timer.
 
-        :param microseconds: the longest usual time between two samples of the level, us.
+        :param microseconds: the longest usual time between two samples of the level, us. Above half of a one, about
+            58 us, both changes of a half can fall into one turn. Packets that were not sent may then come out, so
+            :func:`halfbit.auto_limits` reads no such capture.
         :param rare: the longest time between samples in rare long turns of the loop, us; 0 if there are no such turns.
-        :raises HalfbitError: if the period is negative or above 80 us. Above that, even two changes of a
-            one-bit can be missed at once.
+        :raises HalfbitError: if the period is negative or above 80 us.
         """
         if not 0 <= microseconds <= 80:
             raise HalfbitError(f"sampling period: {microseconds!r} us is not from 0 to 80")

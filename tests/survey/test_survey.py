@@ -14,6 +14,7 @@ from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE, Limits
 from halfbit.simulate.signal import bit_durations
 from halfbit.stream import decode
+from halfbit.instruction import Instruction
 from halfbit.survey import Finding, Survey, auto_limits, look_ahead, survey
 from halfbit.survey.stretch import LENGTH, NUMBER, Stretches
 from halfbit.survey.tick import tick_of
@@ -116,6 +117,18 @@ def test_too_slow_a_loop_is_told(period: int, clean: list[int]) -> None:
     found = surveyed(polled(clean, (period * US, period * US + 15 * US), random.Random(2)))
     assert found.verdict.finding is Finding.COARSE
     assert "changes go unseen" in found.verdict.reason
+
+
+@pytest.mark.parametrize(("low", "high"), [(60, 65), (45, 70)])
+def test_a_loop_that_misses_halves_gives_no_packet_that_was_not_sent(low: int, high: int) -> None:
+    """Both changes of a half fall into one turn now and then; readings without them can be packets, and false."""
+    signal = sent(60)
+    durations = polled(list(signal.durations), (low * US, high * US), random.Random(4))
+    found = surveyed(durations)
+    assert found.verdict.finding in (Finding.COARSE, Finding.NOTHING), found.verdict
+    assert found.limits == RECEIVE
+    given = decode(edges_from_durations(durations, "ns"), found.limits)
+    assert {event.packet.data for event in given if isinstance(event, Instruction)} <= set(signal.packets)
 
 
 def test_a_capture_of_one_packet_is_no_nothing() -> None:

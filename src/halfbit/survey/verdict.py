@@ -35,7 +35,10 @@ SOME = 0.02
 SOME_ZEROS = 0.002
 #: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
 CUTOUTS = 0.1
+#: If limits for a slow loop read less than this share of the time, 0 to 1, the loop is slower than that.
+TOO_LITTLE = 0.5
 AS_IT_IS = "Decode it as it is."
+OFTENER = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
 #: Factors for a wrong unit, and the mistakes that explain them.
@@ -121,6 +124,12 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     strict = next(trial for trial in search.trials if trial.limits == RECEIVE and not trial.filter)
     if best.by_chance and not (strict is best and best.packets):
         return _nothing(histogram, search, tick)
+    if _misses_halves(best, search.fit, tick):
+        reason = (
+            "turns of the loop are longer than half of a one: both changes of a half can go unseen, and packets that "
+            "were not sent could come out"
+        )
+        return Verdict(Finding.COARSE, reason, OFTENER)
     standard = _is_standard(best)
     causes = [*_causes(best, search.fit, tick)]
     words = [cause.words for cause in causes]
@@ -131,7 +140,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     lost = strict.lost if standard else best.lost
     if lost > SOUND_LOSS:
         again = standard and best is not strict
-        more = f", {best.lost:.1%} if lost packets are read again by sequence" if again else ""
+        more = f", {best.lost:.1%} with --recover" if again else ""
         words.append(f"{lost:.1%} of the time is lost{more}")
         causes.append(_Cause(Finding.LOSSES, "", "See what is lost and why: halfbit decode --lost."))
     named = [cause for cause in causes if cause.finding is not Finding.SOUND]
@@ -146,6 +155,19 @@ def _is_standard(best: Trial) -> bool:
     """True if limits are the standard's, with recovery or without."""
     plain = attrs.evolve(best.limits, recover=False, latency_max=RECEIVE.latency_max)
     return plain == RECEIVE and not best.filter
+
+
+def _misses_halves(best: Trial, fit: Fit | None, tick: float) -> bool:
+    """True if turns of the loop are longer than half of a one.
+
+    Both changes of a half can then fall into one turn, and the level is as before. No decision knows of them, so it can
+    give packets that were not sent.
+    """
+    if best.limits.decision != "sequence" or best.limits.one_edge:
+        return False
+    if best.share < TOO_LITTLE and best.limits.latency_max > SLOW:
+        return True  # few packets fit, so the lateness measured from them says little
+    return fit is not None and fit.late - tick > fit.one
 
 
 def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
@@ -217,7 +239,7 @@ def _loop(best: Trial, fit: Fit | None, tick: float, late: int) -> _Cause:
         remedy = "Take out of the loop what makes its long turns, or note changes by interrupt."
     elif late > SLOW:
         words += ": too slow to be sure of every packet"
-        remedy = f"Look at the level at least every {_us(SLOW)} us, or note changes by interrupt or timer."
+        remedy = OFTENER
     return _Cause(Finding.POLLED, words, remedy)
 
 
@@ -259,6 +281,8 @@ def _decision(best: Trial) -> str:
 
 
 def _advice(best: Trial) -> str:
+    if _is_standard(best):
+        return f"{AS_IT_IS[:-1]}, or with --recover: lost packets are then read again." if best.limits.recover else AS_IT_IS
     if best.filter:
         return f"Use --filter {_us(best.filter)}" + ("." if best.limits == RECEIVE else " --limits auto.")
     return f"Use --limits auto (it decides by {best.limits.decision})."
@@ -284,7 +308,7 @@ def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
             f"no two changes are closer than {step} us, while halves of ones are 58 us long: "
             "the loop or timer is too coarse, changes go unseen"
         )
-        return Verdict(Finding.COARSE, reason, "Look at the level at least every 50 us, better every 10.")
+        return Verdict(Finding.COARSE, reason, OFTENER)
     shares = histogram.shares
     if shares.ones > 0.95:
         reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
