@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Callable
 from typing import Any, ClassVar
 
 import attrs
 
 from ..error import HalfbitError
-from ..event import SCHEMA, Packet
+from ..event import SCHEMA, Packet, as_json
 from .address import Address, JsonValue
 from .configuration import Configuration
-from .field import accepted, instance, tuple_of
-
-__all__ = [
-    "BRIEF", "NOTHING_KNOWN", "Context", "Instruction", "PacketContext", "Repetition", "brief", "hexadecimal",
-    "own_fields", "setters",
-]  # fmt: skip
+from .field import accepted, checked, instance, tuple_of
 
 #: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 LONG_PREAMBLE = 20
@@ -81,6 +75,11 @@ class PacketContext:
 NOTHING_KNOWN = PacketContext()
 
 
+_is_bytes = checked(lambda value: value is None or isinstance(value, bytes), "bytes or None")
+_is_packet = checked(lambda value: value is None or isinstance(value, Packet), "Packet or None")
+_is_context = checked(lambda value: isinstance(value, PacketContext), "a PacketContext")
+
+
 @attrs.frozen(slots=True)
 class Instruction:
     """One instruction to decoders: a packet, or the part of a packet after its address.
@@ -98,22 +97,13 @@ class Instruction:
     address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
     #: Its own bytes: after the packet's address (for accessories, after the first byte), without the error detection
     #: byte. ``None`` if it was not read from a packet.
-    raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
+    raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_bytes)
     #: The packet it was read from; ``None`` if it was built by hand, or read from bytes only.
-    packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
+    packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_packet)
     #: Facts about the packet that are not in its bytes.
-    packet_context: PacketContext = attrs.field(default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False)
-
-    @packet_context.validator
-    def _check_packet(self, attribute: attrs.Attribute[Any], value: object) -> None:
-        if self.packet is None and value is NOTHING_KNOWN and (self.raw is None or isinstance(self.raw, bytes)):
-            return
-        for name, kind in (("raw", bytes), ("packet", Packet)):
-            given = getattr(self, name)
-            if given is not None and not isinstance(given, kind):
-                raise HalfbitError(f"{type(self).__name__}.{name}: {given!r} is not {kind.__name__} or None")
-        if not isinstance(value, PacketContext):
-            raise HalfbitError(f"{type(self).__name__}.packet_context: {value!r} is not a PacketContext")
+    packet_context: PacketContext = attrs.field(
+        default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False, validator=_is_context
+    )
 
     @property
     def context(self) -> Context:
@@ -164,7 +154,6 @@ class Instruction:
 
         The keys and their order are the same for all instructions of a class. Bytes are hexadecimal.
         """
-        known = self.packet_context
         return {
             "schema": SCHEMA,
             "type": "instruction",
@@ -175,11 +164,7 @@ class Instruction:
             "meaning": self.meaning(),
             "text": str(self),
             "brief": self.brief,
-            "context": known.context.value,
-            "repetition": None if known.repetition is None else known.repetition.value,
-            "too_soon_after_reset": known.too_soon_after_reset,
-            "page": known.page,
-            "configurations": [attrs.asdict(one) for one in known.configurations],
+            **as_json(self.packet_context),
             "long_preamble": self.long_preamble,
             "packet": None if self.packet is None else self.packet.as_dict(),
         }
@@ -219,18 +204,17 @@ class Instruction:
         return self.name.lower()
 
 
-_Setters = dict[str, Callable[[Instruction, Any], None]]
-_setters: dict[type[Instruction], _Setters] = {}
+def of_packet(one: Instruction, packet: Packet, context: PacketContext) -> Instruction:
+    """The same instruction, of another packet with the same bytes.
 
-
-def setters(kind: type[Instruction]) -> _Setters:
-    """For each field of a class, in order, a function that sets it in an object made by ``object.__new__``.
-
-    They replace the constructor for values that were checked before: its checks take most of the time of decoding.
+    ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
-    if kind not in _setters:
-        _setters[kind] = {field.name: getattr(kind, field.name).__set__ for field in attrs.fields(kind)}
-    return _setters[kind]
+    new = object.__new__(type(one))
+    for field in attrs.fields(type(one)):
+        object.__setattr__(new, field.name, getattr(one, field.name))
+    object.__setattr__(new, "packet", packet)
+    object.__setattr__(new, "packet_context", context)
+    return new
 
 
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:
