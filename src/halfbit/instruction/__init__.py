@@ -11,7 +11,6 @@ from .address import (
     ShortAddress, UnresolvedAddress,
 )  # fmt: skip
 from .base import Context, Instruction, PacketContext, Repetition
-from .checksum import crc8
 from .configuration import Configuration, Configurations
 from .entry import Entry, Tail
 from .field import choice, flag, integer, octets
@@ -19,15 +18,14 @@ from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
 from .place import Place
 from .registry import Registry
-from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown
+from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown, crc8
 from .standard import STANDARD
 
 if TYPE_CHECKING:
     from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
-    from .clock import ModelDate, ModelTime, SystemTime
     from .control import (
         AddressQuery, ConsistControl, DecoderAcknowledgementRequest, DecoderLock, DigitalDecoderReset, FactoryTest,
-        HardReset, Idle, SetDecoderFlags, SetExtendedAddressing,
+        HardReset, Idle, ModelDate, ModelTime, SetDecoderFlags, SetExtendedAddressing, SystemTime,
     )  # fmt: skip
     from .cv import (
         CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
@@ -48,7 +46,7 @@ if TYPE_CHECKING:
 else:
     #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
     #: ``import halfbit`` fast.
-    _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
+    _LATER = ("accessory", "control", "cv", "function", "registry_listing", "service", "speed")
 
     def __getattr__(name: str) -> Any:
         if name in __all__:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import combinations
-from typing import Any
 
 from ..error import HalfbitError
 from .address import Address
@@ -34,9 +33,9 @@ def read(entry: Entry, address: Address, body: bytes, at: int, end: int, start: 
     """
     raw = body[start:end]
     rest = raw if entry.reserved else body[at + len(entry.parsed) : end - (entry.checksum is not None)]
-    build: Any = entry.builds
+    values = values_of(entry, lambda layout: layout.take(body, at), rest)
     try:
-        return build(address, **values_of(entry, lambda layout: layout.take(body, at), rest), raw=raw)  # type: ignore[no-any-return]
+        return entry.builds(address, **values, raw=raw)
     except HalfbitError:
         return None
 

@@ -11,8 +11,6 @@ from ..error import HalfbitError
 from .address import Address, Broadcast, LongAddress, ShortAddress
 from .field import integer
 
-__all__ = ["Configuration", "Configurations", "configurations_for"]
-
 
 @attrs.frozen(slots=True)
 class Configuration:
@@ -72,12 +70,11 @@ def checked_configurations(given: object) -> dict[Address, Configuration]:
         return {}
     if isinstance(given, Configuration):
         return {Broadcast(): given}
-    if isinstance(given, Mapping):
-        for address, one in given.items():
-            if not isinstance(address, (Broadcast, ShortAddress, LongAddress)) or not isinstance(one, Configuration):
-                break
-        else:
-            return dict(given)
+    if isinstance(given, Mapping) and all(
+        isinstance(address, (Broadcast, ShortAddress, LongAddress)) and isinstance(one, Configuration)
+        for address, one in given.items()
+    ):
+        return dict(given)
     raise HalfbitError(
         f"configuration: {given!r} is no Configuration: give Configuration(cv29=...), "
         "or a mapping of short and long addresses (Broadcast() for all others) to them"

@@ -1,4 +1,4 @@
-"""Decoder control, consist control, decoder lock, address query and idle (S-9.2 B, S-9.2.1 C, S-9.2.3)."""
+"""Decoder and consist control, decoder lock, address query, idle, and clocks (S-9.2 B, S-9.2.1 C, S-9.2.3)."""
 
 from __future__ import annotations
 
@@ -9,11 +9,6 @@ import attrs
 from .address import JsonValue
 from .base import Instruction, brief, hexadecimal
 from .field import flag, integer, octets
-
-__all__ = [
-    "AddressQuery", "ConsistControl", "DecoderAcknowledgementRequest", "DecoderLock", "DigitalDecoderReset",
-    "FactoryTest", "HardReset", "Idle", "SetDecoderFlags", "SetExtendedAddressing",
-]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -128,6 +123,11 @@ class ConsistControl(Instruction):
     number: int = integer(0, 127)
 
     @property
+    def cv19(self) -> int:
+        """The value that CV 19 gets (S-9.2.1 C)."""
+        return self.number | self.reversed << 7 if self.number else 0
+
+    @property
     def brief(self) -> str:
         """The consist's address, and the direction if reversed, in at most 40 characters."""
         return f"consist {self.number or 'none'}{', reversed' if self.reversed else ''}"
@@ -163,3 +163,61 @@ class Idle(Instruction):
     """Idle, for no decoder: 11111111 00000000 (S-9.2 B)."""
 
     name: ClassVar[str] = "Idle"
+
+
+@attrs.frozen(slots=True)
+class ModelTime(Instruction):
+    """Model time: 11000001 00MMMMMM WWWHHHHH U0BBBBBB (RCN-211, from memory).
+
+    The fields accept every value that the bits can hold, also hour 31: a station can send it.
+    """
+
+    name: ClassVar[str] = "Model Time"
+    #: M: minute of the hour.
+    minute: int = integer(0, 63)
+    #: W: 0 is Monday (from memory).
+    weekday: int = integer(0, 7)
+    #: H: hour of the day.
+    hour: int = integer(0, 31)
+    #: U: True if the clock was set, False if it ran on normally.
+    update: bool = flag()
+    #: B: the clock runs this many times faster than real time; 0 if it is stopped.
+    factor: int = integer(0, 63)
+
+    def __str__(self) -> str:
+        words = f"model time: {self.hour:02}:{self.minute:02}, weekday {self.weekday}, factor {self.factor}"
+        return words + (", update" if self.update else "")
+
+    @property
+    def brief(self) -> str:
+        """Time, weekday and factor, in at most 40 characters."""
+        words = f"time {self.hour:02}:{self.minute:02}, weekday {self.weekday}, x{self.factor}"
+        return words + (", set" if self.update else "")
+
+
+@attrs.frozen(slots=True)
+class ModelDate(Instruction):
+    """Model date: 11000001 010TTTTT MMMMYYYY YYYYYYYY (RCN-211, from memory)."""
+
+    name: ClassVar[str] = "Model Date"
+    #: T: day of the month.
+    day: int = integer(0, 31)
+    #: M: month of the year.
+    month: int = integer(0, 15)
+    #: Y: year.
+    year: int = integer(0, 4095)
+
+    def __str__(self) -> str:
+        return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
+
+
+@attrs.frozen(slots=True)
+class SystemTime(Instruction):
+    """System time: 11000010 and two bytes (RCN-211, from memory)."""
+
+    name: ClassVar[str] = "System Time"
+    #: Milliseconds since the system started, modulo 65536.
+    milliseconds: int = integer(0, 65535)
+
+    def __str__(self) -> str:
+        return f"system time: {self.milliseconds} ms"

@@ -6,14 +6,10 @@ from typing import ClassVar
 
 import attrs
 
+from ..event import as_json
 from .address import DecoderKind, JsonValue
 from .base import Instruction, brief, hexadecimal
 from .field import choice, flag, integer, octets
-
-__all__ = [
-    "CvAccess", "CvBitAccess", "CvBitManipulation", "CvByteAccess", "CvShortForm", "CvShortFormPair", "CvTarget",
-    "CvVerifyByte", "CvWriteByte", "ExtendedCvAccess", "LegacyCvAccess",
-]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -75,8 +71,8 @@ class CvAccess(Instruction):
 
     def meaning(self) -> dict[str, JsonValue]:
         """``writes``, ``decoder`` and ``targets``, for ``as_dict()``."""
-        targets: list[JsonValue] = [{"decoder": _json(one.decoder), "cv": one.cv} for one in self.targets]
-        return {"writes": self.writes, "decoder": _json(self.decoder), "targets": targets}
+        decoder = None if self.decoder is None else self.decoder.value
+        return {"writes": self.writes, "decoder": decoder, "targets": [as_json(one) for one in self.targets]}
 
     def _words(self) -> str:
         """The CV, the bit if there is one, and the value written or compared."""
@@ -86,10 +82,6 @@ class CvAccess(Instruction):
 
     def __str__(self) -> str:
         return f"{self._form}: {self._words()}"
-
-
-def _json(kind: DecoderKind | None) -> str | None:
-    return None if kind is None else kind.value
 
 
 @attrs.frozen(slots=True)

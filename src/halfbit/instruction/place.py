@@ -10,8 +10,6 @@ from .address import (
     IdleAddress, LongAddress, NoAddress, ReservedAddress, ShortAddress,
 )  # fmt: skip
 
-__all__ = ["FIRST", "PLACES", "Place"]
-
 
 class Place(enum.Enum):
     """The place of a pattern. Only patterns in the same place can match the same bytes.

@@ -12,8 +12,6 @@ from ..error import HalfbitError
 from .registry import Registry
 from .standard import STANDARD
 
-__all__ = ["FORMATS", "Row", "listing", "render"]
-
 #: The formats of :func:`render`.
 FORMATS = ("text", "csv", "json")
 

@@ -14,10 +14,6 @@ from .base import Instruction, brief
 from .cv import CvAccess, CvBitAccess, CvByteAccess, CvTarget
 from .field import flag, integer
 
-__all__ = [
-    "DirectBitManipulation", "DirectVerifyByte", "DirectWriteByte", "FactoryReset", "PagePreset", "RegisterAccess",
-]  # fmt: skip
-
 #: The register that holds the page.
 PAGE_REGISTER = 6
 

@@ -8,8 +8,6 @@ from typing import Any
 from .entry import Entry
 from .registry import Registry
 
-__all__ = ["STANDARD"]
-
 
 class _Standard(Registry):
     """A registry whose rows are made on first use. This keeps ``import halfbit`` fast."""
@@ -26,9 +24,7 @@ class _Standard(Registry):
 
     @cached_property
     def _rows(self) -> tuple[Entry, ...]:
-        from .accessory_rows import ACCESSORY
-        from .multi_function_rows import MULTI_FUNCTION
-        from .service_rows import SERVICE
+        from .rows import ACCESSORY, MULTI_FUNCTION, SERVICE
 
         return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
 
