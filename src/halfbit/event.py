@@ -6,7 +6,7 @@ A fault of the signal is a value in its place in time, never an exception.
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import reduce
 from operator import xor
@@ -41,13 +41,18 @@ def _reading(value: object, type_: str) -> Iterator[None]:
 
 
 def as_json(value: Any) -> dict[str, Any]:
-    """The fields of a value for JSON: bytes in hexadecimal, the members of enumerations by their values."""
+    """The fields of a value for JSON.
+
+    Bytes are hexadecimal, members of enumerations are their values, sets and mappings are sorted lists.
+    """
     return attrs.asdict(value, value_serializer=_plain)
 
 
 def _plain(_: object, __: object, value: object) -> object:
     if isinstance(value, bytes):
         return value.hex().upper()
+    if isinstance(value, (frozenset, Mapping)):
+        return sorted(value.items() if isinstance(value, Mapping) else value)
     if isinstance(value, tuple):
         return list(value)
     return value.value if isinstance(value, enum.Enum) else value

@@ -17,8 +17,6 @@ from ..packet import PacketMachine
 from .audit_packets import PacketAudit
 from .rules import RULES, Audit, Tally
 
-__all__ = ["StationAudit", "audit"]
-
 #: Limits wider than a station may use, so that bits out of bounds are still read. The error detection byte catches
 #: wrong readings. Packets longer than those of S-9.2.1 are read too.
 WIDE = attrs.evolve(

@@ -14,8 +14,6 @@ from ..instruction import (
 from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME, decoder_of
 from .rules import Tally
 
-__all__ = ["PacketAudit"]
-
 
 @attrs.define(slots=True)
 class _Run:

@@ -7,8 +7,6 @@ from fractions import Fraction
 
 from .effect import Speed
 
-__all__ = ["drive_level", "momentum"]
-
 #: A function that takes a CV number and returns its value.
 Cvs = Callable[[int], int]
 

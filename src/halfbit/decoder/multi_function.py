@@ -12,9 +12,8 @@ from ..error import HalfbitError
 from ..instruction import (
     Address, AnalogFunction, BinaryStateLong, BinaryStateShort, Broadcast, BroadcastStop, Configuration,
     ConsistControl, CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, DecoderKind,
-    DigitalDecoderReset, FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo, HardReset, Instruction,
-    LongAddress, RestrictedSpeedStep, SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl,
-    SpeedControl128, SpeedDirectionFunctions,
+    DigitalDecoderReset, FunctionControl, FunctionGroupOne, HardReset, Instruction, LongAddress, RestrictedSpeedStep,
+    SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
 )  # fmt: skip
 from ..instruction.speed import readings_of
 from .base import Access, DecoderMachine, access_of
@@ -25,8 +24,6 @@ from .effect import (
     RestrictionChanged, Speed, SpeedChanged,
 )  # fmt: skip
 from .state import MultiFunctionState, Vehicle
-
-__all__ = ["MultiFunctionDecoder"]
 
 _REVERSED = 0b00000001  # CV 29
 _EXTENDED = 0b00100000
@@ -161,7 +158,7 @@ class MultiFunctionDecoder(DecoderMachine):
                 if access is not None and not to & _To.CONSIST:
                     effects += self._in_operations(access, second)
             else:
-                obey = _OBEY.get(type(instruction))
+                obey = next((_OBEY[kind] for kind in type(instruction).__mro__ if kind in _OBEY), None)
                 if obey is not None:
                     effects += obey(self, instruction, to)
         return effects
@@ -250,9 +247,8 @@ class MultiFunctionDecoder(DecoderMachine):
     def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
         if self._speed_ignored(to):
             return []
-        code = one.bit5 << 5 | one.code if one.enabled else None
-        self._vehicle = attrs.evolve(self._vehicle, restriction=code)
-        return [RestrictionChanged(code)]
+        self._vehicle = attrs.evolve(self._vehicle, restriction=one.limit)
+        return [RestrictionChanged(one.limit)]
 
     def _functions(self, one: FunctionControl, to: _To) -> list[Effect]:
         states = one.functions
@@ -278,18 +274,18 @@ class MultiFunctionDecoder(DecoderMachine):
     # CVs and resets
 
     def _reset(self, one: DigitalDecoderReset, to: _To) -> list[Effect]:
-        return [ResetDone(), *self._as_at_power_up()]
+        self._as_at_power_up()
+        return [ResetDone()]
 
     def _hard_reset(self, one: HardReset, to: _To) -> list[Effect]:
-        return [ResetDone(hard=True), *self._store.hard_reset(), *self._as_at_power_up()]
+        self._as_at_power_up()
+        return [ResetDone(hard=True), *self._store.hard_reset()]
 
-    def _as_at_power_up(self) -> list[Effect]:
+    def _as_at_power_up(self) -> None:
         self._vehicle = Vehicle(STOP)
-        return []
 
     def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
-        value = one.number | (_OPPOSITE if one.reversed else 0) if one.number else 0
-        return [*self._store.write(19, value)]
+        return [*self._store.write(19, one.cv19)]
 
     def _extended_addressing(self, one: SetExtendedAddressing, to: _To) -> list[Effect]:
         access = Access(29, True, int(one.enabled), bit=5)
@@ -307,23 +303,18 @@ class MultiFunctionDecoder(DecoderMachine):
 
 _Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]
 
-#: The method for each instruction class. Other instructions have no effect.
-_OBEY: dict[type[Instruction], _Obey] = {
+#: The method for each instruction class and the classes derived from it. Other instructions have no effect.
+_OBEY: dict[type, _Obey] = {
     AnalogFunction: MultiFunctionDecoder._analog,
     BinaryStateLong: MultiFunctionDecoder._binary_state,
     BinaryStateShort: MultiFunctionDecoder._binary_state,
-    BroadcastStop: MultiFunctionDecoder._speed,
     ConsistControl: MultiFunctionDecoder._consist,
     CvShortForm: MultiFunctionDecoder._short_form,
     CvShortFormPair: MultiFunctionDecoder._short_pair,
     DigitalDecoderReset: MultiFunctionDecoder._reset,
-    FunctionExpansion: MultiFunctionDecoder._functions,
-    FunctionGroupOne: MultiFunctionDecoder._functions,
-    FunctionGroupTwo: MultiFunctionDecoder._functions,
+    FunctionControl: MultiFunctionDecoder._functions,
     HardReset: MultiFunctionDecoder._hard_reset,
     RestrictedSpeedStep: MultiFunctionDecoder._restricted,
     SetExtendedAddressing: MultiFunctionDecoder._extended_addressing,
-    SpeedAndDirection: MultiFunctionDecoder._speed,
-    SpeedControl128: MultiFunctionDecoder._speed,
-    SpeedDirectionFunctions: MultiFunctionDecoder._speed,
+    SpeedControl: MultiFunctionDecoder._speed,
 }

@@ -11,8 +11,6 @@ import attrs
 from ..instruction import Address, Context, Instruction
 from .effect import Speed
 
-__all__ = ["Change", "Changes", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
-
 _FINE = 5  # gaps are counted in 2 ** 5 classes per doubling, so to 3 %
 _TOP = (1 << _FINE) - 1
 
@@ -180,8 +178,6 @@ class Seen:
     cvs: dict[int, int] = attrs.Factory(dict)
     #: A CV write that waits for its repeat: bytes, instruction and time, ns.
     pending: tuple[bytes, Instruction, int] | None = None
-    #: Increases with each change.
-    version: int = 0
 
     def heard(self, start: int, end: int) -> None:
         """Note a packet, by its start and end, ns."""
@@ -275,7 +271,6 @@ class Changes:
         time: int | None = None, effective: bool = True,
     ) -> None:  # fmt: skip
         """Note a change. The parameters are the fields of :class:`Change`; ``time`` is now if not given."""
-        row.version += 1
         at = self.now if time is None else time
         self._found.append(Change(at, row.address, item, number, before, after, effective))
 
