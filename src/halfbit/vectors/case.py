@@ -8,8 +8,6 @@ from typing import Any
 
 import attrs
 
-__all__ = ["VERSION", "Answer", "Case"]
-
 #: The version of the format. It increases when an older reader could not read the new files.
 VERSION = 1
 

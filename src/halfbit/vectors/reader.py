@@ -11,8 +11,6 @@ from ..error import HalfbitError
 from ..limits import RECEIVE, TRANSMIT, Limits
 from .case import VERSION, Case
 
-__all__ = ["SETS", "cases"]
-
 #: The limits for the decision by sum: a board that sees a change up to 40 us late.
 SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
 
