@@ -12,14 +12,12 @@ from .address import (
 )  # fmt: skip
 from .base import Context, Instruction, PacketContext, Repetition
 from .configuration import Configuration, Configurations
-from .entry import Entry, Tail
+from .entry import Entry, Place, Tail
 from .field import choice, flag, integer, octets
 from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
-from .place import Place
-from .registry import Registry
+from .registry import STANDARD, Registry
 from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown, crc8
-from .standard import STANDARD
 
 if TYPE_CHECKING:
     from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory

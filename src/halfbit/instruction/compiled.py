@@ -7,8 +7,7 @@ from itertools import combinations
 from ..error import HalfbitError
 from .address import Address
 from .base import Instruction
-from .entry import Entry, values_of
-from .place import Place
+from .entry import Entry, Place, values_of
 
 
 def end_of(entry: Entry, address: Address, body: bytes, at: int) -> int:

@@ -14,9 +14,8 @@ from .address import UnresolvedAddress
 from .base import Context, Instruction, PacketContext, Repetition, of_packet
 from .configuration import Configuration, Configurations, checked_configurations, configurations_for
 from .context import RepeatTracker, ServiceTracker, in_service_form
-from .registry import Registry
+from .registry import STANDARD, Registry
 from .special import Ambiguous, Damaged
-from .standard import STANDARD
 
 #: The output of layer 5.
 Event = Union[Instruction, Fault, Cutout]
@@ -64,20 +63,10 @@ class InstructionMachine:
         self._configurations = checked_configurations(configuration)
         self._tracker = ServiceTracker(context)
         self._repeats = RepeatTracker()
-        self._forget()
-
-    def _forget(self) -> None:
-        """Empty the memories. This changes no result; packets are decoded again."""
+        # Packets decoded before, and their contexts. Without them the results are the same.
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
         self._contexts: dict[tuple[Any, ...], PacketContext] = {}
-
-    def __getstate__(self) -> dict[str, Any]:
-        return {name: vars(self)[name] for name in ("_registry", "_configurations", "_tracker", "_repeats")}
-
-    def __setstate__(self, state: dict[str, Any]) -> None:
-        vars(self).update(state)
-        self._forget()
 
     def feed(self, event: PacketEvent, /) -> tuple[Event, ...]:
         """Take the next packet, fault or cutout and return its instructions, or the fault or cutout itself.

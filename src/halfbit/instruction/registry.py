@@ -17,8 +17,7 @@ from .address import (
 )  # fmt: skip
 from .base import Instruction
 from .compiled import Tables, address_of, compiled, end_of, has_number, read
-from .entry import Entry
-from .place import PLACES, Place
+from .entry import PLACES, Entry, Place
 from .special import Ambiguous, Damaged, Reserved, Unknown
 
 
@@ -315,3 +314,27 @@ def _filled(entry: Entry, instruction: Instruction) -> bytes:
     if entry.tail is not None:
         data += getattr(instruction, entry.tail.field)
     return bytes(data)
+
+
+class _Standard(Registry):
+    """A registry whose rows are made on first use. This keeps ``import halfbit`` fast."""
+
+    def __init__(self) -> None:
+        pass
+
+    def __reduce__(self) -> Any:
+        return "STANDARD"  # so that a copy is the same object
+
+    def entries(self) -> tuple[Entry, ...]:
+        """All rows, in order."""
+        return self._rows
+
+    @cached_property
+    def _rows(self) -> tuple[Entry, ...]:
+        from .rows import ACCESSORY, MULTI_FUNCTION, SERVICE
+
+        return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
+
+
+#: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.
+STANDARD: Registry = _Standard()
