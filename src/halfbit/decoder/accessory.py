@@ -56,13 +56,9 @@ class AccessoryDecoder(DecoderMachine):
     _off_at: dict[int, int]
 
     def __init__(
-        self,
-        cvs: Mapping[int, int] | None = None,
-        *,
-        defaults: Mapping[int, int] | None = None,
-        veto: Veto | None = None,
-        on_time_unit: int = 10_000_000,
-    ) -> None:
+        self, cvs: Mapping[int, int] | None = None, *, defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None, on_time_unit: int = 10_000_000,
+    ) -> None:  # fmt: skip
         super().__init__(CvStore(ACCESSORY, cvs, defaults=defaults, veto=veto, accessory=True))
         if on_time_unit <= 0:
             raise HalfbitError(f"on_time_unit: {on_time_unit!r} ns: give more than 0")
@@ -151,12 +147,9 @@ class AccessoryDecoder(DecoderMachine):
         pair = 0 if by_output else address.pair or 0
         number = pair << 1 | (address.output or 0)
         self._off_at.pop(number, None)
-        if not one.activate:
-            self._outputs -= {number}
-            return
-        self._outputs |= {number}
+        self._outputs = self._outputs | {number} if one.activate else self._outputs - {number}
         time = self._store[3 + pair]
-        if time:
+        if one.activate and time:
             self._off_at[number] = end + time * self._on_time_unit
 
     def _show(self, one: ExtendedAccessory) -> None:

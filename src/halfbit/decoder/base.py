@@ -15,7 +15,7 @@ from ..instruction import (
     PacketContext, RegisterAccess,
 )  # fmt: skip
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
-from ..instruction.service import PAGE_REGISTER
+from ..instruction.cv import PAGE_REGISTER
 from .cv import CvState, CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 

@@ -128,14 +128,9 @@ class CvStore:
     """
 
     def __init__(
-        self,
-        rows: tuple[CvRow, ...] = MULTI_FUNCTION,
-        values: Mapping[int, int] | None = None,
-        *,
-        defaults: Mapping[int, int] | None = None,
-        veto: Veto | None = None,
-        accessory: bool = False,
-    ) -> None:
+        self, rows: tuple[CvRow, ...] = MULTI_FUNCTION, values: Mapping[int, int] | None = None, *,
+        defaults: Mapping[int, int] | None = None, veto: Veto | None = None, accessory: bool = False,
+    ) -> None:  # fmt: skip
         self._veto = veto
         self._accessory = accessory
         self._rows = {number: row for row in rows for number in range(row.first, row.last + 1)}

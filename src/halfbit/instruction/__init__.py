@@ -10,8 +10,7 @@ from .address import (
     ExtendedAccessoryBroadcast, IdleAddress, LinearConvention, LongAddress, NoAddress, ReservedAddress,
     ShortAddress, UnresolvedAddress,
 )  # fmt: skip
-from .base import Context, Instruction, PacketContext, Repetition
-from .configuration import Configuration, Configurations
+from .base import Configuration, Configurations, Context, Instruction, PacketContext, Repetition
 from .entry import Entry, Place, Tail
 from .field import choice, flag, integer, octets
 from .machine import Event, InstructionMachine, instructions
@@ -27,16 +26,14 @@ if TYPE_CHECKING:
     )  # fmt: skip
     from .cv import (
         CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
-        CvWriteByte, ExtendedCvAccess, LegacyCvAccess,
+        CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte, ExtendedCvAccess, FactoryReset,
+        LegacyCvAccess, PagePreset, RegisterAccess,
     )  # fmt: skip
     from .function import (
         AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
         FunctionGroupTwo,
     )  # fmt: skip
     from .registry_listing import FORMATS, Row, listing, render
-    from .service import (
-        DirectBitManipulation, DirectVerifyByte, DirectWriteByte, FactoryReset, PagePreset, RegisterAccess,
-    )  # fmt: skip
     from .speed import (
         BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedControl128,
         SpeedDirectionFunctions, SpeedReading,
@@ -44,7 +41,7 @@ if TYPE_CHECKING:
 else:
     #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
     #: ``import halfbit`` fast.
-    _LATER = ("accessory", "control", "cv", "function", "registry_listing", "service", "speed")
+    _LATER = ("accessory", "control", "cv", "function", "registry_listing", "speed")
 
     def __getattr__(name: str) -> Any:
         if name in __all__:

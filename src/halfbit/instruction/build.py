@@ -13,9 +13,10 @@ import attrs
 from ..error import HalfbitError
 from .accessory import BasicAccessory, ExtendedAccessory
 from .address import AccessoryAddress, Address, Broadcast, ExtendedAccessoryAddress, LinearConvention, NoAddress
-from .cv import CvAccess, CvBitManipulation, CvVerifyByte, CvWriteByte
+from .cv import (
+    CvAccess, CvBitManipulation, CvVerifyByte, CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte,
+)  # fmt: skip
 from .function import FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo
-from .service import DirectBitManipulation, DirectVerifyByte, DirectWriteByte
 from .speed import BroadcastStop, SpeedAndDirection, SpeedControl, SpeedControl128
 
 __all__ = ["accessory", "functions", "signal", "speed", "stop", "verify_cv", "write_cv", "write_cv_bit"]

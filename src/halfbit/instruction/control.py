@@ -32,7 +32,6 @@ class FactoryTest(Instruction):
     """Factory test: 0000001F, then bytes with a meaning that the decoder's maker chose (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Factory Test"
-    #: F.
     f: bool = flag()
     #: All following bytes, without the error detection byte.
     data: bytes = octets(0, None)
@@ -105,7 +104,6 @@ class DecoderAcknowledgementRequest(Instruction):
     """Decoder acknowledgement request: 0000111D (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Decoder Acknowledgement Request"
-    #: D.
     value: bool = flag()
 
     def __str__(self) -> str:

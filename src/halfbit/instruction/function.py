@@ -141,7 +141,6 @@ class BinaryStateLong(Instruction):
     """
 
     name: ClassVar[str] = "Binary State Control, Long Form"
-    #: D.
     state: bool = flag()
     #: H (high bits) and L (low bits): the binary state; 0 for all.
     number: int = integer(0, 32767)
@@ -165,7 +164,6 @@ class BinaryStateShort(Instruction):
     """Binary state control, short form: 11011101 DLLLLLLL (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Binary State Control, Short Form"
-    #: D.
     state: bool = flag()
     #: L: the binary state; 0 for all.
     number: int = integer(0, 127)
@@ -185,7 +183,6 @@ class AnalogFunction(Instruction):
     name: ClassVar[str] = "Analog Function Group"
     #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
     output: int = integer(0, 255)
-    #: D.
     value: int = integer(0, 255)
 
     @property

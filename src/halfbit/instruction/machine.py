@@ -11,8 +11,10 @@ from ..error import HalfbitError
 from ..event import Cutout, Fault, Packet, PacketEvent
 from ..machine import run
 from .address import UnresolvedAddress
-from .base import Context, Instruction, PacketContext, Repetition, of_packet
-from .configuration import Configuration, Configurations, checked_configurations, configurations_for
+from .base import (
+    Configuration, Configurations, Context, Instruction, PacketContext, Repetition, checked_configurations,
+    configurations_for, of_packet,
+)  # fmt: skip
 from .context import RepeatTracker, ServiceTracker, in_service_form
 from .registry import STANDARD, Registry
 from .special import Ambiguous, Damaged

@@ -15,16 +15,14 @@ from .control import (
     HardReset, Idle, ModelDate, ModelTime, SetDecoderFlags, SetExtendedAddressing, SystemTime,
 )  # fmt: skip
 from .cv import (
-    CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, ExtendedCvAccess, LegacyCvAccess,
+    CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, DirectBitManipulation, DirectVerifyByte,
+    DirectWriteByte, ExtendedCvAccess, FactoryReset, LegacyCvAccess, PagePreset, RegisterAccess,
 )  # fmt: skip
 from .entry import Entry, FieldLetters, Tail
 from .function import (
     AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo,
 )  # fmt: skip
 from .pattern import Letters
-from .service import (
-    DirectBitManipulation, DirectVerifyByte, DirectWriteByte, FactoryReset, PagePreset, RegisterAccess,
-)  # fmt: skip
 from .special import AdvancedExtended, Reserved
 from .speed import BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl128, SpeedDirectionFunctions
 

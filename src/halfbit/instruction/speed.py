@@ -111,7 +111,6 @@ class SpeedAndDirection(SpeedControl):
     """Speed and direction: 01DCSSSS (S-9.2 B, S-9.2.1 C, instructions 010 and 011)."""
 
     name: ClassVar[str] = "Speed and Direction"
-    #: D.
     forward: bool = flag()
     #: CSSSS, C the highest bit.
     code: int = integer(0, 31)
@@ -130,7 +129,6 @@ class BroadcastStop(SpeedControl):
     """All multi-function decoders stop: 00000000 01DC000S as a whole packet (S-9.2 B)."""
 
     name: ClassVar[str] = "Broadcast Stop"
-    #: D.
     forward: bool = flag()
     #: C: True if decoders may ignore the direction for direction-sensitive functions.
     direction_ignored: bool = flag()
@@ -159,9 +157,7 @@ class SpeedControl128(SpeedControl):
     """128 speed step control: 00111111 DSSSSSSS (S-9.2.1 C)."""
 
     name: ClassVar[str] = "128 Speed Step Control"
-    #: D.
     forward: bool = flag()
-    #: SSSSSSS.
     code: int = integer(0, 127)
 
     @property
