@@ -124,8 +124,8 @@ class RawEdges(Edges):
     """Edges made of raw numbers, in batches."""
 
     def __init__(
-        self, batches: Callable[[], Iterable[Batch]], *, are_durations: bool, unit: Unit = "us", wrap: int | None = None,
-        level: int = 1,
+        self, batches: Callable[[], Iterable[Batch]], *, are_durations: bool, unit: Unit = "us",
+        wrap: int | None = None, level: int = 1,
     ) -> None:  # fmt: skip
         self._batches = batches
         self._are_durations = are_durations

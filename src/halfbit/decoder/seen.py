@@ -130,16 +130,8 @@ class Change:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. ``time`` is in ns."""
-        return {
-            "time": self.time,
-            "address": None if self.address is None else self.address.as_dict(),
-            "item": self.item.value,
-            "number": self.number,
-            "before": _json(self.before),
-            "after": _json(self.after),
-            "effective": self.effective,
-            "words": str(self),
-        }
+        fields = {field.name: _json(getattr(self, field.name)) for field in attrs.fields(Change)}
+        return {**fields, "words": str(self)}
 
 
 @attrs.define(slots=True, eq=False)
@@ -294,4 +286,6 @@ def _words(value: object) -> str:
 
 
 def _json(value: object) -> Any:
+    if isinstance(value, (Address, Item)):
+        return value.as_dict() if isinstance(value, Address) else value.value
     return attrs.asdict(value) if isinstance(value, (Speed, Consist, CvBit, Either)) else value

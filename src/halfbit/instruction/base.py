@@ -267,18 +267,15 @@ class Instruction:
             if set(fields) != {field.name for field in wanted}:
                 raise HalfbitError(f"fields {sorted(fields)}")
             data, packet, repetition = value["bytes"], value["packet"], value["repetition"]
+            repeat = None if repetition is None else Repetition(repetition)
+            configurations = tuple(Configuration(**one) for one in value["configurations"])
+            context, too_soon, page = Context(value["context"]), value["too_soon_after_reset"], value["page"]
             return kind(
                 Address.from_dict(value["address"]),
                 **{field.name: _from_json(field, fields[field.name]) for field in wanted},
                 raw=None if data is None else bytes.fromhex(data),
                 packet=None if packet is None else Packet.from_dict(packet),
-                packet_context=PacketContext(
-                    Context(value["context"]),
-                    None if repetition is None else Repetition(repetition),
-                    value["too_soon_after_reset"],
-                    value["page"],
-                    tuple(Configuration(**one) for one in value["configurations"]),
-                ),
+                packet_context=PacketContext(context, repeat, too_soon, page, configurations),
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise HalfbitError(f"{error} is missing or wrong in {value!r}: give what as_dict() made") from None

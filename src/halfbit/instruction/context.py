@@ -74,8 +74,10 @@ class ServiceTracker:
         if self.expired(end):
             self._go(Context.LEFT)
         if in_service_form(data):
-            if before == RESET:
-                self._after_reset(lost and not _soon(self._reset_end, end))
+            if before == RESET and not (lost and not _soon(self._reset_end, end)):
+                self._go(Context.SERVICE)
+            elif before == RESET and self.context is Context.OPERATIONS:
+                self._go(Context.UNKNOWN)
             if self.context is Context.SERVICE:
                 self.kept_end = end
         elif data == RESET:
@@ -110,12 +112,6 @@ class ServiceTracker:
         self._lost = True
         if self._wait:
             self._wait -= 1
-
-    def _after_reset(self, uncertain: bool) -> None:
-        if not uncertain:
-            self._go(Context.SERVICE)
-        elif self.context is Context.OPERATIONS:
-            self._go(Context.UNKNOWN)
 
     def _must_wait(self, first: int, before: bytes, end: int | None) -> bool:
         if self._wait and first in WAIT_PACKETS:

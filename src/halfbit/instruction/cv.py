@@ -245,8 +245,8 @@ class ExtendedCvAccess(CvAccess):
         return words + (f", data {hexadecimal(self.data)}" if self.data else "")
 
 
-# Service mode: packets without an address, for the decoder on the programming track (S-9.2.3 E). Decoders act only on the
-# second of two identical packets, with no other valid packet in between (S-9.2.3).
+# Service mode: packets without an address, for the decoder on the programming track (S-9.2.3 E). Decoders act only on
+# the second of two identical packets, with no other valid packet in between (S-9.2.3).
 
 #: The register that holds the page.
 PAGE_REGISTER = 6

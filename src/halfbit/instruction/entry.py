@@ -64,25 +64,16 @@ class Place(enum.Enum):
 
 #: The place of each kind of address.
 PLACES: Mapping[type[Address], Place] = {
-    Broadcast: Place.BROADCAST,
-    ShortAddress: Place.SHORT,
-    LongAddress: Place.LONG,
-    AccessoryAddress: Place.ACCESSORY,
-    AccessoryBroadcast: Place.ACCESSORY,
-    ExtendedAccessoryAddress: Place.ACCESSORY,
-    ExtendedAccessoryBroadcast: Place.ACCESSORY,
-    ReservedAddress: Place.RESERVED,
-    IdleAddress: Place.IDLE,
-    NoAddress: Place.SERVICE,
-}
+    Broadcast: Place.BROADCAST, ShortAddress: Place.SHORT, LongAddress: Place.LONG,
+    AccessoryAddress: Place.ACCESSORY, AccessoryBroadcast: Place.ACCESSORY,
+    ExtendedAccessoryAddress: Place.ACCESSORY, ExtendedAccessoryBroadcast: Place.ACCESSORY,
+    ReservedAddress: Place.RESERVED, IdleAddress: Place.IDLE, NoAddress: Place.SERVICE,
+}  # fmt: skip
 
 #: Fixed bits of the first byte of a whole-packet pattern: mask and value (S-9.2.1 A, S-9.2.3 E).
 FIRST: Mapping[Place, tuple[int, int]] = {
-    Place.ACCESSORY: (0xC0, 0x80),
-    Place.RESERVED: (0xE0, 0xE0),
-    Place.IDLE: (0xFF, 0xFF),
-    Place.SERVICE: (0xF0, 0x70),
-}
+    Place.ACCESSORY: (0xC0, 0x80), Place.RESERVED: (0xE0, 0xE0), Place.IDLE: (0xFF, 0xFF), Place.SERVICE: (0xF0, 0x70),
+}  # fmt: skip
 
 
 @attrs.frozen(slots=True)

@@ -160,19 +160,13 @@ class Pattern:
 
     def agrees(self, other: Pattern) -> bool:
         """True if some bytes match both patterns, compared up to the end of the shorter one."""
-        return all(
-            (mine ^ theirs) & a & b == 0
-            for mine, theirs, a, b in zip(self.values, other.values, self.masks, other.masks)
-        )
+        both = zip(self.values, other.values, self.masks, other.masks)
+        return all((mine ^ theirs) & a & b == 0 for mine, theirs, a, b in both)
 
     def narrows(self, other: Pattern) -> bool:
         """True if it has the same length as ``other``, all of its fixed bits, and more."""
-        return (
-            len(self) == len(other)
-            and self.masks != other.masks
-            and all(a & b == b for a, b in zip(self.masks, other.masks))
-            and self.agrees(other)
-        )
+        more = self.masks != other.masks and all(a & b == b for a, b in zip(self.masks, other.masks))
+        return len(self) == len(other) and more and self.agrees(other)
 
 
 def _runs(bits: Sequence[tuple[int, int]]) -> tuple[Run, ...]:

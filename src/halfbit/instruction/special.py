@@ -128,10 +128,7 @@ class Ambiguous(Instruction):
     def __str__(self) -> str:
         service = [reading for reading in self.readings if isinstance(reading[0].address, NoAddress)]
         mode = "operations mode, " if service else ""
-        words = [
-            "service mode, " + "; ".join(map(str, reading))
-            if reading in service
-            else mode + "; ".join(f"{one.address}: {one}" for one in reading)
-            for reading in self.readings
-        ]
+        others = [reading for reading in self.readings if reading not in service]
+        words = [mode + "; ".join(f"{one.address}: {one}" for one in reading) for reading in others]
+        words += ["service mode, " + "; ".join(map(str, reading)) for reading in service]
         return "either " + "; or ".join(words)
