@@ -289,11 +289,11 @@ def of_packet(one: Instruction, packet: Packet, context: PacketContext) -> Instr
 
     ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
-    new = object.__new__(type(one))
-    for field in attrs.fields(type(one)):
-        object.__setattr__(new, field.name, getattr(one, field.name))
-    object.__setattr__(new, "packet", packet)
-    object.__setattr__(new, "packet_context", context)
+    new, put = object.__new__(type(one)), object.__setattr__
+    for field in one.__attrs_attrs__:
+        put(new, field.name, getattr(one, field.name))
+    put(new, "packet", packet)
+    put(new, "packet_context", context)
     return new
 
 

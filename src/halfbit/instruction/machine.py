@@ -148,9 +148,10 @@ class InstructionMachine:
         configurations: tuple[Configuration, ...] = (),
     ) -> PacketContext:  # fmt: skip
         key = (context, repetition, self._tracker.too_soon and context is not Context.SERVICE, page, configurations)
-        if key not in self._contexts:
-            self._contexts[key] = PacketContext(*key)
-        return self._contexts[key]
+        known = self._contexts.get(key)
+        if known is None:
+            known = self._contexts[key] = PacketContext(*key)
+        return known
 
 
 def instructions(
