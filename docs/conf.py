@@ -58,7 +58,7 @@ _MODULES = (
     "halfbit",
     "halfbit.instruction",
     "halfbit.instruction.address",
-    "halfbit.instruction.standard",
+    "halfbit.instruction.registry",
     "halfbit.instruction.field",
     "halfbit.decoder",
     "halfbit.decoder.effect",

@@ -13,6 +13,7 @@ Every public name of a package that the named modules in it define.
 from __future__ import annotations
 
 import argparse
+import ast
 import inspect
 import re
 from collections.abc import Callable, Iterator
@@ -106,17 +107,15 @@ class CommandsDirective(SphinxDirective):
 
 def api_part(package: str, modules: list[str]) -> str:
     """The public names of a package that some of its modules define, as autodoc directives."""
-    public = list(import_module(package).__all__)
+    public = sorted(import_module(package).__all__)
     lines = []
     for module in modules:
         path = f"{package}.{module}" if module != "." else package
         defined = import_module(path)
-        for name in defined.__all__:
-            if name not in public and module != ".":
+        for name in public:
+            if module != "." and name not in _defined(path):
                 continue
             value = getattr(defined, name)
-            if module != "." and getattr(value, "__module__", path) not in (path, "typing", "collections.abc"):
-                continue  # another module's
             if inspect.isclass(value):
                 lines += [f".. autoclass:: {package}.{name}", "   :members:", "   :undoc-members:"]
                 lines += ["   :show-inheritance:"] if value.__bases__ != (object,) else []
@@ -126,6 +125,18 @@ def api_part(package: str, modules: list[str]) -> str:
             else:
                 lines += [f".. autodata:: {path}.{name}", "   :no-value:", ""]
     return "\n".join(lines)
+
+
+def _defined(module: str) -> set[str]:
+    """The names that a module gives to its own classes, functions and values."""
+    names: set[str] = set()
+    for node in ast.parse(inspect.getsource(import_module(module))).body:
+        if isinstance(node, (ast.ClassDef, ast.FunctionDef)):
+            names.add(node.name)
+        elif isinstance(node, (ast.Assign, ast.AnnAssign)):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            names.update(target.id for target in targets if isinstance(target, ast.Name))
+    return names
 
 
 class ApiDirective(SphinxDirective):

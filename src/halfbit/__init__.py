@@ -46,7 +46,7 @@ else:
         if name in __all__:
             for module in _MODULES:
                 found = import_module(f".{module}", __name__)
-                if name in found.__all__:
+                if hasattr(found, name):
                     return globals().setdefault(name, getattr(found, name))
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 

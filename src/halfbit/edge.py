@@ -16,23 +16,10 @@ from typing import Any
 
 import attrs
 
-from .batch import Batch, batches_of, counts, integers, plain, refuse_levels
+from .batch import LARGEST, Batch, batches_of, counts, integers, plain, refuse_levels
 from .edge_samples import changes, levels_in
-from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
-
-__all__ = [
-    "Edge",
-    "EdgeMachine",
-    "Edges",
-    "RawEdges",
-    "ReplayedEdges",
-    "edges_from_durations",
-    "edges_from_samples",
-    "edges_from_times",
-]
-
 
 @attrs.frozen(slots=True)
 class Edge:
@@ -137,14 +124,9 @@ class RawEdges(Edges):
     """Edges made of raw numbers, in batches."""
 
     def __init__(
-        self,
-        batches: Callable[[], Iterable[Batch]],
-        *,
-        are_durations: bool,
-        unit: Unit = "us",
-        wrap: int | None = None,
-        level: int = 1,
-    ) -> None:
+        self, batches: Callable[[], Iterable[Batch]], *, are_durations: bool, unit: Unit = "us",
+        wrap: int | None = None, level: int = 1,
+    ) -> None:  # fmt: skip
         self._batches = batches
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
@@ -245,9 +227,7 @@ class ReplayedEdges(Edges):
         return rows
 
 
-def edges_from_times(
-    times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1
-) -> Edges:
+def edges_from_times(times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1) -> Edges:
     """Edges from the times at which the level changed.
 
     :param times: in the unit, integers or floats; a sequence, an array, or an iterator, which is
@@ -284,3 +264,45 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
         item if a sample is neither 0 nor 1.
     """
     return RawEdges(lambda: changes(levels_in(samples)), are_durations=False, unit=unit)
+
+
+def check_length(total: Number, place: str) -> None:
+    """:raises CaptureError: if a capture lasts longer than any can."""
+    if total > LARGEST:
+        raise CaptureError("the capture lasts too long for its times to be counted", place)
+
+
+def check_durations(values: Sequence[Number], batch: Batch) -> None:
+    """:raises CaptureError: if a duration is negative."""
+    if values and min(values) < 0:
+        index = next(i for i, value in enumerate(values) if value < 0)
+        raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
+
+
+def steps_between(times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]) -> list[Number]:
+    """The step from each time to the next.
+
+    :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);
+        and the times.
+    :param place: gives the place of ``times[1 + i]``.
+    :raises CaptureError: if a step goes backwards without ``wrap``, or a time is outside the counter's range.
+    """
+    before, *after = times
+    chained: list[Any] = [after[0] if before is None and after else before, *after]
+    try:
+        steps = list(map(sub, chained[1:], chained))
+    except OverflowError:  # a whole number that no float reaches, beside a float
+        raise CaptureError("times are too large", place(0)) from None
+    if wrap is not None:
+        for index, time in enumerate(chained[1:]):
+            if not 0 <= time < wrap:
+                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
+        return [step + wrap if step < 0 else step for step in steps]
+    if steps and min(steps) < 0:
+        index = next(i for i, step in enumerate(steps) if step < 0)
+        raise CaptureError(
+            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
+            "(if the counter starts over, say after how many counts with wrap=N)",
+            place(index),
+        )
+    return steps

@@ -7,8 +7,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from .batch import Batch, batches_of, plain
 from .error import CaptureError
 
-__all__ = ["SAME", "changes", "levels_in", "turns"]
-
 #: Used instead of a level: the level has not changed.
 SAME = 2
 

@@ -6,7 +6,7 @@ A fault of the signal is a value in its place in time, never an exception.
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import reduce
 from operator import xor
@@ -16,11 +16,6 @@ import attrs
 
 from . import core
 from .error import HalfbitError
-
-__all__ = [
-    "HALF_BIT_FAULTS", "SCHEMA", "Cutout", "Fault", "FaultKind", "Layer", "Packet", "PacketEvent", "Recovery",
-    "exclusive_or",
-]  # fmt: skip
 
 #: The number of the form that ``as_dict`` gives. It grows when a reader of the form before would not understand it.
 SCHEMA = 1
@@ -43,6 +38,24 @@ def _reading(value: object, type_: str) -> Iterator[None]:
         yield
     except (KeyError, TypeError, ValueError) as error:
         raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}") from None
+
+
+def as_json(value: Any) -> dict[str, Any]:
+    """The fields of a value for JSON.
+
+    Bytes are hexadecimal, members of enumerations are their values, sets and mappings are sorted lists.
+    """
+    return attrs.asdict(value, value_serializer=_plain)
+
+
+def _plain(_: object, __: object, value: object) -> object:
+    if isinstance(value, bytes):
+        return value.hex().upper()
+    if isinstance(value, (frozenset, Mapping)):
+        return sorted(value.items() if isinstance(value, Mapping) else value)
+    if isinstance(value, tuple):
+        return list(value)
+    return value.value if isinstance(value, enum.Enum) else value
 
 
 class Recovery(enum.Enum):
@@ -87,16 +100,7 @@ class Packet:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it: bytes in hexadecimal, times in ns."""
-        return {
-            "schema": SCHEMA,
-            "type": "packet",
-            "data": self.data.hex().upper(),
-            "preamble": self.preamble,
-            "start": self.start,
-            "end": self.end,
-            "recovered": None if self.recovered is None else self.recovered.value,
-            "margin": self.margin,
-        }
+        return {"schema": SCHEMA, "type": "packet", **as_json(self)}
 
     @classmethod
     def from_dict(cls, value: dict[str, Any]) -> Packet:
@@ -105,15 +109,9 @@ class Packet:
         :raises HalfbitError: if ``value`` is not the form of a packet.
         """
         with _reading(value, "packet"):
-            means = value["recovered"]
-            return cls(
-                bytes.fromhex(value["data"]),
-                value["preamble"],
-                value["start"],
-                value["end"],
-                None if means is None else Recovery(means),
-                value["margin"],
-            )
+            data, preamble, start, end = bytes.fromhex(value["data"]), value["preamble"], value["start"], value["end"]
+            recovered = None if value["recovered"] is None else Recovery(value["recovered"])
+            return cls(data, preamble, start, end, recovered, value["margin"])
 
 
 class Layer(enum.IntEnum):
@@ -130,63 +128,58 @@ class Layer(enum.IntEnum):
 class FaultKind(enum.IntEnum):
     """What is wrong. The numbers are the answers of the core, and of a port."""
 
+    _value_: int
+    #: The layer that finds it.
+    layer: Layer
+    #: The property of :class:`Fault` that gives its detail, if it has one.
+    named: str | None
+    _words: str
+
+    def __new__(
+        cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None
+    ) -> FaultKind:
+        kind = int.__new__(cls, number)
+        kind._value_, kind.layer, kind.named, kind._words = number, layer, named, words
+        return kind
+
     #: A half-bit is shorter than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
-    SHORT = core.SHORT
+    SHORT = core.SHORT, "half-bit of {us} us is too short", Layer.HALF_BIT, "duration"
     #: A half-bit is too long for a one-bit and too short for a zero-bit (S-9.1 A, table 1). See :attr:`Fault.duration`.
-    GAP = core.GAP
+    GAP = core.GAP, "half-bit of {us} us is too long for a one and too short for a zero", Layer.HALF_BIT, "duration"
     #: A half-bit is longer than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
-    LONG = core.LONG
+    LONG = core.LONG, "half-bit of {us} us is too long", Layer.HALF_BIT, "duration"
     #: Half of a one-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ONE = core.UNPAIRED_ONE
+    UNPAIRED_ONE = (
+        core.UNPAIRED_ONE, "unpaired half of a one-bit, {us} us; a level change was probably missed",
+        Layer.BIT, "duration",
+    )  # fmt: skip
     #: Half of a zero-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ZERO = core.UNPAIRED_ZERO
+    UNPAIRED_ZERO = (
+        core.UNPAIRED_ZERO, "unpaired half of a zero-bit, {us} us; a level change was probably missed",
+        Layer.BIT, "duration",
+    )  # fmt: skip
     #: The halves of a one-bit differ too much (S-9.1 A, table 1). See :attr:`Fault.difference`.
-    UNEQUAL = core.UNEQUAL
+    UNEQUAL = core.UNEQUAL, "halves of a one-bit differ by {us} us", Layer.BIT, "difference"
     #: A whole zero-bit is too long (S-9.1 A, table 1). See :attr:`Fault.duration`.
-    ZERO_TOO_LONG = core.ZERO_TOO_LONG
+    ZERO_TOO_LONG = core.ZERO_TOO_LONG, "zero-bit of {us} us is too long as a whole", Layer.BIT, "duration"
     #: A start bit after too few one-bits (S-9.2 A). See :attr:`Fault.one_bits`.
-    SHORT_PREAMBLE = core.SHORT_PREAMBLE
+    SHORT_PREAMBLE = (
+        core.SHORT_PREAMBLE, "start bit after {n} one-bits: too few for a preamble", Layer.PACKET, "one_bits"
+    )  # fmt: skip
     #: A packet end bit too soon (S-9.2 A). See :attr:`Fault.data`.
-    FEW_BYTES = core.FEW_BYTES
+    FEW_BYTES = core.FEW_BYTES, "packet ends after {bytes}: too few"
     #: No packet end bit after the longest packet allowed (S-9.2.1, introduction). See :attr:`Fault.data`.
-    MANY_BYTES = core.MANY_BYTES
+    MANY_BYTES = core.MANY_BYTES, "packet goes on after {bytes}: too many"
     #: The error detection byte is wrong (S-9.2 A). See :attr:`Fault.wrong_bits`.
-    ERROR_BYTE = core.ERROR_BYTE
+    ERROR_BYTE = core.ERROR_BYTE, "error detection byte is wrong in the bits {n:08b}", Layer.PACKET, "wrong_bits"
     #: The capture starts or ends inside a packet. See :attr:`Fault.data`.
-    CUT = core.CUT
+    CUT = core.CUT, "the capture starts or ends inside a packet"
     #: No reading of the bits fits the times, or two fit about equally well.
-    UNCLEAR = core.UNCLEAR
-
-    @property
-    def layer(self) -> Layer:
-        """The layer that finds it."""
-        if self in HALF_BIT_FAULTS:
-            return Layer.HALF_BIT
-        return Layer.BIT if self in _BIT_FAULTS else Layer.PACKET
+    UNCLEAR = core.UNCLEAR, "no single reading of the bits fits the times"
 
 
-#: The core's answers about a single half-bit, and about a pair of them.
-HALF_BIT_FAULTS = frozenset((core.SHORT, core.GAP, core.LONG))
-_BIT_FAULTS = frozenset((core.UNPAIRED_ONE, core.UNPAIRED_ZERO, core.UNEQUAL, core.ZERO_TOO_LONG))
-
-#: Kinds whose detail is the duration of one half-bit or bit.
-_DURATIONS = frozenset((*HALF_BIT_FAULTS, core.UNPAIRED_ONE, core.UNPAIRED_ZERO, core.ZERO_TOO_LONG))
-
-_WORDS = {
-    FaultKind.SHORT: "half-bit of {us} us is too short",
-    FaultKind.GAP: "half-bit of {us} us is too long for a one and too short for a zero",
-    FaultKind.LONG: "half-bit of {us} us is too long",
-    FaultKind.UNPAIRED_ONE: "unpaired half of a one-bit, {us} us; a level change was probably missed",
-    FaultKind.UNPAIRED_ZERO: "unpaired half of a zero-bit, {us} us; a level change was probably missed",
-    FaultKind.UNEQUAL: "halves of a one-bit differ by {us} us",
-    FaultKind.ZERO_TOO_LONG: "zero-bit of {us} us is too long as a whole",
-    FaultKind.SHORT_PREAMBLE: "start bit after {n} one-bits: too few for a preamble",
-    FaultKind.FEW_BYTES: "packet ends after {bytes}: too few",
-    FaultKind.MANY_BYTES: "packet goes on after {bytes}: too many",
-    FaultKind.ERROR_BYTE: "error detection byte is wrong in the bits {n:08b}",
-    FaultKind.CUT: "the capture starts or ends inside a packet",
-    FaultKind.UNCLEAR: "no single reading of the bits fits the times",
-}
+#: The core's answers about a single half-bit.
+HALF_BIT_FAULTS = frozenset(int(kind) for kind in FaultKind if kind.layer is Layer.HALF_BIT)
 
 
 @attrs.frozen(slots=True)
@@ -221,30 +214,29 @@ class Fault:
     @property
     def duration(self) -> int | None:
         """How long the wrong half-bit or zero-bit lasted, ns; ``None`` for other kinds."""
-        return self.detail if self.kind in _DURATIONS else None
+        return self.detail if self.kind.named == "duration" else None
 
     @property
     def difference(self) -> int | None:
         """By how much the halves of a one-bit differ, ns; ``None`` for kinds other than UNEQUAL."""
-        return self.detail if self.kind is FaultKind.UNEQUAL else None
+        return self.detail if self.kind.named == "difference" else None
 
     @property
     def one_bits(self) -> int | None:
         """How many one-bits came before the start bit; ``None`` for kinds other than SHORT_PREAMBLE."""
-        return self.detail if self.kind is FaultKind.SHORT_PREAMBLE else None
+        return self.detail if self.kind.named == "one_bits" else None
 
     @property
     def wrong_bits(self) -> int | None:
         """The exclusive or of all bytes of the packet, 1 to 255; ``None`` for kinds other than ERROR_BYTE."""
-        return self.detail if self.kind is FaultKind.ERROR_BYTE else None
+        return self.detail if self.kind.named == "wrong_bits" else None
 
     def __str__(self) -> str:
         complete = "1 byte" if len(self.data) == 1 else f"{len(self.data)} bytes"
-        return _WORDS[self.kind].format(us=f"{self.detail / 1000:g}", n=self.detail, bytes=complete)
+        return self.kind._words.format(us=f"{self.detail / 1000:g}", n=self.detail, bytes=complete)
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it: bytes in hexadecimal, times and durations in ns, and only the properties of its kind."""
-        named = {name: getattr(self, name) for name in _NAMED}
         return {
             "schema": SCHEMA,
             "type": "fault",
@@ -253,7 +245,7 @@ class Fault:
             "start": self.start,
             "end": self.end,
             "at": self.at,
-            **{name: value for name, value in named.items() if value is not None},
+            **({self.kind.named: self.detail} if self.kind.named else {}),
             "data": self.data.hex().upper(),
             "count": self.count,
         }
@@ -265,20 +257,9 @@ class Fault:
         :raises HalfbitError: if ``value`` is not the form of a fault.
         """
         with _reading(value, "fault"):
-            detail = next((value[name] for name in _NAMED if name in value), 0)
-            return cls(
-                FaultKind[value["kind"]],
-                value["start"],
-                value["end"],
-                value["at"],
-                detail,
-                bytes.fromhex(value["data"]),
-                value["count"],
-            )
-
-
-#: The properties of a fault that give its detail.
-_NAMED = ("duration", "difference", "one_bits", "wrong_bits")
+            kind = FaultKind[value["kind"]]
+            detail, data = value[kind.named] if kind.named else 0, bytes.fromhex(value["data"])
+            return cls(kind, value["start"], value["end"], value["at"], detail, data, value["count"])
 
 
 @attrs.frozen(slots=True)
@@ -298,7 +279,7 @@ class Cutout:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it, times in ns."""
-        return {"schema": SCHEMA, "type": "cutout", "start": self.start, "end": self.end}
+        return {"schema": SCHEMA, "type": "cutout", **as_json(self)}
 
     @classmethod
     def from_dict(cls, value: dict[str, Any]) -> Cutout:

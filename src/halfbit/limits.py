@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable
 from itertools import pairwise
+from math import inf
 from typing import Any
 
 import attrs
 
 from . import core, core_sum, core_sum_lengths
 from .error import HalfbitError
-
-__all__ = ["DECISIONS", "RECEIVE", "TRANSMIT", "Limits", "checked"]
 
 US = 1000  # nanoseconds in a microsecond; the standards give us, halfbit counts ns
 
@@ -36,27 +35,28 @@ KEPT = 4 * core_sum.BLOCK
 DECISIONS = ("halves", "sum", "sequence")
 
 
-def _nanoseconds(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
-        raise HalfbitError(f"{attribute.name}: {value!r} is not a number of nanoseconds (an integer from 0 up)")
+_Validator = Callable[[Any, "attrs.Attribute[Any]", object], None]
 
 
-def _nanoseconds_or_none(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-    if value is not None:
-        _nanoseconds(instance, attribute, value)
+def _integer(words: str, low: int, high: float = inf, *, optional: bool = False) -> _Validator:
+    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+        if not (type(value) is int and low <= value <= high or optional and value is None):
+            raise HalfbitError(f"{attribute.name}: {value!r} is not {words}")
+
+    return check
+
+
+def _count(low: int) -> _Validator:
+    return _integer(f"a count from {low} to 255", low, 255)
+
+
+_NANOSECONDS = "a number of nanoseconds (an integer from 0 up)"
+_nanoseconds, _nanoseconds_or_none = _integer(_NANOSECONDS, 0), _integer(_NANOSECONDS, 0, optional=True)
 
 
 def _decision(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
     if value not in DECISIONS:
         raise HalfbitError(f"decision: {value!r} is not one of {', '.join(DECISIONS)}")
-
-
-def _count(low: int) -> Callable[[Any, attrs.Attribute[Any], object], None]:
-    def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= 255:
-            raise HalfbitError(f"{attribute.name}: {value!r} is not a count from {low} to 255")
-
-    return check
 
 
 @attrs.frozen(kw_only=True)
@@ -109,20 +109,14 @@ class Limits:
     one_edge: bool = False
 
     def __attrs_post_init__(self) -> None:
-        for low, high in (
-            ("one_min", "one_max"),
-            ("zero_min", "zero_max"),
-            ("packet_min", "packet_max"),
-        ):
+        for low, high in (("one_min", "one_max"), ("zero_min", "zero_max"), ("packet_min", "packet_max")):
             if getattr(self, low) > getattr(self, high):
                 raise HalfbitError(f"{low} {getattr(self, low)} is above {high} {getattr(self, high)}")
         if self.one_min == 0:
             raise HalfbitError("one_min 0: a half-bit must last")
         if self.one_max >= self.zero_min:
-            raise HalfbitError(
-                f"one_max {self.one_max} reaches zero_min {self.zero_min}: "
-                "a half-bit would be of a one and of a zero at once"
-            )
+            both = f"one_max {self.one_max} reaches zero_min {self.zero_min}"
+            raise HalfbitError(f"{both}: a half-bit would be of a one and of a zero at once")
 
     @classmethod
     def for_sampling_period(cls, microseconds: float, *, rare: float = 0) -> Limits:
@@ -146,22 +140,14 @@ class Limits:
         period = round(microseconds * US)
         if period <= 12 * US and not rare:
             return cls(
-                one_min=52 * US - period,
-                one_max=64 * US + period,
-                one_difference=None,
-                zero_min=90 * US - period,
-                zero_max=10_000 * US + period,
-            )
+                one_min=52 * US - period, one_max=64 * US + period, one_difference=None,
+                zero_min=90 * US - period, zero_max=10_000 * US + period,
+            )  # fmt: skip
         sums = cls(
-            one_min=max(52 * US - period // 2, 1),
-            one_max=77 * US,
-            one_difference=None,
-            zero_min=77 * US + 1,
-            zero_max=10_000 * US + period,
-            decision="sum",
-            recover=True,
-            latency_max=period,
-        )
+            one_min=max(52 * US - period // 2, 1), one_max=77 * US, one_difference=None,
+            zero_min=77 * US + 1, zero_max=10_000 * US + period,
+            decision="sum", recover=True, latency_max=period,
+        )  # fmt: skip
         if period <= 42 * US and not rare:
             return sums
         return attrs.evolve(sums, decision="sequence", latency_rare=round(rare * US))
@@ -204,12 +190,7 @@ class Limits:
         ones = {us: bins[us] for us in common if us < low}
         one = sum(us * US * count for us, count in ones.items()) // sum(ones.values()) + US // 2
         # Rare durations outside a group are accepted up to the middle of the gap, and as far on the other side.
-        return cls(
-            one_min=max(2 * one - middle, 1),
-            one_max=middle,
-            one_difference=None,
-            zero_min=middle + 1,
-        )
+        return cls(one_min=max(2 * one - middle, 1), one_max=middle, one_difference=None, zero_min=middle + 1)
 
     def half_bits_core(self) -> core.HalfBits:
         """The core's layer 2 for these limits, counting ns."""
@@ -233,16 +214,10 @@ class Limits:
 
         :param kept: the number of durations that it keeps while the lengths cannot be learned.
         """
-        learner = core_sum_lengths.Learner(
-            [0] * kept,
-            self.one_min * UNIT // US,
-            self.one_max * UNIT // US,
-            self.latency_max * UNIT // US,
-            1,
-        )
-        first, second = (
-            core.Packets(core_sum.NEVER, self.preamble_min, self.packet_min, self.packet_max) for _ in range(2)
-        )
+        one_min, one_max, latency = (ns * UNIT // US for ns in (self.one_min, self.one_max, self.latency_max))
+        learner = core_sum_lengths.Learner([0] * kept, one_min, one_max, latency, 1)
+        counts = (self.preamble_min, self.packet_min, self.packet_max)
+        first, second = core.Packets(core_sum.NEVER, *counts), core.Packets(core_sum.NEVER, *counts)
         return core_sum.Sums(first, second, learner, self.zero_max * UNIT // US)
 
     def _difference(self) -> int:
@@ -265,12 +240,6 @@ RECEIVE = Limits()
 
 #: The limits that a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
 TRANSMIT = Limits(
-    one_min=55 * US,
-    one_max=61 * US,
-    one_difference=3 * US,
-    zero_min=95 * US,
-    zero_max=9_900 * US,
-    zero_total_max=12_000 * US,
-    preamble_min=14,
-    packet_max=6,
-)
+    one_min=55 * US, one_max=61 * US, one_difference=3 * US, zero_min=95 * US, zero_max=9_900 * US,
+    zero_total_max=12_000 * US, preamble_min=14, packet_max=6,
+)  # fmt: skip

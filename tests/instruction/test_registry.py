@@ -336,7 +336,7 @@ def test_the_standards_rows_are_made_on_first_use() -> None:
     """So that importing halfbit is quick."""
     script = (
         "import sys, halfbit.instruction as layer\n"
-        "assert not [name for name in sys.modules if 'instruction' in name and name.endswith('_rows')]\n"
+        "assert not [name for name in sys.modules if 'instruction' in name and name.endswith('.rows')]\n"
         "assert 'halfbit.instruction.speed' not in sys.modules\n"
         "print(layer.STANDARD.decode(bytes.fromhex('377443'))[0].address, layer.SpeedAndDirection.__name__)"
     )

@@ -25,7 +25,7 @@ from halfbit.decoder import (
     OutputChanged,
 )
 from halfbit.decoder.cv import INDEXED, OLDER
-from halfbit.decoder.drive import momentum
+from halfbit.decoder import momentum
 from halfbit.event import Packet
 from halfbit.instruction import Context
 from halfbit.simulate.signal import with_error_byte

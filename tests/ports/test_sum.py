@@ -17,7 +17,7 @@ from halfbit import core_sum, core_sum_lengths
 from halfbit.decision import SumReceiver
 from halfbit.event import Packet
 from halfbit.vectors import cases, check
-from halfbit.vectors.reader import SUM as LIMITS
+from halfbit.vectors.case import SUM as LIMITS
 
 from . import support_avr
 from .support_build import C, RATIOS, STRICT, ZIG, build

@@ -16,7 +16,7 @@ from halfbit.instruction.base import Instruction
 from halfbit.limits import UNIT, US, Limits
 from halfbit.receiver import HalvesReceiver
 from halfbit.vectors.case import VERSION, Answer, Case
-from halfbit.vectors.reader import SETS
+from halfbit.vectors.case import SETS
 from tests.vectors.case_spec import CaseSpec
 from tests.vectors.case_instructions import instruction_cases
 from tests.vectors.case_packets import packet_cases

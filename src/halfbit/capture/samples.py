@@ -8,8 +8,8 @@ from itertools import accumulate
 import attrs
 
 from ..batch import Batch
+from ..edge import steps_between
 from ..edge_samples import turns
-from ..edge_steps import steps_between
 from ..error import CaptureError
 from ..unit import Number
 

@@ -14,7 +14,7 @@ from difflib import get_close_matches
 from ..error import HalfbitError
 from ..vectors.case import Case
 from ..vectors.check import Report, check, fed
-from ..vectors.reader import SETS, cases
+from ..vectors.case import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
 
 __all__ = ["add_options", "run"]

@@ -9,13 +9,12 @@ from .accessory import AccessoryDecoder
 from .audit import StationAudit, audit
 from .base import DecoderMachine, Heard
 from .cv import ACCESSORY, MULTI_FUNCTION, CvRow, CvState, CvStore, Veto
-from .drive import drive_level, momentum
 from .effect import (
     EMERGENCY_STOP, Acknowledgement, AnalogSet, Answer, AspectChanged, BinaryStateSet, CvHeld, CvRefused, CvWritten,
     DirectionChanged, Effect, FactoryResetDone, FunctionChanged, ModeChanged, OutputChanged, PacketTimeOut, ResetDone,
     RestrictionChanged, STOP, Speed, SpeedChanged,
 )  # fmt: skip
-from .multi_function import MultiFunctionDecoder
+from .multi_function import MultiFunctionDecoder, drive_level, momentum
 from .rules import RULES, Audit, Finding, Rule, Verdict
 from .seen import Change, Consist, CvBit, Either, Item, Seen, Value
 from .state import AccessoryState, Binary, DecoderState, MultiFunctionState, Vehicle

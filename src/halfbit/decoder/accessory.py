@@ -14,8 +14,6 @@ from .cv import ACCESSORY, CvStore, Veto
 from .effect import AspectChanged, Effect, OutputChanged
 from .state import AccessoryState
 
-__all__ = ["AccessoryDecoder"]
-
 _EXTENDED = 0b00100000  # CV 29
 _BY_OUTPUT = 0b01000000
 _ACCESSORY = 0b10000000
@@ -53,22 +51,19 @@ class AccessoryDecoder(DecoderMachine):
     """
 
     _kind = DecoderKind.ACCESSORY
+    _outputs: frozenset[int]
+    _aspects: tuple[int, ...]
+    _off_at: dict[int, int]
 
     def __init__(
-        self,
-        cvs: Mapping[int, int] | None = None,
-        *,
-        defaults: Mapping[int, int] | None = None,
-        veto: Veto | None = None,
-        on_time_unit: int = 10_000_000,
-    ) -> None:
+        self, cvs: Mapping[int, int] | None = None, *, defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None, on_time_unit: int = 10_000_000,
+    ) -> None:  # fmt: skip
         super().__init__(CvStore(ACCESSORY, cvs, defaults=defaults, veto=veto, accessory=True))
         if on_time_unit <= 0:
             raise HalfbitError(f"on_time_unit: {on_time_unit!r} ns: give more than 0")
         self._on_time_unit = on_time_unit
-        self._outputs: frozenset[int] = frozenset()
-        self._aspects = tuple(0 for _ in HEADS)
-        self._off_at: dict[int, int] = {}
+        self._as_at_power_up()
 
     @property
     def outputs(self) -> frozenset[int]:
@@ -127,13 +122,11 @@ class AccessoryDecoder(DecoderMachine):
         """True if the packet is for this decoder."""
         address = one.address
         extended = self._store[29] & _EXTENDED != 0
-        if isinstance(one, CvAccess):  # it has no broadcast: those bytes are board 511
-            if isinstance(address, AccessoryBroadcast):
-                address = AccessoryAddress(511, address.pair)
-            elif isinstance(address, ExtendedAccessoryBroadcast):
-                address = ExtendedAccessoryAddress(2047)
-        if isinstance(address, (AccessoryBroadcast, ExtendedAccessoryBroadcast)):
-            return extended is isinstance(address, ExtendedAccessoryBroadcast)
+        to_all = not isinstance(one, CvAccess)  # CV access has no broadcast: those bytes are board 511
+        if isinstance(address, ExtendedAccessoryBroadcast):
+            return extended and (to_all or self._reaches(511, 3))
+        if isinstance(address, AccessoryBroadcast):
+            return not extended and (to_all or self._reaches(511, address.pair))
         if isinstance(address, ExtendedAccessoryAddress):
             return extended and self._reaches(address.number >> 2, address.number & 3)
         if isinstance(address, AccessoryAddress):
@@ -154,12 +147,9 @@ class AccessoryDecoder(DecoderMachine):
         pair = 0 if by_output else address.pair or 0
         number = pair << 1 | (address.output or 0)
         self._off_at.pop(number, None)
-        if not one.activate:
-            self._outputs -= {number}
-            return
-        self._outputs |= {number}
+        self._outputs = self._outputs | {number} if one.activate else self._outputs - {number}
         time = self._store[3 + pair]
-        if time:
+        if one.activate and time:
             self._off_at[number] = end + time * self._on_time_unit
 
     def _show(self, one: ExtendedAccessory) -> None:
@@ -178,6 +168,5 @@ class AccessoryDecoder(DecoderMachine):
             access = Access((access.cv - 1) % 256 + 1, access.write, access.value, access.bit)
         return super()._in_service(access)
 
-    def _as_at_power_up(self) -> list[Effect]:
+    def _as_at_power_up(self) -> None:
         self._outputs, self._aspects, self._off_at = frozenset(), tuple(0 for _ in HEADS), {}
-        return []

@@ -6,16 +6,13 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from ..instruction import (
-    AnalogFunction, BasicAccessory, BinaryStateLong, BinaryStateShort, BroadcastStop, ConsistControl,
-    DigitalDecoderReset, ExtendedAccessory, FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo,
-    HardReset, Instruction, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedControl128,
-    SpeedDirectionFunctions,
+    AccessoryAddress, AnalogFunction, BasicAccessory, BinaryStateLong, BinaryStateShort, BroadcastStop, ConsistControl,
+    DigitalDecoderReset, ExtendedAccessory, ExtendedAccessoryAddress, FunctionControl, FunctionGroupOne, HardReset,
+    RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
 )  # fmt: skip
 from ..instruction.speed import readings_of
 from .effect import STOP, Speed
 from .seen import Changes, Consist, Either, Item, Seen
-
-__all__ = ["ACTS"]
 
 
 def _speed_and_direction(changes: Changes, row: Seen, one: SpeedAndDirection) -> None:
@@ -49,21 +46,13 @@ def _set_functions(changes: Changes, row: Seen, states: Mapping[int, bool]) -> N
             _set_fl(changes, row, 0, on)
             _set_fl(changes, row, 1, on)
             continue
-        before = row.functions.get(number)
-        if before is not on:
-            row.functions[number] = on
-            if on or before is not None:
-                changes.note(row, Item.FUNCTION, number, before, on)
-            else:
-                row.version += 1
+        before, row.functions[number] = row.functions.get(number), on
+        if before is not on and (on or before is not None):
+            changes.note(row, Item.FUNCTION, number, before, on)
 
 
 def _set_fl(changes: Changes, row: Seen, which: int, on: bool | None) -> None:
-    if row.fl[which] is on:
-        return
-    before = row.lamp
-    row.fl[which] = on
-    row.version += 1
+    before, row.fl[which] = row.lamp, on
     after = row.lamp
     if after != before and not (before is None and after in (False, Either(False, None), Either(None, False))):
         changes.note(row, Item.FUNCTION, 0, before, after)
@@ -96,12 +85,11 @@ def _analog(changes: Changes, row: Seen, one: AnalogFunction) -> None:
 
 
 def _restricted(changes: Changes, row: Seen, one: RestrictedSpeedStep) -> None:
-    changes.set(row, Item.RESTRICTION, "restriction", one.bit5 << 5 | one.code if one.enabled else None)
+    changes.set(row, Item.RESTRICTION, "restriction", one.limit)
 
 
 def _consist(changes: Changes, row: Seen, one: ConsistControl) -> None:
-    changes.set(row, Item.CONSIST, "consist", Consist(one.number, one.reversed) if one.number else None)
-    row.cvs[19] = one.number | one.reversed << 7 if one.number else 0
+    know(changes, row, 19, one.cv19)
 
 
 def _reset(changes: Changes, row: Seen, one: DigitalDecoderReset | HardReset) -> None:
@@ -115,9 +103,21 @@ def _reset(changes: Changes, row: Seen, one: DigitalDecoderReset | HardReset) ->
     if isinstance(one, HardReset):
         for number in (29, 31, 32):  # their defaults depend on the maker, so they are not known now
             row.cvs.pop(number, None)
+        know(changes, row, 19, 0)
+
+
+def know(changes: Changes, row: Seen, number: int, value: int) -> None:
+    """Note the value of a CV, and of the CVs that change with it (S-9.2.2)."""
+    row.cvs[number] = value
+    if isinstance(row.address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        return
+    if number == 1:
         row.cvs[19] = 0
-        row.version += 1
-        changes.set(row, Item.CONSIST, "consist", None)
+        if 29 in row.cvs:
+            row.cvs[29] &= ~0b00100000
+    if number in (1, 19):
+        member = row.cvs[19] & 0x7F
+        changes.set(row, Item.CONSIST, "consist", Consist(member, row.cvs[19] > 127) if member else None)
 
 
 def _output(changes: Changes, row: Seen, one: BasicAccessory) -> None:
@@ -132,8 +132,8 @@ def _aspect(changes: Changes, row: Seen, one: ExtendedAccessory) -> None:
 
 _Act = Callable[[Changes, Seen, Any], None]
 
-#: The function for each instruction class. ``TrackState`` handles CV writes separately.
-ACTS: dict[type[Instruction], _Act] = {
+#: The function for each instruction class and the classes derived from it. ``TrackState`` handles CV writes separately.
+ACTS: dict[type, _Act] = {
     AnalogFunction: _analog,
     BasicAccessory: _output,
     BinaryStateLong: _binary,
@@ -142,12 +142,10 @@ ACTS: dict[type[Instruction], _Act] = {
     ConsistControl: _consist,
     DigitalDecoderReset: _reset,
     ExtendedAccessory: _aspect,
-    FunctionExpansion: _functions,
+    FunctionControl: _functions,
     FunctionGroupOne: _group_one,
-    FunctionGroupTwo: _functions,
     HardReset: _reset,
     RestrictedSpeedStep: _restricted,
     SpeedAndDirection: _speed_and_direction,
-    SpeedControl128: _speed,
-    SpeedDirectionFunctions: _speed,
+    SpeedControl: _speed,
 }

@@ -16,8 +16,7 @@ from ..limits import RECEIVE, US
 from ..packet import PacketMachine
 from .audit_packets import PacketAudit
 from .rules import RULES, Audit, Tally
-
-__all__ = ["StationAudit", "audit"]
+from .seen import quantile
 
 #: Limits wider than a station may use, so that bits out of bounds are still read. The error detection byte catches
 #: wrong readings. Packets longer than those of S-9.2.1 are read too.
@@ -60,8 +59,8 @@ class StationAudit:
 
     def finish(self) -> Audit:
         """End the capture and return the audit."""
-        jitter = _quantile(self._scatter, 0.95)
-        lean = {value: _quantile(counts, 0.5) for value, counts in self._leans.items()}
+        jitter = quantile(self._scatter, 0.95) or 0
+        lean = {value: quantile(counts, 0.5) or 0 for value, counts in self._leans.items()}
         # If the capture sees one polarity late, ones and zeros are unequal by the same amount. If the station sends
         # unequal halves, the amounts can differ.
         alike = abs(lean[1] - lean[0]) <= 2 * jitter + US and self._leans[0]
@@ -107,16 +106,6 @@ class StationAudit:
             self._tallies["zero total"].add(first + last, at)
         if first + last < 300 * US:
             self._leans[bit.value][first - last] += 1
-
-
-def _quantile(counts: Counter[int], part: float) -> int:
-    """The lowest value that this part (0 to 1) of all values is not above; 0 without values."""
-    left = part * sum(counts.values())
-    for value in sorted(counts):
-        left -= counts[value]
-        if left <= 0:
-            return value
-    return 0
 
 
 def audit(edges: Iterable[Edge]) -> Audit:

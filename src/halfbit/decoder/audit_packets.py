@@ -14,8 +14,6 @@ from ..instruction import (
 from ..instruction.context import HOLD, PACKET_TIMES, RESET, WAIT_PACKETS, WAIT_TIME, decoder_of
 from .rules import Tally
 
-__all__ = ["PacketAudit"]
-
 
 @attrs.define(slots=True)
 class _Run:
@@ -109,25 +107,22 @@ class PacketAudit:
             self._ends[key] = packet.end
 
     def _hold_off(self, packet: Packet, one: Instruction, service: bool) -> None:
-        first, end = packet.data[0], packet.end
+        first, end, reset, since = packet.data[0], packet.end, self._reset, self._since_reset
         if isinstance(one, DigitalDecoderReset):
             self._since_reset = 0
             if packet.data == RESET:
                 self._reset = end
-            return
-        if service:
-            return
-        if self._reset is not None:
-            if first in WAIT_TIME:
-                self._tallies["hold-off 20 ms"].add(end - self._reset, self._reset)
-            elif end - self._reset < HOLD:
-                self._tallies["hold-off 20 ms"].keep()
-        if self._since_reset is not None:
-            if first in WAIT_PACKETS:
-                self._tallies["hold-off 10 packets"].add(self._since_reset, end)
-            elif self._since_reset < PACKET_TIMES:
-                self._tallies["hold-off 10 packets"].keep()
-            self._since_reset += 1
+        elif not service:
+            time, count = self._tallies["hold-off 20 ms"], self._tallies["hold-off 10 packets"]
+            if reset is not None and first in WAIT_TIME:
+                time.add(end - reset, reset)
+            elif reset is not None and end - reset < HOLD:
+                time.keep()
+            if since is not None and first in WAIT_PACKETS:
+                count.add(since, end)
+            elif since is not None and since < PACKET_TIMES:
+                count.keep()
+            self._since_reset = None if since is None else since + 1
 
     # Service mode
 
@@ -196,9 +191,8 @@ class PacketAudit:
             self._state("functions twice", one.address, one.first, one.states, at)
         elif isinstance(one, (BinaryStateShort, BinaryStateLong)):
             self._state("binary states twice", one.address, one.number, one.state, at)
-            long = isinstance(one, BinaryStateLong)
             if 1 <= one.number <= 127:
-                self._tallies["binary short form"].add(int(long), at)
+                self._tallies["binary short form"].add(int(isinstance(one, BinaryStateLong)), at)
 
     def _state(self, rule: str, address: Address, number: int, value: object, at: int) -> None:
         sent = self._sent.get((rule, address, number))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import abc
+from functools import lru_cache
 from typing import Any, ClassVar, Union
 
 import attrs
@@ -11,17 +12,12 @@ from ..error import HalfbitError
 from ..event import Cutout, Fault, Packet, exclusive_or
 from ..instruction import (
     STANDARD, Ambiguous, Context, CvAccess, CvShortFormPair, DecoderKind, ExtendedCvAccess, FactoryReset, Instruction,
-    NoAddress, PacketContext, RegisterAccess,
+    PacketContext, RegisterAccess,
 )  # fmt: skip
 from ..instruction.context import HOLD, ServiceTracker, in_service_form
-from ..instruction.service import PAGE_REGISTER
+from ..instruction.cv import PAGE_REGISTER
 from .cv import CvState, CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
-
-__all__ = ["Access", "DecoderMachine", "Heard", "access_of"]
-
-#: Most packets in the memory of decoded packets.
-REMEMBERED = 512
 
 Event = Union[Packet, Instruction, Fault, Cutout]
 
@@ -108,7 +104,6 @@ class DecoderMachine(abc.ABC):
         self._service = ServiceTracker()
         self._service.context = Context.OPERATIONS  # no decoder powers up in service mode
         self._heard = Heard()
-        self._read: dict[bytes, tuple[Instruction, ...]] = {}
         self._taken: Packet | None = None  # the packet whose instructions are being fed
 
     @property
@@ -216,7 +211,7 @@ class DecoderMachine(abc.ABC):
                 for instruction in STANDARD.decode_service(data):
                     effects += self._execute(instruction)
         elif now_in is Context.OPERATIONS:
-            instructions = self._instructions(data)
+            instructions = _instructions(data)
             if instructions:
                 effects += self._obey(instructions, data, end)
         return effects
@@ -229,17 +224,6 @@ class DecoderMachine(abc.ABC):
         """Set the page register back to 1, if there is one."""
         if self._page is not None:
             self._page = 1
-
-    def _instructions(self, data: bytes) -> tuple[Instruction, ...]:
-        found = self._read.get(data)
-        if found is None:
-            if len(self._read) >= REMEMBERED:
-                self._read.clear()
-            found = STANDARD.decode(data)
-            if isinstance(found[0], Ambiguous):  # two documents differ: the one that we have read counts
-                found = next((one for one in found[0].readings if not _from_memory(one)), ())
-            self._read[data] = found
-        return found
 
     def _second(self, data: bytes) -> bool:
         """Note a packet to this decoder; True if it is the second identical one (S-9.2.1 C)."""
@@ -294,13 +278,18 @@ class DecoderMachine(abc.ABC):
         if not self._store.factory_reset():
             return []
         self._first_page()
-        return [FactoryResetDone(), *self._as_at_power_up(), Acknowledgement()]
+        self._as_at_power_up()
+        return [FactoryResetDone(), Acknowledgement()]
 
     @abc.abstractmethod
-    def _as_at_power_up(self) -> list[Effect]:
+    def _as_at_power_up(self) -> None:
         """Go back to the state at power-up; only the CVs stay."""
 
 
-def _from_memory(reading: tuple[Instruction, ...]) -> bool:
-    """True for the reading of a later document, and for a service mode reading (the mode is already decided)."""
-    return any(isinstance(one, ExtendedCvAccess) or isinstance(one.address, NoAddress) for one in reading)
+@lru_cache(maxsize=512)
+def _instructions(data: bytes) -> tuple[Instruction, ...]:
+    """The instructions of a packet in operations mode. If two documents differ, the one that we have read counts."""
+    found = STANDARD.decode(data)
+    if not isinstance(found[0], Ambiguous):
+        return found
+    return next((one for one in found[0].readings if not isinstance(one[0], ExtendedCvAccess)), ())

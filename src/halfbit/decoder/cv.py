@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Union
+from typing import Any, Union
 
 import attrs
 
 from ..error import HalfbitError
 from .effect import CvHeld, CvRefused, CvWritten
-
-__all__ = ["ACCESSORY", "MULTI_FUNCTION", "CvRow", "CvState", "CvStore", "Veto", "Write"]
 
 #: A function that can refuse a write by a packet. It takes CV number, old value and new value. It returns the reason
 #: to refuse, or ``None`` to allow. It is not called for writes that follow from another write (CV 19 and 29 after
@@ -130,14 +128,9 @@ class CvStore:
     """
 
     def __init__(
-        self,
-        rows: tuple[CvRow, ...] = MULTI_FUNCTION,
-        values: Mapping[int, int] | None = None,
-        *,
-        defaults: Mapping[int, int] | None = None,
-        veto: Veto | None = None,
-        accessory: bool = False,
-    ) -> None:
+        self, rows: tuple[CvRow, ...] = MULTI_FUNCTION, values: Mapping[int, int] | None = None, *,
+        defaults: Mapping[int, int] | None = None, veto: Veto | None = None, accessory: bool = False,
+    ) -> None:  # fmt: skip
         self._veto = veto
         self._accessory = accessory
         self._rows = {number: row for row in rows for number in range(row.first, row.last + 1)}
@@ -154,11 +147,8 @@ class CvStore:
 
     def get(self, number: int) -> int | None:
         """The value of a CV; ``None`` if it does not exist."""
-        number = self._own(number)
-        if self._paged(number):
-            key = self._index(number)
-            return None if key is None else self._indexed.get(key, 0)
-        return self._values.get(number, 0) if 1 <= number <= LAST else None
+        values, key = self._place(number)
+        return None if values is None else values.get(key, 0)
 
     @property
     def locked(self) -> bool:
@@ -235,33 +225,28 @@ class CvStore:
         return {self._own(number): byte(number, value) for number, value in values.items()}
 
     def _fill(self, values: Mapping[int, int]) -> None:
-        plain = {number: value for number, value in values.items() if not self._paged(number)}
-        self._values.update(plain)
-        for number in values.keys() - plain.keys():
-            key = self._index(number)
-            if key is None:
+        for number, value in sorted(values.items()):  # the index, CV 31 and 32, before indexed CVs
+            place, key = self._place(number)
+            if place is None:
                 raise HalfbitError(f"CV {number} is indexed: give CV 31 a value from {_PAGES_FROM} up too")
-            self._indexed[key] = values[number]
+            place[key] = value
 
     def _put(self, number: int, value: int) -> CvWritten:
         old = self[number]
-        key = self._index(number) if self._paged(number) else None
-        if key is None:
-            self._values[number] = value
-        else:
-            self._indexed[key] = value
+        self._fill({number: value})
         return CvWritten(number, old, value)
 
     def _own(self, number: int) -> int:
         """The number under which a CV is stored."""
         return number - 512 if self._accessory and number - 512 in OLDER else number
 
-    def _paged(self, number: int) -> bool:
-        return not self._accessory and number in INDEXED
-
-    def _index(self, number: int) -> tuple[int, int, int] | None:
-        high = self._values.get(31, 0)
-        return None if high < _PAGES_FROM else (high, self._values.get(32, 0), number)
+    def _place(self, number: int) -> tuple[dict[Any, int] | None, Any]:
+        """The dictionary that holds a CV and its key there; no dictionary if the CV does not exist."""
+        number = self._own(number)
+        if self._accessory or number not in INDEXED:
+            return (self._values if 1 <= number <= LAST else None), number
+        high, low = self._values.get(31, 0), self._values.get(32, 0)
+        return (None if high < _PAGES_FROM else self._indexed), (high, low, number)
 
 
 _LOCKED = "the decoder is locked: CV 15 differs from CV 16"

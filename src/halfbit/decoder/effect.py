@@ -8,12 +8,6 @@ import attrs
 
 from ..instruction import Context, SpeedReading
 
-__all__ = [
-    "Acknowledgement", "AnalogSet", "Answer", "AspectChanged", "BinaryStateSet", "CvHeld", "CvRefused", "CvWritten",
-    "DirectionChanged", "EMERGENCY_STOP", "Effect", "FactoryResetDone", "FunctionChanged", "ModeChanged",
-    "OutputChanged", "PacketTimeOut", "ResetDone", "RestrictionChanged", "STOP", "Speed", "SpeedChanged",
-]  # fmt: skip
-
 
 @attrs.frozen(slots=True)
 class Speed:

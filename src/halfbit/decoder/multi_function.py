@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from typing import Any
 
 import attrs
@@ -12,21 +13,17 @@ from ..error import HalfbitError
 from ..instruction import (
     Address, AnalogFunction, BinaryStateLong, BinaryStateShort, Broadcast, BroadcastStop, Configuration,
     ConsistControl, CvBitManipulation, CvShortForm, CvShortFormPair, CvVerifyByte, CvWriteByte, DecoderKind,
-    DigitalDecoderReset, FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo, HardReset, Instruction,
-    LongAddress, RestrictedSpeedStep, SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl,
-    SpeedControl128, SpeedDirectionFunctions,
+    DigitalDecoderReset, FunctionControl, FunctionGroupOne, HardReset, Instruction, LongAddress, RestrictedSpeedStep,
+    SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
 )  # fmt: skip
 from ..instruction.speed import readings_of
 from .base import Access, DecoderMachine, access_of
 from .cv import MULTI_FUNCTION, CvStore, Veto
-from .drive import drive_level, momentum
 from .effect import (
     STOP, AnalogSet, BinaryStateSet, CvRefused, DirectionChanged, Effect, FunctionChanged, PacketTimeOut, ResetDone,
     RestrictionChanged, Speed, SpeedChanged,
 )  # fmt: skip
 from .state import MultiFunctionState, Vehicle
-
-__all__ = ["MultiFunctionDecoder"]
 
 _REVERSED = 0b00000001  # CV 29
 _EXTENDED = 0b00100000
@@ -75,13 +72,9 @@ class MultiFunctionDecoder(DecoderMachine):
     _kind = DecoderKind.MULTI_FUNCTION
 
     def __init__(
-        self,
-        cvs: Mapping[int, int] | None = None,
-        *,
-        defaults: Mapping[int, int] | None = None,
-        veto: Veto | None = None,
-        timeout_unit: int = 1_000_000_000,
-    ) -> None:
+        self, cvs: Mapping[int, int] | None = None, *, defaults: Mapping[int, int] | None = None,
+        veto: Veto | None = None, timeout_unit: int = 1_000_000_000,
+    ) -> None:  # fmt: skip
         super().__init__(CvStore(MULTI_FUNCTION, cvs, defaults=defaults, veto=veto))
         if timeout_unit <= 0:
             raise HalfbitError(f"timeout_unit: {timeout_unit!r} ns: give more than 0")
@@ -161,7 +154,7 @@ class MultiFunctionDecoder(DecoderMachine):
                 if access is not None and not to & _To.CONSIST:
                     effects += self._in_operations(access, second)
             else:
-                obey = _OBEY.get(type(instruction))
+                obey = next((_OBEY[kind] for kind in type(instruction).__mro__ if kind in _OBEY), None)
                 if obey is not None:
                     effects += obey(self, instruction, to)
         return effects
@@ -173,14 +166,11 @@ class MultiFunctionDecoder(DecoderMachine):
         if isinstance(address, Broadcast):
             return _To.ALL
         to = _To.NOBODY
-        if isinstance(address, ShortAddress):
-            if not cvs[29] & _EXTENDED and address.number == cvs[1]:
+        if isinstance(address, (ShortAddress, LongAddress)):
+            if address.to_bytes() == bytes((cvs[17], cvs[18]) if cvs[29] & _EXTENDED else (cvs[1],)):
                 to |= _To.OWN
             if address == self._configuration.consist:
                 to |= _To.CONSIST
-        elif isinstance(address, LongAddress) and cvs[29] & _EXTENDED:
-            if address.to_bytes() == bytes((cvs[17], cvs[18])):
-                to |= _To.OWN
         return to
 
     def _shown(self) -> tuple[Speed, bool, frozenset[int]]:
@@ -195,9 +185,7 @@ class MultiFunctionDecoder(DecoderMachine):
             effects.append(self._speed_changed(speed, before[0]))
         if forward is not before[1]:
             effects.append(DirectionChanged(forward))
-        for number in sorted(functions ^ before[2]):
-            effects.append(FunctionChanged(number, number in functions))
-        return effects
+        return effects + [FunctionChanged(number, number in functions) for number in sorted(functions ^ before[2])]
 
     def _speed_changed(self, speed: Speed, before: Speed) -> SpeedChanged:
         if speed.emergency:
@@ -250,9 +238,8 @@ class MultiFunctionDecoder(DecoderMachine):
     def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
         if self._speed_ignored(to):
             return []
-        code = one.bit5 << 5 | one.code if one.enabled else None
-        self._vehicle = attrs.evolve(self._vehicle, restriction=code)
-        return [RestrictionChanged(code)]
+        self._vehicle = attrs.evolve(self._vehicle, restriction=one.limit)
+        return [RestrictionChanged(one.limit)]
 
     def _functions(self, one: FunctionControl, to: _To) -> list[Effect]:
         states = one.functions
@@ -278,18 +265,18 @@ class MultiFunctionDecoder(DecoderMachine):
     # CVs and resets
 
     def _reset(self, one: DigitalDecoderReset, to: _To) -> list[Effect]:
-        return [ResetDone(), *self._as_at_power_up()]
+        self._as_at_power_up()
+        return [ResetDone()]
 
     def _hard_reset(self, one: HardReset, to: _To) -> list[Effect]:
-        return [ResetDone(hard=True), *self._store.hard_reset(), *self._as_at_power_up()]
+        self._as_at_power_up()
+        return [ResetDone(hard=True), *self._store.hard_reset()]
 
-    def _as_at_power_up(self) -> list[Effect]:
+    def _as_at_power_up(self) -> None:
         self._vehicle = Vehicle(STOP)
-        return []
 
     def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
-        value = one.number | (_OPPOSITE if one.reversed else 0) if one.number else 0
-        return [*self._store.write(19, value)]
+        return [*self._store.write(19, one.cv19)]
 
     def _extended_addressing(self, one: SetExtendedAddressing, to: _To) -> list[Effect]:
         access = Access(29, True, int(one.enabled), bit=5)
@@ -307,23 +294,69 @@ class MultiFunctionDecoder(DecoderMachine):
 
 _Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]
 
-#: The method for each instruction class. Other instructions have no effect.
-_OBEY: dict[type[Instruction], _Obey] = {
+#: The method for each instruction class and the classes derived from it. Other instructions have no effect.
+_OBEY: dict[type, _Obey] = {
     AnalogFunction: MultiFunctionDecoder._analog,
     BinaryStateLong: MultiFunctionDecoder._binary_state,
     BinaryStateShort: MultiFunctionDecoder._binary_state,
-    BroadcastStop: MultiFunctionDecoder._speed,
     ConsistControl: MultiFunctionDecoder._consist,
     CvShortForm: MultiFunctionDecoder._short_form,
     CvShortFormPair: MultiFunctionDecoder._short_pair,
     DigitalDecoderReset: MultiFunctionDecoder._reset,
-    FunctionExpansion: MultiFunctionDecoder._functions,
-    FunctionGroupOne: MultiFunctionDecoder._functions,
-    FunctionGroupTwo: MultiFunctionDecoder._functions,
+    FunctionControl: MultiFunctionDecoder._functions,
     HardReset: MultiFunctionDecoder._hard_reset,
     RestrictedSpeedStep: MultiFunctionDecoder._restricted,
     SetExtendedAddressing: MultiFunctionDecoder._extended_addressing,
-    SpeedAndDirection: MultiFunctionDecoder._speed,
-    SpeedControl128: MultiFunctionDecoder._speed,
-    SpeedDirectionFunctions: MultiFunctionDecoder._speed,
+    SpeedControl: MultiFunctionDecoder._speed,
 }
+
+
+# Drive level and momentum of the motor for a speed step, from the CVs (S-9.2.2).
+
+#: A function that takes a CV number and returns its value.
+Cvs = Callable[[int], int]
+
+_TABLE = 0b00010000  # CV 29 bit 4: use the speed table, not CV 2, 5 and 6
+_SUBTRACT = 0b10000000  # CV 23 and 24, bit 7
+_UNIT = 896_000_000  # ns: CV 3 * 0.896 s / number of steps (S-9.2.2)
+
+
+def momentum(cvs: Cvs, steps: int, *, rising: bool) -> int:
+    """The duration of one speed step while the speed rises or falls, in ns, rounded to the nearest.
+
+    CV 3 is adjusted by CV 23, CV 4 by CV 24; the sum is limited to 0 to 255 (S-9.2.2). The adjustment also acts if CV 3
+    or CV 4 is 0; the standard says nothing about this case.
+    """
+    value, adjustment = (cvs(3), cvs(23)) if rising else (cvs(4), cvs(24))
+    amount = adjustment & ~_SUBTRACT
+    value = max(0, value - amount) if adjustment & _SUBTRACT else min(255, value + amount)
+    return (2 * value * _UNIT + steps) // (2 * steps)
+
+
+def drive_level(cvs: Cvs, speed: Speed, *, forward: bool) -> int:
+    """The drive level for a speed: 0 (off) to 255 (full supply), rounded to the nearest.
+
+    Step 1 has CV 2, or the first value of the table. The top step has CV 5, or the last value of the table (S-9.2.2).
+    The standard leaves the steps in between open. Here they are on straight lines, and CV 6 is the level halfway
+    between step 1 and the top step. Without CV 5 the top is 255; without CV 6 there is one straight line. 14 and 126
+    steps are spread evenly over the whole table. The trims (CV 66 and 95) act only with the table, because S-9.2.2
+    describes them with it.
+    """
+    if not speed.step:
+        return 0
+    place = Fraction(speed.step - 1, speed.steps - 1)
+    if cvs(29) & _TABLE:
+        level = _between([cvs(number) for number in range(67, 95)], place)
+        level *= Fraction(cvs(66 if forward else 95) or 128, 128)
+    else:
+        low, middle, high = cvs(2), cvs(6), cvs(5)
+        high = high if high > 1 else 255
+        level = _between([low, middle, high] if middle > 1 else [low, high], place)
+    return min(255, int(level + Fraction(1, 2)))
+
+
+def _between(points: list[int], place: Fraction) -> Fraction:
+    """Linear interpolation between equally spaced points, at a place from 0 to 1."""
+    at = place * (len(points) - 1)
+    index = min(int(at), len(points) - 2)
+    return points[index] + (at - index) * (points[index + 1] - points[index])

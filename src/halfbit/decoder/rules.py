@@ -8,8 +8,6 @@ from typing import Any
 
 import attrs
 
-__all__ = ["Audit", "Finding", "RULES", "Rule", "Tally", "Unit", "Verdict"]
-
 _US = 1_000
 _MS = 1_000_000
 

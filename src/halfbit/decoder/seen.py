@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any, Union
 
@@ -11,10 +12,7 @@ import attrs
 from ..instruction import Address, Context, Instruction
 from .effect import Speed
 
-__all__ = ["Change", "Changes", "Consist", "CvBit", "Either", "Item", "Seen", "Value"]
-
-_FINE = 5  # gaps are counted in 2 ** 5 classes per doubling, so to 3 %
-_TOP = (1 << _FINE) - 1
+_BITS = 6  # gaps are counted by their top 6 bits, so to 3 %
 
 
 class Item(enum.Enum):
@@ -132,16 +130,8 @@ class Change:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. ``time`` is in ns."""
-        return {
-            "time": self.time,
-            "address": None if self.address is None else self.address.as_dict(),
-            "item": self.item.value,
-            "number": self.number,
-            "before": _json(self.before),
-            "after": _json(self.after),
-            "effective": self.effective,
-            "words": str(self),
-        }
+        fields = {field.name: _json(getattr(self, field.name)) for field in attrs.fields(Change)}
+        return {**fields, "words": str(self)}
 
 
 @attrs.define(slots=True, eq=False)
@@ -161,8 +151,8 @@ class Seen:
     longest_at: int = 0
     #: Number of faults whose first bytes are this address.
     losses: int = 0
-    #: Counts of the gaps between packets, by class; see ``refresh``.
-    gaps: dict[int, int] = attrs.Factory(dict)
+    #: Counts of the gaps between packets, by the middle of their class, ns; see ``refresh``.
+    gaps: Counter[int] = attrs.Factory(Counter)
     speed: Speed | Either | None = None
     #: The last direction bit.
     forward: bool | None = None
@@ -180,8 +170,6 @@ class Seen:
     cvs: dict[int, int] = attrs.Factory(dict)
     #: A CV write that waits for its repeat: bytes, instruction and time, ns.
     pending: tuple[bytes, Instruction, int] | None = None
-    #: Increases with each change.
-    version: int = 0
 
     def heard(self, start: int, end: int) -> None:
         """Note a packet, by its start and end, ns."""
@@ -189,10 +177,8 @@ class Seen:
             gap = end - self.last
             if gap > self.longest:
                 self.longest, self.longest_at = gap, self.last
-            size = gap.bit_length()
-            kind = size << _FINE | (gap >> size - _FINE - 1 if size > _FINE else gap) & _TOP
-            gaps = self.gaps
-            gaps[kind] = gaps.get(kind, 0) + 1
+            low = max(gap.bit_length() - _BITS, 0)
+            self.gaps[(gap >> low << low) + (1 << low >> 1)] += 1
         else:
             self.first = end
         self.packets += 1
@@ -205,12 +191,7 @@ class Seen:
 
         Gaps are counted in classes, 32 classes per doubling, so that memory does not grow.
         """
-        left = (self.packets - 2) // 2
-        for kind in sorted(self.gaps, key=_middle):
-            if left < self.gaps[kind]:
-                return _middle(kind)
-            left -= self.gaps[kind]
-        return None
+        return quantile(self.gaps, 0.5)
 
     @property
     def steps(self) -> int | None:
@@ -275,7 +256,6 @@ class Changes:
         time: int | None = None, effective: bool = True,
     ) -> None:  # fmt: skip
         """Note a change. The parameters are the fields of :class:`Change`; ``time`` is now if not given."""
-        row.version += 1
         at = self.now if time is None else time
         self._found.append(Change(at, row.address, item, number, before, after, effective))
 
@@ -289,12 +269,14 @@ class Changes:
         return found
 
 
-def _middle(kind: int) -> int:
-    size, top = kind >> _FINE, kind & _TOP
-    if size <= _FINE:
-        return top
-    low = (1 << _FINE | top) << size - _FINE - 1
-    return low + (1 << size - _FINE - 1) // 2
+def quantile(counts: Counter[int], part: float) -> int | None:
+    """The lowest value that this part (0 to 1) of all values is not above; ``None`` without values."""
+    left = part * counts.total()
+    for value in sorted(counts):
+        left -= counts[value]
+        if left <= 0:
+            return value
+    return None
 
 
 def _words(value: object) -> str:
@@ -304,8 +286,6 @@ def _words(value: object) -> str:
 
 
 def _json(value: object) -> Any:
-    if isinstance(value, (Speed, Consist, CvBit)):
-        return attrs.asdict(value)
-    if isinstance(value, Either):
-        return {"with_28": _json(value.with_28), "with_14": _json(value.with_14)}
-    return value
+    if isinstance(value, (Address, Item)):
+        return value.as_dict() if isinstance(value, Address) else value.value
+    return attrs.asdict(value) if isinstance(value, (Speed, Consist, CvBit, Either)) else value

@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar, TypeVar
 
 import attrs
 
 from ..error import HalfbitError
+from ..event import as_json
 from ..instruction import Context
 from .base import Heard
 from .cv import CvState
 from .effect import Speed
-
-__all__ = ["AccessoryState", "Binary", "DecoderState", "MultiFunctionState", "Vehicle"]
 
 #: Version number of the form that ``as_dict`` makes.
 SCHEMA = 1
 
 SHORT = range(1, 128)  # binary states that the short form reaches
 LONG = range(1, 32768)
+
+
+# What turns values from JSON into those of a snapshot. Other values stay.
+
+
+def _set(numbers: Iterable[int]) -> frozenset[int]:
+    return frozenset(numbers)
+
+
+def _dict(pairs: Mapping[int, int] | Iterable[tuple[int, int]]) -> dict[int, int]:
+    return dict(pairs)
+
+
+def _tuple(numbers: Iterable[int]) -> tuple[int, ...]:
+    return tuple(numbers)
 
 
 @attrs.frozen(slots=True)
@@ -30,7 +44,7 @@ class Binary:
     short: bool = False
     #: The state of 128 to 32767, except for numbers in ``others``.
     long: bool = False
-    others: frozenset[int] = frozenset()
+    others: frozenset[int] = attrs.field(default=frozenset(), converter=_set)
 
     def get(self, number: int) -> bool:
         """True if a state is on.
@@ -62,12 +76,18 @@ class Vehicle:
     #: The last direction bit, as sent. The direction of the vehicle also depends on CV 29 and 19.
     direction: bool = True
     #: Numbers of the functions that are on; 0 is FL.
-    functions: frozenset[int] = frozenset()
+    functions: frozenset[int] = attrs.field(default=frozenset(), converter=_set)
     binary: Binary = Binary()
     #: Analog outputs that were set: number to value.
-    analog: Mapping[int, int] = attrs.Factory(dict)
+    analog: Mapping[int, int] = attrs.field(factory=dict, converter=_dict)
     #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
     restriction: int | None = None
+
+
+def _vehicle(value: Vehicle | Mapping[str, Any]) -> Vehicle:
+    if isinstance(value, Vehicle):
+        return value
+    return Vehicle(**{**value, "speed": Speed(**value["speed"]), "binary": Binary(**value["binary"])})
 
 
 @attrs.frozen(slots=True)
@@ -83,16 +103,17 @@ class DecoderState:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
-        cvs, heard = self.cvs, self.heard
+        own = as_json(self)
+        cvs, mode, heard = (own.pop(name) for name in ("cvs", "mode", "heard"))
         return {
             "schema": SCHEMA,
             "type": self._type,
-            "mode": self.mode.value,
-            "cvs": sorted(cvs.values.items()),
-            "indexed": [[*key, value] for key, value in sorted(cvs.indexed.items())],
-            "held": cvs.held,
-            "heard": {**attrs.asdict(heard), "last": heard.last.hex(), "own": heard.own.hex()},
-            **self._own(),
+            "mode": mode,
+            "cvs": cvs["values"],
+            "indexed": [[*key, value] for key, value in cvs["indexed"]],
+            "held": cvs["held"],
+            "heard": heard,
+            **own,
         }
 
     @classmethod
@@ -108,19 +129,11 @@ class DecoderState:
             heard.update(last=bytes.fromhex(heard["last"]), own=bytes.fromhex(heard["own"]))
             indexed = {(high, low, number): held for high, low, number, held in value["indexed"]}
             cvs = CvState(dict(value["cvs"]), indexed, value["held"])
-            return cls(cvs, Context(value["mode"]), Heard(**heard), **cls._read(value))
+            own = {name: value[name] for name in attrs.fields_dict(cls) if name not in attrs.fields_dict(DecoderState)}
+            return cls(cvs, Context(value["mode"]), Heard(**heard), **own)
         except (KeyError, TypeError, ValueError) as error:
             problem = f"{error} is missing or wrong: give what as_dict() made"
             raise HalfbitError(f"not the state of a {cls._type}: {problem}") from None
-
-    def _own(self) -> dict[str, Any]:
-        """The other fields, for JSON."""
-        raise NotImplementedError
-
-    @classmethod
-    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
-        """The other fields, from JSON."""
-        raise NotImplementedError
 
 
 _AnyState = TypeVar("_AnyState", bound=DecoderState)
@@ -131,7 +144,7 @@ class MultiFunctionState(DecoderState):
     """A snapshot of a multi-function decoder."""
 
     _type: ClassVar[str] = "multi-function decoder"
-    vehicle: Vehicle
+    vehicle: Vehicle = attrs.field(converter=_vehicle)
     #: True if the vehicle must run forward.
     forward: bool
     #: The page register.
@@ -147,25 +160,6 @@ class MultiFunctionState(DecoderState):
         """FL(r): True if FL is on and the direction is reverse (S-9.2.2, CV 29 bit 0 and CV 34)."""
         return 0 in self.vehicle.functions and not self.forward
 
-    def _own(self) -> dict[str, Any]:
-        vehicle = attrs.asdict(self.vehicle)
-        vehicle["functions"] = sorted(self.vehicle.functions)
-        vehicle["binary"]["others"] = sorted(self.vehicle.binary.others)
-        vehicle["analog"] = sorted(self.vehicle.analog.items())
-        return {"vehicle": vehicle, "forward": self.forward, "page": self.page}
-
-    @classmethod
-    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
-        fields = dict(value["vehicle"])
-        binary = fields["binary"]
-        fields.update(
-            speed=Speed(**fields["speed"]),
-            functions=frozenset(fields["functions"]),
-            binary=Binary(binary["short"], binary["long"], frozenset(binary["others"])),
-            analog=dict(fields["analog"]),
-        )
-        return {"vehicle": Vehicle(**fields), "forward": value["forward"], "page": value["page"]}
-
 
 @attrs.frozen(slots=True)
 class AccessoryState(DecoderState):
@@ -173,17 +167,8 @@ class AccessoryState(DecoderState):
 
     _type: ClassVar[str] = "accessory decoder"
     #: Numbers of the outputs that are on, 0 to 7.
-    outputs: frozenset[int]
+    outputs: frozenset[int] = attrs.field(converter=_set)
     #: The aspect of each of its signals, 0 to 3.
-    aspects: tuple[int, ...]
+    aspects: tuple[int, ...] = attrs.field(converter=_tuple)
     #: Times when outputs go off without a packet: output to ns.
-    off_at: Mapping[int, int]
-
-    def _own(self) -> dict[str, Any]:
-        off_at = sorted(self.off_at.items())
-        return {"outputs": sorted(self.outputs), "aspects": list(self.aspects), "off_at": off_at}
-
-    @classmethod
-    def _read(cls, value: Mapping[str, Any]) -> dict[str, Any]:
-        off_at = dict(value["off_at"])
-        return {"outputs": frozenset(value["outputs"]), "aspects": tuple(value["aspects"]), "off_at": off_at}
+    off_at: Mapping[int, int] = attrs.field(converter=_dict)

@@ -5,23 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from ..event import Fault
+from ..event import Fault, Packet
 from ..instruction import (
     AccessoryAddress, AccessoryBroadcast, Address, Broadcast, Context, CvAccess, CvShortFormPair, DecoderKind, Event,
     ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, FactoryReset, Instruction, LongAddress, NoAddress,
     PagePreset, RegisterAccess, Repetition, ShortAddress,
 )  # fmt: skip
-from .acts import ACTS
+from .acts import ACTS, know
 from .base import Access, access_of
 from .cv import byte
-from .seen import Change, Changes, Consist, CvBit, Item, Seen
-
-__all__ = ["TrackState"]
-
-#: Most different packets in the memory.
-REMEMBERED = 4096
-
-_OPERATIONS = Context.OPERATIONS
+from .seen import Change, Changes, CvBit, Item, Seen
 
 
 class TrackState:
@@ -45,12 +38,8 @@ class TrackState:
         #: The mode of the track: operations, service mode or not known.
         self.mode: Context = Context.UNKNOWN
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
-        # Packets that change nothing when repeated: bytes to row, and the row's version after the packet.
-        self._known: dict[bytes, tuple[Seen, int]] = {}
         self._changes = Changes()
         self._packet: object = None
-        self._again = False
-        self._waiting: dict[Seen, None] = {}  # in the order of their first packets
 
     @property
     def length(self) -> int:
@@ -93,19 +82,10 @@ class TrackState:
             packet = event.packet
             if packet is None:
                 return ()
-            if packet is self._packet:  # a further instruction of the same packet
-                return () if self._again else self._more(event, packet.data)
-            self._packet = packet
-            end = self.end = packet.end
-            known = self._known.get(packet.data)
-            if known is not None and event.packet_context.context is _OPERATIONS is self.mode:
-                row, version = known
-                if version == row.version:
-                    self._again = True
-                    row.heard(packet.start, end)
-                    return ()
-            self._again = False
-            self._new(event, packet.start, end, packet.data)
+            if packet is not self._packet:  # else a further instruction of the same packet
+                self._packet = packet
+                self._new(event, packet)
+            self._act(event)
             return self._changes.take()
         if self.start is None:
             self.start = event.start
@@ -120,7 +100,7 @@ class TrackState:
 
     def finish(self) -> tuple[Change, ...]:
         """End the capture. CV writes that still wait for their repeat had no effect."""
-        for row in list(self._waiting):
+        for row in self._waiting():
             self._undone(row)
         return self._changes.take()
 
@@ -133,31 +113,17 @@ class TrackState:
             "addresses": [{**row.as_dict(), "share": round(self.share(row.address), 6)} for row in self.seen.values()],
         }
 
-    def _more(self, event: Instruction, data: bytes) -> tuple[Change, ...]:
-        """A further instruction of a packet that may change something."""
-        self._act(event)
-        known = self._known.get(data)
-        if known is not None and (event.needs_repeat or known[1] != known[0].version):
-            del self._known[data]  # it may change something next time too
-        return self._changes.take()
-
-    def _new(self, event: Instruction, start: int, end: int, data: bytes) -> None:
-        """A packet that may change something."""
+    def _new(self, event: Instruction, packet: Packet) -> None:
         if self.start is None:
-            self.start = start
-        self._changes.now = end
+            self.start = packet.start
+        self.end = self._changes.now = packet.end
         self._mode(event.context)
         row = self._row(event.address)
-        row.heard(start, end)
+        row.heard(packet.start, packet.end)
         everyone = isinstance(event.address, (Broadcast, AccessoryBroadcast, ExtendedAccessoryBroadcast))
-        for waiting in [*self._waiting] if everyone else [row] if row.pending else []:
-            if waiting.pending and waiting.pending[0] != data:
+        for waiting in self._waiting() if everyone else [row]:
+            if waiting.pending is not None and waiting.pending[0] != packet.data:
                 self._undone(waiting)
-        self._act(event)
-        if not everyone and not event.needs_repeat and event.context is _OPERATIONS and row.pending is None:
-            if len(self._known) >= REMEMBERED:
-                self._known.clear()
-            self._known[data] = (row, row.version)
 
     def _mode(self, mode: Context) -> None:
         before, self.mode = self.mode, mode
@@ -167,7 +133,7 @@ class TrackState:
         if before is Context.SERVICE and nobody is not None:
             self._undone(nobody)
             nobody.cvs.clear()  # another vehicle may be there next time
-        if before is not Context.UNKNOWN or mode is not _OPERATIONS:
+        if before is not Context.UNKNOWN or mode is not Context.OPERATIONS:
             self._changes.note_mode(before, mode)
 
     def _row(self, address: Address) -> Seen:
@@ -195,7 +161,7 @@ class TrackState:
         return [row]
 
     def _act(self, event: Instruction) -> None:
-        act = ACTS.get(type(event))
+        act = next((ACTS[kind] for kind in type(event).__mro__ if kind in ACTS), None)
         if act is not None:
             for row in self._reached(self._row(event.address)):
                 act(self._changes, row, event)
@@ -214,25 +180,22 @@ class TrackState:
                 self._written(row, one, self._changes.now, effective=True)
         elif one.repetition is Repetition.REPEAT:
             if row.pending is not None and row.pending[0] == packet.data:
-                self._forget(row)
+                row.pending = None
                 self._written(row, one, self._changes.now, effective=True)
         else:
             self._undone(row)
             row.pending = (packet.data, one, self._changes.now)
-            row.version += 1
-            self._waiting[row] = None
+
+    def _waiting(self) -> list[Seen]:
+        """The rows with a CV write that waits for its repeat, the longest wait first."""
+        rows = [(row.pending[2], row) for row in self.seen.values() if row.pending is not None]
+        return [row for _, row in sorted(rows, key=lambda pair: pair[0])]
 
     def _undone(self, row: Seen) -> None:
         """Note that a waiting CV write was not repeated."""
-        pending = self._forget(row)
+        pending, row.pending = row.pending, None
         if pending is not None:
             self._written(row, pending[1], pending[2], effective=False)
-
-    def _forget(self, row: Seen) -> tuple[bytes, Instruction, int] | None:
-        pending, row.pending = row.pending, None
-        row.version += 1
-        self._waiting.pop(row, None)
-        return pending
 
     def _written(self, row: Seen, one: Instruction, time: int, *, effective: bool) -> None:
         if isinstance(one, FactoryReset):
@@ -248,20 +211,7 @@ class TrackState:
                 after = CvBit(access.bit, bool(access.value)) if before is None else access.written(before)
             self._changes.note(row, Item.CV, access.cv, before, after, time=time, effective=effective)
             if effective and isinstance(after, int):
-                self._know(row, access.cv, after)
-
-    def _know(self, row: Seen, number: int, value: int) -> None:
-        """Note the value of a CV, and of the CVs that change with it (S-9.2.2)."""
-        row.cvs[number] = value
-        if isinstance(row.address, (AccessoryAddress, ExtendedAccessoryAddress)):
-            return
-        if number == 1:
-            row.cvs[19] = 0
-            if 29 in row.cvs:
-                row.cvs[29] &= ~0b00100000
-        if number in (1, 19):
-            member = row.cvs[19] & 0x7F
-            self._changes.set(row, Item.CONSIST, "consist", Consist(member, row.cvs[19] > 127) if member else None)
+                know(self._changes, row, access.cv, after)
 
 
 def _accesses(one: Instruction) -> list[Access]:

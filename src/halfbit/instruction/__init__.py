@@ -10,37 +10,30 @@ from .address import (
     ExtendedAccessoryBroadcast, IdleAddress, LinearConvention, LongAddress, NoAddress, ReservedAddress,
     ShortAddress, UnresolvedAddress,
 )  # fmt: skip
-from .base import Context, Instruction, PacketContext, Repetition
-from .checksum import crc8
-from .configuration import Configuration, Configurations
-from .entry import Entry, Tail
+from .base import Configuration, Configurations, Context, Instruction, PacketContext, Repetition
+from .entry import Entry, Place, Tail
 from .field import choice, flag, integer, octets
 from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
-from .place import Place
-from .registry import Registry
-from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown
-from .standard import STANDARD
+from .registry import STANDARD, Registry
+from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown, crc8
 
 if TYPE_CHECKING:
     from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
-    from .clock import ModelDate, ModelTime, SystemTime
     from .control import (
         AddressQuery, ConsistControl, DecoderAcknowledgementRequest, DecoderLock, DigitalDecoderReset, FactoryTest,
-        HardReset, Idle, SetDecoderFlags, SetExtendedAddressing,
+        HardReset, Idle, ModelDate, ModelTime, SetDecoderFlags, SetExtendedAddressing, SystemTime,
     )  # fmt: skip
     from .cv import (
         CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
-        CvWriteByte, ExtendedCvAccess, LegacyCvAccess,
+        CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte, ExtendedCvAccess, FactoryReset,
+        LegacyCvAccess, PagePreset, RegisterAccess,
     )  # fmt: skip
     from .function import (
         AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
         FunctionGroupTwo,
     )  # fmt: skip
     from .registry_listing import FORMATS, Row, listing, render
-    from .service import (
-        DirectBitManipulation, DirectVerifyByte, DirectWriteByte, FactoryReset, PagePreset, RegisterAccess,
-    )  # fmt: skip
     from .speed import (
         BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedControl128,
         SpeedDirectionFunctions, SpeedReading,
@@ -48,13 +41,13 @@ if TYPE_CHECKING:
 else:
     #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
     #: ``import halfbit`` fast.
-    _LATER = ("accessory", "clock", "control", "cv", "function", "registry_listing", "service", "speed")
+    _LATER = ("accessory", "control", "cv", "function", "registry_listing", "speed")
 
     def __getattr__(name: str) -> Any:
         if name in __all__:
             for module in _LATER:
                 found = import_module(f".{module}", __name__)
-                if name in found.__all__:
+                if hasattr(found, name):
                     return globals().setdefault(name, getattr(found, name))
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 

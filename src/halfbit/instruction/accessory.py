@@ -9,8 +9,6 @@ import attrs
 from .base import Instruction
 from .field import flag, integer
 
-__all__ = ["AccessoryNop", "BasicAccessory", "ExtendedAccessory"]
-
 
 @attrs.frozen(slots=True)
 class BasicAccessory(Instruction):

@@ -12,12 +12,6 @@ import attrs
 from ..error import HalfbitError
 from .field import integer
 
-__all__ = [
-    "AccessoryAddress", "AccessoryBroadcast", "Address", "Broadcast", "DecoderKind", "ExtendedAccessoryAddress",
-    "ExtendedAccessoryBroadcast", "IdleAddress", "JsonValue", "LinearConvention", "LongAddress", "NoAddress",
-    "ReservedAddress", "ShortAddress", "UnresolvedAddress",
-]  # fmt: skip
-
 #: A value that :func:`json.dumps` accepts.
 JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]"]
 
@@ -80,6 +74,7 @@ class Address:
     #: The kind of decoder it reaches; ``None`` if it is not for one kind only.
     decoder: ClassVar[DecoderKind | None] = None
     _words: ClassVar[str] = ""  # the first words of the text; if empty, the kind
+    _first: ClassVar[bytes] = b""  # the packet's bytes before those of the fields
 
     @classmethod
     def parse(cls, text: str) -> Address:
@@ -112,11 +107,13 @@ class Address:
         raise HalfbitError(f"{value!r} is not the form of an address: give what as_dict() made")
 
     def to_bytes(self) -> bytes:
-        """The address bytes of a packet.
+        """The address bytes of a packet; none for :class:`NoAddress`.
 
         :raises HalfbitError: for accessories, because their address shares its bytes with the instruction.
         """
-        raise HalfbitError(f"the {self.kind} address has no bytes of its own")
+        if self.decoder is DecoderKind.ACCESSORY:
+            raise HalfbitError(f"the {self.kind} address has no bytes of its own")
+        return self._first + bytes(attrs.astuple(self))
 
     @classmethod
     def _form(cls) -> str:
@@ -140,8 +137,7 @@ class Address:
         return self._order() < other._order()
 
     def _order(self) -> tuple[int, ...]:
-        values = (getattr(self, name) for name, _ in _fields(type(self)))
-        return (_KINDS.index(type(self)), *(-1 if value is None else value for value in values))
+        return (_KINDS.index(type(self)), *(-1 if value is None else value for value in attrs.astuple(self)))
 
 
 @attrs.frozen(slots=True)
@@ -150,10 +146,7 @@ class Broadcast(Address):
 
     kind: ClassVar[str] = "broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
-
-    def to_bytes(self) -> bytes:
-        """One byte, 0."""
-        return b"\x00"
+    _first: ClassVar[bytes] = b"\x00"
 
 
 @attrs.frozen(slots=True)
@@ -166,10 +159,6 @@ class ShortAddress(Address):
     kind: ClassVar[str] = "short"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
     number: int = integer(1, 127)
-
-    def to_bytes(self) -> bytes:
-        """One byte."""
-        return bytes((self.number,))
 
 
 @attrs.frozen(slots=True)
@@ -292,20 +281,13 @@ class ReservedAddress(Address):
     #: The packet's first byte.
     first: int = integer(232, 254)
 
-    def to_bytes(self) -> bytes:
-        """One byte."""
-        return bytes((self.first,))
-
 
 @attrs.frozen(slots=True)
 class IdleAddress(Address):
     """The idle address, for no decoder: 11111111 (S-9.2 B, S-9.2.1 A)."""
 
     kind: ClassVar[str] = "idle"
-
-    def to_bytes(self) -> bytes:
-        """One byte, 255."""
-        return b"\xff"
+    _first: ClassVar[bytes] = b"\xff"
 
 
 @attrs.frozen(slots=True)
@@ -322,10 +304,6 @@ class UnresolvedAddress(Address):
     #: The packet's first byte.
     first: int = integer(0, 255)
 
-    def to_bytes(self) -> bytes:
-        """One byte."""
-        return bytes((self.first,))
-
 
 @attrs.frozen(slots=True)
 class NoAddress(Address):
@@ -333,10 +311,6 @@ class NoAddress(Address):
 
     kind: ClassVar[str] = "none"
     _words: ClassVar[str] = "no address"
-
-    def to_bytes(self) -> bytes:
-        """No bytes."""
-        return b""
 
 
 #: All kinds, in the order they sort.

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Callable
-from typing import Any, ClassVar
+from collections.abc import Mapping
+from typing import Any, ClassVar, Union
 
 import attrs
 
 from ..error import HalfbitError
-from ..event import SCHEMA, Packet
-from .address import Address, JsonValue
-from .configuration import Configuration
-from .field import accepted, instance, tuple_of
-
-__all__ = [
-    "BRIEF", "NOTHING_KNOWN", "Context", "Instruction", "PacketContext", "Repetition", "brief", "hexadecimal",
-    "own_fields", "setters",
-]  # fmt: skip
+from ..event import SCHEMA, Packet, as_json
+from .address import Address, Broadcast, JsonValue, LongAddress, ShortAddress
+from .field import accepted, checked, instance, integer, tuple_of
 
 #: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 LONG_PREAMBLE = 20
@@ -46,6 +40,89 @@ class Repetition(enum.Enum):
     FIRST = "first sight"
     #: The second identical packet, or a later one: decoders act.
     REPEAT = "repeat"
+
+
+@attrs.frozen(slots=True)
+class Configuration:
+    """The CVs of a multi-function decoder on which the meaning of its packets depends (S-9.2.2).
+
+    :raises HalfbitError: for a value outside 0 to 255.
+    """
+
+    #: The value of CV 29.
+    cv29: int = integer(0, 255)
+    #: CV 19, the consist: bits 0 to 6 are its address, 0 for no consist; bit 7 is set if the locomotive runs reversed.
+    cv19: int = integer(0, 255, default=0, kw_only=True)
+    #: CV 21: a set bit means that the function obeys the consist's address; F1 is bit 0, F8 is bit 7.
+    cv21: int = integer(0, 255, default=0, kw_only=True)
+    #: CV 22: the same for FL forward (bit 0), FL reverse (bit 1), F9 (bit 2) to F12 (bit 5).
+    cv22: int = integer(0, 255, default=0, kw_only=True)
+
+    @property
+    def steps(self) -> int:
+        """Speed steps of the speed and direction instruction: 28 if CV 29 bit 1 is set, else 14.
+
+        If bit 1 is set, FL (the headlight) is in function group one; else it is in speed and direction.
+        """
+        return 28 if self.cv29 & 0b10 else 14
+
+    @property
+    def consist(self) -> ShortAddress | None:
+        """The address of the decoder's consist; ``None`` if it is not in a consist (CV 19)."""
+        number = self.cv19 & 0x7F
+        return ShortAddress(number) if number else None
+
+    def obeys_consist(self, function: int, *, forward: bool) -> bool:
+        """True if the function, 0 (FL) to 12, obeys the consist's address (CV 21 and 22).
+
+        :param forward: the direction; it matters for FL only.
+        :raises HalfbitError: for a function outside 0 to 12.
+        """
+        if type(function) is not int or not 0 <= function <= 12:
+            raise HalfbitError(f"function: {function!r} is not an integer from 0 (FL) to 12: the CVs have no others")
+        if 1 <= function <= 8:
+            return bool(self.cv21 >> function - 1 & 1)
+        bit = function - 7 if function else int(not forward)
+        return bool(self.cv22 >> bit & 1)
+
+
+#: One configuration for all multi-function decoders, or a mapping of address to configuration. In the mapping the key
+#: :class:`Broadcast` is for all addresses that have no key of their own.
+Configurations = Union[Configuration, Mapping[Address, Configuration], None]
+
+
+def checked_configurations(given: object) -> dict[Address, Configuration]:
+    """Configurations as a mapping.
+
+    :raises HalfbitError: if ``given`` is not a :data:`Configurations`.
+    """
+    if given is None:
+        return {}
+    if isinstance(given, Configuration):
+        return {Broadcast(): given}
+    if isinstance(given, Mapping) and all(
+        isinstance(address, (Broadcast, ShortAddress, LongAddress)) and isinstance(one, Configuration)
+        for address, one in given.items()
+    ):
+        return dict(given)
+    raise HalfbitError(
+        f"configuration: {given!r} is no Configuration: give Configuration(cv29=...), "
+        "or a mapping of short and long addresses (Broadcast() for all others) to them"
+    )
+
+
+def configurations_for(address: Address, known: Mapping[Address, Configuration]) -> tuple[Configuration, ...]:
+    """The configurations of the decoders that a packet to ``address`` reaches: its own decoder, and those of a consist.
+
+    Empty if one of them is not known. Without duplicates.
+    """
+    if not known or not isinstance(address, (Broadcast, ShortAddress, LongAddress)):
+        return ()
+    if isinstance(address, Broadcast):
+        return tuple(dict.fromkeys(known.values())) if address in known else ()
+    consist = [one for one in known.values() if one.consist == address]
+    own = known.get(address, None if consist else known.get(Broadcast()))
+    return tuple(dict.fromkeys([*consist, *([] if own is None else [own])]))
 
 
 @attrs.frozen(slots=True)
@@ -81,6 +158,11 @@ class PacketContext:
 NOTHING_KNOWN = PacketContext()
 
 
+_is_bytes = checked(lambda value: value is None or isinstance(value, bytes), "bytes or None")
+_is_packet = checked(lambda value: value is None or isinstance(value, Packet), "Packet or None")
+_is_context = checked(lambda value: isinstance(value, PacketContext), "a PacketContext")
+
+
 @attrs.frozen(slots=True)
 class Instruction:
     """One instruction to decoders: a packet, or the part of a packet after its address.
@@ -98,22 +180,13 @@ class Instruction:
     address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
     #: Its own bytes: after the packet's address (for accessories, after the first byte), without the error detection
     #: byte. ``None`` if it was not read from a packet.
-    raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
+    raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_bytes)
     #: The packet it was read from; ``None`` if it was built by hand, or read from bytes only.
-    packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False)
+    packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_packet)
     #: Facts about the packet that are not in its bytes.
-    packet_context: PacketContext = attrs.field(default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False)
-
-    @packet_context.validator
-    def _check_packet(self, attribute: attrs.Attribute[Any], value: object) -> None:
-        if self.packet is None and value is NOTHING_KNOWN and (self.raw is None or isinstance(self.raw, bytes)):
-            return
-        for name, kind in (("raw", bytes), ("packet", Packet)):
-            given = getattr(self, name)
-            if given is not None and not isinstance(given, kind):
-                raise HalfbitError(f"{type(self).__name__}.{name}: {given!r} is not {kind.__name__} or None")
-        if not isinstance(value, PacketContext):
-            raise HalfbitError(f"{type(self).__name__}.packet_context: {value!r} is not a PacketContext")
+    packet_context: PacketContext = attrs.field(
+        default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False, validator=_is_context
+    )
 
     @property
     def context(self) -> Context:
@@ -164,7 +237,6 @@ class Instruction:
 
         The keys and their order are the same for all instructions of a class. Bytes are hexadecimal.
         """
-        known = self.packet_context
         return {
             "schema": SCHEMA,
             "type": "instruction",
@@ -175,11 +247,7 @@ class Instruction:
             "meaning": self.meaning(),
             "text": str(self),
             "brief": self.brief,
-            "context": known.context.value,
-            "repetition": None if known.repetition is None else known.repetition.value,
-            "too_soon_after_reset": known.too_soon_after_reset,
-            "page": known.page,
-            "configurations": [attrs.asdict(one) for one in known.configurations],
+            **as_json(self.packet_context),
             "long_preamble": self.long_preamble,
             "packet": None if self.packet is None else self.packet.as_dict(),
         }
@@ -199,18 +267,15 @@ class Instruction:
             if set(fields) != {field.name for field in wanted}:
                 raise HalfbitError(f"fields {sorted(fields)}")
             data, packet, repetition = value["bytes"], value["packet"], value["repetition"]
+            repeat = None if repetition is None else Repetition(repetition)
+            configurations = tuple(Configuration(**one) for one in value["configurations"])
+            context, too_soon, page = Context(value["context"]), value["too_soon_after_reset"], value["page"]
             return kind(
                 Address.from_dict(value["address"]),
                 **{field.name: _from_json(field, fields[field.name]) for field in wanted},
                 raw=None if data is None else bytes.fromhex(data),
                 packet=None if packet is None else Packet.from_dict(packet),
-                packet_context=PacketContext(
-                    Context(value["context"]),
-                    None if repetition is None else Repetition(repetition),
-                    value["too_soon_after_reset"],
-                    value["page"],
-                    tuple(Configuration(**one) for one in value["configurations"]),
-                ),
+                packet_context=PacketContext(context, repeat, too_soon, page, configurations),
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise HalfbitError(f"{error} is missing or wrong in {value!r}: give what as_dict() made") from None
@@ -219,18 +284,17 @@ class Instruction:
         return self.name.lower()
 
 
-_Setters = dict[str, Callable[[Instruction, Any], None]]
-_setters: dict[type[Instruction], _Setters] = {}
+def of_packet(one: Instruction, packet: Packet, context: PacketContext) -> Instruction:
+    """The same instruction, of another packet with the same bytes.
 
-
-def setters(kind: type[Instruction]) -> _Setters:
-    """For each field of a class, in order, a function that sets it in an object made by ``object.__new__``.
-
-    They replace the constructor for values that were checked before: its checks take most of the time of decoding.
+    ``attrs.evolve`` would do the same, but it checks every field again and takes several times as long.
     """
-    if kind not in _setters:
-        _setters[kind] = {field.name: getattr(kind, field.name).__set__ for field in attrs.fields(kind)}
-    return _setters[kind]
+    new, put = object.__new__(type(one)), object.__setattr__
+    for field in one.__attrs_attrs__:
+        put(new, field.name, getattr(one, field.name))
+    put(new, "packet", packet)
+    put(new, "packet_context", context)
+    return new
 
 
 def own_fields(kind: type[Instruction]) -> tuple[attrs.Attribute[Any], ...]:

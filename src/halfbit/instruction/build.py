@@ -8,18 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import attrs
+
 from ..error import HalfbitError
 from .accessory import BasicAccessory, ExtendedAccessory
 from .address import AccessoryAddress, Address, Broadcast, ExtendedAccessoryAddress, LinearConvention, NoAddress
-from .cv import CvAccess, CvBitManipulation, CvVerifyByte, CvWriteByte
+from .cv import (
+    CvAccess, CvBitManipulation, CvVerifyByte, CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte,
+)  # fmt: skip
 from .function import FunctionControl, FunctionExpansion, FunctionGroupOne, FunctionGroupTwo
-from .service import DirectBitManipulation, DirectVerifyByte, DirectWriteByte
 from .speed import BroadcastStop, SpeedAndDirection, SpeedControl, SpeedControl128
 
 __all__ = ["accessory", "functions", "signal", "speed", "stop", "verify_cv", "write_cv", "write_cv_bit"]
 
 
-def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl: bool | None = None) -> SpeedControl:
+def speed(
+    address: Address, step: int, *, of: int = 28, forward: bool = True, fl: bool | None = None
+) -> SpeedAndDirection | SpeedControl128:
     """A speed step and a direction (S-9.2 B; S-9.2.1 C).
 
     :param step: 1 to ``of``; 0 for stop.
@@ -30,13 +35,15 @@ def speed(address: Address, step: int, *, of: int = 28, forward: bool = True, fl
     """
     if type(step) is not int or of not in (14, 28, 126) or not 0 <= step <= of:
         raise HalfbitError(f"step {step!r} of {of!r}: give a step from 0 to the number of steps, 14, 28 or 126")
+    if fl is not None and (of != 14 or not isinstance(fl, bool)):
+        raise HalfbitError(f"fl: {fl!r}: only with 14 steps does this instruction carry FL, as False or True")
+    code = step + 1 if step else 0
     if of == 126:
-        return SpeedControl128(address, _direction(forward, fl, of), step + 1 if step else 0)
-    if of == 28:
-        # S-9.2 B: step = 2 * SSSS - 3 + C.
-        code = (step + 3) // 2 | (step + 3) % 2 << 4 if step else 0
-        return SpeedAndDirection(address, _direction(forward, fl, of), code)
-    return SpeedAndDirection(address, _direction(forward, fl, of), (step + 1 if step else 0) | bool(fl) << 4)
+        return SpeedControl128(address, forward, code)
+    if of == 14:
+        return SpeedAndDirection(address, forward, code | bool(fl) << 4)
+    # S-9.2 B: step = 2 * SSSS - 3 + C.
+    return SpeedAndDirection(address, forward, (step + 3) // 2 | (step + 3) % 2 << 4 if step else 0)
 
 
 def stop(
@@ -51,15 +58,7 @@ def stop(
     still = speed(address, 0, of=of, forward=forward, fl=fl)
     if isinstance(address, Broadcast) and of == 28:
         return BroadcastStop(address, forward, False, emergency)
-    if emergency and isinstance(still, SpeedAndDirection):
-        return SpeedAndDirection(address, forward, still.code | 1)
-    return SpeedControl128(address, forward, 1) if emergency else still
-
-
-def _direction(forward: bool, fl: bool | None, of: int) -> bool:
-    if fl is not None and (of != 14 or not isinstance(fl, bool)):
-        raise HalfbitError(f"fl: {fl!r}: only with 14 steps does this instruction carry FL, as False or True")
-    return forward
+    return attrs.evolve(still, code=still.code | bool(emergency))
 
 
 def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionControl, ...]:
@@ -82,12 +81,10 @@ def functions(address: Address, states: Mapping[int, bool]) -> tuple[FunctionCon
     found: list[FunctionControl] = []
     if any(number <= 4 for number in states):
         found.append(FunctionGroupOne(address, states.get(0, False), bits(1, 4)))
-    for first in (5, 9):
-        if any(first <= number < first + 4 for number in states):
-            found.append(FunctionGroupTwo(address, first, bits(first, 4)))
-    for first in range(13, 68, 8):
-        if any(first <= number < first + 8 for number in states):
-            found.append(FunctionExpansion(address, first, bits(first, 8)))
+    for first, last in ((5, 8), (9, 12), *((first, first + 7) for first in range(13, 68, 8))):
+        if any(first <= number <= last for number in states):
+            kind = FunctionGroupTwo if first < 13 else FunctionExpansion
+            found.append(kind(address, first, bits(first, last - first + 1)))
     return tuple(found)
 
 

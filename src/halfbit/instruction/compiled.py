@@ -1,113 +1,50 @@
-"""Lookup tables for decoding: for each place and each value of the key byte, the registry rows to try."""
+"""Decoding by rows of the registry: which rows to try, whether one matches, and the instruction it gives."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
 from itertools import combinations
-from typing import Any
-
-import attrs
 
 from ..error import HalfbitError
 from .address import Address
-from .base import NOTHING_KNOWN, Instruction, own_fields, setters
-from .entry import Entry
-from .field import has_only_own_check
-from .place import Place
-
-__all__ = ["Row", "Table", "compiled"]
-
-_PUT_ADDRESS, _PUT_RAW, _PUT_PACKET, _PUT_CONTEXT = setters(Instruction).values()
+from .base import Instruction
+from .entry import Entry, Place, values_of
 
 
-class Row:
-    """An entry with its checks and fields as plain tuples, for speed."""
+def end_of(entry: Entry, address: Address, body: bytes, at: int) -> int:
+    """The index after this entry's instruction, if it starts at ``at``; 0 if the bytes do not match."""
+    (least, most), left = entry.lengths, len(body) - at
+    if left < least or not all(
+        byte & mask == value for byte, mask, value in zip(body[at:], entry.parsed.masks, entry.parsed.values)
+    ):
+        return 0
+    if entry.numbers and not has_number(address, entry.numbers):
+        return 0
+    if entry.tail and most is not None and left > most:
+        return 0
+    end = len(body) if entry.tail else at + least
+    return end if entry.checksum is None or entry.checksum(body[: end - 1]) == body[end - 1] else 0
 
-    __slots__ = (
-        "checked", "checks", "checksum", "ends", "entry", "fields", "kind", "least", "most", "numbers", "once",
-        "reserved", "size",
-    )  # fmt: skip
 
-    def __init__(self, entry: Entry) -> None:
-        self.entry: Entry = entry
-        self.kind: type[Instruction] = entry.builds
-        pattern = entry.parsed
-        fixed = zip(pattern.masks, pattern.values)
-        self.checks: tuple[tuple[int, int, int], ...] = tuple(
-            (index, mask, value) for index, (mask, value) in enumerate(fixed) if mask
-        )
-        self.least: int = entry.lengths[0]
-        self.most: int | None = entry.lengths[1]
-        self.checksum: Callable[[bytes], int] | None = entry.checksum
-        self.ends: bool = entry.tail is not None
-        self.numbers: tuple[int, int] | None = entry.numbers
-        self.once: int | None = entry.packet_class
-        self.reserved: bool = entry.reserved
-        self.size: int = len(pattern)
-        puts, own = setters(entry.builds), own_fields(entry.builds)
-        #: For each field of the class: the functions that set and read it, its constant, and True if it is a ``bool``.
-        #: Of function and constant at most one is set. If both are ``None``, the field is the tail.
-        self.fields: list[tuple[Callable[..., None], Callable[[bytes, int], int] | None, Any, bool]] = []
-        for field in own:
-            is_flag = bool(field.metadata.get("bool"))
-            constant, layout = entry.constants.get(field.name), entry.layouts.get(field.name)
-            value = constant == 1 if is_flag and constant is not None else constant
-            self.fields.append((puts[field.name], None if layout is None else layout.take, value, is_flag))
-        #: True if the class has more checks than the ranges of its fields. :class:`Entry` has checked that these ranges
-        #: hold every value of the pattern.
-        self.checked: bool = hasattr(self.kind, "__attrs_post_init__") or not all(map(has_only_own_check, own))
+def read(entry: Entry, address: Address, body: bytes, at: int, end: int, start: int) -> Instruction | None:
+    """The instruction in ``body[at:end]``; ``None`` if its class refuses the values.
 
-    def end(self, address: Address, body: bytes, at: int) -> int:
-        """The index after this instruction, if it starts at ``at``; 0 if the bytes do not match this row."""
-        left = len(body) - at
-        if left < self.least:
-            return 0
-        for index, mask, value in self.checks:
-            if body[at + index] & mask != value:
-                return 0
-        if self.numbers and not has_number(address, self.numbers):
-            return 0
-        if self.ends:
-            if self.most is not None and left > self.most:
-                return 0
-            end = at + left
-        else:
-            end = at + self.least
-        return end if self.checksum is None or self.checksum(body[: end - 1]) == body[end - 1] else 0
+    :param start: index of its first byte that is not part of the address.
+    """
+    raw = body[start:end]
+    rest = raw if entry.reserved else body[at + len(entry.parsed) : end - (entry.checksum is not None)]
+    values = values_of(entry, lambda layout: layout.take(body, at), rest)
+    try:
+        return entry.builds(address, **values, raw=raw)
+    except HalfbitError:
+        return None
 
-    def read(self, address: Address, body: bytes, at: int, end: int, start: int) -> Instruction | None:
-        """The instruction in ``body[at:end]``; ``None`` if its class refuses the values.
 
-        :param start: index of its first byte that is not part of the address.
-        """
-        raw = body[start:end]
-        new = object.__new__(self.kind)
-        _PUT_ADDRESS(new, address)
-        _PUT_RAW(new, raw)
-        _PUT_PACKET(new, None)
-        _PUT_CONTEXT(new, NOTHING_KNOWN)
-        for put, take, constant, is_flag in self.fields:
-            if take is not None:
-                value = take(body, at)
-                put(new, value == 1 if is_flag else value)
-            elif constant is not None:
-                put(new, constant)
-            else:
-                put(new, raw if self.reserved else body[at + self.size : end if self.checksum is None else end - 1])
-        if not self.checked:
-            return new
-        try:
-            return attrs.evolve(new)  # the same by the constructor
-        except HalfbitError:
-            return None
-
-    def address(self, otherwise: Address, body: bytes) -> Address:
-        """The address of a whole packet: read from ``body`` if the row has address fields, else ``otherwise``."""
-        kind = self.entry.addresses[0]
-        if not self.entry.address_layouts:
-            return otherwise if isinstance(otherwise, kind) else kind()
-        fields: Any = {name: layout.take(body) for name, layout in self.entry.address_layouts.items()}
-        return kind(**fields)
+def address_of(entry: Entry, otherwise: Address, body: bytes) -> Address:
+    """The address of a whole packet: read from ``body`` if the entry has address fields, else ``otherwise``."""
+    kind = entry.addresses[0]
+    if not entry.address_layouts:
+        return otherwise if isinstance(otherwise, kind) else kind()
+    return kind(**{name: layout.take(body) for name, layout in entry.address_layouts.items()})
 
 
 def has_number(address: Address, numbers: tuple[int, int]) -> bool:
@@ -115,37 +52,24 @@ def has_number(address: Address, numbers: tuple[int, int]) -> bool:
     return numbers[0] <= getattr(address, "number", -1) <= numbers[1]
 
 
-class Table:
-    """The rows of one place by the value of the key byte.
-
-    ``rows`` has the instructions that may share a packet, ``alone`` those that fill the packet alone.
-    """
-
-    __slots__ = ("alone", "many", "rows")
-
-    def __init__(self, entries: Iterable[Entry], place: Place) -> None:
-        self.many: bool = place.many
-        self.rows: list[list[Row]] = [[] for _ in range(256)]
-        self.alone: list[list[Row]] = [[] for _ in range(256)]
-        # A special case lists every class it narrows. Try the rows with the most such classes first.
-        for entry in sorted(entries, key=lambda entry: (entry.reserved, -len(entry.special_of))):
-            row = Row(entry)
-            for byte in entry.parsed.bytes_at(place.key):
-                if byte not in entry.left_out:
-                    (self.alone if entry.alone else self.rows)[byte].append(row)
+Tables = dict[Place, list[list[Entry]]]
 
 
-def compiled(entries: tuple[Entry, ...]) -> dict[Place, Table]:
-    """The tables of all places, by place.
+def compiled(entries: tuple[Entry, ...]) -> Tables:
+    """For each place and each value of its key byte, the entries to try, in order.
 
     :raises HalfbitError: if two entries can match the same bytes in the same place, and neither says it goes first.
     """
-    tables = {}
-    for place in Place:
+    tables: Tables = {place: [[] for _ in range(256)] for place in Place}
+    for place, table in tables.items():
         here = [entry for entry in entries if place in entry.places]
         for one, other in combinations(here, 2):
             _check_apart(one, other, place)
-        tables[place] = Table(here, place)
+        # A special case lists every class it narrows. Try the entries with the most such classes first.
+        for entry in sorted(here, key=lambda entry: (entry.reserved, -len(entry.special_of))):
+            for byte in entry.parsed.bytes_at(place.key):
+                if byte not in entry.left_out:
+                    table[byte].append(entry)
     return tables
 
 

@@ -8,11 +8,6 @@ from .address import (
 )  # fmt: skip
 from .base import Context, Repetition
 
-__all__ = [
-    "HOLD", "PACKET_TIMES", "RESET", "WAIT_PACKETS", "WAIT_TIME", "RepeatTracker", "ServiceTracker", "decoder_of",
-    "in_service_form", "tells_nothing",
-]  # fmt: skip
-
 #: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
 #: Stations send nothing to addresses 100 to 127 for this time after a reset (S-9.2 B).
 HOLD = 20_000_000
@@ -26,17 +21,10 @@ WAIT_TIME, WAIT_PACKETS = range(100, 128), range(112, 128)
 #: The reset packet, a broadcast.
 RESET = b"\0\0\0"  # S-9.2 B
 
-_OPERATIONS = Context.OPERATIONS  # access to an enumeration's members is slow
-
 
 def in_service_form(data: bytes) -> bool:
     """True if the packet has the form of a service mode packet: it starts with 0111, 3 or 4 bytes (S-9.2.3 E)."""
     return len(data) in (3, 4) and data[0] >> 4 == 0b0111
-
-
-def tells_nothing(data: bytes) -> bool:
-    """True if the packet affects none of these rules: no reset, no service mode form, no address that must wait."""
-    return data != RESET and data[0] not in WAIT_TIME and not in_service_form(data)
 
 
 class ServiceTracker:
@@ -86,8 +74,10 @@ class ServiceTracker:
         if self.expired(end):
             self._go(Context.LEFT)
         if in_service_form(data):
-            if before == RESET:
-                self._after_reset(lost and not _soon(self._reset_end, end))
+            if before == RESET and not (lost and not _soon(self._reset_end, end)):
+                self._go(Context.SERVICE)
+            elif before == RESET and self.context is Context.OPERATIONS:
+                self._go(Context.UNKNOWN)
             if self.context is Context.SERVICE:
                 self.kept_end = end
         elif data == RESET:
@@ -107,7 +97,7 @@ class ServiceTracker:
 
         :param now: ns; ``None`` if unknown.
         """
-        return self.context is Context.SERVICE and _since(self.kept_end, now) >= HOLD
+        return self.context is Context.SERVICE and _soon(self.kept_end, now) is False
 
     def restore(self, context: Context, before: bytes, kept_end: int | None) -> None:
         """Restore a saved state.
@@ -117,37 +107,17 @@ class ServiceTracker:
         """
         self.context, self._before, self.kept_end = context, before, kept_end
 
-    def take_common(self, data: bytes) -> bool:
-        """A fast :meth:`take` for packets for which :func:`tells_nothing` is true.
-
-        It works only in operations mode.
-
-        :return: False if the packet was not taken; call :meth:`take` then.
-        """
-        if self.context is not _OPERATIONS:
-            return False
-        if self._wait:
-            self._wait -= 1
-        self._before = data
-        self._lost = self.too_soon = False
-        return True
-
     def lose(self) -> None:
         """Note that part of the signal was lost. It counts as one packet time."""
         self._lost = True
         if self._wait:
             self._wait -= 1
 
-    def _after_reset(self, uncertain: bool) -> None:
-        if not uncertain:
-            self._go(Context.SERVICE)
-        elif self.context is Context.OPERATIONS:
-            self._go(Context.UNKNOWN)
-
     def _must_wait(self, first: int, before: bytes, end: int | None) -> bool:
         if self._wait and first in WAIT_PACKETS:
             return True
-        return before == RESET if end is None or self._reset_end is None else _soon(self._reset_end, end)
+        soon = _soon(self._reset_end, end)
+        return before == RESET if soon is None else soon
 
     def _go(self, context: Context) -> None:
         if context is not self.context and not self._forced:
@@ -155,14 +125,9 @@ class ServiceTracker:
             self.context = context
 
 
-def _since(start: int | None, end: int | None) -> int:
-    """The time between two times, ns; 0 if one of them is not known."""
-    return 0 if start is None or end is None else end - start
-
-
-def _soon(start: int | None, end: int | None) -> bool:
-    """True if both times are known and less than 20 ms apart."""
-    return start is not None and end is not None and end - start < HOLD
+def _soon(start: int | None, end: int | None) -> bool | None:
+    """True if the times, ns, are less than 20 ms apart; ``None`` if one of them is not known."""
+    return None if start is None or end is None else end - start < HOLD
 
 
 class RepeatTracker:

@@ -1,4 +1,4 @@
-"""Decoder control, consist control, decoder lock, address query and idle (S-9.2 B, S-9.2.1 C, S-9.2.3)."""
+"""Decoder and consist control, decoder lock, address query, idle, and clocks (S-9.2 B, S-9.2.1 C, S-9.2.3)."""
 
 from __future__ import annotations
 
@@ -9,11 +9,6 @@ import attrs
 from .address import JsonValue
 from .base import Instruction, brief, hexadecimal
 from .field import flag, integer, octets
-
-__all__ = [
-    "AddressQuery", "ConsistControl", "DecoderAcknowledgementRequest", "DecoderLock", "DigitalDecoderReset",
-    "FactoryTest", "HardReset", "Idle", "SetDecoderFlags", "SetExtendedAddressing",
-]  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -37,7 +32,6 @@ class FactoryTest(Instruction):
     """Factory test: 0000001F, then bytes with a meaning that the decoder's maker chose (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Factory Test"
-    #: F.
     f: bool = flag()
     #: All following bytes, without the error detection byte.
     data: bytes = octets(0, None)
@@ -110,7 +104,6 @@ class DecoderAcknowledgementRequest(Instruction):
     """Decoder acknowledgement request: 0000111D (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Decoder Acknowledgement Request"
-    #: D.
     value: bool = flag()
 
     def __str__(self) -> str:
@@ -126,6 +119,11 @@ class ConsistControl(Instruction):
     reversed: bool = flag()
     #: A: the consist's address; 0 takes the locomotive out of its consist.
     number: int = integer(0, 127)
+
+    @property
+    def cv19(self) -> int:
+        """The value that CV 19 gets (S-9.2.1 C)."""
+        return self.number | self.reversed << 7 if self.number else 0
 
     @property
     def brief(self) -> str:
@@ -163,3 +161,61 @@ class Idle(Instruction):
     """Idle, for no decoder: 11111111 00000000 (S-9.2 B)."""
 
     name: ClassVar[str] = "Idle"
+
+
+@attrs.frozen(slots=True)
+class ModelTime(Instruction):
+    """Model time: 11000001 00MMMMMM WWWHHHHH U0BBBBBB (RCN-211, from memory).
+
+    The fields accept every value that the bits can hold, also hour 31: a station can send it.
+    """
+
+    name: ClassVar[str] = "Model Time"
+    #: M: minute of the hour.
+    minute: int = integer(0, 63)
+    #: W: 0 is Monday (from memory).
+    weekday: int = integer(0, 7)
+    #: H: hour of the day.
+    hour: int = integer(0, 31)
+    #: U: True if the clock was set, False if it ran on normally.
+    update: bool = flag()
+    #: B: the clock runs this many times faster than real time; 0 if it is stopped.
+    factor: int = integer(0, 63)
+
+    def __str__(self) -> str:
+        words = f"model time: {self.hour:02}:{self.minute:02}, weekday {self.weekday}, factor {self.factor}"
+        return words + (", update" if self.update else "")
+
+    @property
+    def brief(self) -> str:
+        """Time, weekday and factor, in at most 40 characters."""
+        words = f"time {self.hour:02}:{self.minute:02}, weekday {self.weekday}, x{self.factor}"
+        return words + (", set" if self.update else "")
+
+
+@attrs.frozen(slots=True)
+class ModelDate(Instruction):
+    """Model date: 11000001 010TTTTT MMMMYYYY YYYYYYYY (RCN-211, from memory)."""
+
+    name: ClassVar[str] = "Model Date"
+    #: T: day of the month.
+    day: int = integer(0, 31)
+    #: M: month of the year.
+    month: int = integer(0, 15)
+    #: Y: year.
+    year: int = integer(0, 4095)
+
+    def __str__(self) -> str:
+        return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
+
+
+@attrs.frozen(slots=True)
+class SystemTime(Instruction):
+    """System time: 11000010 and two bytes (RCN-211, from memory)."""
+
+    name: ClassVar[str] = "System Time"
+    #: Milliseconds since the system started, modulo 65536.
+    milliseconds: int = integer(0, 65535)
+
+    def __str__(self) -> str:
+        return f"system time: {self.milliseconds} ms"

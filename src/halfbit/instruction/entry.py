@@ -2,24 +2,78 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import enum
+from collections.abc import Callable, Iterator, Mapping
+from operator import attrgetter
 from typing import Any, Union
 
 import attrs
 
 from ..error import HalfbitError
-from .address import Address, IdleAddress
+from .address import (
+    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, ExtendedAccessoryAddress, ExtendedAccessoryBroadcast,
+    IdleAddress, LongAddress, NoAddress, ReservedAddress, ShortAddress,
+)  # fmt: skip
 from .base import Instruction, own_fields
 from .field import accepted, instance, integer, tuple_of
 from .pattern import FieldLayout, Letters, Pattern
-from .place import FIRST, PLACES, Place
 from .special import Reserved
-
-__all__ = ["Entry", "FieldLetters", "Tail"]
 
 #: Instruction classes, by their first three bits, that may occur only once in a packet: decoder and consist control,
 #: advanced operations, CV access (S-9.2.1 C, in the part on each class).
 ONE_PER_PACKET = (0b000, 0b001, 0b111)
+
+
+class Place(enum.Enum):
+    """The place of a pattern. Only patterns in the same place can match the same bytes.
+
+    For multi-function decoders a pattern starts after the address. In all other places it is the whole packet without
+    the error detection byte.
+    """
+
+    #: After 00000000 (S-9.2.1 A).
+    BROADCAST = "behind the broadcast address"
+    #: After 0AAAAAAA, 1 to 127 (S-9.2.1 A).
+    SHORT = "behind a short address"
+    #: After 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
+    LONG = "behind a long address"
+    #: First byte 10AAAAAA (S-9.2.1 A).
+    ACCESSORY = "accessory packet"
+    #: First byte 232 to 254 (S-9.2.1 A).
+    RESERVED = "reserved address"
+    #: First byte 11111111 (S-9.2.1 A).
+    IDLE = "idle address"
+    #: No address: first byte 0111xxxx in service mode (S-9.2.3 E).
+    SERVICE = "service mode"
+
+    @property
+    def follows_address(self) -> bool:
+        """True if patterns start after the address."""
+        return self in (Place.BROADCAST, Place.SHORT, Place.LONG)
+
+    @property
+    def many(self) -> bool:
+        """True if a packet may hold several instructions (S-9.2.1 C). A broadcast holds one (S-9.2.1 B)."""
+        return self in (Place.SHORT, Place.LONG)
+
+    @property
+    def key(self) -> int:
+        """Index of the byte that decoding uses to look up instructions: the byte with the most information."""
+        return 1 if self in (Place.ACCESSORY, Place.IDLE) else 0
+
+
+#: The place of each kind of address.
+PLACES: Mapping[type[Address], Place] = {
+    Broadcast: Place.BROADCAST, ShortAddress: Place.SHORT, LongAddress: Place.LONG,
+    AccessoryAddress: Place.ACCESSORY, AccessoryBroadcast: Place.ACCESSORY,
+    ExtendedAccessoryAddress: Place.ACCESSORY, ExtendedAccessoryBroadcast: Place.ACCESSORY,
+    ReservedAddress: Place.RESERVED, IdleAddress: Place.IDLE, NoAddress: Place.SERVICE,
+}  # fmt: skip
+
+#: Fixed bits of the first byte of a whole-packet pattern: mask and value (S-9.2.1 A, S-9.2.3 E).
+FIRST: Mapping[Place, tuple[int, int]] = {
+    Place.ACCESSORY: (0xC0, 0x80), Place.RESERVED: (0xE0, 0xE0), Place.IDLE: (0xFF, 0xFF), Place.SERVICE: (0xF0, 0x70),
+}  # fmt: skip
 
 
 @attrs.frozen(slots=True)
@@ -135,15 +189,9 @@ class Entry:
         put(self, "layouts", _layouts(self.parsed, self.fields))
         put(self, "address_layouts", _layouts(self.parsed, self.address))
         put(self, "left_out", frozenset(byte for text in self.other_than for byte in Pattern.parse(text).bytes_at(0)))
-        _check_places(self)
-        _check_numbers(self)
-        if self.reserved:
-            _check_reserved(self)
-        else:
-            _check_letters(self)
-            _check_fields(self)
-            _check_values(self)
-        _check_address(self)
+        problem = next(_problems(self), None)
+        if problem is not None:
+            raise HalfbitError(f"entry {self}: {problem}")
 
     @property
     def name(self) -> str:
@@ -195,127 +243,125 @@ class Entry:
         return f"{self.name} ({self.pattern})"
 
 
-def _refused(entry: Entry, problem: str) -> HalfbitError:
-    return HalfbitError(f"entry {entry}: {problem}")
+def values_of(entry: Entry, number: Callable[[FieldLayout], int], rest: bytes) -> dict[str, Any]:
+    """The values of an instruction's fields.
+
+    :param number: gives the number in a field's bits.
+    :param rest: the bytes after the pattern.
+    """
+    values: dict[str, Any] = {**entry.constants, **{name: number(layout) for name, layout in entry.layouts.items()}}
+    for field in own_fields(entry.builds):
+        if "octets" in field.metadata:
+            values[field.name] = rest
+        elif field.metadata["bool"]:
+            values[field.name] = values[field.name] == 1
+    return values
 
 
-def _check_places(entry: Entry) -> None:
+def _problems(entry: Entry) -> Iterator[str]:
+    """What is wrong with an entry, most basic first."""
+    yield from _place_problems(entry)
+    if entry.numbers is not None:
+        yield from _number_problems(entry, *entry.numbers)
+    if not entry.reserved:
+        yield from _bit_problems(entry)
+        yield from _field_problems(entry)
+    elif (
+        [field.name for field in own_fields(entry.builds)] != ["data"] or entry.fields or entry.constants
+        or entry.tail not in (None, Tail("data", 0))
+    ):  # fmt: skip
+        yield 'a reserved row has no fields: give its length by the pattern, or tail=Tail("data", 0)'
+    yield from _address_problems(entry)
+
+
+def _place_problems(entry: Entry) -> Iterator[str]:
     if not entry.addresses:
-        raise _refused(entry, "no address kind")
-    for kind in entry.addresses:
-        if kind not in PLACES:
-            raise _refused(entry, f"{kind.__name__} is no address a pattern can be for")
+        yield "no address kind"
+    yield from (f"{kind.__name__} is no address a pattern can be for" for kind in entry.addresses if kind not in PLACES)
     if entry.beside and not entry.alone:
-        raise _refused(entry, "beside is for rows that stand alone: give alone=True as well")
+        yield "beside is for rows that stand alone: give alone=True as well"
     for place in entry.places:
         if place.follows_address:
             if entry.checksum is not None and not entry.alone:
-                raise _refused(entry, "a checksum ends the packet: give alone=True as well")
+                yield "a checksum ends the packet: give alone=True as well"
             continue
-        if entry.alone or entry.other_than or entry.beside:
-            raise _refused(entry, "alone, beside and other_than are for patterns behind an address")
+        if entry.alone or entry.other_than:
+            yield "alone, beside and other_than are for patterns behind an address"
         mask, value = FIRST[place]
         if entry.parsed.masks[0] & mask != mask or entry.parsed.values[0] & mask != value:
-            raise _refused(entry, f"the first byte is not that of a packet of the place {place.value!r}")
+            yield f"the first byte is not that of a packet of the place {place.value!r}"
         if len(entry.parsed) <= place.key:
-            raise _refused(entry, f"a pattern for the place {place.value!r} needs {place.key + 1} bytes")
+            yield f"a pattern for the place {place.value!r} needs {place.key + 1} bytes"
 
 
-def _check_numbers(entry: Entry) -> None:
-    if entry.numbers is None:
-        return
+def _number_problems(entry: Entry, first: int, last: int) -> Iterator[str]:
     for kind in entry.addresses:
-        field = next((field for field in attrs.fields(kind) if field.name == "number"), None)
-        low, high = (1, 0) if field is None else field.metadata["range"]
-        if entry.numbers[1] < low or entry.numbers[0] > high:
-            raise _refused(entry, f"no {kind.kind} address has a number from {entry.numbers[0]} to {entry.numbers[1]}")
+        ranges = [field.metadata["range"] for field in attrs.fields(kind) if field.name == "number"]
+        if not any(first <= high and low <= last for low, high in ranges):
+            yield f"no {kind.kind} address has a number from {first} to {last}"
 
 
-def _check_reserved(entry: Entry) -> None:
-    plain = [field.name for field in own_fields(entry.builds)] == ["data"]
-    if not plain or entry.fields or entry.constants or (entry.tail and entry.tail != Tail("data", 0)):
-        raise _refused(entry, 'a reserved row has no fields: give its length by the pattern, or tail=Tail("data", 0)')
-
-
-def _check_letters(entry: Entry) -> None:
-    """Check that each bit that is not fixed belongs to exactly one field."""
+def _bit_problems(entry: Entry) -> Iterator[str]:
+    """Each bit that is not fixed must belong to exactly one field."""
     taken = bytearray(entry.parsed.masks)
     for layout in (*entry.layouts.values(), *entry.address_layouts.values()):
         for run in layout.runs:
             bits = ((1 << run.width) - 1) << run.shift
             if taken[run.byte] & bits:
-                raise _refused(entry, f"byte {run.byte}: bits belong to two fields")
+                yield f"byte {run.byte}: bits belong to two fields"
             taken[run.byte] |= bits
     for index, byte in enumerate(taken):
         if byte != 0xFF:
-            raise _refused(entry, f"byte {index}: bits {byte ^ 0xFF:08b} belong to no field")
+            yield f"byte {index}: bits {byte ^ 0xFF:08b} belong to no field"
 
 
-def _check_fields(entry: Entry) -> None:
-    if not isinstance(entry.builds.__dict__.get("__slots__"), tuple):
-        raise _refused(entry, f"{entry.builds.__name__} is no slotted attrs class")
-    given = [*entry.fields, *entry.constants, *([entry.tail.field] if entry.tail else ())]
-    wanted = {field.name: field for field in own_fields(entry.builds)}
-    if sorted(given) != sorted(wanted):
-        raise _refused(entry, f"gives the fields {sorted(given)}, the class has {sorted(wanted)}")
-    for name, field in wanted.items():
-        _check_range(entry, name, field)
-
-
-def _check_range(entry: Entry, name: str, field: attrs.Attribute[Any]) -> None:
-    """Check that the field accepts each value that the pattern can hold."""
-    if entry.tail and name == entry.tail.field:
-        if field.metadata.get("octets") != (entry.tail.low, entry.tail.high):
-            raise _refused(entry, f"{name} must be declared as octets({entry.tail.low}, {entry.tail.high})")
-    elif "choices" in field.metadata and name not in entry.constants:
-        raise _refused(entry, f"{name} is one of a few integers: give it in constants, or declare it with integer()")
-    elif "range" not in field.metadata:
-        raise _refused(entry, f"{name} must be declared with integer(), choice() or flag()")
-    else:
-        low, high = field.metadata["range"]
-        layout = entry.layouts.get(name)
-        least, most = (layout.low, layout.high) if layout else (entry.constants[name],) * 2
-        if not low <= least <= most <= high:
-            raise _refused(entry, f"{name} can be {least} to {most}, the class takes {low} to {high}")
-
-
-def _check_values(entry: Entry) -> None:
-    """Check that the class has a name, and that its constructor takes the lowest and highest values of the pattern."""
-    if not _is_text(entry.builds.name) or entry.builds.name == Instruction.name:
-        raise _refused(entry, f'{entry.builds.__name__} has no name of its own: give it name: ClassVar[str] = "..."')
+def _field_problems(entry: Entry) -> Iterator[str]:
+    """The class must accept each value that the pattern can hold. It is tried with the lowest and the highest."""
     build: Any = entry.builds
-    for high in (False, True):
-        values: dict[str, Any] = {}
-        for field in own_fields(entry.builds):
-            layout = entry.layouts.get(field.name)
-            if layout is not None:
-                values[field.name] = layout.high if high else layout.low
-            else:
-                values[field.name] = entry.constants.get(field.name, bytes(entry.tail.low if entry.tail else 0))
-            if field.metadata.get("bool"):
-                values[field.name] = values[field.name] == 1
+    if not isinstance(vars(build).get("__slots__"), tuple):
+        yield f"{build.__name__} is no slotted attrs class"
+    given = [*entry.fields, *entry.constants, *([entry.tail.field] if entry.tail else ())]
+    wanted = own_fields(build)
+    if sorted(given) != sorted(field.name for field in wanted):
+        yield f"gives the fields {sorted(given)}, the class has {sorted(field.name for field in wanted)}"
+    for field in wanted:
+        yield from _range_problems(entry, field.name, field.metadata)
+    if not _is_text(build.name) or build.name == Instruction.name:
+        yield f'{build.__name__} has no name of its own: give it name: ClassVar[str] = "..."'
+    for bound in ("low", "high"):
+        values = values_of(entry, attrgetter(bound), bytes(entry.tail.low if entry.tail else 0))
         try:
             build(IdleAddress(), **values)
         except Exception as error:
-            problem = f"{entry.builds.__name__} does not take what the pattern can hold, {values}: {error}"
-            raise _refused(entry, problem) from None
+            yield f"{build.__name__} does not take what the pattern can hold, {values}: {error}"
 
 
-def _check_address(entry: Entry) -> None:
-    kind = entry.addresses[0]
-    if not entry.address:
-        if PLACES[kind] is Place.ACCESSORY and any(f.default is attrs.NOTHING for f in attrs.fields(kind)):
-            raise _refused(entry, f"does not say where the {kind.kind} address stands")
-        return
-    if len(entry.addresses) > 1 or PLACES[kind] is not Place.ACCESSORY:
-        raise _refused(entry, "only a single kind of accessory address shares bytes with an instruction")
-    known = {field.name: field for field in attrs.fields(kind)}
-    for name in entry.address:
-        if name not in known:
-            raise _refused(entry, f"the {kind.kind} address has no field {name}")
-    for name, field in known.items():
-        if name not in entry.address and field.default is attrs.NOTHING:
-            raise _refused(entry, f"does not say where {name} of the {kind.kind} address stands")
+def _range_problems(entry: Entry, name: str, declared: Mapping[str, Any]) -> Iterator[str]:
+    if entry.tail and name == entry.tail.field:
+        if declared.get("octets") != (entry.tail.low, entry.tail.high):
+            yield f"{name} must be declared as octets({entry.tail.low}, {entry.tail.high})"
+    elif "choices" in declared and name not in entry.constants:
+        yield f"{name} is one of a few integers: give it in constants, or declare it with integer()"
+    elif "range" not in declared:
+        yield f"{name} must be declared with integer(), choice() or flag()"
+    else:
+        low, high = declared["range"]
+        layout = entry.layouts.get(name)
+        least, most = (layout.low, layout.high) if layout else (entry.constants[name],) * 2
+        if not low <= least <= most <= high:
+            yield f"{name} can be {least} to {most}, the class takes {low} to {high}"
+
+
+def _address_problems(entry: Entry) -> Iterator[str]:
+    kind, shares_bytes = entry.addresses[0], PLACES[entry.addresses[0]] is Place.ACCESSORY
+    if entry.address and (len(entry.addresses) > 1 or not shares_bytes):
+        yield "only a single kind of accessory address shares bytes with an instruction"
+    needed = {field.name: field.default is attrs.NOTHING for field in attrs.fields(kind)}
+    yield from (f"the {kind.kind} address has no field {name}" for name in entry.address if name not in needed)
+    missing = [name for name, is_needed in needed.items() if is_needed and name not in entry.address]
+    if missing and shares_bytes:
+        part = f"{missing[0]} of the {kind.kind} address stands" if entry.address else f"the {kind.kind} address stands"
+        yield f"does not say where {part}"
 
 
 def _layouts(pattern: Pattern, fields: Mapping[str, FieldLetters]) -> dict[str, FieldLayout]:

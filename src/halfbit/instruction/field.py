@@ -9,13 +9,11 @@ import attrs
 
 from ..error import HalfbitError
 
-__all__ = ["accepted", "choice", "flag", "has_only_own_check", "instance", "integer", "octets", "tuple_of"]
 
-
-def _checked(accepts: Any, words: str) -> Any:
+def checked(accepts: Any, words: str) -> Any:
     """A validator that refuses a value if ``accepts(value)`` is false.
 
-    The validator raises :class:`HalfbitError` with the class, the field, the value and ``words``.
+    It raises :class:`HalfbitError` with the class, the field, the value and ``words``.
     """
 
     def check(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
@@ -25,14 +23,9 @@ def _checked(accepts: Any, words: str) -> Any:
     return check
 
 
-def _field(accepts: Any, words: str, metadata: dict[str, Any], **more: Any) -> Any:
-    check = _checked(accepts, words)
-    return attrs.field(validator=check, metadata={**metadata, "check": check}, **more)
-
-
-def has_only_own_check(field: attrs.Attribute[Any]) -> bool:
-    """True if the field has only the range check made here: no other validator was added."""
-    return field.validator is not None and field.validator is field.metadata.get("check")
+def accepted(accepts: Any, words: str, **more: Any) -> Any:
+    """An attrs field for values for which ``accepts(value)`` is true. Other values raise HalfbitError."""
+    return attrs.field(validator=checked(accepts, words), **more)
 
 
 def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
@@ -51,7 +44,7 @@ def integer(low: int, high: int, *, optional: bool = False, **more: Any) -> Any:
 
     if optional:
         more = {"default": None, **more}
-    return _field(accepts, f"an integer from {low} to {high}", {"range": (low, high), "bool": False}, **more)
+    return accepted(accepts, f"an integer from {low} to {high}", metadata={"range": (low, high), "bool": False}, **more)
 
 
 def choice(*values: int) -> Any:
@@ -65,13 +58,13 @@ def choice(*values: int) -> Any:
     def accepts(value: object) -> bool:
         return type(value) is int and value in values
 
-    words = f"one of {', '.join(map(str, values))}"
-    return _field(accepts, words, {"range": (min(values), max(values)), "bool": False, "choices": values})
+    metadata = {"range": (min(values), max(values)), "bool": False, "choices": values}
+    return accepted(accepts, f"one of {', '.join(map(str, values))}", metadata=metadata)
 
 
 def flag() -> Any:
     """An attrs field for one bit, as ``bool``."""
-    return _field(lambda value: isinstance(value, bool), "False or True (0 to 1)", {"range": (0, 1), "bool": True})
+    return instance(bool, "False or True (0 to 1)", metadata={"range": (0, 1), "bool": True})
 
 
 def octets(low: int, high: int | None) -> Any:
@@ -80,22 +73,17 @@ def octets(low: int, high: int | None) -> Any:
     :raises HalfbitError: if the bounds are not integers, or ``low`` is greater than ``high``.
     """
     _check_bounds(low, low if high is None else high)
-    words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
 
     def accepts(value: object) -> bool:
         return isinstance(value, bytes) and low <= len(value) and (high is None or len(value) <= high)
 
-    return _field(accepts, words, {"octets": (low, high)})
+    words = f"{low} or more bytes" if high is None else f"{low} to {high} bytes"
+    return accepted(accepts, words, metadata={"octets": (low, high)})
 
 
 def _check_bounds(low: object, high: object) -> None:
     if type(low) is not int or type(high) is not int or low > high:
         raise HalfbitError(f"{low!r} to {high!r} is no range: give the lowest and the highest integer")
-
-
-def accepted(accepts: Any, words: str, **more: Any) -> Any:
-    """An attrs field for values for which ``accepts(value)`` is true. Other values raise HalfbitError."""
-    return attrs.field(validator=_checked(accepts, words), **more)
 
 
 def instance(kind: type, words: str, **more: Any) -> Any:

@@ -11,11 +11,6 @@ from .address import JsonValue
 from .base import BRIEF, Instruction
 from .field import choice, flag, integer
 
-__all__ = [
-    "AnalogFunction", "BinaryStateLong", "BinaryStateShort", "FunctionControl", "FunctionExpansion",
-    "FunctionGroupOne", "FunctionGroupTwo",
-]  # fmt: skip
-
 
 def states_of(first: int, count: int, bits: int) -> dict[int, bool]:
     """Function number to state; function ``first`` is bit 0 of ``bits``."""
@@ -85,10 +80,7 @@ class FunctionGroupOne(FunctionControl):
     @property
     def fl_readings(self) -> tuple[bool | None, ...]:
         """With 28 steps the state of FL, with 14 steps ``None``. Both readings if the configuration is not known."""
-        steps = self.packet_context.steps
-        if steps is None:
-            return (self.bit4, None)
-        return (self.bit4,) if steps == 28 else (None,)
+        return {28: (self.bit4,), 14: (None,), None: (self.bit4, None)}[self.packet_context.steps]
 
     def _fl(self) -> str:
         words = {28: f"FL {_on(self.bit4)}", 14: "no FL", None: f"FL {_on(self.bit4)} or no FL"}
@@ -149,7 +141,6 @@ class BinaryStateLong(Instruction):
     """
 
     name: ClassVar[str] = "Binary State Control, Long Form"
-    #: D.
     state: bool = flag()
     #: H (high bits) and L (low bits): the binary state; 0 for all.
     number: int = integer(0, 32767)
@@ -173,7 +164,6 @@ class BinaryStateShort(Instruction):
     """Binary state control, short form: 11011101 DLLLLLLL (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Binary State Control, Short Form"
-    #: D.
     state: bool = flag()
     #: L: the binary state; 0 for all.
     number: int = integer(0, 127)
@@ -193,7 +183,6 @@ class AnalogFunction(Instruction):
     name: ClassVar[str] = "Analog Function Group"
     #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
     output: int = integer(0, 255)
-    #: D.
     value: int = integer(0, 255)
 
     @property

@@ -8,14 +8,11 @@ made from them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import groupby
 
 import attrs
 
 from ..error import HalfbitError
 from .field import accepted, instance, tuple_of
-
-__all__ = ["FieldLayout", "Letters", "Pattern", "Run"]
 
 
 @attrs.frozen(slots=True)
@@ -119,19 +116,16 @@ class Pattern:
         if not isinstance(text, str):
             raise HalfbitError(f'pattern: {text!r} is no text: give e.g. "00111111 DSSSSSSS"')
         masks, values = bytearray(), bytearray()
-        spans: dict[str, list[tuple[int, int, int]]] = {}
+        bits: dict[str, list[tuple[int, int]]] = {}
         for index, group in enumerate(text.split(" ")):
             if len(group) != 8 or not all(c in "01" or "A" <= c <= "Z" for c in group):
                 raise HalfbitError(f"pattern {text!r}: {group!r} is not eight of 0, 1 and letters A to Z")
             masks.append(int("".join("1" if c in "01" else "0" for c in group), 2))
             values.append(int("".join("1" if c == "1" else "0" for c in group), 2))
-            shift = 8
-            for letter, same in groupby(group):
-                width = len(list(same))
-                shift -= width
+            for place, letter in zip(range(7, -1, -1), group):
                 if letter not in "01":
-                    spans.setdefault(letter, []).append((index, shift, width))
-        return cls(text, bytes(masks), bytes(values), {k: _placed(v) for k, v in spans.items()})
+                    bits.setdefault(letter, []).append((index, place))
+        return cls(text, bytes(masks), bytes(values), {letter: _runs(places) for letter, places in bits.items()})
 
     def __len__(self) -> int:
         return len(self.masks)
@@ -156,46 +150,32 @@ class Pattern:
         order = wanted.order or tuple(range(len(runs)))
         if len(set(order)) < len(order) or not set(order) <= set(range(len(runs))):
             raise HalfbitError(f"pattern {self.text!r}: {order} does not name runs of {wanted.letters}, each once")
-        placed = _placed([(runs[i].byte, runs[i].shift, runs[i].width) for i in order])
-        total = sum(run.width for run in placed)
-        if not 0 <= wanted.low < wanted.low + (wanted.width or 1) <= total:
+        chosen = [runs[index] for index in order]
+        bits = [(run.byte, run.shift + above) for run in chosen for above in range(run.width - 1, -1, -1)]
+        end = len(bits) - wanted.low
+        if wanted.low < 0 or not 0 < (wanted.width or 1) <= end:
             problem = f"{wanted.letters} has no bits {wanted.low} and up, {wanted.width}"
             raise HalfbitError(f"pattern {self.text!r}: {problem}")
-        cut = _cut(placed, wanted.low, wanted.width or total - wanted.low)
-        return FieldLayout(cut, wanted.xor, wanted.add)
+        return FieldLayout(_runs(bits[end - wanted.width if wanted.width else 0 : end]), wanted.xor, wanted.add)
 
     def agrees(self, other: Pattern) -> bool:
         """True if some bytes match both patterns, compared up to the end of the shorter one."""
-        return all(
-            (mine ^ theirs) & a & b == 0
-            for mine, theirs, a, b in zip(self.values, other.values, self.masks, other.masks)
-        )
+        both = zip(self.values, other.values, self.masks, other.masks)
+        return all((mine ^ theirs) & a & b == 0 for mine, theirs, a, b in both)
 
     def narrows(self, other: Pattern) -> bool:
         """True if it has the same length as ``other``, all of its fixed bits, and more."""
-        return (
-            len(self) == len(other)
-            and self.masks != other.masks
-            and all(a & b == b for a, b in zip(self.masks, other.masks))
-            and self.agrees(other)
-        )
+        more = self.masks != other.masks and all(a & b == b for a, b in zip(self.masks, other.masks))
+        return len(self) == len(other) and more and self.agrees(other)
 
 
-def _cut(runs: Sequence[Run], low: int, width: int) -> tuple[Run, ...]:
-    """The parts of the runs that hold the ``width`` bits from position ``low`` up."""
-    kept = []
-    for run in runs:
-        first, last = max(run.position, low), min(run.position + run.width, low + width)
-        if first < last:
-            kept.append(Run(run.byte, run.shift + first - run.position, last - first, first - low))
-    return tuple(kept)
-
-
-def _placed(spans: Sequence[tuple[int, int, int]]) -> tuple[Run, ...]:
-    """Runs, most significant first, with positions counted from the lowest bit of the last run."""
-    position = sum(width for _, _, width in spans)
-    runs = []
-    for byte, shift, width in spans:
-        position -= width
-        runs.append(Run(byte, shift, width, position))
+def _runs(bits: Sequence[tuple[int, int]]) -> tuple[Run, ...]:
+    """The runs of a field's bits. Each bit is a byte and a place in it; the most significant comes first."""
+    runs: list[Run] = []
+    for position, (byte, place) in zip(range(len(bits) - 1, -1, -1), bits):
+        last = runs[-1] if runs else None
+        if last is not None and (last.byte, last.shift) == (byte, place + 1):
+            runs[-1] = Run(byte, place, last.width + 1, position)
+        else:
+            runs.append(Run(byte, place, 1, position))
     return tuple(runs)

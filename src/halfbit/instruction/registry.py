@@ -16,14 +16,10 @@ from .address import (
     ReservedAddress, ShortAddress, UnresolvedAddress,
 )  # fmt: skip
 from .base import Instruction
-from .compiled import Row, Table, compiled, has_number
-from .entry import Entry
-from .place import PLACES, Place
+from .compiled import Tables, address_of, compiled, end_of, has_number, read
+from .entry import PLACES, Entry, Place
 from .special import Ambiguous, Damaged, Reserved, Unknown
 
-__all__ = ["Registry"]
-
-_SHORT = (None, *(ShortAddress(number) for number in range(1, 128)))
 
 
 class Registry:
@@ -82,7 +78,7 @@ class Registry:
         return Registry, (self.entries(),)
 
     @cached_property
-    def _tables(self) -> dict[Place, Table]:
+    def _tables(self) -> Tables:
         return compiled(self.entries())
 
     @cached_property
@@ -107,9 +103,7 @@ class Registry:
         if first == 0:
             return self._follow(Place.BROADCAST, Broadcast(), body, 1)
         if first < 128:
-            address = _SHORT[first]
-            assert address is not None
-            return self._follow(Place.SHORT, address, body, 1)
+            return self._follow(Place.SHORT, ShortAddress(first), body, 1)
         if first < 192:
             return self._whole(Place.ACCESSORY, UnresolvedAddress(first), body)
         if first < 232:
@@ -135,42 +129,31 @@ class Registry:
         """The instructions after an address: one that must stand alone, or several in sequence (S-9.2.1 C)."""
         if start == len(body):
             return (Unknown(address, b"", raw=b""),)
-        table = self._tables[place]
-        for row in table.alone[body[start]]:
-            if row.end(address, body, start) == len(body):
-                alone = row.read(address, body, start, len(body), start)
+        for entry in self._tables[place][body[start]]:
+            if entry.alone and end_of(entry, address, body, start) == len(body):
+                alone = read(entry, address, body, start, len(body), start)
                 if alone is not None:
-                    return self._beside(row, alone, table, start, body)
-        return self._sequence(table, address, body, start)
+                    others = self._sequence(place, address, body, start) if entry.beside else ()
+                    if not others or any(isinstance(one, Unknown) for one in others):
+                        return (alone,)
+                    return (Ambiguous(address, (others, (alone,)), raw=alone.raw),)
+        return self._sequence(place, address, body, start)
 
-    def _beside(self, row: Row, alone: Instruction, table: Table, start: int, body: bytes) -> tuple[Instruction, ...]:
-        """An instruction that stands alone; :class:`Ambiguous` if the row allows another reading of all bytes."""
-        if not row.entry.beside:
-            return (alone,)
-        others = self._sequence(table, alone.address, body, start)
-        if any(isinstance(one, Unknown) for one in others):
-            return (alone,)
-        return (Ambiguous(alone.address, (others, (alone,)), raw=alone.raw),)
-
-    @staticmethod
-    def _sequence(table: Table, address: Address, body: bytes, at: int) -> tuple[Instruction, ...]:
+    def _sequence(self, place: Place, address: Address, body: bytes, at: int) -> tuple[Instruction, ...]:
+        """The instructions that may share a packet."""
         found: list[Instruction] = []
-        classes: list[int] = []
-        while at < len(body):
-            for row in table.rows[body[at]]:
-                end = row.end(address, body, at)
-                if end and row.once not in classes:
-                    instruction = row.read(address, body, at, end, at)
-                    if instruction is not None:
-                        break
+        classes: set[int | None] = set()
+        while at < len(body) and (place.many or not found):
+            for entry in self._tables[place][body[at]]:
+                end = 0 if entry.alone or entry.packet_class in classes else end_of(entry, address, body, at)
+                instruction = read(entry, address, body, at, end, at) if end else None
+                if instruction is not None:
+                    break
             else:
                 break
             found.append(instruction)
+            classes |= {entry.packet_class} - {None}
             at = end
-            if not table.many:
-                break
-            if row.once is not None:
-                classes.append(row.once)
         if at < len(body):
             found.append(Unknown(address, body[at:], raw=body[at:]))
         return tuple(found)
@@ -178,12 +161,11 @@ class Registry:
     def _whole(self, place: Place, otherwise: Address, body: bytes) -> tuple[Instruction, ...]:
         """The instruction whose pattern is the whole packet. ``otherwise`` is the address if no pattern matches."""
         start = len(otherwise.to_bytes())
-        if len(body) > place.key:
-            for row in self._tables[place].rows[body[place.key]]:
-                if row.end(otherwise, body, 0) == len(body):
-                    instruction = row.read(row.address(otherwise, body), body, 0, len(body), start)
-                    if instruction is not None:
-                        return (instruction,)
+        for entry in self._tables[place][body[place.key]] if len(body) > place.key else ():
+            if end_of(entry, otherwise, body, 0) == len(body):
+                instruction = read(entry, address_of(entry, otherwise, body), body, 0, len(body), start)
+                if instruction is not None:
+                    return (instruction,)
         return (Unknown(otherwise, body[start:], raw=body[start:]),)
 
     # Instructions to bytes
@@ -332,3 +314,27 @@ def _filled(entry: Entry, instruction: Instruction) -> bytes:
     if entry.tail is not None:
         data += getattr(instruction, entry.tail.field)
     return bytes(data)
+
+
+class _Standard(Registry):
+    """A registry whose rows are made on first use. This keeps ``import halfbit`` fast."""
+
+    def __init__(self) -> None:
+        pass
+
+    def __reduce__(self) -> Any:
+        return "STANDARD"  # so that a copy is the same object
+
+    def entries(self) -> tuple[Entry, ...]:
+        """All rows, in order."""
+        return self._rows
+
+    @cached_property
+    def _rows(self) -> tuple[Entry, ...]:
+        from .rows import ACCESSORY, MULTI_FUNCTION, SERVICE
+
+        return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
+
+
+#: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.
+STANDARD: Registry = _Standard()

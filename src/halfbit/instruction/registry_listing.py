@@ -9,10 +9,7 @@ import json
 import attrs
 
 from ..error import HalfbitError
-from .registry import Registry
-from .standard import STANDARD
-
-__all__ = ["FORMATS", "Row", "listing", "render"]
+from .registry import STANDARD, Registry
 
 #: The formats of :func:`render`.
 FORMATS = ("text", "csv", "json")

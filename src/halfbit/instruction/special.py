@@ -8,10 +8,23 @@ import attrs
 
 from .address import JsonValue, NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
-from .checksum import crc8
 from .field import accepted, octets, tuple_of
 
-__all__ = ["AdvancedExtended", "Ambiguous", "Damaged", "Reserved", "Unknown"]
+#: x^8 + x^5 + x^4 + 1 without the x^8 term, lowest bit first.
+_POLYNOMIAL = 0b1000_1100
+
+
+def crc8(data: bytes) -> int:
+    """CRC-8: x^8 + x^5 + x^4 + 1, least significant bit first, starting at 0 (S-9.2.1.1, RCN-218, from memory).
+
+    :return: 0 to 255; 0 if the data ends with its own correct CRC-8.
+    """
+    value = 0
+    for byte in data:
+        value ^= byte
+        for _ in range(8):
+            value = value >> 1 ^ (_POLYNOMIAL if value & 1 else 0)
+    return value
 
 
 @attrs.frozen(slots=True)
@@ -115,10 +128,7 @@ class Ambiguous(Instruction):
     def __str__(self) -> str:
         service = [reading for reading in self.readings if isinstance(reading[0].address, NoAddress)]
         mode = "operations mode, " if service else ""
-        words = [
-            "service mode, " + "; ".join(map(str, reading))
-            if reading in service
-            else mode + "; ".join(f"{one.address}: {one}" for one in reading)
-            for reading in self.readings
-        ]
+        others = [reading for reading in self.readings if reading not in service]
+        words = [mode + "; ".join(f"{one.address}: {one}" for one in reading) for reading in others]
+        words += ["service mode, " + "; ".join(map(str, reading)) for reading in service]
         return "either " + "; or ".join(words)

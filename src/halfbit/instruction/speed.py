@@ -11,11 +11,6 @@ from .base import BRIEF, Instruction, brief
 from .field import flag, integer, octets
 from .function import FunctionControl, function_words, states_of
 
-__all__ = [
-    "BroadcastStop", "RestrictedSpeedStep", "SpeedAndDirection", "SpeedControl", "SpeedControl128",
-    "SpeedDirectionFunctions", "SpeedReading",
-]  # fmt: skip
-
 
 @attrs.frozen(slots=True)
 class SpeedReading:
@@ -39,50 +34,34 @@ class SpeedReading:
     @property
     def brief(self) -> str:
         """Step and number of steps, e.g. ``6/28``, ``e-stop/14 FL on``."""
-        step = self.step or ("e-stop" if self.emergency else "stop")
-        return f"{step}/{self.steps}" + ("" if self.fl is None else " FL on" if self.fl else " FL off")
+        return f"{self.step or ('e-stop' if self.emergency else 'stop')}/{self.steps}" + self._fl(" ")
+
+    def _fl(self, before: str) -> str:
+        return "" if self.fl is None else f"{before}FL {'on' if self.fl else 'off'}"
 
     def __str__(self) -> str:
-        if self.step:
-            words = f"step {self.step}"
-        else:
-            words = "emergency stop" if self.emergency else "stop"
-        words += f" of {self.steps} steps"
-        if self.direction_ignored:
-            words += ", direction may be ignored"
-        if self.fl is not None:
-            words += " with FL on" if self.fl else " with FL off"
-        return words
+        step = f"step {self.step}" if self.step else "emergency stop" if self.emergency else "stop"
+        ignored = ", direction may be ignored" if self.direction_ignored else ""
+        return f"{step} of {self.steps} steps{ignored}{self._fl(' with ')}"
 
 
-def reading_28(code: int) -> SpeedReading:
-    """CSSSS with 28 steps: C is the lowest step bit (S-9.2 B)."""
-    low, high = code >> 4, code & 0b1111
-    if high < 2:
-        return SpeedReading(28, 0, emergency=high == 1, direction_ignored=low == 1)
-    return SpeedReading(28, 2 * high - 3 + low)
+def reading_of(code: int, steps: int) -> SpeedReading:
+    """A speed code, read with this number of steps.
 
-
-def reading_14(code: int) -> SpeedReading:
-    """CSSSS with 14 steps: C is FL (S-9.2 B)."""
-    fl, high = code >> 4 == 1, code & 0b1111
-    if high < 2:
-        return SpeedReading(14, 0, emergency=high == 1, fl=fl)
-    return SpeedReading(14, high - 1, fl=fl)
-
-
-def reading_126(code: int) -> SpeedReading:
-    """SSSSSSS: 0 is stop, 1 emergency stop, else step + 1 (S-9.2.1 C, 128 speed step control)."""
-    if code < 2:
-        return SpeedReading(126, 0, emergency=code == 1)
-    return SpeedReading(126, code - 1)
+    CSSSS with 28 steps: C is the lowest bit of the step; with 14 steps: C is FL (S-9.2 B). SSSSSSS with 126 steps
+    (S-9.2.1 C). S is 0 for stop and 1 for emergency stop, else step + 1.
+    """
+    if steps == 126:
+        return SpeedReading(126, max(code - 1, 0), emergency=code == 1)
+    c, s = code >> 4 == 1, code & 0b1111
+    if steps == 14:
+        return SpeedReading(14, max(s - 1, 0), emergency=s == 1, fl=c)
+    return SpeedReading(28, 2 * s - 3 + c) if s > 1 else SpeedReading(28, 0, emergency=s == 1, direction_ignored=c)
 
 
 def readings_of(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
     """CSSSS read with 28 steps and with 14; only one of them if ``steps`` is known."""
-    if steps is None:
-        return (reading_28(code), reading_14(code))
-    return (reading_28(code) if steps == 28 else reading_14(code),)
+    return tuple(reading_of(code, one) for one in ((28, 14) if steps is None else (steps,)))
 
 
 def _json(readings: tuple[SpeedReading, ...]) -> dict[str, JsonValue]:
@@ -91,6 +70,10 @@ def _json(readings: tuple[SpeedReading, ...]) -> dict[str, JsonValue]:
 
 def _brief(readings: tuple[SpeedReading, ...]) -> str:
     return " or ".join(reading.brief for reading in readings)
+
+
+def _text(readings: tuple[SpeedReading, ...]) -> str:
+    return ", or ".join(map(str, readings))
 
 
 @attrs.frozen(slots=True)
@@ -128,7 +111,6 @@ class SpeedAndDirection(SpeedControl):
     """Speed and direction: 01DCSSSS (S-9.2 B, S-9.2.1 C, instructions 010 and 011)."""
 
     name: ClassVar[str] = "Speed and Direction"
-    #: D.
     forward: bool = flag()
     #: CSSSS, C the highest bit.
     code: int = integer(0, 31)
@@ -139,8 +121,7 @@ class SpeedAndDirection(SpeedControl):
         return readings_of(self.code, self.packet_context.steps)
 
     def __str__(self) -> str:
-        words = ", or ".join(str(reading) for reading in self.readings)
-        return f"speed and direction: {self._direction()}, {words}"
+        return f"speed and direction: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -148,7 +129,6 @@ class BroadcastStop(SpeedControl):
     """All multi-function decoders stop: 00000000 01DC000S as a whole packet (S-9.2 B)."""
 
     name: ClassVar[str] = "Broadcast Stop"
-    #: D.
     forward: bool = flag()
     #: C: True if decoders may ignore the direction for direction-sensitive functions.
     direction_ignored: bool = flag()
@@ -177,18 +157,16 @@ class SpeedControl128(SpeedControl):
     """128 speed step control: 00111111 DSSSSSSS (S-9.2.1 C)."""
 
     name: ClassVar[str] = "128 Speed Step Control"
-    #: D.
     forward: bool = flag()
-    #: SSSSSSS.
     code: int = integer(0, 127)
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
         """One, with 126 steps."""
-        return (reading_126(self.code),)
+        return (reading_of(self.code, 126),)
 
     def __str__(self) -> str:
-        return f"128 speed step control: {self._direction()}, {reading_126(self.code)}"
+        return f"128 speed step control: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -215,6 +193,11 @@ class RestrictedSpeedStep(Instruction):
         return readings_of(self.code, self.packet_context.steps)
 
     @property
+    def limit(self) -> int | None:
+        """Bits 0 to 5 of the limit: a speed code of S-9.2; ``None`` if the packet ends the limit."""
+        return self.bit5 << 5 | self.code if self.enabled else None
+
+    @property
     def modes(self) -> int:
         """The second byte, unchanged: position in a consist, shunting, direction bits (from memory)."""
         return (not self.enabled) << 7 | self.bit6 << 6 | self.bit5 << 5 | self.code
@@ -230,9 +213,8 @@ class RestrictedSpeedStep(Instruction):
         return {**_json(self.readings), "modes": self.modes}
 
     def __str__(self) -> str:
-        words = ", or ".join(str(reading) for reading in self.readings)
-        state = "enabled" if self.enabled else "disabled"
-        return f"either restricted speed step: {state}, {words}; or special operating modes: {self.modes:08b}"
+        limit = f"{'enabled' if self.enabled else 'disabled'}, {_text(self.readings)}"
+        return f"either restricted speed step: {limit}; or special operating modes: {self.modes:08b}"
 
 
 @attrs.frozen(slots=True)
@@ -255,13 +237,11 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
     @property
     def brief(self) -> str:
         """Direction, speed and functions, in at most 40 characters."""
-        words = f"{self._direction()} {reading_126(self.code).brief}, "
+        words = f"{self._direction()} {_brief(self.readings)}, "
         return words + function_words(self.functions, BRIEF - len(words))
 
     def __str__(self) -> str:
         functions = self.functions
         on = " ".join(f"F{index}" for index, state in functions.items() if state) or "none"
-        return (
-            f"speed, direction and functions: {self._direction()}, {reading_126(self.code)}, "
-            f"on of F0 to F{len(functions) - 1}: {on}"
-        )
+        words = f"speed, direction and functions: {self._direction()}, {_text(self.readings)}"
+        return f"{words}, on of F0 to F{len(functions) - 1}: {on}"

@@ -43,13 +43,12 @@ def polled(
     :raises HalfbitError: for a time of 0 or less, an empty range, or a share outside 0 to 1.
     """
     least, greatest = periods
-    if not 0 < least <= greatest or (stall_share and stall <= 0):
-        raise HalfbitError(f"periods: {periods!r} and stall: {stall!r} must be times above 0, least first")
+    sound = 0 < least <= greatest and (stall > 0 or not stall_share)
+    _require(sound, f"periods: {periods!r} and stall: {stall!r} must be times above 0, least first")
     _share(stall_share)
-    changes = list(accumulate(durations, initial=0))
+    changes = _changes(durations)
     look = -rng.randint(1, greatest)
-    passed = 0
-    seen = 0
+    passed = seen = 0
     times = []
     while passed < len(changes):
         stalls = stall_share and rng.random() < stall_share
@@ -68,9 +67,8 @@ def counted(durations: Sequence[int], tick: int) -> list[int]:
     :param tick: the length of a tick, ns. The result is in ns too.
     :raises HalfbitError: for a tick of 0 or less.
     """
-    if tick < 1:
-        raise HalfbitError(f"tick: {tick} ns is no time")
-    return _between([time // tick * tick for time in accumulate(durations, initial=0)])
+    _require(tick >= 1, f"tick: {tick} ns is no time")
+    return _between([time // tick * tick for time in _changes(durations)])
 
 
 def one_edge(durations: Sequence[int], phase: int) -> list[int]:
@@ -81,9 +79,8 @@ def one_edge(durations: Sequence[int], phase: int) -> list[int]:
         of the next bit.
     :raises HalfbitError: for another phase.
     """
-    if phase not in (0, 1):
-        raise HalfbitError(f"phase: {phase!r} is neither 0 nor 1")
-    return _between(list(accumulate(durations, initial=0))[phase::2])
+    _require(phase in (0, 1), f"phase: {phase!r} is neither 0 nor 1")
+    return _between(_changes(durations)[phase::2])
 
 
 def jittered(durations: Sequence[int], most: int, rng: random.Random) -> list[int]:
@@ -91,13 +88,8 @@ def jittered(durations: Sequence[int], most: int, rng: random.Random) -> list[in
 
     :raises HalfbitError: for a negative ``most``.
     """
-    if most < 0:
-        raise HalfbitError(f"most: {most} ns is negative")
-    moved: list[int] = []
-    for time in accumulate(durations, initial=0):
-        time += rng.randint(-most, most)
-        moved.append(max(time, moved[-1]) if moved else time)
-    return _between(moved)
+    _require(most >= 0, f"most: {most} ns is negative")
+    return _between(list(accumulate((time + rng.randint(-most, most) for time in _changes(durations)), max)))
 
 
 # Events on the track.
@@ -115,9 +107,7 @@ def stretched(
     """
     _share(share)
     return [
-        rng.randint(duration, max(duration, longest))
-        if duration >= zero_from and rng.random() < share
-        else duration
+        rng.randint(duration, max(duration, longest)) if duration >= zero_from and rng.random() < share else duration
         for duration in durations
     ]
 
@@ -134,11 +124,9 @@ def chatter(durations: Sequence[int], share: float, spread: int, rng: random.Ran
     result: list[int] = []
     for duration in durations:
         room = min(spread, duration)
-        if rng.random() < share and room > 0:
-            extra = sorted(rng.randint(0, room) for _ in range(2 * rng.randint(1, most)))
-            result += _between([0, *extra, duration])
-        else:
-            result.append(duration)
+        chatters = rng.random() < share and room > 0
+        extra = [rng.randint(0, room) for _ in range(2 * rng.randint(1, most))] if chatters else []
+        result += _between([0, *sorted(extra), duration])
     return result
 
 
@@ -150,16 +138,12 @@ def spikes(durations: Sequence[int], share: float, width: tuple[int, int], rng: 
     :raises HalfbitError: for a share outside 0 to 1, or a negative or empty range.
     """
     _share(share)
-    if not 0 <= width[0] <= width[1]:
-        raise HalfbitError(f"width: {width!r} must be two times, least first")
+    _require(0 <= width[0] <= width[1], f"width: {width!r} must be two times, least first")
     result: list[int] = []
     for duration in durations:
         wide = rng.randint(*width)
-        if rng.random() < share and wide < duration:
-            after = rng.randint(0, duration - wide)
-            result += [after, wide, duration - wide - after]
-        else:
-            result.append(duration)
+        hit = rng.random() < share and wide < duration
+        result += spike([duration], 0, rng.randint(0, duration - wide), wide) if hit else [duration]
     return result
 
 
@@ -187,8 +171,7 @@ def lost_edge(durations: Sequence[int], at: int) -> list[int]:
 
     :raises HalfbitError: if ``at`` is not a change between two durations.
     """
-    if not 1 <= at < len(durations):
-        raise HalfbitError(f"at: there is no half-bit on either side of change {at}")
+    _require(1 <= at < len(durations), f"at: there is no half-bit on either side of change {at}")
     return [*durations[: at - 1], durations[at - 1] + durations[at], *durations[at + 1 :]]
 
 
@@ -198,8 +181,7 @@ def extra_edge(durations: Sequence[int], at: int, after: int) -> list[int]:
     :raises HalfbitError: if there is no such duration, or it is shorter than ``after``.
     """
     duration = _duration(durations, at)
-    if not 0 <= after <= duration:
-        raise HalfbitError(f"after: {after} ns does not lie within {duration} ns")
+    _require(0 <= after <= duration, f"after: {after} ns does not lie within {duration} ns")
     return [*durations[:at], after, duration - after, *durations[at + 1 :]]
 
 
@@ -209,8 +191,8 @@ def spike(durations: Sequence[int], at: int, after: int, width: int) -> list[int
     :raises HalfbitError: if there is no such duration, or the pulse does not fit into it.
     """
     duration = _duration(durations, at)
-    if after < 0 or width < 0 or after + width > duration:
-        raise HalfbitError(f"a spike from {after} ns on for {width} ns does not fit into {duration} ns")
+    fits = 0 <= after <= after + width <= duration
+    _require(fits, f"a spike from {after} ns on for {width} ns does not fit into {duration} ns")
     return [*durations[:at], after, width, duration - after - width, *durations[at + 1 :]]
 
 
@@ -231,8 +213,7 @@ def inserted(durations: Sequence[int], at: int, others: Sequence[int]) -> list[i
 
     :raises HalfbitError: if there is no such change.
     """
-    if not 0 <= at <= len(durations):
-        raise HalfbitError(f"at: there is no change {at}")
+    _require(0 <= at <= len(durations), f"at: there is no change {at}")
     return [*durations[:at], *others, *durations[at:]]
 
 
@@ -244,8 +225,7 @@ def foreign(length: int, rng: random.Random, *, pulses: tuple[int, int] = (10 * 
         of half-bit and the gap between them.
     :raises HalfbitError: for widths of 0 or less, or an empty range.
     """
-    if not 0 < pulses[0] <= pulses[1]:
-        raise HalfbitError(f"pulses: {pulses!r} must be two times above 0, least first")
+    _require(0 < pulses[0] <= pulses[1], f"pulses: {pulses!r} must be two times above 0, least first")
     result: list[int] = []
     left = length
     while left > 0:
@@ -255,14 +235,9 @@ def foreign(length: int, rng: random.Random, *, pulses: tuple[int, int] = (10 * 
 
 
 def cutout(
-    durations: Sequence[int],
-    at: int,
-    *,
-    opposite: bool = True,
-    begin: int = 29 * US,
-    end: int = 464 * US,
+    durations: Sequence[int], at: int, *, opposite: bool = True, begin: int = 29 * US, end: int = 464 * US,
     resume: int | None = None,
-) -> list[int]:
+) -> list[int]:  # fmt: skip
     """A cutout of bi-directional communication (S-9.3.2, RCN-217, from memory) after change ``at``.
 
     From ``begin`` to ``end`` ns after the end of a packet end bit the station shorts the rails, so that both have the
@@ -278,28 +253,27 @@ def cutout(
         seen after it.
     :raises HalfbitError: if the cutout is not within the durations.
     """
-    if not 0 <= at < len(durations) or not 0 <= begin < end:
-        raise HalfbitError(f"a cutout from {begin} to {end} ns after change {at} cannot be")
-    changes = list(accumulate(durations, initial=0))
+    place = f"a cutout from {begin} to {end} ns after change {at}"
+    _require(0 <= at < len(durations) and 0 <= begin < end, f"{place} cannot be")
+    changes = _changes(durations)
     start, stop = changes[at] + begin, changes[at] + end
     # The level after change i is i % 2 here. The polarity does not matter.
     marks = [(time, index % 2) for index, time in enumerate(changes)]
     if resume is None:
+        _require(stop <= changes[-1], f"{place} outlasts the signal")
         before = [mark for mark in marks if mark[0] < start]
         under = sum(time <= stop for time in changes)
         after = [(stop, (under - 1) % 2), *marks[under:]]
     else:
-        if not 0 <= resume <= len(durations) - at:
-            raise HalfbitError(f"resume: there is no duration {resume} after change {at}")
-        before = marks[: at + 1]
-        shift = stop - changes[at + resume]
+        _require(0 <= resume <= len(durations) - at, f"resume: there is no duration {resume} after change {at}")
+        before, shift = marks[: at + 1], stop - changes[at + resume]
         after = [(time + shift, level) for time, level in marks[at + resume :]]
-    if stop > changes[-1] and resume is None:
-        raise HalfbitError(f"a cutout from {begin} to {end} ns after change {at} outlasts the signal")
     levels = [*before, (start, (at + opposite) % 2), *after]
-    times = [levels[0][0]]
-    times += [time for (_, old), (time, new) in pairwise(levels) if new != old]
-    return _between(times)
+    return _between([levels[0][0], *(time for (_, old), (time, new) in pairwise(levels) if new != old)])
+
+
+def _changes(durations: Sequence[int]) -> list[int]:
+    return list(accumulate(durations, initial=0))
 
 
 def _between(times: Sequence[int]) -> list[int]:
@@ -307,11 +281,14 @@ def _between(times: Sequence[int]) -> list[int]:
 
 
 def _duration(durations: Sequence[int], at: int) -> int:
-    if not 0 <= at < len(durations):
-        raise HalfbitError(f"at: there is no duration {at} among {len(durations)}")
+    _require(0 <= at < len(durations), f"at: there is no duration {at} among {len(durations)}")
     return durations[at]
 
 
 def _share(share: float) -> None:
-    if not 0 <= share <= 1:
-        raise HalfbitError(f"share: {share!r} is not from 0 to 1")
+    _require(0 <= share <= 1, f"share: {share!r} is not from 0 to 1")
+
+
+def _require(sound: object, problem: str) -> None:
+    if not sound:
+        raise HalfbitError(problem)

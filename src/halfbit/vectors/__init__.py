@@ -6,9 +6,8 @@ describes their format. ``halfbit vectors check`` runs a port against them.
 
 from __future__ import annotations
 
-from .case import VERSION, Answer, Case
+from .case import SETS, VERSION, Answer, Case, cases
 from .check import Difference, Report, check, fed
-from .reader import SETS, cases
 from .serial_line import check_serial
 
 __all__ = ["SETS", "VERSION", "Answer", "Case", "Difference", "Report", "cases", "check", "check_serial", "fed"]

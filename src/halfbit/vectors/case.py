@@ -1,14 +1,16 @@
-"""One test case: durations in, the correct output of each layer out. Times are in whole microseconds."""
+"""The test cases: durations in, the correct output of each layer out. Times are in whole microseconds."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from importlib.resources import files
 from typing import Any
 
 import attrs
 
-__all__ = ["VERSION", "Answer", "Case"]
+from ..error import HalfbitError
+from ..limits import RECEIVE, TRANSMIT, Limits
 
 #: The version of the format. It increases when an older reader could not read the new files.
 VERSION = 1
@@ -79,3 +81,27 @@ class Case:
         for name in ("durations", "answers", "events", "instructions"):
             value[name] = tuple(value[name])
         return cls(**value)
+
+
+#: The limits for the decision by sum: a board that sees a change up to 40 us late.
+SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
+
+#: The sets of cases, each with the limits for decoding it.
+SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}
+
+
+def cases(limits: str = "receive") -> tuple[Case, ...]:
+    """The cases of a set, in the order of the file.
+
+    :param limits: ``"receive"`` for the limits of decoders; ``"transmit"`` for the limits of stations;
+        ``"sum"`` for the decision by sum.
+    :raises HalfbitError: for another set, or a file of another version.
+    """
+    if limits not in SETS:
+        raise HalfbitError(f"limits: {limits!r} is none of {', '.join(SETS)}")
+    text = files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii")
+    heading, *lines = text.splitlines()
+    version = json.loads(heading)["version"]
+    if version != VERSION:
+        raise HalfbitError(f"vectors: version {version} is not {VERSION}")
+    return tuple(Case.from_json(line) for line in lines)

@@ -28,8 +28,6 @@ from ..error import HalfbitError
 from ..event import FaultKind
 from .case import Answer, Case
 
-__all__ = ["Difference", "Report", "check", "compared", "fed"]
-
 #: Most bytes that a port may print for all cases: many times the size of the correct answers.
 _MOST = 64 << 20
 
@@ -94,20 +92,13 @@ def fed(cases: Sequence[Case], ticks_per_us: int = 1) -> str:
     """
     if ticks_per_us < 1:
         raise HalfbitError(f"ticks_per_us: {ticks_per_us!r} is not a number from 1 up")
-    return "".join(
-        "".join(f"{duration * ticks_per_us}\n" for duration in case.durations) + "\n"
-        for case in cases
-    )
+    return "".join("".join(f"{duration * ticks_per_us}\n" for duration in case.durations) + "\n" for case in cases)
 
 
 def check(
-    command: Sequence[str],
-    cases: Sequence[Case],
-    *,
-    ticks_per_us: int = 1,
-    packets_only: bool = False,
+    command: Sequence[str], cases: Sequence[Case], *, ticks_per_us: int = 1, packets_only: bool = False,
     timeout: float = 60,
-) -> Report:
+) -> Report:  # fmt: skip
     """Run a port on cases and compare its answers.
 
     :param command: the program and its arguments.
@@ -228,13 +219,11 @@ def _compare(case: Case, lines: Sequence[str], packets_only: bool) -> tuple[str,
 
 def _first(expected: Sequence[Answer], got: Sequence[Answer]) -> str:
     """The first difference in words; ``""`` if there is no difference."""
-    for one, other in zip_longest(expected, got):
-        if one is not None and (other is None or one.at < other.at):
-            return f"after duration {one.at}: nothing instead of {_words(one)}"
-        if other is not None and (one is None or other.at < one.at):
-            return f"after duration {other.at}: {_words(other)} instead of nothing"
-        if one is not None and other is not None and one != other:
-            return f"after duration {one.at}: {_words(other)} instead of {_words(one)}"
+    for pair in zip_longest(expected, got):
+        if pair[0] != pair[1]:
+            at = min(answer.at for answer in pair if answer is not None)
+            right, given = (_words(answer) if answer and answer.at == at else "nothing" for answer in pair)
+            return f"after duration {at}: {given} instead of {right}"
     return ""
 
 

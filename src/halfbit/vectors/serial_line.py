@@ -16,22 +16,15 @@ from ..error import HalfbitError
 from .case import Case
 from .check import Report, compared, fed
 
-__all__ = ["BAUD", "check_serial"]
-
 BAUD = 115_200
 #: Number of durations sent in one write. The board's receive buffer must have room for their bytes.
 _AT_ONCE = 8
 
 
 def check_serial(
-    port: str,
-    cases: Sequence[Case],
-    *,
-    baud: int = BAUD,
-    ticks_per_us: int = 1,
-    packets_only: bool = False,
+    port: str, cases: Sequence[Case], *, baud: int = BAUD, ticks_per_us: int = 1, packets_only: bool = False,
     timeout: float = 10,
-) -> Report:
+) -> Report:  # fmt: skip
     """Run a port on a board on cases and compare its answers.
 
     First, empty lines are sent until one comes back. Some boards reset when the line is opened; this gives them time.
