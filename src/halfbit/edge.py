@@ -16,7 +16,7 @@ from typing import Any
 
 import attrs
 
-from .batch import Batch, batches_of, counts, integers, plain, refuse_levels
+from .batch import Batch, batches_of, counts, each_until_error, integers, plain, refuse_levels
 from .edge_samples import changes, levels_in
 from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
@@ -174,49 +174,54 @@ class RawEdges(Edges):
 
     def _batch_rows(self) -> Iterator[tuple[Batch, tuple[Sequence[int], int]]]:
         """Each batch with its row."""
-        since: Number = 0
-        before: Number | None = None
+        counter = _Counter(self._scale, self._wrap, self._are_durations)
         for batch in self._batches():
-            try:
-                row, since, before = self._row(batch, since, before)
-                yield batch, row
-            except CaptureError:
-                # The values before the wrong one are sound, and are not lost with it.
-                for single in batch.singly():
-                    row, since, before = self._row(single, since, before)
-                    yield single, row
+            yield from each_until_error(counter.row, batch)
 
-    def _row(
-        self, batch: Batch, since: Number, before: Number | None
-    ) -> tuple[tuple[Sequence[int], int], Number, Number | None]:
-        """A batch's durations as counts with the ns in a count; the new total and the last value.
 
-        :param since: counts from the first change to the last one.
-        :param before: the value before the batch.
+class _Counter:
+    """Takes batches of raw numbers and gives the durations between the changes, as counts."""
+
+    def __init__(self, scale: Scale, wrap: int | None, are_durations: bool) -> None:
+        self._scale = scale
+        self._wrap = wrap
+        self._are_durations = are_durations
+        self._since: Number = 0  # counts from the first change to the last one
+        self._before: Number | None = None  # the last raw time
+
+    def row(self, batch: Batch) -> tuple[Batch, tuple[Sequence[int], int]]:
+        """A batch with its durations as counts, and the ns in a count. Nothing is changed by an error.
+
+        :raises CaptureError: as :class:`EdgeMachine`.
         """
-        whole_ns = self._scale.denominator == 1 and isinstance(since, int)
+        scale, since = self._scale, self._since
+        whole_ns = scale.denominator == 1 and isinstance(since, int)
         if self._are_durations and whole_ns:
             durations = counts(batch.values)
             if durations is not None:
-                return (durations, self._scale.numerator), since + sum(durations), before
+                self._since = since + sum(durations)
+                return batch, (durations, scale.numerator)
         values = plain(batch)
         steps: Sequence[Any] = values
         if self._are_durations:
             check_durations(values, batch)
         else:
-            steps = steps_between((before, *values), self._wrap, batch.place)
-            if before is None:
+            steps = steps_between((self._before, *values), self._wrap, batch.place)
+            if self._before is None:
                 steps = steps[1:]  # up to the first change there is no duration
-            before = values[-1] if values else before
         if integers(steps) and whole_ns:
             total = since + sum(steps)
             check_length(total, batch.place(0))
-            return (steps, self._scale.numerator), total, before
-        check_length(max(steps, default=0), batch.place(0))  # a whole number may be larger than any float
-        totals = list(accumulate(steps, initial=since))
-        check_length(totals[-1], batch.place(0))
-        times = list(map(self._scale.nanoseconds, totals))
-        return (list(map(sub, times[1:], times)), 1), totals[-1], before
+            row, ns = steps, scale.numerator
+        else:
+            check_length(max(steps, default=0), batch.place(0))  # a whole number may be larger than any float
+            totals = list(accumulate(steps, initial=since))
+            total = totals[-1]
+            check_length(total, batch.place(0))
+            times = list(map(scale.nanoseconds, totals))
+            row, ns = list(map(sub, times[1:], times)), 1
+        self._since, self._before = total, values[-1] if values else self._before
+        return batch, (row, ns)
 
 
 class ReplayedEdges(Edges):

@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from ..batch import Batch
 from ..edge import RawEdges
-from ..error import CaptureError
+from ..error import CaptureError, LastLineError
 from ..unit import Unit
-from .unsaid import LastLineError
 
 __all__ = ["CaptureEdges"]
 

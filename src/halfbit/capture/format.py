@@ -16,8 +16,7 @@ from .levels import read_levels
 from .options import Column, Options
 from .plain import plain
 from .source import Location, Source, source_of, unpacked
-from .table import read_table, read_volts
-from .text import read_text
+from .text import read_table, read_text, read_volts
 from .vcd import read_vcd
 from .wav import read_wav
 
@@ -113,26 +112,16 @@ def open_capture(
     :param threshold: the middle between the two levels, in volts (or the file's own unit; in a WAV file
         full scale is 1). ``None``: detected.
     :param hysteresis: how far the signal must cross the threshold, half to each side. ``None``: detected.
-    :raises UnsaidError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must decide.
+    :raises AmbiguousError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must decide.
     :raises CaptureError: if the file cannot be opened or its head cannot be read. While iterating, if a
         value is wrong; the error gives the line.
     :raises HalfbitError: if an argument is invalid, or if the format does not use it.
     """
     options = Options(
-        holds=holds,
-        unit=unit,
-        wrap=wrap,
-        time_column=time_column,
-        level_column=level_column,
-        delimiter=delimiter,
-        decimal=decimal,
-        last_line=last_line,
-        signal=signal,
-        channel=channel,
-        other_rail=other_rail,
-        threshold=threshold,
-        hysteresis=hysteresis,
-    )
+        holds=holds, unit=unit, wrap=wrap, time_column=time_column, level_column=level_column, delimiter=delimiter,
+        decimal=decimal, last_line=last_line, signal=signal, channel=channel, other_rail=other_rail,
+        threshold=threshold, hysteresis=hysteresis,
+    )  # fmt: skip
     source = unpacked(source_of(location))
     try:
         edges = _opened(source, options, format)
@@ -166,16 +155,13 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
 
 
 def _named(name: str) -> Format:
-    for format in FORMATS:
-        if format.name == name:
-            return format
-    raise HalfbitError(f"format: {name!r} is none of {', '.join(format.name for format in FORMATS)}")
+    formats = {format.name: format for format in FORMATS}
+    if name not in formats:
+        raise HalfbitError(f"format: {name!r} is none of {', '.join(formats)}")
+    return formats[name]
 
 
 def _by_ending(source: Source) -> Format | None:
     """The format by the file's ending; ``None`` if the contents must decide."""
     ending = PurePath(source.name).suffix.lower()
-    for format in FORMATS:
-        if ending in format.endings:
-            return format
-    return FORMATS[0] if source.live else None
+    return next((format for format in FORMATS if ending in format.endings), FORMATS[0] if source.live else None)

@@ -6,12 +6,11 @@ import re
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 
-from ..error import CaptureError
+from ..error import AmbiguousError, CaptureError
 from ..edge_samples import changes
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
-from .unsaid import UnsaidError
 
 __all__ = ["read_levels"]
 
@@ -29,7 +28,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
-        raise UnsaidError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
+        raise AmbiguousError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
     with closing(source.look()) as chunks:
         for chunk in chunks:
             if chunk.strip(_SPACES):

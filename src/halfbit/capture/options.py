@@ -32,23 +32,13 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool) and value >= 1
 
 
-def _is_name(value: object) -> bool:
-    return isinstance(value, str) and bool(value.strip())
-
-
-def _is_column(value: object) -> bool:
-    return isinstance(value, str) or _is_number(value)
-
-
 def _is_finite(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-def _is_delimiter(value: object) -> bool:
-    return isinstance(value, str) and len(value) == 1 and value not in '\r\n"'
-
-
-_A_COLUMN = "the name of a column, or its number from 1"
+def _column() -> Any:
+    words = "the name of a column, or its number from 1"
+    return _optional(lambda value: isinstance(value, str) or _is_number(value), words)
 
 
 @attrs.frozen(kw_only=True)
@@ -66,19 +56,22 @@ class Options:
     #: Number of counts after which a counter overflows.
     wrap: int | None = None
     #: The column with the times, or the durations.
-    time_column: Column | None = _optional(_is_column, _A_COLUMN)
-    level_column: Column | None = _optional(_is_column, _A_COLUMN)
+    time_column: Column | None = _column()
+    level_column: Column | None = _column()
     #: Delimiter between a table's fields, or between several numbers on a line.
-    delimiter: str | None = _optional(_is_delimiter, "a single character that can separate fields")
+    delimiter: str | None = _optional(
+        lambda value: isinstance(value, str) and len(value) == 1 and value not in '\r\n"',
+        "a single character that can separate fields",
+    )
     #: Meaning of commas inside numbers: ``"comma"`` for decimal commas, ``"point"`` for commas between thousands.
     decimal: str | None = _optional(("point", "comma").__contains__, "'point' or 'comma'")
     last_line: str | None = _optional(("leave", "take", "refuse").__contains__, "'leave' or 'take' or 'refuse'")
     #: The name of the signal to read.
-    signal: str | None = _optional(_is_name, "a name")
+    signal: str | None = _optional(lambda value: isinstance(value, str) and value.strip(), "a name")
     #: The channel of a recording to read, from 1.
     channel: int | None = _optional(_is_number, "the number of a channel, from 1")
     #: The other rail: a column, a signal or a channel.
-    other_rail: Column | None = _optional(_is_column, _A_COLUMN)
+    other_rail: Column | None = _column()
     #: The middle between the two levels, in volts or the file's own unit.
     threshold: float | None = _optional(_is_finite, "a finite number")
     #: How far the signal must cross the threshold, half to each side; same unit.

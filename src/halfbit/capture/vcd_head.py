@@ -13,10 +13,9 @@ from typing import Any
 
 import attrs
 
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from ..unit import Unit
-from .lines import BOM
-from .unsaid import UnsaidError
+from .lines import BOM, listed
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
@@ -25,7 +24,6 @@ LONGEST = 1 << 26
 
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
-_SHOWN = 20
 
 #: Units of the time scale in seconds, as powers of ten.
 _POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
@@ -124,19 +122,18 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
     :param option: the parameter that gave the name, for errors.
     :raises CaptureError: if no variable has that name, or several do. The message lists them.
     """
-    there = sorted({variable.shown for variable in variables})
-    listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")
+    there = listed(sorted({variable.shown for variable in variables}))
     if name is None:
         found = list(variables)
-        problem = f"has several signals; say which with {option}=NAME ({listed})"
+        problem = f"has several signals; say which with {option}=NAME ({there})"
     else:
         found = list(_matching(variables, name.strip()))
-        problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({listed})"
+        problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({there})"
     # Several names may stand for the same variable.
     if len({(variable.code, variable.bit) for variable in found}) > 1:
-        raise UnsaidError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
+        raise AmbiguousError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
     if not found:
-        problem = f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals"
+        problem = f"{option}: there is no signal {name!r}; there are {there}" if there else "declares no signals"
         raise CaptureError(problem)
     (chosen, *_) = found
     if chosen.size != 1 and chosen.bit is None and not chosen.real:

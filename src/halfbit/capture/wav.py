@@ -19,12 +19,11 @@ from operator import sub
 
 from ..batch import Batch
 from ..edge_samples import turns
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
-from .unsaid import UnsaidError
 from .wav_head import Form, read_form, samples_in
 
 __all__ = ["read_wav"]
@@ -149,7 +148,7 @@ def _rails(form: Form, options: Options) -> tuple[int, ...]:
         left = [number for number in range(1, channels + 1) if number != other]
         if len(left) != 1:
             two = ", and other_rail=N if they are the two rails" if channels == 2 else ""
-            raise UnsaidError(f"has {channels} channels; say which with channel=N{two}", "channel", tuple(left))
+            raise AmbiguousError(f"has {channels} channels; say which with channel=N{two}", "channel", tuple(left))
         said = left[0]
     if said == other:
         raise CaptureError("channel and other_rail are the same")

@@ -17,10 +17,9 @@ import attrs
 
 from ..capture import CaptureEdges, Location, Source, open_capture, source_of
 from ..capture.filter import filtered
-from ..capture.unsaid import UnsaidError
 from ..decision import receiver_for
 from ..edge import Edge, Edges, ReplayedEdges, edges_from_durations
-from ..error import CaptureError
+from ..error import AmbiguousError, CaptureError
 from ..event import Packet
 from ..limits import RECEIVE, US, Limits
 from ..survey import Survey, survey
@@ -85,7 +84,7 @@ def read_capture(
     :param limits: the limits to use; ``None`` to find those that fit.
     :param minimum: of the noise filter, ns; 0 for no filter; ``None`` to use one if it is needed.
     :param options: of :func:`halfbit.open_capture`. Options that are given are not guessed.
-    :raises UnsaidError: if several guesses fit; the message names them. Also if no guess gives packets.
+    :raises AmbiguousError: if several guesses fit; the message names them. Also if no guess gives packets.
     :raises CaptureError: as :func:`halfbit.open_capture`.
     """
     source = source_of(location)
@@ -108,7 +107,7 @@ def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | Non
     said = said or {}
     try:
         edges = open_capture(source, **options, **said)
-    except UnsaidError as error:
+    except AmbiguousError as error:
         if error.parameter not in TRIABLE:
             raise
         values = error.choices or (("us",) if error.parameter == "unit" else ())
@@ -130,7 +129,7 @@ def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | Non
 def _opened(source: Source, options: dict[str, Any], said: dict[str, Any]) -> list[_Guess]:
     try:
         return list(_guesses(source, options, said))
-    except UnsaidError:
+    except AmbiguousError:
         raise
     except CaptureError:
         return []
@@ -171,7 +170,7 @@ def _units(durations: Sequence[int]) -> list[Unit]:
 def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     """The guess that gives packets.
 
-    :raises UnsaidError: if no guess does, or if several do and their packets differ.
+    :raises AmbiguousError: if no guess does, or if several do and their packets differ.
     """
     if len(guesses) == 1:
         return guesses[0]
@@ -180,14 +179,14 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     fitting = [trial for trial in trials if trial.packets and len(trial.packets) >= most / 10]
     if not fitting:
         _raise_if_unreadable(guesses)
-        raise UnsaidError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(
+        raise AmbiguousError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(
             source.name
         )
     best, *others = fitting
     differing = [trial for trial in others if trial.packets != best.packets]
     if differing:
         ways = _ways([trial.guess for trial in (best, *differing)])
-        raise UnsaidError(
+        raise AmbiguousError(
             f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}", "holds"
         ).within(source.name)
     return best.guess
@@ -300,7 +299,7 @@ def _read_live(source: Source, limits: Limits | None, minimum: int | None, optio
     said: dict[str, Any] = {}
     try:
         edges = open_capture(source, **options)
-    except UnsaidError as error:
+    except AmbiguousError as error:
         if error.parameter != "holds":
             raise
         said = _numbers_of(source, options, error)
@@ -319,7 +318,7 @@ def _read_live(source: Source, limits: Limits | None, minimum: int | None, optio
     return _fitting(Reading(again, RECEIVE, words, edges), found, minimum)
 
 
-def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> dict[str, Any]:
+def _numbers_of(source: Source, options: dict[str, Any], error: AmbiguousError) -> dict[str, Any]:
     """The meaning of a stream's numbers, from the first ones: times if they always rise, else durations."""
     data = b""
     for chunk in source.look():
