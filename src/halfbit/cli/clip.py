@@ -15,20 +15,19 @@ from ..edge import Edges
 from ..error import HalfbitError
 from .columns import milliseconds
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, add_time_options
+from .options import CaptureOptions
 
 __all__ = ["add_options", "run", "write_text"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit clip FILE --from TIME --to TIME [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is written", everything)
-    add_time_options(group)
+    options = CaptureOptions(parser, everything, "FILE --from TIME --to TIME")
+    group = options.group("what is written")
+    group.add_times()
     group.add("--out", metavar="TEXT", help="the file to write (default: standard output)")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
+    options.add_reading()
+    options.add_limits()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -10,23 +10,21 @@ import argparse
 import json
 
 from ..inspect.compare import Side, compare, side_of
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options
-from .width import terminal_width
+from .options import CaptureOptions
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit compare A B [options]"
-    parser.add_argument("capture", metavar="A", help="a capture")
+    options = CaptureOptions(parser, everything, "A B", "a capture")
     parser.add_argument("other", metavar="B", help="another capture of the same track")
-    group = Group(parser, "what is shown", everything)
+    group = options.group("what is shown")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
+    options.add_reading()
+    options.add_limits()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -27,21 +27,14 @@ import argparse
 from collections.abc import Callable
 
 from ..event import Fault
+from ..inspect.losses import carrier_of
 from ..instruction import Event, Instruction
 from ..limits import Limits
-from .machine_output import CsvRows, JsonLines
+from .columns import shows_color, terminal_width
 from .opening import opened
-from .options import (
-    Group,
-    add_address_option,
-    add_capture_options,
-    add_limit_options,
-    add_reading_options,
-    add_time_options,
-)
+from .options import CaptureOptions
+from .output import CsvRows, JsonLines, Table
 from .summary import Summary
-from .table import Table
-from .width import shows_color, terminal_width
 
 __all__ = ["add_options", "run"]
 
@@ -52,21 +45,20 @@ _PLAUSIBLE = range(40_000, 2_000_000)
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit decode FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
     group.add("--every", action="store_true", help="all packets, also those that say nothing new")
-    add_address_option(group)
-    add_time_options(group)
+    group.add_address()
+    group.add_times()
     group.add("--lost", action="store_true", help="only what was lost, and why")
     group.add("--bytes", more=True, action="store_true", help="with each packet's bytes")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
     group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
     vcd = "write bits, bytes and packets beside the signal to a VCD file, or with - to standard output (needs pyvcd)"
     group.add("--vcd", more=True, metavar="OUT", help=vcd)
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    options.add_reading()
+    options.add_limits()
+    options.add_open_questions()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -102,7 +94,7 @@ def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
     """A function that returns True for events to show."""
 
     def wanted(event: Event) -> bool:
-        carrier = event.packet if isinstance(event, Instruction) else event
+        carrier = carrier_of(event)
         if carrier is not None and (carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
             return False
         if args.lost and not isinstance(event, Fault):

@@ -20,30 +20,27 @@ import attrs
 
 from ..decoder import AccessoryDecoder, Effect, MultiFunctionDecoder
 from ..error import HalfbitError
+from ..inspect.losses import end_of
 from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
-from .addresses import address_of, cv_of
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, add_reading_options
-from .traffic import end_of
-from .width import terminal_width
+from .options import CaptureOptions, address_of, cv_of
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit follow FILE --address ADDRESS [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "the decoder", everything)
+    options = CaptureOptions(parser, everything, "FILE --address ADDRESS")
+    group = options.group("the decoder")
     address = "its address: 7, 2604, 'accessory 9' or 'extended accessory 37'"
     group.add("--address", type=address_of, required=True, metavar="ADDRESS", help=address)
     cv = "a CV's value at the start; may be repeated"
     group.add("--cv", type=cv_of, action="append", default=[], metavar="N=V", help=cv)
     group.add("--json", action="store_true", help="JSON Lines instead of text")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    options.add_reading()
+    options.add_limits()
+    options.add_open_questions()
 
 
 def run(args: argparse.Namespace) -> int:

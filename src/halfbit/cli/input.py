@@ -1,9 +1,13 @@
-"""A command's input: a file, or a stream that may be live. Counts bytes and durations on the way to the decoder."""
+"""A command's input: a file, or a stream that may be live.
+
+Counts bytes and durations on the way to the decoder, and shows the progress in a long file.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 
 from ..capture import Source, source_of
@@ -12,7 +16,10 @@ from ..edge import Edge, Edges
 from ..error import CaptureError
 from ..inspect.losses import Durations
 
-__all__ = ["Measured", "Watched", "input_at"]
+__all__ = ["Measured", "Progress", "Watched", "input_at"]
+
+PATIENCE = 1.0  # seconds before anything is shown
+INTERVAL = 0.2  # seconds between updates
 
 
 class Watched(Through):
@@ -54,6 +61,32 @@ class Watched(Through):
             if not self.live:
                 raise
             self.interrupted = True
+
+
+class Progress:
+    """The progress line. It is not shown for live input (its size is unknown) or without a terminal."""
+
+    def __init__(self, source: Watched) -> None:
+        self._source = source
+        self._size = source.size if sys.stderr.isatty() else None
+        self._next = time.monotonic() + PATIENCE
+        self._shown = ""
+
+    def update(self) -> None:
+        """Update the line if it is time."""
+        if not self._size or time.monotonic() < self._next:
+            return
+        self._next = time.monotonic() + INTERVAL
+        self.clear()
+        share = min(self._source.count / self._size, 1)
+        self._shown = f"{self._source.name}: {share:.0%} of {self._size / 1e6:.1f} MB"
+        print(self._shown, end="", file=sys.stderr, flush=True)
+
+    def clear(self) -> None:
+        """Clear the line, before other output."""
+        if self._shown:
+            print("\r" + " " * len(self._shown) + "\r", end="", file=sys.stderr, flush=True)
+            self._shown = ""
 
 
 class Measured(Edges):

@@ -17,9 +17,8 @@ from ..inspect.reading import Reading, read_capture
 from ..instruction import Configuration, Context, Event
 from ..limits import Limits
 from ..stream import decode
-from .input import Measured, Watched, input_at
+from .input import Measured, Progress, Watched, input_at
 from .options import limits_of
-from .progress import Progress
 
 __all__ = ["Opened", "opened"]
 
@@ -40,29 +39,21 @@ class Opened:
     def events(self) -> Iterator[Event]:
         """The events of the capture, once. The progress line is cleared before each."""
         limits, configuration, context = self.reading.limits, self.configuration, self.context
-        for event in decode(self.edges, limits, configuration=configuration, context=context):
+        try:
+            for event in decode(self.edges, limits, configuration=configuration, context=context):
+                self._progress.clear()
+                yield event
+        finally:
             self._progress.clear()
-            yield event
-        self._progress.clear()
 
     def diagnosed(self) -> Iterator[tuple[Event, Diagnosis | None]]:
         """The events, once, each loss with its diagnosis.
 
         :raises CaptureError: if the input cannot be read to its end, after all events before that have come out.
         """
-        diagnoser: Diagnoser[Event] = Diagnoser(
-            self.reading.limits, self.edges.durations, wait=not self.source.live
-        )
-        wrong: CaptureError | None = None
-        try:
-            for event in self.events():
-                yield from diagnoser.feed(event)
-        except CaptureError as error:
-            wrong = error
-            self._progress.clear()
-        yield from diagnoser.finish()
-        if wrong is not None:
-            raise wrong
+        wait = not self.source.live
+        diagnoser: Diagnoser[Event] = Diagnoser(self.reading.limits, self.edges.durations, wait=wait)
+        return diagnoser.through(self.events())
 
     def status(self, found: object, otherwise: str) -> int:
         """The exit status. If nothing was found, the reason is written to standard error."""

@@ -21,36 +21,27 @@ from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
-from ..instruction import Address, Event, Instruction
+from ..inspect.losses import end_of
+from ..instruction import Address
 from ..plot.traffic import TrafficPlot
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import (
-    Group,
-    add_address_option,
-    add_capture_options,
-    add_limit_options,
-    add_plot_option,
-    add_reading_options,
-    add_time_options,
-)
-from .width import terminal_width
+from .options import CaptureOptions
 
-__all__ = ["add_options", "end_of", "run", "traffic_rows"]
+__all__ = ["add_options", "run", "traffic_rows"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit traffic FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
-    add_address_option(group)
-    add_time_options(group)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
+    group.add_address()
+    group.add_times()
     group.add("--json", action="store_true", help="JSON Lines instead of text")
-    add_plot_option(group, "time against address to a file")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    group.add_plot("time against address to a file")
+    options.add_reading()
+    options.add_limits()
+    options.add_open_questions()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -91,13 +82,6 @@ def run(args: argparse.Namespace) -> int:
         if args.plot is not None:
             plot.save(args.plot, track, args.address, title=capture.source.name)
         return capture.status(track.seen, "no packets")
-
-
-def end_of(event: Event) -> int:
-    """The end of an event, ns."""
-    if isinstance(event, Instruction):
-        return 0 if event.packet is None else event.packet.end
-    return event.end
 
 
 def _narrow(width: int | None) -> bool:

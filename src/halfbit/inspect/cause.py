@@ -34,7 +34,7 @@ class Cause(enum.Enum):
     #: Nothing changed for several half-bits.
     NO_CONTACT = "contact was lost for a while"
     #: Both halves of a bit are as long as those of the other kind.
-    FLIPPED_BIT = "a bit was turned over"
+    FLIPPED_BIT = "one bit was read wrong"
     #: There are fewer one-bits before the packet than a decoder needs (S-9.2 A).
     SHORT_PREAMBLE = "the preamble was too short"
     #: Changes are missing, added and moved within a few half-bits.

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate
 from typing import Generic, TypeVar, Union
 
 from ..decision import receiver_for
 from ..edge import Edges
+from ..error import CaptureError
 from ..event import Fault, FaultKind, Packet, PacketEvent
 from ..instruction import Instruction
 from ..limits import US, Limits
 from .diagnosis import LEAD, PACKETS, Cause, Diagnosis, diagnose
 
-__all__ = ["Diagnoser", "Durations", "diagnosed_events", "events_of"]
+__all__ = ["Diagnoser", "Durations", "carrier_of", "diagnosed_events", "end_of", "events_of"]
 
 #: Type of the events: from a receiver, or from :func:`halfbit.decode`.
 AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
@@ -97,25 +98,32 @@ class Diagnoser(Generic[AnyEvent]):
         self._before: deque[Packet] = deque(maxlen=NEAR)
         self._held: deque[AnyEvent] = deque()
 
-    def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """Take the next event. Yields the events that are ready, each with its diagnosis or ``None``."""
-        self._held.append(event)
-        while self._held and (not self._wait or self._ready()):
-            yield self._released()
+    def through(self, events: Iterable[AnyEvent]) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
+        """Yields events once they are ready, each with its diagnosis or ``None``.
 
-    def finish(self) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """End of the events. Yields the events that were held back."""
+        :raises CaptureError: as the events do, after those before the error.
+        """
+        wrong: CaptureError | None = None
+        try:
+            for event in events:
+                self._held.append(event)
+                while self._held and (not self._wait or self._ready()):
+                    yield self._released()
+        except CaptureError as error:
+            wrong = error
         while self._held:
             yield self._released()
+        if wrong is not None:
+            raise wrong
 
     def _ready(self) -> bool:
         first, last = self._held[0], self._held[-1]
-        return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
+        return not isinstance(first, Fault) or len(self._held) > NEAR or end_of(last) - first.end > WAIT
 
     def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
         event = self._held.popleft()
-        packet = _packet_of(event)
-        if packet is not None:
+        packet = carrier_of(event)
+        if isinstance(packet, Packet):
             self._before.append(packet)
         return event, self._diagnosis(event) if isinstance(event, Fault) and self._wanted(event) else None
 
@@ -123,7 +131,7 @@ class Diagnoser(Generic[AnyEvent]):
         if fault.kind is FaultKind.CUT:
             return Diagnosis(fault, Cause.CUT, fault.at)
         before = tuple(self._before)
-        after = [packet for each in self._held if (packet := _packet_of(each)) is not None]
+        after = [packet for packet in map(carrier_of, self._held) if isinstance(packet, Packet)]
         known = [each for each in (*before[-PACKETS:], *after[:PACKETS]) if abs(each.start - fault.start) < WAIT]
         start = min((fault.start, *(each.start for each in known))) - AROUND
         end = max((fault.end, *(each.end for each in known))) + AROUND
@@ -131,12 +139,14 @@ class Diagnoser(Generic[AnyEvent]):
         return diagnose(fault, durations, begin, self._limits, before, after)
 
 
-def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
-    return event if isinstance(event, Packet) else event.packet if isinstance(event, Instruction) else None
+def carrier_of(event: PacketEvent | Instruction) -> PacketEvent | None:
+    """The packet of an instruction, or a loss or a cutout itself."""
+    return event.packet if isinstance(event, Instruction) else event
 
 
-def _end(event: PacketEvent | Instruction) -> int:
-    carrier = event.packet if isinstance(event, Instruction) else event
+def end_of(event: PacketEvent | Instruction) -> int:
+    """The end of an event, ns."""
+    carrier = carrier_of(event)
     return 0 if carrier is None else carrier.end
 
 
@@ -144,9 +154,7 @@ def diagnosed_events(edges: Edges, limits: Limits) -> Iterator[tuple[PacketEvent
     """The packets, losses and cutouts of a capture, each loss with its diagnosis."""
     durations = Durations()
     diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations)
-    for event in events_of(edges, limits, durations):
-        yield from diagnoser.feed(event)
-    yield from diagnoser.finish()
+    return diagnoser.through(events_of(edges, limits, durations))
 
 
 def events_of(edges: Edges, limits: Limits, durations: Durations) -> Iterator[PacketEvent]:

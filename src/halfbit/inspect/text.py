@@ -50,8 +50,9 @@ def allowed(fault: Fault, limits: Limits) -> str:
     return ""
 
 
-def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
+def explained(diagnosis: Diagnosis, limits: Limits) -> list[str]:
     """The full text about a loss: what was found, what is allowed, what can be read, the cause, and what to do."""
+    fault = diagnosis.fault
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
     lost = f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}"
     lines = [lost, allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
