@@ -116,6 +116,11 @@ class Diagnosis:
     #: A packet nearby that differs from the lost stretch in one bit. Another packet may do so too.
     perhaps: bytes | None = None
 
+    @property
+    def is_at_one_place(self) -> bool:
+        """True if the cause is known, and with it :attr:`at`."""
+        return self.cause not in (Cause.NOT_FOUND, Cause.SEVERAL)
+
     def __str__(self) -> str:
         where = f"near {self.at // 1_000_000}.{self.at // 1000 % 1000:03d} ms"
         if self.cause is Cause.SEVERAL:

@@ -7,8 +7,7 @@ from typing import Any
 
 from ..error import HalfbitError
 from ..event import Fault
-from ..inspect.cause import Cause
-from ..inspect.strips import Mark, Strip
+from ..inspect.strips import Strip, within
 from ..limits import RECEIVE, Limits
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
@@ -106,17 +105,17 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
         fits = duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
         if fits and strip.times[index] >= start and strip.times[index + 1] <= end:
             _write(axes, (times[index] + times[index + 1]) / 2, _DURATION, text, GREY, _SMALL)
-    for mark in _inside(strip.bits, start, end):
+    for mark in within(strip.bits, start, end):
         if mark.start >= start:
             axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
         middle = (max(mark.start, start) + min(mark.end, end)) / 2e6
         _write(axes, middle, _BIT, mark.text, RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE)
-    for mark in _inside(strip.parts, start, end):
+    for mark in within(strip.parts, start, end):
         left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
         face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
         axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
         _write(axes, (left + right) / 2, sum(_PART) / 2, _fitted(mark.text, right - left, scale), "black")
-    for mark in _inside(strip.meanings, start, end):
+    for mark in within(strip.meanings, start, end):
         left = max(mark.start, start) / 1e6
         color = RED if mark.text.startswith("lost") else "black"
         _write(axes, left, _MEANING, " " + _fitted(mark.text, end / 1e6 - left, scale), color, align="left")
@@ -132,7 +131,7 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
 def _cause(axes: Any, strip: Strip, start: int, end: int) -> None:
     """Mark the place of the cause, if it is known and in this band."""
     found = strip.diagnosis
-    if found is None or found.cause in (Cause.NOT_FOUND, Cause.SEVERAL) or not start <= found.at < end:
+    if found is None or not found.is_at_one_place or not start <= found.at < end:
         return
     at = found.at / 1e6
     axes.plot([at, at], [_BOTTOM, _CAUSE], color=BLUE, linewidth=1, linestyle="--")
@@ -152,14 +151,8 @@ def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
             axes.fill_between([at + first / 1e6, at + last / 1e6], low, high, color=color, alpha=0.25, linewidth=0)
 
 
-def _write(
-    axes: Any, x: float, y: float, text: str, color: str, size: float = _TYPE, align: str = "center"
-) -> None:
+def _write(axes: Any, x: float, y: float, text: str, color: str, size: float = _TYPE, align: str = "center") -> None:
     axes.text(x, y, text, ha=align, va="center", fontsize=size, color=color)
-
-
-def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
-    return [mark for mark in marks if mark.end > start and mark.start < end]
 
 
 def _fitted(text: str, room: float, scale: float) -> str:
