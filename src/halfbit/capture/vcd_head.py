@@ -76,9 +76,7 @@ def read_head(chunks: Iterable[bytes]) -> Head:
         seen = max(len(text) - 40, 0)
         text += chunk
         end = _END.search(text, seen)
-        if end is not None:
-            break
-        if len(text) > LONGEST:
+        if end is not None or len(text) > LONGEST:
             break
     head = bytes(text[: end.end()] if end else text)
     if head.startswith(BOM):
@@ -105,11 +103,10 @@ def read_head(chunks: Iterable[bytes]) -> Head:
     except CaptureError:
         raise
     except errors as error:
-        place = getattr(error, "loc", None)
+        at = getattr(error, "loc", None)
         problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
-        raise CaptureError(
-            f"is no VCD file, or a damaged one: {problem}", f"line {place.line}" if place else ""
-        ) from None
+        place = f"line {at.line}" if at else ""
+        raise CaptureError(f"is no VCD file, or a damaged one: {problem}", place) from None
     if not finished:
         raise CaptureError("ends before $enddefinitions: empty, cut short, or no VCD file")
     return Head(unit, tuple(variables), len(head), head.count(b"\n"))
@@ -137,11 +134,8 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
         raise CaptureError(problem)
     (chosen, *_) = found
     if chosen.size != 1 and chosen.bit is None and not chosen.real:
-        first, last = chosen.bits or (chosen.size - 1, 0)
-        raise CaptureError(
-            f"{option}: {chosen.name!r} has {chosen.size} bits: "
-            f"give one, from {chosen.name}[{first}] to {chosen.name}[{last}]"
-        )
+        first, last = (f"{chosen.name}[{bit}]" for bit in chosen.bits or (chosen.size - 1, 0))
+        raise CaptureError(f"{option}: {chosen.name!r} has {chosen.size} bits: give one, from {first} to {last}")
     return chosen
 
 
@@ -166,12 +160,8 @@ def _variable(scopes: Sequence[str], var: Any) -> Variable:
     bits: tuple[int, int] | None = None
     if isinstance(var.bit_index, int):
         name += f"[{var.bit_index}]"
-    elif var.bit_index is not None:
-        bits = var.bit_index
     elif var.size > 1 and not real:
-        bits = (var.size - 1, 0)
-    if var.size == 1 or real:
-        bits = None
+        bits = var.bit_index or (var.size - 1, 0)
     return Variable(name, var.id_code.encode(), var.size, real, bits)
 
 

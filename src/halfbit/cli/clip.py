@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from itertools import accumulate
 from pathlib import Path
 
 from ..edge import Edges
@@ -66,13 +65,12 @@ def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
     found: list[int] = []
     now, first = 0, start
     for row, scale in edges._rows():
-        times = list(accumulate((duration * scale for duration in row), initial=now))
-        for early, late in zip(times, times[1:]):
-            if early >= start and (end is None or late <= end):
-                if not found:
-                    first = early
-                found.append(late - early)
-        now = times[-1]
-        if end is not None and now > end:
-            break
+        for count in row:
+            early, now = now, now + count * scale
+            if early < start:
+                continue
+            if end is not None and now > end:
+                return found, first
+            first = first if found else early
+            found.append(now - early)
     return found, first

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
-from typing import Any
+from typing import Any, Optional, Union
 
 import attrs
 
@@ -40,6 +40,12 @@ class Group:
         shown = help if self._everything or not more else argparse.SUPPRESS
         self._group.add_argument(*names, help=shown, **words)
 
+    def add_rows(self, rows: Iterable[_Row]) -> None:
+        """Add the options of a table."""
+        for name, kind, metavar, text in rows:
+            words: dict[str, Any] = {"type": kind} if callable(kind) else {"choices": kind}
+            self.add(name, more=name not in _SHOWN, metavar=metavar, help=text, **words)
+
     def add_address(self) -> None:
         """Add ``--address``, which may be given several times."""
         text = "only this address: 7, 2604 or 'accessory 9 pair 2'; may be repeated"
@@ -64,12 +70,9 @@ class CaptureOptions:
     """
 
     def __init__(
-        self,
-        parser: argparse.ArgumentParser,
-        everything: bool,
-        words: str = "FILE",
+        self, parser: argparse.ArgumentParser, everything: bool, words: str = "FILE",
         help: str = "the capture; - for standard input",
-    ) -> None:
+    ) -> None:  # fmt: skip
         parser.usage = f"{parser.prog} {words} [options]"
         parser.add_argument("capture", metavar=words.split()[0], help=help)
         self._parser = parser
@@ -81,30 +84,13 @@ class CaptureOptions:
 
     def add_reading(self) -> None:
         """Add the options for reading a file."""
-        group = self.group("how the capture is read (found out if not given)")
-        group.add("--holds", choices=["durations", "times"], help="meaning of the numbers")
-        group.add("--unit", type=_unit, help="ns, us, ms, s, or counts per second: 2MHz, 250kHz")
-        endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
-        formats = [format.name for format in FORMATS]
-        text = f"format, if not the one of the file's ending ({endings})"
-        group.add("--format", more=True, choices=formats, help=text)
-        for name, type_, metavar, text in _READING:
-            group.add(name, more=True, type=type_, metavar=metavar, help=text)
-        commas = "commas inside numbers: between thousands (point), or decimal commas (comma)"
-        group.add("--decimal", more=True, choices=["point", "comma"], help=commas)
-        last = "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"
-        group.add("--last-line", more=True, choices=["leave", "take", "refuse"], help=last)
+        self.group("how the capture is read (found out if not given)").add_rows(_READING)
 
     def add_limits(self) -> None:
         """Add the options of :func:`limits_of`."""
         text = "Each of the other options changes one of the limits chosen with --limits."
         group = self.group("limits for the signal", text)
-        presets = "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep"
-        group.add("--limits", choices=[AUTO, *PRESETS], help=f"{presets} (S-9.1, S-9.2)")
-        for name, type_, metavar, words in _LIMITS:
-            group.add(name, more=True, type=type_, metavar=metavar, help=words)
-        decision = "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"
-        group.add("--decision", more=True, choices=DECISIONS, help=decision)
+        group.add_rows(_LIMITS)
         recover = "read lost stretches again by sequence: changes are missing, noted twice or late"
         one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
         for name, words in (("--recover", recover), ("--one-edge", one_edge)):
@@ -112,11 +98,7 @@ class CaptureOptions:
 
     def add_open_questions(self) -> None:
         """Add the options for what the packets leave open: ``args.cv29`` and ``args.context``."""
-        group = self.group("what the packets leave open")
-        cv29 = "CV 29 of the decoders: gives speed steps and FL one reading instead of two"
-        group.add("--cv29", more=True, type=number, metavar="N", help=cv29)
-        context = "mode of all packets, instead of the mode found from the packets before"
-        group.add("--context", more=True, choices=["operations", "service"], help=context)
+        self.group("what the packets leave open").add_rows(_OPEN)
 
 
 def address_of(text: str) -> Address:
@@ -215,10 +197,19 @@ def _image(path: str) -> str:
     return path
 
 
-_Row = tuple[str, Callable[[str], Any], str, str]
+#: A row of a table of options: option, type or choices, value in the help, help.
+_Row = tuple[str, Union[Callable[[str], Any], Sequence[str]], Optional[str], str]
 
-#: Options for reading a file, as rows: option, type, value in the help, help.
+#: The options that help always shows. Others come with ``--help-all``.
+_SHOWN = ("--holds", "--unit", "--limits")
+
+_ENDINGS = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
+
+#: Options for reading a file.
 _READING: tuple[_Row, ...] = (
+    ("--holds", ("durations", "times"), None, "meaning of the numbers"),
+    ("--unit", _unit, None, "ns, us, ms, s, or counts per second: 2MHz, 250kHz"),
+    ("--format", [format.name for format in FORMATS], None, f"format, if not the one of the file's ending ({_ENDINGS})"),
     ("--wrap", number, "N", "number of counts after which the timer overflows"),
     ("--time-column", _column, "COLUMN", "table column with times or durations: its name, or its number from 1"),
     ("--level-column", _column, "COLUMN", "table column with levels 0 and 1, or volts"),
@@ -229,10 +220,16 @@ _READING: tuple[_Row, ...] = (
     ("--threshold", float, "V", "middle between the levels, in volts (WAV: full scale is 1)"),
     ("--hysteresis", float, "V", "how far the signal must cross the threshold, half to each side"),
     ("--filter", _microseconds, "US", "changes closer together than this, us, are noise; 0 for no filter"),
-)
+    ("--decimal", ("point", "comma"), None, "commas inside numbers: between thousands (point), or decimal commas (comma)"),
+    ("--last-line", ("leave", "take", "refuse"), None,
+     "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"),
+)  # fmt: skip
 
-#: Options for the fields of :class:`Limits`, as rows of the same form.
+#: Options for the fields of :class:`Limits`.
 _LIMITS: tuple[_Row, ...] = (
+    ("--limits", (AUTO, *PRESETS), None,
+     "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep "
+     "(S-9.1, S-9.2)"),
     ("--one-min", _microseconds, "US", "shortest half of a one-bit, us"),
     ("--one-max", _microseconds, "US", "longest half of a one-bit, us"),
     ("--one-difference", _microseconds_or_off, "US", "most that the halves of a one-bit may differ, us, or off"),
@@ -244,7 +241,16 @@ _LIMITS: tuple[_Row, ...] = (
     ("--preamble-min", number, "N", "fewest one-bits of a preamble"),
     ("--packet-min", number, "N", "fewest bytes of a packet, error detection byte included"),
     ("--packet-max", number, "N", "most bytes of a packet, error detection byte included"),
-)
+    ("--decision", DECISIONS, None,
+     "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"),
+)  # fmt: skip
+
+#: Options for what the packets leave open.
+_OPEN: tuple[_Row, ...] = (
+    ("--cv29", number, "N", "CV 29 of the decoders: gives speed steps and FL one reading instead of two"),
+    ("--context", ("operations", "service"), None,
+     "mode of all packets, instead of the mode found from the packets before"),
+)  # fmt: skip
 
 
 def limits_of(args: argparse.Namespace) -> Limits | None:
