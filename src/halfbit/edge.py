@@ -250,9 +250,7 @@ class ReplayedEdges(Edges):
         return rows
 
 
-def edges_from_times(
-    times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1
-) -> Edges:
+def edges_from_times(times: Iterable[Number], unit: Unit = "us", *, wrap: int | None = None, level: int = 1) -> Edges:
     """Edges from the times at which the level changed.
 
     :param times: in the unit, integers or floats; a sequence, an array, or an iterator, which is

@@ -136,17 +136,18 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
 
     :raises HalfbitError: for an unknown format, or an option that the format does not use.
     """
-    chosen = _named(name) if name is not None else _by_ending(source)
     start = b"" if source.live else next(source.look(), b"")
     if name is None:  # what the file begins with says more than its ending
-        chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
+        chosen = next((format for format in FORMATS if format.begins.match(start)), _by_ending(source))
+    else:
+        chosen = _named(name)
     if chosen is not None and not chosen.takes_head:
         options.refuse_all_but(chosen.options, chosen.name)
         return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
     table = chosen is not None and chosen.name != "text"
     head = head_of(source, options, table=table, carriage=carriage)
-    if name is None or chosen is None:
+    if chosen is None or name is None:
         chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
     options.refuse_all_but(chosen.options, chosen.name)
     if not chosen.takes_head:  # levels, which only the rows show

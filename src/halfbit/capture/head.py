@@ -315,9 +315,7 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
     )  # fmt: skip
 
 
-def _names(
-    above: Sequence[Lines], delimiter: str, width: int, trailing: bool
-) -> tuple[tuple[str, ...], int]:
+def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -> tuple[tuple[str, ...], int]:
     """The columns' names and their line. If their units have a line of their own, these follow the names.
 
     A line without a word is no names, but a row with a wrong number. Then only its line is returned.

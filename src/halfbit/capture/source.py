@@ -209,13 +209,12 @@ def source_of(location: Location) -> Source:
     """
     if isinstance(location, Source):
         return location
-    if isinstance(location, (str, os.PathLike)):
-        path = os.fsdecode(location)
-    elif hasattr(location, "read"):
+    if not isinstance(location, (str, os.PathLike)):
+        if not hasattr(location, "read"):
+            raise HalfbitError(f"{location!r} is neither a path nor a stream of bytes")
         name = getattr(location, "name", "")
         return StreamSource(location, name if isinstance(name, str) and name else "the stream")
-    else:
-        raise HalfbitError(f"{location!r} is neither a path nor a stream of bytes")
+    path = os.fsdecode(location)
     try:
         if stat.S_ISREG(os.stat(path).st_mode):
             with open(path, "rb"):

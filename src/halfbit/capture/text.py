@@ -46,9 +46,7 @@ def read_text(source: Source, options: Options, head: Head) -> CaptureEdges:
     def numbers(lines: Lines) -> Batch | None:
         return _numbers(lines, several=bool(head.delimiter))
 
-    return _of_changes(
-        source, heading, lambda: read_lines(source.chunks(), options.take_last, numbers, head.first - 1)
-    )
+    return _of_changes(source, heading, lambda: read_lines(source.chunks(), options.take_last, numbers, head.first - 1))
 
 
 def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
@@ -99,9 +97,7 @@ def _of_changes(source: Source, heading: Heading, batches: Callable[[], Iterable
     )
 
 
-def _layout(
-    head: Head, options: Options, volts: bool
-) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
+def _layout(head: Head, options: Options, volts: bool) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
     """A table's layout, and the function that reads its rows."""
     try:
         layout = layout_of(head, options, volts)

@@ -72,9 +72,7 @@ def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[byte
         if name == b"data":
             if form is None:
                 raise CaptureError("is a damaged WAV file: its samples come before their form")
-            length: int | None = None if size >= _UNKNOWN else size
-            if size == 0xFFFFFFFF:
-                length = long_size
+            length = long_size if size == 0xFFFFFFFF else None if size >= _UNKNOWN else size
             frames = None if length is None else length // (form.width * form.channels)
             return attrs.evolve(form, frames=frames), _rest(source, length)
         body = source.take(size + size % 2)

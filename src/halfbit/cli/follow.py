@@ -50,10 +50,8 @@ def run(args: argparse.Namespace) -> int:
     with opened(args) as capture:
         for event in capture.events():
             end = end_of(event)
-            due = decoder.due
-            while due is not None and due < end:  # effects caused by time alone (timeouts) come at their own time
+            while (due := decoder.due) is not None and due < end:  # timeouts have effects at their own time
                 output.put(due, decoder.tick(due))
-                due = decoder.due
             output.put(end, decoder.feed(event))
         output.end()
         if args.json:
@@ -116,10 +114,10 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
 
 
 def _object(effect: Effect) -> dict[str, Any]:
-    values = attrs.asdict(
-        effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2]
-    )
-    return {"kind": type(effect).__name__, **values}
+    def plain(_: object, field: object, value: Any) -> Any:
+        return value.value if isinstance(value, enum.Enum) else value
+
+    return {"kind": type(effect).__name__, **attrs.asdict(effect, value_serializer=plain)}
 
 
 def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
@@ -128,15 +126,11 @@ def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
     parts = [f"mode: {state.mode.value}"]
     if isinstance(decoder, MultiFunctionDecoder):
         on = ["FL" if number == 0 else f"F{number}" for number in sorted(decoder.state().vehicle.functions)]
-        parts += [
-            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, "
-            f"drive level {decoder.drive_level} of 255",
-            f"functions on: {' '.join(on) or '-'}",
-        ]
+        direction = "forward" if decoder.forward else "reverse"
+        parts.append(f"speed: {decoder.speed}, {direction}, drive level {decoder.drive_level} of 255")
+        parts.append(f"functions on: {' '.join(on) or '-'}")
     else:
-        parts += [
-            f"outputs on: {' '.join(map(str, sorted(decoder.outputs))) or '-'}",
-            f"aspects: {' '.join(map(str, decoder.aspects))}",
-        ]
+        parts.append(f"outputs on: {' '.join(map(str, sorted(decoder.outputs))) or '-'}")
+        parts.append(f"aspects: {' '.join(map(str, decoder.aspects))}")
     cvs = [f"{number}={value}" for number, value in state.cvs.values.items()]
     return ["at the end", *(f"  {part}" for part in parts), f"  CVs other than 0: {' '.join(cvs)}"]

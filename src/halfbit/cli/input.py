@@ -100,34 +100,22 @@ class Measured(Edges):
         self._edges = edges
         self._source = source
         self._before_more = before_more
-        #: Number of half-bits so far.
-        self.half_bits: int = 0
-        #: The last durations.
+        #: The last durations, and how many there were.
         self.durations: Durations = Durations()
-
-    @property
-    def length(self) -> int:
-        """Total length so far, ns."""
-        return self.durations.now
 
     def __iter__(self) -> Iterator[Edge]:
         return iter(self._edges)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        rows = self._edges._rows()
-        while True:
-            self._before_more()
-            try:
-                row = next(rows, None)
-            except CaptureError:
-                if not self._source.interrupted:
-                    raise
-                row = None  # Ctrl-C came inside a line; the capture itself is not wrong
-            if row is None:
-                return
-            self.half_bits += len(row[0])
-            self.durations.add(*row)
-            yield row
+        self._before_more()
+        try:
+            for row in self._edges._rows():
+                self.durations.add(*row)
+                yield row
+                self._before_more()
+        except CaptureError:
+            if not self._source.interrupted:  # else Ctrl-C came inside a line; the capture itself is not wrong
+                raise
 
 
 def input_at(path: str) -> Watched:

@@ -93,7 +93,7 @@ class Summary:
 
     def finish(self, reading: Reading, edges: Measured) -> None:
         """End of the events: take what is known of the whole capture."""
-        self.length, self.half_bits = edges.length, edges.half_bits
+        self.length, self.half_bits = edges.durations.now, edges.durations.count
         self.decision = reading.limits.decision
         self.remarks = reading.capture.remarks
         self.removed = reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None

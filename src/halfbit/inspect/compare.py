@@ -144,9 +144,7 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
     return pairs
 
 
-def _missing(
-    side: str, packets: Sequence[Packet], other: Side, partner: dict[int, int]
-) -> Iterator[Difference]:
+def _missing(side: str, packets: Sequence[Packet], other: Side, partner: dict[int, int]) -> Iterator[Difference]:
     """Packets that the other capture does not have, within the time that both captures cover.
 
     :param partner: the index of the same packet in the other capture, if it has it.

@@ -109,9 +109,7 @@ def diagnose(
     return _without_packet(stretch, durations, times)
 
 
-def _chosen(
-    found: Sequence[_Found], stretch: _Stretch, before: Sequence[Packet], after: Sequence[Packet]
-) -> Diagnosis:
+def _chosen(found: Sequence[_Found], stretch: _Stretch, before: Sequence[Packet], after: Sequence[Packet]) -> Diagnosis:
     """The diagnosis for the error that fits best. If another packet fits about as well, none is proposed."""
     fault, late = stretch.fault, stretch.station.late
     best, *others = sorted(found, key=lambda each: each.off)

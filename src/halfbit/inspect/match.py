@@ -172,9 +172,7 @@ class Laid:
         return not self.lacking and self.fits == len(self.groups)
 
 
-def laid(
-    station: Station, times: Sequence[int], runs: Sequence[Run], packets: set[bytes], most: int
-) -> Iterator[Laid]:
+def laid(station: Station, times: Sequence[int], runs: Sequence[Run], packets: set[bytes], most: int) -> Iterator[Laid]:
     """Each packet laid between each two runs of one-bits, if at most ``most`` of its half-bits do not fit."""
     back = [-time for time in reversed(times)]
     last = len(times) - 1

@@ -141,9 +141,7 @@ class _Drawing:
             words = f"{fault.at / 1e6:.3f} ms: {fault_words(fault, self._limits)}"
             text = "; ".join(filter(None, (words, allowed(fault, self._limits))))
             first_line, below = f"{'^':>{MARGIN + 1}} ", " " * (MARGIN + 2)
-            yield from textwrap.wrap(
-                text, self._width + MARGIN, initial_indent=first_line, subsequent_indent=below
-            )
+            yield from textwrap.wrap(text, self._width + MARGIN, initial_indent=first_line, subsequent_indent=below)
 
     def _times(self, first: int, after: int) -> str:
         row = ""

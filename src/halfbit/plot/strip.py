@@ -53,7 +53,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
     if len(bands) > BANDS:
         title += f" (the first {BANDS} of {len(bands)} bands)"
         del bands[BANDS:]
-    figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
+    figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), [1.0] * len(bands))
     for place, (strip, start, end) in zip(axes, bands):
         draw_band(place, strip, start, end, limits)
     axes[-1].set_xlabel("time from the capture's first level change, ms")
@@ -65,8 +65,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
 def _bands(strip: Strip) -> list[tuple[int, int]]:
     """Pieces of a strip of about equal length, cut at changes; all are drawn as long as the longest, or BAND."""
     bands = []
-    start = strip.times[0]
-    before = start
+    start = before = strip.times[0]
     length = strip.times[-1] - start
     most = length / -(-length // BAND) + BAND / 40 if length else BAND
     for time in strip.times[1:]:
@@ -75,8 +74,7 @@ def _bands(strip: Strip) -> list[tuple[int, int]]:
             start = before
         before = time
     bands.append((start, before))
-    shown = BAND if len(bands) == 1 else 0
-    shown = max(shown, *(end - start for start, end in bands))
+    shown = max(BAND if len(bands) == 1 else 0, *(end - start for start, end in bands))
     return [(start, start + shown) for start, _ in bands]
 
 
@@ -89,9 +87,8 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
     axes.set_xlim(start / 1e6, end / 1e6)
     axes.set_ylim(_BOTTOM, _TOP)
     axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
-    axes.set_yticklabels(
-        ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=_TYPE
-    )
+    names = ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"]
+    axes.set_yticklabels(names, fontsize=_TYPE)
     axes.tick_params(left=False)
     axes.spines["left"].set_visible(False)
     times = [time / 1e6 for time in strip.times]
