@@ -40,17 +40,13 @@ class Watched(Through):
         if isinstance(self._source, StreamSource):
             self._source.on_quiet(call)
 
-    def chunks(self) -> Generator[bytes, None, None]:
-        """All bytes, counted; errors as :meth:`Source.chunks`."""
-        self.count = 0
-        return super().chunks()
-
     @property
     def size(self) -> int | None:
         """Total number of bytes; ``None`` if it is not known beforehand."""
         return None if self.live else os.path.getsize(self.name)
 
     def _watch(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
+        self.count = 0
         if self.interrupted:
             return
         try:

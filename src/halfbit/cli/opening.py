@@ -78,8 +78,9 @@ def opened(
     :raises HalfbitError: if options contradict each other, or if a stream cannot be read again.
     """
     limits = limits_of(args) if limits is None else limits
-    cv29, context = getattr(args, "cv29", None), getattr(args, "context", None)
+    cv29, mode = getattr(args, "cv29", None), getattr(args, "context", None)
     configuration = None if cv29 is None else Configuration(cv29)
+    context = None if mode is None else Context(mode)
     source = input_at(args.capture if path is None else path)
     if twice and source.live:
         raise HalfbitError(f"{source.name}: {twice} needs a file, which can be read again")
@@ -93,16 +94,14 @@ def opened(
     try:
         reading = _reading(args, source, limits)
         edges = Measured(reading.edges, source, before_more)
-        yield Opened(source, reading, edges, configuration, None if context is None else Context(context), progress)
+        yield Opened(source, reading, edges, configuration, context, progress)
     finally:
         progress.clear()
 
 
 def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
-    if source.live:
-        source.on_quiet(
-            lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True)
-        )
+    name = f"halfbit: {source.name}"
+    source.on_quiet(lambda seconds: print(f"{name}: no change for {seconds:g} s", file=sys.stderr, flush=True))
     said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
     try:
         reading = read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
@@ -110,8 +109,7 @@ def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -
         if source.interrupted:  # ended by the user before the first number: not an error of the capture
             raise KeyboardInterrupt from None
         raise
-    words = f"read as: {reading.words}"
-    if not sys.stderr.isatty():
-        words = f"halfbit: {source.name}: {words}"  # name the command, because several may write to the same file
-    print(words, file=sys.stderr, flush=True)
+    # Several commands may write to the same file, so each says who it is.
+    start = "" if sys.stderr.isatty() else f"{name}: "
+    print(f"{start}read as: {reading.words}", file=sys.stderr, flush=True)
     return reading

@@ -38,9 +38,8 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
             action.add_argument("case", metavar="ID", help="the case's name")
         if name in ("feed", "check"):
             action.add_argument("--rule", help="only the cases of this rule")
-            action.add_argument(
-                "--ticks-per-us", type=int, default=1, metavar="N", help="ticks of the port per microsecond"
-            )
+            ticks = "ticks of the port per microsecond"
+            action.add_argument("--ticks-per-us", type=int, default=1, metavar="N", help=ticks)
         if name == "check":
             action.add_argument("--packets-only", action="store_true", help="compare only packets")
             serial = "the port runs on a board; COMMAND is the device of its serial line"
@@ -65,8 +64,7 @@ def run(args: argparse.Namespace) -> int:
         found = [case for case in chosen if case.id == args.case]
         if not found:
             raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{_near(args.case, chosen)}")
-        for case in found:
-            print(case.to_json())
+        print("\n".join(case.to_json() for case in found))
         return 0
     if args.rule is not None:
         chosen = tuple(case for case in chosen if case.rule == args.rule)
@@ -90,13 +88,12 @@ def _near(name: str, chosen: Sequence[Case]) -> str:
 
 
 def _print(report: Report) -> None:
-    broken = report.broken
     shortest = report.shortest
     if shortest is not None and report.all_differ:
         print("every case differs: look at the answers' form and numbers first. The shortest case that differs:")
         print(f"    {shortest.case.id}: {shortest.case.text}")
         print(f"    {shortest.text}; the durations, us: {' '.join(map(str, shortest.case.durations))}")
-        broken = {}
+    broken = {} if report.all_differ else report.broken
     for rule, first in broken.items():
         count, differ = report.rules[rule]
         extent = "" if first.packets else ", but not in their packets"

@@ -128,11 +128,11 @@ class Diagnosis:
         if self.cause in (Cause.NOT_FOUND, Cause.CUT):
             return f"{self.cause.value} ({where})"
         text = f"{self._causes} {where}"
+        near = " and ".join(self._near)
         if self.packet is not None:
-            undone = _UNDONE.get(self.cause, "without it")
-            return f"{text}: {undone}, this is {self._bytes}, as sent {' and '.join(self._near)}"
+            return f"{text}: {_UNDONE.get(self.cause, 'without it')}, this is {self._bytes}, as sent {near}"
         if self.perhaps is not None:
-            return f"{text}: perhaps {self._bytes[:-1]}, as sent {' and '.join(self._near)}"
+            return f"{text}: perhaps {self._bytes[:-1]}, as sent {near}"
         hides = self.cause is Cause.NO_CONTACT
         return f"{text}; {'it hides which packet this was' if hides else 'nothing nearby says which packet it was'}"
 

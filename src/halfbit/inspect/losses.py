@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate
 from typing import Generic, TypeVar, Union
 
+import attrs
+
 from ..decision import receiver_for
 from ..edge import Edges
 from ..error import CaptureError
@@ -35,32 +37,32 @@ class Durations:
     """
 
     def __init__(self, kept: int = 1 << 14) -> None:
-        # Rows of durations: the time of the first change, ns, its index, the durations, and the ns in a count.
-        self._rows: deque[tuple[int, int, Sequence[int], int]] = deque()
+        # Rows of durations: the times of the first and the last change, ns, the first one's index, the durations, and
+        # the ns in a count.
+        self._rows: deque[tuple[int, int, int, Sequence[int], int]] = deque()
         self._kept = kept
-        self._first = 0
         #: Number of durations so far.
         self.count: int = 0
         #: The time of the last change, ns.
         self.now: int = 0
-        self._spread: tuple[int, list[int]] = (-1, [])
 
     def add(self, durations: Sequence[int], scale: int) -> None:
         """Add durations, in counts of ``scale`` ns each."""
-        self._rows.append((self.now, self.count, durations, scale))
+        start, first = self.now, self.count
         self.count += len(durations)
         self.now += sum(durations) * scale
-        while len(self._rows) > 1 and self._rows[-1][1] - self._rows[1][1] > self._kept:
+        self._rows.append((start, self.now, first, durations, scale))
+        while len(self._rows) > 1 and first - self._rows[1][2] > self._kept:
             self._rows.popleft()
 
     def between(self, start: int, end: int) -> tuple[list[int], int, int]:
         """The durations that start from ``start`` on and before ``end``, ns; their start, ns; the first one's index."""
         found: list[int] = []
         begin, index = end, self.count
-        for at, first, durations, scale in self._rows:
-            if at >= end:
-                break
-            times = self._times(at, durations, scale)
+        for at, last, first, durations, scale in self._rows:
+            if at >= end or last < start:
+                continue
+            times = list(accumulate((duration * scale for duration in durations), initial=at))
             low, high = bisect_left(times, start), min(bisect_left(times, end), len(durations))
             if low < high:
                 if not found:
@@ -68,12 +70,8 @@ class Durations:
                 found += [duration * scale for duration in durations[low:high]]
         return found, begin, index
 
-    def _times(self, at: int, durations: Sequence[int], scale: int) -> list[int]:
-        if self._spread[0] != at or len(self._spread[1]) != len(durations) + 1:
-            self._spread = at, list(accumulate((duration * scale for duration in durations), initial=at))
-        return self._spread[1]
 
-
+@attrs.define
 class Diagnoser(Generic[AnyEvent]):
     """Takes events and returns them with a diagnosis of each loss, once enough packets have come after it.
 
@@ -83,20 +81,12 @@ class Diagnoser(Generic[AnyEvent]):
     :param wanted: returns True for the losses to diagnose.
     """
 
-    def __init__(
-        self,
-        limits: Limits,
-        durations: Durations,
-        *,
-        wait: bool = True,
-        wanted: Callable[[Fault], bool] = lambda fault: True,
-    ) -> None:
-        self._limits = limits
-        self._durations = durations
-        self._wait = wait
-        self._wanted = wanted
-        self._before: deque[Packet] = deque(maxlen=NEAR)
-        self._held: deque[AnyEvent] = deque()
+    _limits: Limits
+    _durations: Durations
+    _wait: bool = attrs.field(default=True, kw_only=True)
+    _wanted: Callable[[Fault], bool] = attrs.field(default=lambda fault: True, kw_only=True)
+    _before: deque[Packet] = attrs.field(factory=lambda: deque(maxlen=NEAR), init=False)
+    _held: deque[AnyEvent] = attrs.field(factory=deque, init=False)
 
     def through(self, events: Iterable[AnyEvent]) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
         """Yields events once they are ready, each with its diagnosis or ``None``.

@@ -242,13 +242,13 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
     parts = [Mark(pairs[max(at - ones, 0)].start, pairs[at].start, f"preamble {ones}")] if at else []
     if not event.data:
         parts.append(Mark(pairs[at].start, pairs[at].end, "start"))
-    for number, byte in enumerate(event.data):
+    texts = [f"{byte:02X}" for byte in event.data]
+    if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE:
+        texts[-1] += f", not {event.data[-1] ^ event.detail:02X}"
+    for number, text in enumerate(texts):
         if at + 1 >= len(pairs):
             return parts
         parts.append(Mark(pairs[at].start, pairs[at].end, "0" if number else "start"))
-        text = f"{byte:02X}"
-        if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and number == len(event.data) - 1:
-            text += f", not {byte ^ event.detail:02X}"
         # The last ones of a wrong byte may be the first ones of the next preamble.
         parts.append(Mark(pairs[at + 1].start, pairs[min(at + 8, len(pairs) - 1)].end, text))
         at += 9
