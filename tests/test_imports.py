@@ -16,7 +16,7 @@ ROOT = Path(halfbit.__file__).parent
 ORDER = (
     ("core", "core_sum", "core_sum_lengths", "error", "unit"),
     ("limits", "event", "batch"),
-    ("edge", "edge_steps", "edge_samples", "machine", "ledger", "half_bit", "bit", "packet"),
+    ("edge", "edge_samples", "machine", "ledger", "half_bit", "bit", "packet"),
     ("receiver",),
     ("decision", "instruction", "simulate"),
     ("stream",),

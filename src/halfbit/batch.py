@@ -1,4 +1,4 @@
-"""Raw numbers of a capture, some at a time, each with its place."""
+"""Raw numbers of a capture, some at a time, each with its place; and their checks."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ import attrs
 from .error import CaptureError, HalfbitError
 from .unit import Number
 
-__all__ = ["LARGEST", "Batch", "batches_of", "counts", "each_until_error", "integers", "plain", "refuse_levels"]
+__all__ = [
+    "LARGEST", "Batch", "batches_of", "check_durations", "check_length", "counts", "each_until_error", "integers",
+    "plain", "refuse_levels", "steps_between",
+]  # fmt: skip
 
 #: How many values of a sequence are looked at in one go: enough to make the cost of a batch small,
 #: little enough to stay in the cache.
@@ -170,3 +173,47 @@ def _number(value: Any, batch: Batch, index: int) -> Number:
         problem = "is too large" if finite else "is not a finite number"
         raise CaptureError(f"{value!r} {problem}", batch.place(index))
     return number
+
+
+def check_length(total: Number, place: str) -> None:
+    """:raises CaptureError: if a capture lasts longer than any can."""
+    if total > LARGEST:
+        raise CaptureError("the capture lasts too long for its times to be counted", place)
+
+
+def check_durations(values: Sequence[Number], batch: Batch) -> None:
+    """:raises CaptureError: if a duration is negative."""
+    if values and min(values) < 0:
+        index = next(i for i, value in enumerate(values) if value < 0)
+        raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
+
+
+def steps_between(
+    times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]
+) -> list[Number]:
+    """The step from each time to the next.
+
+    :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);
+        and the times.
+    :param place: gives the place of ``times[1 + i]``.
+    :raises CaptureError: if a step goes backwards without ``wrap``, or a time is outside the counter's range.
+    """
+    before, *after = times
+    chained: list[Any] = [after[0] if before is None and after else before, *after]
+    try:
+        steps = list(map(operator.sub, chained[1:], chained))
+    except OverflowError:  # a whole number that no float reaches, beside a float
+        raise CaptureError("times are too large", place(0)) from None
+    if wrap is not None:
+        for index, time in enumerate(chained[1:]):
+            if not 0 <= time < wrap:
+                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
+        return [step + wrap if step < 0 else step for step in steps]
+    if steps and min(steps) < 0:
+        index = next(i for i, step in enumerate(steps) if step < 0)
+        raise CaptureError(
+            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
+            "(if the counter starts over, say after how many counts with wrap=N)",
+            place(index),
+        )
+    return steps

@@ -16,22 +16,18 @@ from typing import Any
 
 import attrs
 
-from .batch import Batch, batches_of, counts, each_until_error, integers, plain, refuse_levels
+from .batch import (
+    Batch, batches_of, check_durations, check_length, counts, each_until_error, integers, plain, refuse_levels,
+    steps_between,
+)  # fmt: skip
 from .edge_samples import changes, levels_in
-from .edge_steps import check_durations, check_length, steps_between
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
 
 __all__ = [
-    "Edge",
-    "EdgeMachine",
-    "Edges",
-    "RawEdges",
-    "ReplayedEdges",
-    "edges_from_durations",
-    "edges_from_samples",
+    "Edge", "EdgeMachine", "Edges", "RawEdges", "ReplayedEdges", "edges_from_durations", "edges_from_samples",
     "edges_from_times",
-]
+]  # fmt: skip
 
 
 @attrs.frozen(slots=True)

@@ -8,9 +8,8 @@ from itertools import accumulate
 
 import attrs
 
-from ..batch import Batch, each_until_error
+from ..batch import Batch, each_until_error, steps_between
 from ..edge_samples import turns
-from ..edge_steps import steps_between
 from ..unit import Number
 from .threshold import Threshold
 

@@ -119,22 +119,18 @@ def traffic_rows(
 
 
 def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) -> None:
-    narrow = _narrow(width)
-    widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
     titles, cells = traffic_rows(track, args.address)
-    if narrow:  # the state goes below, because there is no room beside it
-        lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
-        print(lines.head.rstrip())
-        for one in cells:
-            print(lines.row(one[:-1]))
-            if one[-1]:
-                print(Columns((), (2,), width).row(("", one[-1])))
+    numbers = (-7, -8, -9, -6)
+    if _narrow(width):  # the state goes below, because there is no room beside it
+        lines, below = Columns(titles[:-1], (22, *numbers), width), Columns((), (2,), width)
+        print(lines.head)
+        for *row, state in cells:
+            print(lines.row(row))
+            if state:
+                print(below.row(("", state)))
     else:
-        print("\n".join(Columns(titles, widths, width).rows(cells)))
-    print(
-        f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; "
-        f"{track.losses} losses look like none of them"
-    )
+        print("\n".join(Columns(titles, (28, *numbers, -6), width).rows(cells)))
+    print(f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; {track.losses} losses look like none of them")
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
@@ -152,22 +148,17 @@ def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
 
 def state_words(row: Seen) -> str:
     """The state of an address in words."""
-    parts: list[str] = []
-    if row.speed is not None:
-        parts.append(str(row.speed))
-    if row.forward is not None:
-        parts.append("forward" if row.forward else "reverse")
-    lamp = row.lamp
-    if lamp is not None:
-        parts.append(f"FL {'on' if lamp is True else 'off' if lamp is False else lamp}")
-    parts += [f"F{number} on" for number, on in sorted(row.functions.items()) if on]
-    if row.consist is not None:
-        parts.append(f"in consist {row.consist}")
-    parts += [f"output {number} {'on' if on else 'off'}" for number, on in sorted(row.outputs.items())]
-    if row.aspect is not None:
-        parts.append(f"aspect {row.aspect}")
-    parts += [f"binary state {number or 'all'} {'on' if on else 'off'}" for number, on in sorted(row.binary.items())]
-    parts += [f"analog {number} = {value}" for number, value in sorted(row.analog.items())]
-    if row.restriction is not None:
-        parts.append(f"restricted to {row.restriction}")
-    return ", ".join(parts)
+    lamp = "on" if row.lamp is True else "off" if row.lamp is False else row.lamp
+    parts = [
+        None if row.speed is None else str(row.speed),
+        None if row.forward is None else "forward" if row.forward else "reverse",
+        None if row.lamp is None else f"FL {lamp}",
+        *(f"F{number} on" for number, on in sorted(row.functions.items()) if on),
+        None if row.consist is None else f"in consist {row.consist}",
+        *(f"output {number} {'on' if on else 'off'}" for number, on in sorted(row.outputs.items())),
+        None if row.aspect is None else f"aspect {row.aspect}",
+        *(f"binary state {number or 'all'} {'on' if on else 'off'}" for number, on in sorted(row.binary.items())),
+        *(f"analog {number} = {value}" for number, value in sorted(row.analog.items())),
+        None if row.restriction is None else f"restricted to {row.restriction}",
+    ]
+    return ", ".join(filter(None, parts))

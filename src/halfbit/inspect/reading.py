@@ -150,14 +150,9 @@ def _units(durations: Sequence[int]) -> list[Unit]:
     totals = list(accumulate(durations, initial=0))
     means = list(map(sub, totals[RUN:], totals))
     pulse = Fraction(min(means, default=0), RUN * US)  # counts
-    named = [
-        unit
-        for unit in ("us", "ns", "ms", "s")
-        if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)
-    ]
-    rates: list[Unit] = [
-        1000 * rate for rate in RATES if int(pulse * US * US / rate) in TIMED and rate not in (1, 1000, 1_000_000)
-    ]
+    units = ("us", "ns", "ms", "s")
+    named = [unit for unit in units if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)]
+    rates = [1000 * rate for rate in RATES if rate != 1000 and int(pulse * US * US / rate) in TIMED]  # 1000: us
     return [*named, *rates] or ["us"]
 
 
@@ -240,10 +235,9 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
     late = ""
     if limits.one_edge:
         late = ", one edge of each bit"
-    elif fit is not None and fit.late > 10 * US:
-        late = f", polled loop of about {fit.late / US:.0f} us"
     elif fit is not None:
-        late = f", ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+        jitter = f"ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+        late = f", polled loop of about {fit.late / US:.0f} us" if fit.late > 10 * US else f", {jitter}"
     wider = "" if limits.one_max == RECEIVE.one_max else " in wider windows"
     decided = {"halves": f"halves{wider}", "sum": "sums"}.get(limits.decision, limits.decision + "s")
     if limits.recover and limits.decision != "sequence":

@@ -36,12 +36,11 @@ def allowed(fault: Fault, limits: Limits) -> str:
     if limits.decision == "sum" and duration is not None:
         return f"allowed: {_us(2 * limits.one_min)} to {_us(2 * limits.zero_max)} us for a whole bit"
     if fault.kind in (FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG) and duration is not None:
-        bound = min(
-            (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration)
-        )
-        return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(abs(bound - duration))} us"
-    if fault.kind in (FaultKind.UNPAIRED_ONE, FaultKind.UNPAIRED_ZERO):
-        return f"allowed: a second half of the same kind: {ones if fault.kind is FaultKind.UNPAIRED_ONE else zeros}"
+        bounds = (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max)
+        missed = min(abs(bound - duration) for bound in bounds)
+        return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(missed)} us"
+    if same := {FaultKind.UNPAIRED_ONE: ones, FaultKind.UNPAIRED_ZERO: zeros}.get(fault.kind):
+        return f"allowed: a second half of the same kind: {same}"
     if fault.difference is not None and limits.one_difference is not None:
         return f"allowed: a difference of {_us(limits.one_difference)} us"
     if fault.one_bits is not None:
