@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, chain
 from operator import sub
 from typing import Any
 
@@ -129,6 +129,15 @@ class Edges(Iterable[Edge]):
         """Durations between changes in rows of counts, each with the ns in a count."""
 
 
+def _edges(rows: Iterable[tuple[Sequence[int], int]], level: int) -> Iterator[Edge]:
+    time = 0
+    yield Edge(time, level)
+    for durations, scale in rows:
+        for count in durations:
+            time, level = time + count * scale, 1 - level
+            yield Edge(time, level)
+
+
 class RawEdges(Edges):
     """Edges made of raw numbers, in batches."""
 
@@ -150,15 +159,10 @@ class RawEdges(Edges):
         EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use
 
     def __iter__(self) -> Iterator[Edge]:
-        time, level = 0, -1
-        for batch, (durations, scale) in self._batch_rows():
-            if level < 0:
-                level = self._level if batch.level is None else batch.level
-                yield Edge(0, level)
-            for count in durations:
-                time += count * scale
-                level = 1 - level
-                yield Edge(time, level)
+        rows = self._batch_rows()
+        for batch, first in rows:
+            level = self._level if batch.level is None else batch.level
+            yield from _edges(chain((first,), (row for _, row in rows)), level)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         """The counts times the ns in a count, summed, are the times of the edges exactly.
@@ -232,12 +236,7 @@ class ReplayedEdges(Edges):
         self._name = name
 
     def __iter__(self) -> Iterator[Edge]:
-        time, level = 0, 1
-        yield Edge(time, level)
-        for durations, scale in self._rows():
-            for count in durations:
-                time, level = time + count * scale, 1 - level
-                yield Edge(time, level)
+        return _edges(self._rows(), 1)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         rows, self._left = self._left, None

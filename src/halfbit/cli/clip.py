@@ -38,10 +38,8 @@ def run(args: argparse.Namespace) -> int:
         after = milliseconds(args.start)
         raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
-    text = (
-        f"# a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms\n"
-        f"# read as: {words}\n# halfbit: durations ns\n" + "".join(f"{duration}\n" for duration in durations)
-    )
+    place = f"a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms"
+    text = "\n".join([f"# {place}", f"# read as: {words}", "# halfbit: durations ns", *map(str, durations), ""])
     if args.out is None:
         sys.stdout.write(text)
     else:

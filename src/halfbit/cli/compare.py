@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections import Counter
 
 from ..inspect.compare import Side, compare, side_of
 from .columns import Columns, milliseconds, terminal_width
@@ -46,12 +47,10 @@ def run(args: argparse.Namespace) -> int:
             why = each.other or each.cause
             text = str(each.packet) + (f": {why}" if why is not None else "")
             print(lines.row((milliseconds(start), f"{each.differs.value} in {each.side}"[:16], text)))
-        counts = ", ".join(
-            f"{sum(each.side == side for each in found.differences)} only in {whole}"
-            for side, whole in (("B", "A"), ("A", "B"))
-        )
-        print(f"{found.same} packets are in both, {counts}; B's clock is {milliseconds(abs(found.offset))} ms "
-              f"{'ahead of' if found.offset >= 0 else 'behind'} A's")  # fmt: skip
+        not_in = Counter(each.side for each in found.differences)
+        offset = f"{milliseconds(abs(found.offset))} ms {'ahead of' if found.offset >= 0 else 'behind'}"
+        print(f"{found.same} packets are in both, {not_in['B']} only in A, {not_in['A']} only in B; ", end="")
+        print(f"B's clock is {offset} A's")
     return 1 if found.differences else 0
 
 
