@@ -138,7 +138,9 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
     """
     start = b"" if source.live else next(source.look(), b"")
     if name is None:  # what the file begins with says more than its ending
-        chosen = next((format for format in FORMATS if format.begins.match(start)), _by_ending(source))
+        ending = PurePath(source.name).suffix.lower()
+        chosen = next((format for format in FORMATS if ending in format.endings), FORMATS[0] if source.live else None)
+        chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
     else:
         chosen = _named(name)
     if chosen is not None and not chosen.takes_head:
@@ -160,9 +162,3 @@ def _named(name: str) -> Format:
     if name not in formats:
         raise HalfbitError(f"format: {name!r} is none of {', '.join(formats)}")
     return formats[name]
-
-
-def _by_ending(source: Source) -> Format | None:
-    """The format by the file's ending; ``None`` if the contents must decide."""
-    ending = PurePath(source.name).suffix.lower()
-    return next((format for format in FORMATS if ending in format.endings), FORMATS[0] if source.live else None)

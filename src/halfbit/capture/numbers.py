@@ -54,7 +54,8 @@ def _converted(fields: Sequence[str]) -> list[Number]:
             raise ValueError from None
         # Whole numbers stay ints even among fractions. So they are exact, and the result does not depend on how the
         # lines are split into batches.
-        values = [_whole(field, value) if value.is_integer() else value for field, value in zip(fields, fractions)]
+        whole = [field.strip().lstrip("+-").isdigit() for field in fields]
+        values = [int(field) if is_whole else value for field, value, is_whole in zip(fields, fractions, whole)]
     if values and max(max(values), -min(values)) >= LARGEST:
         raise ValueError
     return values
@@ -73,10 +74,3 @@ def _complaint(field: str) -> str:
     if looks_like_number(field):
         return f"{quoted(data)} is too large for a capture"
     return complaint(data) or f"{quoted(data)} is not a number"
-
-
-def _whole(field: str, value: float) -> Number:
-    try:
-        return int(field)
-    except ValueError:  # 58.0, 1e3
-        return value

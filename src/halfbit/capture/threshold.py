@@ -62,20 +62,14 @@ def threshold_of(
     if middle is not None and hysteresis is not None:
         return Threshold(middle, hysteresis)
     single = (value for some in values for value in some)
-    best: tuple[float, float] | None = None
-    seen = 0
-    for _ in range(STRETCHES):
-        stretch = sorted(islice(single, STRETCH))
-        seen += len(stretch)
-        levels = _levels(stretch)
-        if levels and (best is None or levels[1] - levels[0] > best[1] - best[0]):
-            best = levels
-    if best is None:
+    stretches = [sorted(islice(single, STRETCH)) for _ in range(STRETCHES)]
+    pairs = [levels for stretch in stretches if (levels := _levels(stretch))]
+    if not pairs:
         raise CaptureError(
-            f"no two levels stand out among the first {seen} values: is there a signal? "
+            f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal? "
             "If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS"
         )
-    low, high = best
+    low, high = max(pairs, key=lambda levels: levels[1] - levels[0])
     found = f"from the levels {low:.4g} and {high:.4g} at the start"
     if middle is None:
         middle = (low + high) / 2

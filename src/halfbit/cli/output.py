@@ -115,19 +115,12 @@ class Table:
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
             return
-        if self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
-            text = self._lost(event, diagnosis)
-        else:
-            text = diagnosis.brief(self._text_room())
+        text = fault_words(event, self._limits)
+        if diagnosis is not None and diagnosis.cause is not Cause.CUT:
+            known = f"{text}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
+            text = known if self._room is None else diagnosis.brief(self._text_room())
         length = f"{(event.end - event.start) / 1e6:.1f} ms"
         self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
-
-    def _lost(self, fault: Fault, diagnosis: Diagnosis | None) -> str:
-        """The text for a loss: the fault, and the cause if it is known."""
-        words = fault_words(fault, self._limits)
-        if diagnosis is None or diagnosis.cause is Cause.CUT:
-            return words
-        return f"{words}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -141,13 +134,10 @@ class Table:
         for note in notes:
             if len(text) + len(note) + 2 <= room:
                 text += "; " + note
-        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, _cut(text, room)]
+        text = text if len(text) <= room else text[: room - 2].rstrip(" ,;") + ".."
+        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, text]
         line = _GAP.join(cells).rstrip()
         self._write(f"{color}{line}{_PLAIN}" if self._color and color else line)
-
-
-def _cut(text: str, room: int) -> str:
-    return text if len(text) <= room else text[: room - 2].rstrip(" ,;") + ".."
 
 
 class JsonLines:

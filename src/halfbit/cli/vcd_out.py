@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, nullcontext
-from typing import Any, TextIO
+from contextlib import nullcontext
+from typing import Any
 
 from ..error import HalfbitError
 from ..event import Packet
@@ -31,7 +31,8 @@ def write_vcd(path: str, reading: Reading, count: int) -> None:
     except ImportError:
         raise HalfbitError("writing VCD files takes the package pyvcd: pip install 'halfbit[vcd]'") from None
     try:
-        with _output(path) as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
+        output = nullcontext(sys.stdout) if path == "-" else open(path, "w")
+        with output as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
             wires = ("signal", "bit_start")
             rows: dict[str, Any] = {name: writer.register_var("track", name, "wire", size=1, init=0) for name in wires}
             rows |= {name: writer.register_var("track", name, "string", init="") for name in _ROWS}
@@ -41,10 +42,6 @@ def write_vcd(path: str, reading: Reading, count: int) -> None:
         raise
     except OSError as error:
         raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
-
-
-def _output(path: str) -> AbstractContextManager[TextIO]:
-    return nullcontext(sys.stdout) if path == "-" else open(path, "w")
 
 
 def _changes(reading: Reading, count: int) -> Iterator[tuple[int, str, str | int]]:

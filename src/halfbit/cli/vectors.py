@@ -8,11 +8,9 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections import Counter
-from collections.abc import Sequence
 from difflib import get_close_matches
 
 from ..error import HalfbitError
-from ..vectors.case import Case
 from ..vectors.check import Report, check, fed
 from ..vectors.reader import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
@@ -63,7 +61,9 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "show":
         found = [case for case in chosen if case.id == args.case]
         if not found:
-            raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{_near(args.case, chosen)}")
+            close = get_close_matches(args.case, [case.id for case in chosen], 3, 0.5)
+            near = f": did you mean {' or '.join(close)}?" if close else ""
+            raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{near}")
         print("\n".join(case.to_json() for case in found))
         return 0
     if args.rule is not None:
@@ -80,11 +80,6 @@ def run(args: argparse.Namespace) -> int:
         report = check(shlex.split(args.port), chosen, ticks_per_us=ticks, packets_only=only)
     _print(report)
     return 1 if report.differences else 0
-
-
-def _near(name: str, chosen: Sequence[Case]) -> str:
-    close = get_close_matches(name, [case.id for case in chosen], 3, 0.5)
-    return f": did you mean {' or '.join(close)}?" if close else ""
 
 
 def _print(report: Report) -> None:

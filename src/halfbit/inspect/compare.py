@@ -78,14 +78,9 @@ class Comparison:
 
 def side_of(edges: Edges, limits: Limits) -> Side:
     """Decode a capture for a comparison. Each loss gets its cause."""
-    packets: list[Packet] = []
-    losses: list[Diagnosis] = []
-    for event, diagnosis in diagnosed_events(edges, limits):
-        if isinstance(event, Packet):
-            packets.append(event)
-        elif diagnosis is not None:
-            losses.append(diagnosis)
-    return Side(packets, losses)
+    events = [*diagnosed_events(edges, limits)]
+    packets = [event for event, _ in events if isinstance(event, Packet)]
+    return Side(packets, [diagnosis for _, diagnosis in events if diagnosis is not None])
 
 
 def compare(first: Side, second: Side) -> Comparison:

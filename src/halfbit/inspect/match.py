@@ -120,11 +120,6 @@ def _groups(bits: tuple[int, ...], changes: int) -> Groups:
     return tuple(groups_of((1, *bits) if changes == WITHIN else bits, changes))
 
 
-def _to_last_zero(groups: Groups) -> Groups:
-    last = max(index for index, group in enumerate(groups) if not all(kind for kind, _ in group))
-    return groups[: last + 1]
-
-
 @attrs.frozen
 class Laid:
     """A packet laid over changes from both ends, as far as it fits."""
@@ -183,7 +178,9 @@ def laid(station: Station, times: Sequence[int], runs: Sequence[Run], packets: s
     ends.update(_before_cutouts(station, times))
     for data in packets:
         for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
-            groups = _to_last_zero(_groups(tuple(bits_of(data)), changes))
+            groups = _groups(tuple(bits_of(data)), changes)
+            while all(kind for kind, _ in groups[-1]):  # the one-bits at its end
+                groups = groups[:-1]
             count, reverse = len(groups), groups[::-1]
             forward = [(begin, station.matched(times, begin, groups), run) for begin, run in begins]
             backward = [(end, station.matched(back, last - end, reverse)) for end in ends]
