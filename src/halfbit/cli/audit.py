@@ -30,7 +30,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
     options = CaptureOptions(parser, everything)
     parser.add_argument("--json", action="store_true", help="a JSON object instead of text")
-    options.add_reading()
+    options.add_shared(limits=False)
 
 
 def run(args: argparse.Namespace) -> int:

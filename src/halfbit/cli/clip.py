@@ -25,8 +25,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group = options.group("what is written")
     group.add_times()
     group.add("--out", metavar="TEXT", help="the file to write (default: standard output)")
-    options.add_reading()
-    options.add_limits()
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -24,8 +24,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     parser.add_argument("other", metavar="B", help="another capture of the same track")
     group = options.group("what is shown")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
-    options.add_reading()
-    options.add_limits()
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -56,9 +56,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
     vcd = "write bits, bytes and packets beside the signal to a VCD file, or with - to standard output (needs pyvcd)"
     group.add("--vcd", more=True, metavar="OUT", help=vcd)
-    options.add_reading()
-    options.add_limits()
-    options.add_open_questions()
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -70,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
         for event, diagnosis in capture.diagnosed():
             summary.add(event, diagnosis)
             output.event(event, diagnosis, wanted(event))
-        summary.finish(capture.reading, capture.edges)
+        summary.finish(capture.reading, capture.durations)
         output.end(summary)
         if args.vcd is not None:
             from .vcd_out import write_vcd  # imported here because pyvcd is optional

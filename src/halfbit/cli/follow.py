@@ -38,9 +38,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     cv = "a CV's value at the start; may be repeated"
     group.add("--cv", type=cv_of, action="append", default=[], metavar="N=V", help=cv)
     group.add("--json", action="store_true", help="JSON Lines instead of text")
-    options.add_reading()
-    options.add_limits()
-    options.add_open_questions()
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -12,11 +12,11 @@ from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 
 from ..capture import Source, source_of
 from ..capture.source import StreamSource, Through
-from ..edge import Edge, Edges
+from ..edge import Edges
 from ..error import CaptureError
 from ..inspect.losses import Durations
 
-__all__ = ["Measured", "Progress", "Watched", "input_at"]
+__all__ = ["Progress", "Watched", "input_at", "measured"]
 
 PATIENCE = 1.0  # seconds before anything is shown
 INTERVAL = 0.2  # seconds between updates
@@ -85,33 +85,23 @@ class Progress:
             self._shown = ""
 
 
-class Measured(Edges):
-    """Edges that count their durations and keep the last ones while they are read.
+def measured(
+    edges: Edges, source: Watched, durations: Durations, before_more: Callable[[], None]
+) -> Iterator[tuple[Sequence[int], int]]:
+    """The rows of edges.
 
-    :param source: the source of the edges.
+    :param durations: take those of the edges on the way.
     :param before_more: called each time before waiting for more data.
     """
-
-    def __init__(self, edges: Edges, source: Watched, before_more: Callable[[], None]) -> None:
-        self._edges = edges
-        self._source = source
-        self._before_more = before_more
-        #: The last durations, and how many there were.
-        self.durations: Durations = Durations()
-
-    def __iter__(self) -> Iterator[Edge]:
-        return iter(self._edges)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        self._before_more()
-        try:
-            for row in self._edges._rows():
-                self.durations.add(*row)
-                yield row
-                self._before_more()
-        except CaptureError:
-            if not self._source.interrupted:  # else Ctrl-C came inside a line; the capture itself is not wrong
-                raise
+    before_more()
+    try:
+        for row in edges._rows():
+            durations.add(*row)
+            yield row
+            before_more()
+    except CaptureError:
+        if not source.interrupted:  # else Ctrl-C came inside a line; the capture itself is not wrong
+            raise
 
 
 def input_at(path: str) -> Watched:

@@ -38,9 +38,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group.add("--packets", type=number, metavar="N", help=count)
     group.add("--json", action="store_true", help="JSON Lines instead of text; times in ns")
     group.add_plot("it to a file, too")
-    options.add_reading()
-    options.add_limits()
-    options.add_open_questions()
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:

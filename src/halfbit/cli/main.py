@@ -137,7 +137,5 @@ def _failed(problem: str, prog: str) -> int:
 
 def _give_up_output() -> None:
     """Redirect standard output to the null device, so that the interpreter's last flush does not fail."""
-    if sys.stdout is None:
-        return
     with open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), sys.stdout.fileno())

@@ -10,14 +10,15 @@ from contextlib import contextmanager
 import attrs
 
 from ..capture import Options
+from ..edge import Edges, ReplayedEdges
 from ..error import CaptureError, HalfbitError
 from ..inspect.cause import Diagnosis
-from ..inspect.losses import Diagnoser
+from ..inspect.losses import Diagnoser, Durations
 from ..inspect.reading import Reading, read_capture
 from ..instruction import Configuration, Context, Event
 from ..limits import Limits
 from ..stream import decode
-from .input import Measured, Progress, Watched, input_at
+from .input import Progress, Watched, input_at, measured
 from .options import limits_of
 
 __all__ = ["Opened", "opened"]
@@ -29,8 +30,10 @@ class Opened:
 
     source: Watched
     reading: Reading
-    #: The edges to decode. They are counted, and progress is shown.
-    edges: Measured
+    #: The edges to decode, once. Progress is shown.
+    edges: Edges
+    #: The last durations of the edges, and how many there were.
+    durations: Durations
     #: What the options say that the packets leave open.
     configuration: Configuration | None
     context: Context | None
@@ -52,7 +55,7 @@ class Opened:
         :raises CaptureError: if the input cannot be read to its end, after all events before that have come out.
         """
         wait = not self.source.live
-        diagnoser: Diagnoser[Event] = Diagnoser(self.reading.limits, self.edges.durations, wait=wait)
+        diagnoser: Diagnoser[Event] = Diagnoser(self.reading.limits, self.durations, wait=wait)
         return diagnoser.through(self.events())
 
     def status(self, found: object, otherwise: str) -> int:
@@ -93,8 +96,9 @@ def opened(
 
     try:
         reading = _reading(args, source, limits)
-        edges = Measured(reading.edges, source, before_more)
-        yield Opened(source, reading, edges, configuration, context, progress)
+        durations = Durations()
+        edges = ReplayedEdges(measured(reading.edges, source, durations, before_more), source.name)
+        yield Opened(source, reading, edges, durations, configuration, context, progress)
     finally:
         progress.clear()
 

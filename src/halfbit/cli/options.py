@@ -82,9 +82,13 @@ class CaptureOptions:
         """A group of the command's own options. The text is shown only with ``--help-all``."""
         return Group(self._parser, title, self._everything, text)
 
-    def add_reading(self) -> None:
-        """Add the options for reading a file."""
+    def add_shared(self, *, limits: bool = True, questions: bool = False) -> None:
+        """Add the options for reading a file; those of :func:`limits_of`; those for what the packets leave open."""
         self.group("how the capture is read (found out if not given)").add_rows(_READING)
+        if limits:
+            self.add_limits()
+        if questions:
+            self.group("what the packets leave open").add_rows(_OPEN)
 
     def add_limits(self) -> None:
         """Add the options of :func:`limits_of`."""
@@ -95,10 +99,6 @@ class CaptureOptions:
         one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
         for name, words in (("--recover", recover), ("--one-edge", one_edge)):
             group.add(name, more=True, action="store_const", const=True, help=words)
-
-    def add_open_questions(self) -> None:
-        """Add the options for what the packets leave open: ``args.cv29`` and ``args.context``."""
-        self.group("what the packets leave open").add_rows(_OPEN)
 
 
 def address_of(text: str) -> Address:
@@ -245,7 +245,7 @@ _LIMITS: tuple[_Row, ...] = (
      "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"),
 )  # fmt: skip
 
-#: Options for what the packets leave open.
+#: Options for what the packets leave open: ``args.cv29`` and ``args.context``.
 _OPEN: tuple[_Row, ...] = (
     ("--cv29", number, "N", "CV 29 of the decoders: gives speed steps and FL one reading instead of two"),
     ("--context", ("operations", "service"), None,

@@ -57,8 +57,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     options = CaptureOptions(parser, everything, "FILE --out report.html", "the capture, a file")
     group = options.group("what is written")
     group.add("--out", required=True, metavar="HTML", help="the file to write")
-    options.add_reading()
-    options.add_limits()
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -78,11 +77,10 @@ def _page(name: str, capture: Opened) -> str:
         if diagnosis is not None and diagnosis.cause is not Cause.CUT:
             fault = diagnosis.fault
             if len(losses) < PICTURES:
-                durations = capture.edges.durations
-                shown.append(strip_of(fault, durations, reading.limits, (), diagnosis, fault.at, REACH)[0])
+                shown.append(strip_of(fault, capture.durations, reading.limits, (), diagnosis, fault.at, REACH)[0])
             losses.append(diagnosis)
     track.finish()
-    summary.finish(reading, capture.edges)
+    summary.finish(reading, capture.durations)
     parts = [
         f"<p>Read as: {escape(reading.words)}.</p>",
         f"<pre>{escape(chr(10).join(summary.lines(causes=False)))}</pre>",

@@ -9,10 +9,10 @@ import attrs
 from ..capture.filter import FilteredEdges, Removed
 from ..event import Cutout, FaultKind, Packet, Recovery
 from ..inspect.cause import CAUSE_OF, Cause, Diagnosis
+from ..inspect.losses import Durations
 from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
 from .columns import milliseconds
-from .input import Measured
 from .options import as_options
 
 __all__ = ["Summary"]
@@ -91,9 +91,9 @@ class Summary:
             if diagnosis is not None:
                 self.causes[diagnosis.cause] += 1
 
-    def finish(self, reading: Reading, edges: Measured) -> None:
+    def finish(self, reading: Reading, durations: Durations) -> None:
         """End of the events: take what is known of the whole capture."""
-        self.length, self.half_bits = edges.durations.now, edges.durations.count
+        self.length, self.half_bits = durations.now, durations.count
         self.decision = reading.limits.decision
         self.remarks = reading.capture.remarks
         self.removed = reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None

@@ -29,7 +29,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group.add_plot("the histogram and a packet's waveform to a file")
     seconds = "how much of a live input is surveyed (default: %(default)g)"
     group.add("--seconds", type=float, default=3.0, metavar="S", help=seconds)
-    options.add_reading()
+    options.add_shared(limits=False)
 
 
 def run(args: argparse.Namespace) -> int:

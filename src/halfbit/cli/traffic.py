@@ -39,9 +39,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     group.add_times()
     group.add("--json", action="store_true", help="JSON Lines instead of text")
     group.add_plot("time against address to a file")
-    options.add_reading()
-    options.add_limits()
-    options.add_open_questions()
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:

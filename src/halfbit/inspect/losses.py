@@ -13,10 +13,10 @@ import attrs
 from ..decision import receiver_for
 from ..edge import Edges
 from ..error import CaptureError
-from ..event import Fault, FaultKind, Packet, PacketEvent
+from ..event import Fault, Packet, PacketEvent
 from ..instruction import Instruction
 from ..limits import US, Limits
-from .diagnosis import LEAD, PACKETS, Cause, Diagnosis, diagnose
+from .diagnosis import LEAD, PACKETS, Diagnosis, diagnose
 
 __all__ = ["Diagnoser", "Durations", "carrier_of", "diagnosed_events", "end_of", "events_of"]
 
@@ -118,8 +118,6 @@ class Diagnoser(Generic[AnyEvent]):
         return event, self._diagnosis(event) if isinstance(event, Fault) and self._wanted(event) else None
 
     def _diagnosis(self, fault: Fault) -> Diagnosis:
-        if fault.kind is FaultKind.CUT:
-            return Diagnosis(fault, Cause.CUT, fault.at)
         before = tuple(self._before)
         after = [packet for packet in map(carrier_of, self._held) if isinstance(packet, Packet)]
         known = [each for each in (*before[-PACKETS:], *after[:PACKETS]) if abs(each.start - fault.start) < WAIT]

@@ -53,13 +53,15 @@ def figure_of(size: tuple[float, float], heights: Sequence[float]) -> tuple[Figu
     return figure, [row[0] for row in axes]
 
 
-def save(figure: Figure, path: str) -> None:
+def save(figure: Figure, path: str, title: str) -> None:
     """Write a figure to a file.
 
     :raises HalfbitError: if it cannot be written.
     """
     import matplotlib
 
+    if title:
+        figure.suptitle(title, fontsize=10)
     ending = Path(path).suffix.lower().lstrip(".")
     metadata = {"svg": {"Date": None}, "png": {}, "pdf": {"CreationDate": None}}[ending]
     try:

@@ -57,9 +57,7 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
     for place, (strip, start, end) in zip(axes, bands):
         draw_band(place, strip, start, end, limits)
     axes[-1].set_xlabel("time from the capture's first level change, ms")
-    if title:
-        figure.suptitle(title, fontsize=10)
-    save(figure, path)
+    save(figure, path, title)
 
 
 def _bands(strip: Strip) -> list[tuple[int, int]]:

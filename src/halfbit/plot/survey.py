@@ -34,8 +34,7 @@ def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:
         draw_band(axes[1], strip, start, max(strip.times[-1], start + BAND))
         axes[1].set_xlabel("time within the stretch tried, ms")
         axes[1].set_title("a packet of the capture", fontsize=9, loc="left")
-    figure.suptitle(title + ": " * bool(title) + survey.verdict.finding.value, fontsize=10)
-    save(figure, path)
+    save(figure, path, title + ": " * bool(title) + survey.verdict.finding.value)
 
 
 def _histogram(axes: Any, survey: Survey) -> None:

@@ -108,8 +108,7 @@ class TrafficPlot:
             "orange: functions and outputs that are on; red: losses, across all if they look like no address"
         )
         axes.set_title(note + (f"; {rest} addresses more" if rest > 0 else ""), fontsize=8, loc="left")
-        figure.suptitle(title, fontsize=10)
-        save(figure, path)
+        save(figure, path, title)
 
     def _line(self, address: Address) -> _Line:
         if isinstance(address, AccessoryAddress):
