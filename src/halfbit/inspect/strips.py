@@ -243,7 +243,7 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
     if not event.data:
         parts.append(Mark(pairs[at].start, pairs[at].end, "start"))
     texts = [f"{byte:02X}" for byte in event.data]
-    if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE:
+    if texts and isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE:
         texts[-1] += f", not {event.data[-1] ^ event.detail:02X}"
     for number, text in enumerate(texts):
         if at + 1 >= len(pairs):
