@@ -188,9 +188,7 @@ def check_durations(values: Sequence[Number], batch: Batch) -> None:
         raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
 
 
-def steps_between(
-    times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]
-) -> list[Number]:
+def steps_between(times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]) -> list[Number]:
     """The step from each time to the next.
 
     :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);

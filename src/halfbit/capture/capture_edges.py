@@ -28,12 +28,9 @@ class CaptureEdges(RawEdges):
         are_durations: bool = False,
         unit: Unit | None = None,
         wrap: int | None = None,
-        level: int = 1,
         remarks: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:
-        super().__init__(
-            batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level
-        )
+        super().__init__(batches, are_durations=are_durations, unit=unit or "us", wrap=wrap)
         #: What the file holds, in words.
         self.words = words
         #: Unit given by the file or the caller; ``None`` if neither gives one.

@@ -63,8 +63,7 @@ class Head:
     #: The names of the columns, with their units, and their line; empty and 0 if they have no names.
     names: tuple[str, ...] = ()
     names_line: int = 0
-    #: The unit after the times, and all units found after values.
-    unit: str | None = None
+    #: The units found after values, in the order of the columns.
     units: tuple[str, ...] = ()
     #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
     #: ``""`` if there are no commas.
@@ -76,7 +75,8 @@ class Head:
 
     def said(self, options: Options) -> Heading:
         """What the caller and the file say of the numbers."""
-        return Heading(options.holds, options.unit or self.unit, options.wrap).over(self.heading)
+        units = [unit.replace("µ", "u").replace("μ", "u") for unit in self.units if "V" not in unit]
+        return Heading(options.holds, options.unit or next(iter(units), None), options.wrap).over(self.heading)
 
 
 def _is_value(field: str) -> bool:
@@ -210,13 +210,10 @@ def _head(
             if _unit_of(field) not in (None, unit):
                 problem = f"{field!r} has another unit than line {rows[0][0]}: write all numbers in one unit"
                 raise CaptureError(problem, f"line {number}")
-    times = [unit for unit in units if unit is not None and "V" not in unit]
     names, names_line = _names(above, delimiter, width, trailing)
     first = rows[0][0] if names or not names_line else names_line
-    unit_of_times = times[0].replace("µ", "u").replace("μ", "u") if times else None
-    longest_first = tuple(sorted({unit for unit in units if unit}, key=len, reverse=True))
     return Head(
-        first, tuple(map(tuple, fields)), delimiter, heading, names, names_line, unit_of_times, longest_first, decimal,
+        first, tuple(map(tuple, fields)), delimiter, heading, names, names_line, tuple(filter(None, units)), decimal,
         semicolons, trailing,
     )  # fmt: skip
 

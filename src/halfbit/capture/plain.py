@@ -58,7 +58,8 @@ def _changes(head: Head, text: bool) -> Iterable[_Change]:
     if head.semicolons:
         yield (_COMMENT, rb"\1#") if head.delimiter == ";" else (_COMMENT_BEHIND, b"")
     if head.units:
-        yield re.compile(rb"(?<=[\d.]) ?(?:" + "|".join(head.units).encode() + rb")(?=[\s,;|\"]|$)"), b""
+        units = "|".join(sorted({*head.units}, key=len, reverse=True)).encode()
+        yield re.compile(rb"(?<=[\d.]) ?(?:" + units + rb")(?=[\s,;|\"]|$)"), b""
     if head.decimal == "point":
         in_quotes = _QUOTED, lambda match: _THOUSANDS.sub(b"", match[0])
         yield in_quotes if head.delimiter == "," else (_THOUSANDS, b"")

@@ -59,11 +59,9 @@ def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
     heading = layout.heading
     if not layout.rails:
         return _of_changes(source, heading, lambda: (Batch(some.times, some.place) for some in rows(source.chunks())))
+    words = f"times and levels{layout.column}"
     return CaptureEdges(
-        source.name,
-        lambda: changes(rows(source.chunks()), Finder(heading.wrap)),
-        words=f"times and levels{layout.column}",
-        unit=heading.unit,
+        source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap)), words=words, unit=heading.unit
     )
 
 
@@ -78,12 +76,9 @@ def read_volts(source: Source, options: Options, head: Head) -> CaptureEdges:
         volts = (samples.volts for samples in rows(chunks))
         threshold = threshold_of(volts, options.threshold, options.hysteresis)
     return CaptureEdges(
-        source.name,
-        lambda: changes(rows(source.chunks()), Finder(heading.wrap, threshold)),
-        words=f"times and volts{layout.column}",
-        unit=heading.unit,
-        remarks=lambda: (str(threshold),),
-    )
+        source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap, threshold)),
+        words=f"times and volts{layout.column}", unit=heading.unit, remarks=lambda: (str(threshold),),
+    )  # fmt: skip
 
 
 def _of_changes(source: Source, heading: Heading, batches: Callable[[], Iterable[Batch]]) -> CaptureEdges:

@@ -39,13 +39,9 @@ class Threshold:
 
 
 def threshold_of(
-    values: Iterable[Sequence[Number]],
-    middle: float | None,
-    hysteresis: float | None,
-    *,
-    share: float = 0.25,
+    values: Iterable[Sequence[Number]], middle: float | None, hysteresis: float | None, *, share: float = 0.25,
     zero: bool = False,
-) -> Threshold:
+) -> Threshold:  # fmt: skip
     """The threshold to use. Values that are not given are found from the two levels of the signal.
 
     The levels are searched in a few stretches at the start. The stretch with the greatest distance

@@ -125,9 +125,8 @@ def cv_of(text: str) -> tuple[int, int]:
     """
     match = re.fullmatch(r"(\d+)=(\d+)", text.strip(), re.ASCII)
     if not match or not 1 <= int(match[1]) <= 1024 or int(match[2]) > 255:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no CV and value: give a number from 1 to 1024 and one to 255, as 29=6"
-        )
+        problem = f"{text!r} is no CV and value: give a number from 1 to 1024 and one to 255, as 29=6"
+        raise argparse.ArgumentTypeError(problem)
     return int(match[1]), int(match[2])
 
 
@@ -179,9 +178,8 @@ def _unit(text: str) -> Unit:
             unit = Fraction(match[1]) * {None: 1, "hz": 1, "khz": 1000, "mhz": 1_000_000}[match[2]]
         Scale.of(unit)
     except (HalfbitError, ValueError):
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not ns, us, ms or s, nor a number of counts per second above 0 (2MHz, 250kHz)"
-        ) from None
+        problem = f"{text!r} is not ns, us, ms or s, nor a number of counts per second above 0 (2MHz, 250kHz)"
+        raise argparse.ArgumentTypeError(problem) from None
     return unit
 
 
@@ -266,9 +264,8 @@ def limits_of(args: argparse.Namespace) -> Limits | None:
     if said.get("one_edge") and "decision" not in said:
         said["decision"] = "sequence"  # only this decision can read one edge
     if args.limits == AUTO and said:
-        raise HalfbitError(
-            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
-        )
+        names = ", ".join(map(_option, said))
+        raise HalfbitError(f"limits=auto finds all limits: leave out {names}, or say limits=receive")
     if args.limits in (None, AUTO) and not said:
         return None
     return attrs.evolve(PRESETS[args.limits or "receive"], **said)

@@ -111,8 +111,7 @@ def _offset(first: Sequence[Packet], second: Sequence[Packet]) -> int:
             steps.update({round((late - early) / STEP) for late in late_ends[data][: 2 * EACH]})
     if not steps:
         return 0
-    best = max(steps, key=lambda step: (steps[step] + steps[step - 1] + steps[step + 1], -abs(step)))
-    return best * STEP
+    return STEP * max(steps, key=lambda step: (steps[step] + steps[step - 1] + steps[step + 1], -abs(step)))
 
 
 def _ends(packets: Sequence[Packet]) -> dict[bytes, list[int]]:

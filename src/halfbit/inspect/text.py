@@ -86,10 +86,8 @@ class _Drawing:
         self._limits = limits
         self._width = width
         self._texts = [_microseconds(duration) for duration in strip.durations]
-        self._wide = [
-            max(min(round(duration / COLUMN), WIDEST), len(text) + 1)
-            for duration, text in zip(strip.durations, self._texts)
-        ]
+        drawn_as = zip(strip.durations, self._texts)
+        self._wide = [max(min(round(duration / COLUMN), WIDEST), len(text) + 1) for duration, text in drawn_as]
         self._columns = list(accumulate(self._wide, initial=0))
 
     def lines(self) -> Iterator[str]:
