@@ -142,18 +142,12 @@ class RawEdges(Edges):
     """Edges made of raw numbers, in batches."""
 
     def __init__(
-        self,
-        batches: Callable[[], Iterable[Batch]],
-        *,
-        are_durations: bool,
-        unit: Unit = "us",
-        wrap: int | None = None,
-        level: int = 1,
-    ) -> None:
+        self, batches: Callable[[], Iterable[Batch]], *, are_durations: bool, unit: Unit = "us",
+        wrap: int | None = None, level: int = 1,
+    ) -> None:  # fmt: skip
         self._batches = batches
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
-        self._unit = unit
         self._wrap = wrap
         self._level = level
         EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use

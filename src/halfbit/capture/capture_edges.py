@@ -20,16 +20,9 @@ class CaptureEdges(RawEdges):
     """
 
     def __init__(
-        self,
-        file: str,
-        batches: Callable[[], Iterable[Batch]],
-        *,
-        words: str,
-        are_durations: bool = False,
-        unit: Unit | None = None,
-        wrap: int | None = None,
-        remarks: Callable[[], tuple[str, ...]] = tuple,
-    ) -> None:
+        self, file: str, batches: Callable[[], Iterable[Batch]], *, words: str, are_durations: bool = False,
+        unit: Unit | None = None, wrap: int | None = None, remarks: Callable[[], tuple[str, ...]] = tuple,
+    ) -> None:  # fmt: skip
         super().__init__(batches, are_durations=are_durations, unit=unit or "us", wrap=wrap)
         #: What the file holds, in words.
         self.words = words

@@ -137,14 +137,10 @@ class EdgeFilter:
     def _noisy(self, count: int) -> int | None:
         opening, self._opening = self._opening, False
         odd, so_far = count % 2, self._removed
-        self._removed = Removed(
-            so_far.crossings + odd,
-            so_far.spikes + 1 - odd,
-            so_far.changes + count - (1 if odd or opening else 0),
-            self._first if so_far.first is None else so_far.first,
-            self._first,
-            max(so_far.longest, self._last - self._first),
-        )
+        changes = so_far.changes + count - (1 if odd or opening else 0)
+        first = self._first if so_far.first is None else so_far.first
+        longest = max(so_far.longest, self._last - self._first)
+        self._removed = Removed(so_far.crossings + odd, so_far.spikes + 1 - odd, changes, first, self._first, longest)
         if not odd and not opening:
             return None
         self._kept, self._sure = self._first if opening else self._likely(), False

@@ -35,10 +35,7 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
         raise CaptureError("holds no levels")
     as_text = start[0] > 1
     return CaptureEdges(
-        source.name,
-        lambda: changes(_levels(source.chunks(), as_text), "level", 1),
-        words="levels",
-        unit=options.unit,
+        source.name, lambda: changes(_levels(source.chunks(), as_text), "level", 1), words="levels", unit=options.unit
     )
 
 

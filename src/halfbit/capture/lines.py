@@ -134,11 +134,8 @@ def read_lines(
 
 def unfinished(rest: bytes, number: int) -> LastLineError:
     """The error for a last line without a line end."""
-    return LastLineError(
-        f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
-        "cut short (if the file is whole, take it with last_line=take)",
-        f"line {number}",
-    )
+    problem = f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be cut short"
+    return LastLineError(f"{problem} (if the file is whole, take it with last_line=take)", f"line {number}")
 
 
 def quoted(text: bytes) -> str:

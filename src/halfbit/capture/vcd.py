@@ -226,9 +226,8 @@ class _Reader:
 def _bit(vector: bytes, bit: int) -> int | None:
     """One bit of a vector's value. Repeated leading bits may be left out in the file (IEEE 1364)."""
     states = vector[1:] or b"0"
-    if bit < len(states):
-        return _LEVELS.get(states[-1 - bit :][:1])
-    return _LEVELS.get(states[:1]) if states[:1] != b"1" else 0
+    padded = states.rjust(bit + 1, b"0" if states[:1] == b"1" else states[:1])
+    return _LEVELS.get(padded[-1 - bit :][:1])
 
 
 def _real(word: bytes) -> float:

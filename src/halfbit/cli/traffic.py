@@ -94,9 +94,8 @@ def _print_changes(lines: Columns, changes: Sequence[Change]) -> None:
 
 
 def _wanted(args: argparse.Namespace, change: Change) -> bool:
-    if change.time < args.start:
-        return False
-    return args.address is None or change.address in args.address or change.item is Item.MODE
+    chosen = args.address is None or change.address in args.address or change.item is Item.MODE
+    return chosen and change.time >= args.start
 
 
 def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:

@@ -74,17 +74,10 @@ class Strip:
 
 
 def strips(
-    edges: Edges,
-    limits: Limits = RECEIVE,
-    *,
-    at: int | None = None,
-    events: int = 2,
-    reach: int | None = None,
-    causes: bool = False,
-    registry: Registry = STANDARD,
-    configuration: Configuration | None = None,
+    edges: Edges, limits: Limits = RECEIVE, *, at: int | None = None, events: int = 2, reach: int | None = None,
+    causes: bool = False, registry: Registry = STANDARD, configuration: Configuration | None = None,
     context: Context | None = None,
-) -> Iterator[Strip]:
+) -> Iterator[Strip]:  # fmt: skip
     """The strips of consecutive packets and faults, one strip for each.
 
     :param at: time of the first packet or fault to show, ns. ``None``: the first fault after a packet; if there is no
@@ -165,18 +158,13 @@ def strip_of(
         middle = bisect_left(times, place)
         low, high = max(low, middle - reach), min(high, middle + reach + 1)
     begin, end = times[low], times[high]
-    shown = Strip(
-        times[low : high + 1],
-        None if limits.one_edge else (1 + index + low) % 2,
-        within(halves, begin, end),
-        within(pairs, begin, end),
-        within(parts, begin, end),
-        [Mark(times[0], times[-1], "; ".join(words))],
-        [fault for fault in faults if begin <= fault.at < end],
-        event,
-        diagnosis=diagnosis,
-    )
-    return shown, index + low
+    level = None if limits.one_edge else (1 + index + low) % 2
+    meaning = Mark(times[0], times[-1], "; ".join(words))
+    strip = Strip(
+        times[low : high + 1], level, within(halves, begin, end), within(pairs, begin, end), within(parts, begin, end),
+        [meaning], [fault for fault in faults if begin <= fault.at < end], event, diagnosis=diagnosis,
+    )  # fmt: skip
+    return strip, index + low
 
 
 def _words(instruction: Instruction) -> str:
