@@ -44,15 +44,12 @@ def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
     :param volts: True if the table holds volts, not levels.
     :raises CaptureError: if a column does not exist, or if nothing says what the values are.
     """
-    names, width, delimiter, heading = head.names, len(head.rows[0]), head.delimiter or ",", head.said(options)
+    names, width, delimiter, said = head.names, len(head.rows[0]), head.delimiter or ",", head.said(options)
     if names and len(names) != width:
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
-    time = _time(options.time_column, names, width, heading.holds)
+    time = _time(options.time_column, names, width, said.holds)
     name = names[time] if names else ""
-    if heading.unit is None:
-        heading = attrs.evolve(heading, unit=unit_in(name))
-    if heading.holds is None and DURATION.match(name):
-        heading = attrs.evolve(heading, holds="durations")
+    heading = said.over(Heading("durations" if DURATION.match(name) else None, unit_in(name)))
     if heading.holds == "durations":
         for option in ("level_column", "other_rail"):
             if getattr(options, option) is not None:
@@ -65,9 +62,9 @@ def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
         raise unknown_meaning()
     if volts and not rails:
         raise CaptureError("there is only one column: volts need one with times and one with volts")
-    column = ""
-    if rails and width > 2:
-        column = f" of column {names[rails[0]]!r}" if names and names[rails[0]] else f" of column {rails[0] + 1}"
+    rail = rails[0] if rails else 0
+    shown = repr(names[rail]) if names and names[rail] else str(rail + 1)
+    column = f" of column {shown}" if rails and width > 2 else ""
     return Layout(delimiter, width, time, rails, heading, volts, column)
 
 

@@ -112,7 +112,8 @@ def open_capture(
     :param threshold: the middle between the two levels, in volts (or the file's own unit; in a WAV file
         full scale is 1). ``None``: detected.
     :param hysteresis: how far the signal must cross the threshold, half to each side. ``None``: detected.
-    :raises AmbiguousError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must decide.
+    :raises AmbiguousError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must say
+        which.
     :raises CaptureError: if the file cannot be opened or its head cannot be read. While iterating, if a
         value is wrong; the error gives the line.
     :raises HalfbitError: if an argument is invalid, or if the format does not use it.

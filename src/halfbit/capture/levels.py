@@ -28,7 +28,8 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
-        raise AmbiguousError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
+        problem = "nothing says how many levels there are per second: give unit=250kHz or another rate"
+        raise AmbiguousError(problem, "unit")
     with closing(source.look()) as chunks:
         start = next(filter(None, (chunk.lstrip(_SPACES) for chunk in chunks)), b"")
     if not start:

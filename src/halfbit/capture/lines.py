@@ -12,7 +12,9 @@ import attrs
 from ..batch import each_until_error
 from ..error import CaptureError, LastLineError
 
-__all__ = ["BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "listed", "quoted", "read_lines", "unfinished"]
+__all__ = [
+    "BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "listed", "quoted", "read_lines", "unfinished",
+]  # fmt: skip
 
 #: Longest line in bytes. A longer one is an error; this limits memory use.
 LONGEST = 1 << 16

@@ -1,4 +1,4 @@
-"""Captures as text: one number per line, or several; or a table (CSV) with a column of times and one of levels or volts.
+"""Captures as text: one number per line, or several; or a table (CSV) of times and levels, or times and volts.
 
 A table may also have only one column, with the times of the changes or the durations between them. With both rails,
 their difference is used. Rows that repeat a level are samples, not changes. The first row with a level only gives the

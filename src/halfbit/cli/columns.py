@@ -6,7 +6,7 @@ import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 __all__ = ["Columns", "milliseconds", "shows_color", "terminal_width"]
 
@@ -57,7 +57,3 @@ class Columns:
         parts = [last] if self._last is None else textwrap.wrap(last, self._last) or [""]
         below = " " * (len(start) + len(_GAP))
         return "\n".join(((start + _GAP if index == 0 else below) + part).rstrip() for index, part in enumerate(parts))
-
-    def rows(self, rows: Iterable[Sequence[str]]) -> list[str]:
-        """The titles and all rows, as lines."""
-        return [self.head, *map(self.row, rows)]

@@ -74,7 +74,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _as_dict(strip: Strip) -> dict[str, object]:
-    layers = {name: list(map(attrs.asdict, getattr(strip, name))) for name in ("half_bits", "bits", "parts", "meanings")}
+    names = ("half_bits", "bits", "parts", "meanings")
+    layers = {name: list(map(attrs.asdict, getattr(strip, name))) for name in names}
     faults = [fault.as_dict() for fault in strip.faults]
     return {
         "times": list(strip.times), "level": strip.level, **layers, "faults": faults, "left_out": strip.left_out,

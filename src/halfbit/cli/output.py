@@ -99,7 +99,9 @@ class Table:
         start = 0 if instruction.packet is None else instruction.packet.start
         before, time = self._known.get(key, (None, 0))
         self._known[key] = instruction, start
-        if before != instruction or (before.repetition, before.context) != (instruction.repetition, instruction.context):
+        if before != instruction:
+            return True
+        if (before.repetition, before.context) != (instruction.repetition, instruction.context):
             return True
         return not isinstance(instruction, _STATES) and start - time > _AGAIN
 

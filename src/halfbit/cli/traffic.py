@@ -126,7 +126,8 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
             if state:
                 print(below.row(("", state)))
     else:
-        print("\n".join(Columns(titles, (28, *numbers, -6), width).rows(cells)))
+        lines = Columns(titles, (28, *numbers, -6), width)
+        print("\n".join([lines.head, *map(lines.row, cells)]))
     print(f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; {track.losses} losses look like none of them")
 
 

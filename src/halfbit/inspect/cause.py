@@ -6,7 +6,7 @@ import enum
 
 import attrs
 
-from ..event import Fault, FaultKind, Recovery
+from ..event import Fault, Recovery
 from ..limits import Limits
 
 __all__ = ["CAUSE_OF", "Cause", "Diagnosis", "fault_words"]

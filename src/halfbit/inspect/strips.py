@@ -192,7 +192,8 @@ def _layers(times: Sequence[int], limits: Limits) -> tuple[list[Mark], list[Mark
     """Layers 2 and 3, from their own machines: half-bits, bits, and faults."""
     layer_2 = list(half_bits((Edge(time, index % 2) for index, time in enumerate(times)), limits))
     layer_3 = list(bits(layer_2, limits))
-    halves = [_mark(each, "1" if isinstance(each, HalfBit) and each.kind is HalfBitKind.ONE else "0") for each in layer_2]
+    kinds = {HalfBitKind.ONE: "1", HalfBitKind.ZERO: "0"}
+    halves = [_mark(each, kinds[each.kind] if isinstance(each, HalfBit) else "") for each in layer_2]
     pairs = [_mark(each, str(each.value) if isinstance(each, Bit) else "") for each in layer_3]
     return halves, pairs, [each for each in layer_3 if isinstance(each, Fault)]
 
@@ -202,7 +203,7 @@ def _mark(each: HalfBit | Bit | Fault, text: str) -> Mark:
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:
-    """The bits of a packet with their times: by sum two durations per bit, by sequence nominal lengths before its end."""
+    """The bits of a packet with their times: by sum two durations per bit, else nominal lengths before its end."""
     values = packet_bits(packet.data, packet.preamble)
     if limits.decision == "sum":
         bounds = times[::-1][::2]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from ..error import HalfbitError
@@ -135,8 +135,7 @@ def _cause(axes: Any, strip: Strip, start: int, end: int) -> None:
 
 
 def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
-    at = fault.at / 1e6
-    name = fault.kind.name.lower().replace("_", " ")
+    at, name = fault.at / 1e6, fault.kind.name.lower().replace("_", " ")
     side = "left" if fault.at < middle else "right"
     axes.text(at, _TOP + 0.05, f"   {name}   ", ha=side, va="center", fontsize=_TYPE, color=RED, clip_on=False)
     if fault.duration is not None and limits.decision == "halves":
