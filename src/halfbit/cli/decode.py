@@ -24,7 +24,6 @@ Exit status: 0 packets were decoded, 1 no packet was, 2 the input cannot be read
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 
 from ..event import Fault
 from ..inspect.losses import carrier_of
@@ -61,13 +60,12 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Decode the capture and return the exit status."""
-    wanted = _wanted(args)
     with opened(args, twice="" if args.vcd is None else "--vcd") as capture:
         output = _output(args, capture.reading.limits)
         summary = Summary()
         for event, diagnosis in capture.diagnosed():
             summary.add(event, diagnosis)
-            output.event(event, diagnosis, wanted(event))
+            output.event(event, diagnosis, _wanted(args, event))
         summary.finish(capture.reading, capture.durations)
         output.end(summary)
         if args.vcd is not None:
@@ -88,18 +86,14 @@ def _output(args: argparse.Namespace, limits: Limits) -> Table | JsonLines | Csv
     return Table(print, limits=limits, every=args.every, width=width, color=color, bytes=args.bytes)
 
 
-def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
-    """A function that returns True for events to show."""
-
-    def wanted(event: Event) -> bool:
-        carrier = carrier_of(event)
-        if carrier is not None and (carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
-            return False
-        if args.lost and not isinstance(event, Fault):
-            return False
-        return args.address is None or isinstance(event, Instruction) and event.address in args.address
-
-    return wanted
+def _wanted(args: argparse.Namespace, event: Event) -> bool:
+    """True for an event to show."""
+    carrier = carrier_of(event)
+    if carrier is not None and (carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
+        return False
+    if args.lost and not isinstance(event, Fault):
+        return False
+    return args.address is None or isinstance(event, Instruction) and event.address in args.address
 
 
 def _nothing(summary: Summary) -> str:
