@@ -10,7 +10,7 @@ import attrs
 import pytest
 
 from halfbit.cli.main import main
-from halfbit.cli.options import PRESETS, add_limit_options, limits_of
+from halfbit.cli.options import PRESETS, CaptureOptions, limits_of
 from halfbit.limits import RECEIVE, TRANSMIT, Limits
 
 from .support_cli import durations_of, packet
@@ -43,8 +43,8 @@ def option(name: str) -> str:
 
 def limits(*arguments: str) -> Limits:
     parser = argparse.ArgumentParser()
-    add_limit_options(parser, everything=True)
-    found = limits_of(parser.parse_args(arguments))
+    CaptureOptions(parser, everything=True).add_limits()
+    found = limits_of(parser.parse_args(["capture.txt", *arguments]))
     assert found is not None
     return found
 

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from halfbit.cli import progress as cli_progress
+from halfbit.cli import input as cli_input
 from halfbit.cli.main import main
-from halfbit.cli.table import Table
+from halfbit.cli.output import Table
 from halfbit.instruction import instructions
 from halfbit.packet import Packet
 
@@ -91,8 +91,8 @@ class Terminal(io.StringIO):
 @pytest.fixture
 def long_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A file of several chunks, of which each is as if much time had passed."""
-    monkeypatch.setattr(cli_progress, "PATIENCE", 0.0)
-    monkeypatch.setattr(cli_progress, "INTERVAL", 0.0)
+    monkeypatch.setattr(cli_input, "PATIENCE", 0.0)
+    monkeypatch.setattr(cli_input, "INTERVAL", 0.0)
     path = tmp_path / "capture.txt"
     path.write_bytes(text_of(PACKETS[:1] * 1200))
     return path

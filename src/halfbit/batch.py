@@ -1,4 +1,4 @@
-"""Raw numbers of a capture, some at a time, each with its place."""
+"""Raw numbers of a capture, some at a time, each with its place; and their checks."""
 
 from __future__ import annotations
 
@@ -7,14 +7,17 @@ import operator
 from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from functools import partial
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import attrs
 
 from .error import CaptureError, HalfbitError
 from .unit import Number
 
-__all__ = ["LARGEST", "Batch", "batches_of", "counts", "integers", "plain", "refuse_levels"]
+__all__ = [
+    "LARGEST", "Batch", "batches_of", "check_durations", "check_length", "counts", "each_until_error", "integers",
+    "plain", "refuse_levels", "steps_between",
+]  # fmt: skip
 
 #: How many values of a sequence are looked at in one go: enough to make the cost of a batch small,
 #: little enough to stay in the cache.
@@ -27,6 +30,15 @@ LARGEST = 10**30
 # order, several dimensions) are taken value by value.
 _INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
 _FORMATS = _INTEGER_FORMATS | frozenset("fd?")
+
+T = TypeVar("T")
+
+
+class _Several(Protocol):
+    def singly(self) -> Iterator[Any]: ...
+
+
+S = TypeVar("S", bound=_Several)
 
 
 @attrs.frozen(slots=True)
@@ -49,26 +61,33 @@ class Batch:
         return self.place(index)
 
 
+def each_until_error(read: Callable[[S], T], some: S) -> Iterator[T]:
+    """Read some values at once; after an error one by one, so that those before the wrong one are not lost with it."""
+    try:
+        found: Iterable[T] = (read(some),)
+    except CaptureError:
+        found = map(read, some.singly())
+    yield from found
+
+
 def batches_of(values: Iterable[Any]) -> Iterator[Batch]:
     """Cut values into batches: those of a list, an array or the like into large ones, others singly.
 
     :raises HalfbitError: if they cannot be iterated over, or are an array of something other than real numbers.
     """
-    if isinstance(values, (str, Mapping, Set)):
-        raise HalfbitError(f"{values!r} is not a row of numbers: give a list, an array or an iterator")
-    row: Sequence[Any] | None = _view(values)
-    if row is None and isinstance(values, (list, tuple, range)):
-        row = values
-    if row is None:
-        try:
-            singly = enumerate(values)
-        except TypeError:
-            raise HalfbitError(f"{values!r} is not a row of numbers: give a list, an array or an iterator") from None
-        for index, value in singly:
-            yield Batch((value,), partial(_item, index))
+    row: Sequence[Any] | None = values if isinstance(values, (list, tuple, range)) else _view(values)
+    if row is not None:
+        for start in range(0, len(row), SIZE):
+            yield Batch(row[start : start + SIZE], partial(_item, start))
         return
-    for start in range(0, len(row), SIZE):
-        yield Batch(row[start : start + SIZE], partial(_item, start))
+    try:
+        if isinstance(values, (str, Mapping, Set)):
+            raise TypeError
+        singly = enumerate(values)
+    except TypeError:
+        raise HalfbitError(f"{values!r} is not a row of numbers: give a list, an array or an iterator") from None
+    for index, value in singly:
+        yield Batch((value,), partial(_item, index))
 
 
 def _item(start: int, index: int) -> str:
@@ -80,7 +99,7 @@ def _view(values: Any) -> memoryview | None:
 
     :raises HalfbitError: if they are an array that holds no real numbers, or a view that Python cannot read.
     """
-    kind = getattr(getattr(values, "dtype", None), "kind", None)  # as numpy's arrays have it
+    kind = _kind(values)
     if kind is not None and kind not in "biufO":
         raise HalfbitError(
             f"an array of {values.dtype} holds no real numbers: give integers or floats (of times: values.astype('int64'))"
@@ -91,15 +110,19 @@ def _view(values: Any) -> memoryview | None:
         return None
     if view.ndim == 1 and view.format.lstrip("@") in _FORMATS:
         return view
-    if values is view or isinstance(values, memoryview):
+    if isinstance(values, memoryview):
         raise HalfbitError(f"a view of format {view.format!r} cannot be read: give one row in the machine's byte order")
     return None
 
 
+def _kind(values: Any) -> str | None:
+    """The kind of an array's values, as numpy's arrays have it."""
+    return getattr(getattr(values, "dtype", None), "kind", None)
+
+
 def refuse_levels(values: object) -> None:
     """:raises HalfbitError: if ``values`` are an array of booleans, which are levels and not times."""
-    kind = getattr(getattr(values, "dtype", None), "kind", None)
-    if kind == "b" or (isinstance(values, memoryview) and values.format == "?"):
+    if _kind(values) == "b" or (isinstance(values, memoryview) and values.format == "?"):
         raise HalfbitError("an array of booleans holds levels and not times: give it to edges_from_samples")
 
 
@@ -113,8 +136,7 @@ def integers(values: Sequence[Any]) -> bool:
 def counts(values: Sequence[Any]) -> Sequence[int] | None:
     """The values, if all are integers from 0 up that fit 64 bits; found out fast. Else ``None``."""
     if isinstance(values, memoryview):
-        fitting = values.format.lstrip("@") in _INTEGER_FORMATS and min(values, default=0) >= 0
-        return values if fitting else None
+        return values if integers(values) and min(values, default=0) >= 0 else None
     try:
         array("Q", values)
     except (TypeError, OverflowError, ValueError):
@@ -132,25 +154,64 @@ def plain(batch: Batch) -> Sequence[Number]:
         return values
     if isinstance(values, memoryview):
         values = values.tolist()
-    numbers = [_number(value, batch, index) for index, value in enumerate(values)]
-    return numbers
+    return [_number(value, batch, index) for index, value in enumerate(values)]
 
 
-def _number(value: object, batch: Batch, index: int) -> Number:
-    if isinstance(value, float):
-        number: Number = value
-    else:
+def _number(value: Any, batch: Batch, index: int) -> Number:
+    number: Number
+    try:
+        number = value if isinstance(value, float) else operator.index(value)
+    except TypeError:
         try:
-            number = operator.index(value)  # type: ignore[arg-type]
-        except TypeError:
-            try:
-                if isinstance(value, (str, bytes)):
-                    raise TypeError
-                number = float(value)  # type: ignore[arg-type]
-            except (TypeError, ValueError):
-                raise CaptureError(f"{value!r} is not a number", batch.place(index)) from None
+            if isinstance(value, (str, bytes)):
+                raise TypeError
+            number = float(value)
+        except (TypeError, ValueError):
+            raise CaptureError(f"{value!r} is not a number", batch.place(index)) from None
     if not -LARGEST <= number <= LARGEST:
         finite = isinstance(number, int) or math.isfinite(number)
         problem = "is too large" if finite else "is not a finite number"
         raise CaptureError(f"{value!r} {problem}", batch.place(index))
     return number
+
+
+def check_length(total: Number, place: str) -> None:
+    """:raises CaptureError: if a capture lasts longer than any can."""
+    if total > LARGEST:
+        raise CaptureError("the capture lasts too long for its times to be counted", place)
+
+
+def check_durations(values: Sequence[Number], batch: Batch) -> None:
+    """:raises CaptureError: if a duration is negative."""
+    if values and min(values) < 0:
+        index = next(i for i, value in enumerate(values) if value < 0)
+        raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
+
+
+def steps_between(times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]) -> list[Number]:
+    """The step from each time to the next.
+
+    :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);
+        and the times.
+    :param place: gives the place of ``times[1 + i]``.
+    :raises CaptureError: if a step goes backwards without ``wrap``, or a time is outside the counter's range.
+    """
+    before, *after = times
+    chained: list[Any] = [after[0] if before is None and after else before, *after]
+    try:
+        steps = list(map(operator.sub, chained[1:], chained))
+    except OverflowError:  # a whole number that no float reaches, beside a float
+        raise CaptureError("times are too large", place(0)) from None
+    if wrap is not None:
+        for index, time in enumerate(chained[1:]):
+            if not 0 <= time < wrap:
+                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
+        return [step + wrap if step < 0 else step for step in steps]
+    if steps and min(steps) < 0:
+        index = next(i for i, step in enumerate(steps) if step < 0)
+        raise CaptureError(
+            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
+            "(if the counter starts over, say after how many counts with wrap=N)",
+            place(index),
+        )
+    return steps

@@ -10,16 +10,20 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, chain
 from operator import sub
 from typing import Any
 
 import attrs
 
-from .batch import LARGEST, Batch, batches_of, counts, integers, plain, refuse_levels
+from .batch import (
+    Batch, batches_of, check_durations, check_length, counts, each_until_error, integers, plain, refuse_levels,
+    steps_between,
+)  # fmt: skip
 from .edge_samples import changes, levels_in
 from .error import CaptureError, HalfbitError
 from .unit import Number, Scale, Unit
+
 
 @attrs.frozen(slots=True)
 class Edge:
@@ -120,6 +124,15 @@ class Edges(Iterable[Edge]):
         """Durations between changes in rows of counts, each with the ns in a count."""
 
 
+def _edges(rows: Iterable[tuple[Sequence[int], int]], level: int) -> Iterator[Edge]:
+    time = 0
+    yield Edge(time, level)
+    for durations, scale in rows:
+        for count in durations:
+            time, level = time + count * scale, 1 - level
+            yield Edge(time, level)
+
+
 class RawEdges(Edges):
     """Edges made of raw numbers, in batches."""
 
@@ -130,21 +143,15 @@ class RawEdges(Edges):
         self._batches = batches
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
-        self._unit = unit
         self._wrap = wrap
         self._level = level
         EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use
 
     def __iter__(self) -> Iterator[Edge]:
-        time, level = 0, -1
-        for batch, (durations, scale) in self._batch_rows():
-            if level < 0:
-                level = self._level if batch.level is None else batch.level
-                yield Edge(0, level)
-            for count in durations:
-                time += count * scale
-                level = 1 - level
-                yield Edge(time, level)
+        rows = self._batch_rows()
+        for batch, first in rows:
+            level = self._level if batch.level is None else batch.level
+            yield from _edges(chain((first,), (row for _, row in rows)), level)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         """The counts times the ns in a count, summed, are the times of the edges exactly.
@@ -156,49 +163,54 @@ class RawEdges(Edges):
 
     def _batch_rows(self) -> Iterator[tuple[Batch, tuple[Sequence[int], int]]]:
         """Each batch with its row."""
-        since: Number = 0
-        before: Number | None = None
+        counter = _Counter(self._scale, self._wrap, self._are_durations)
         for batch in self._batches():
-            try:
-                row, since, before = self._row(batch, since, before)
-                yield batch, row
-            except CaptureError:
-                # The values before the wrong one are sound, and are not lost with it.
-                for single in batch.singly():
-                    row, since, before = self._row(single, since, before)
-                    yield single, row
+            yield from each_until_error(counter.row, batch)
 
-    def _row(
-        self, batch: Batch, since: Number, before: Number | None
-    ) -> tuple[tuple[Sequence[int], int], Number, Number | None]:
-        """A batch's durations as counts with the ns in a count; the new total and the last value.
 
-        :param since: counts from the first change to the last one.
-        :param before: the value before the batch.
+class _Counter:
+    """Takes batches of raw numbers and gives the durations between the changes, as counts."""
+
+    def __init__(self, scale: Scale, wrap: int | None, are_durations: bool) -> None:
+        self._scale = scale
+        self._wrap = wrap
+        self._are_durations = are_durations
+        self._since: Number = 0  # counts from the first change to the last one
+        self._before: Number | None = None  # the last raw time
+
+    def row(self, batch: Batch) -> tuple[Batch, tuple[Sequence[int], int]]:
+        """A batch with its durations as counts, and the ns in a count. Nothing is changed by an error.
+
+        :raises CaptureError: as :class:`EdgeMachine`.
         """
-        whole_ns = self._scale.denominator == 1 and isinstance(since, int)
+        scale, since = self._scale, self._since
+        whole_ns = scale.denominator == 1 and isinstance(since, int)
         if self._are_durations and whole_ns:
             durations = counts(batch.values)
             if durations is not None:
-                return (durations, self._scale.numerator), since + sum(durations), before
+                self._since = since + sum(durations)
+                return batch, (durations, scale.numerator)
         values = plain(batch)
         steps: Sequence[Any] = values
         if self._are_durations:
             check_durations(values, batch)
         else:
-            steps = steps_between((before, *values), self._wrap, batch.place)
-            if before is None:
+            steps = steps_between((self._before, *values), self._wrap, batch.place)
+            if self._before is None:
                 steps = steps[1:]  # up to the first change there is no duration
-            before = values[-1] if values else before
         if integers(steps) and whole_ns:
             total = since + sum(steps)
             check_length(total, batch.place(0))
-            return (steps, self._scale.numerator), total, before
-        check_length(max(steps, default=0), batch.place(0))  # a whole number may be larger than any float
-        totals = list(accumulate(steps, initial=since))
-        check_length(totals[-1], batch.place(0))
-        times = list(map(self._scale.nanoseconds, totals))
-        return (list(map(sub, times[1:], times)), 1), totals[-1], before
+            row, ns = steps, scale.numerator
+        else:
+            check_length(max(steps, default=0), batch.place(0))  # a whole number may be larger than any float
+            totals = list(accumulate(steps, initial=since))
+            total = totals[-1]
+            check_length(total, batch.place(0))
+            times = list(map(scale.nanoseconds, totals))
+            row, ns = list(map(sub, times[1:], times)), 1
+        self._since, self._before = total, values[-1] if values else self._before
+        return batch, (row, ns)
 
 
 class ReplayedEdges(Edges):
@@ -213,12 +225,7 @@ class ReplayedEdges(Edges):
         self._name = name
 
     def __iter__(self) -> Iterator[Edge]:
-        time, level = 0, 1
-        yield Edge(time, level)
-        for durations, scale in self._rows():
-            for count in durations:
-                time, level = time + count * scale, 1 - level
-                yield Edge(time, level)
+        return _edges(self._rows(), 1)
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
         rows, self._left = self._left, None
@@ -264,45 +271,3 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
         item if a sample is neither 0 nor 1.
     """
     return RawEdges(lambda: changes(levels_in(samples)), are_durations=False, unit=unit)
-
-
-def check_length(total: Number, place: str) -> None:
-    """:raises CaptureError: if a capture lasts longer than any can."""
-    if total > LARGEST:
-        raise CaptureError("the capture lasts too long for its times to be counted", place)
-
-
-def check_durations(values: Sequence[Number], batch: Batch) -> None:
-    """:raises CaptureError: if a duration is negative."""
-    if values and min(values) < 0:
-        index = next(i for i, value in enumerate(values) if value < 0)
-        raise CaptureError(f"duration {values[index]!r} is negative", batch.place(index))
-
-
-def steps_between(times: Sequence[Number | None], wrap: int | None, place: Callable[[int], str]) -> list[Number]:
-    """The step from each time to the next.
-
-    :param times: the last time of the row before, or ``None`` at the start of a capture (the first step is 0 then);
-        and the times.
-    :param place: gives the place of ``times[1 + i]``.
-    :raises CaptureError: if a step goes backwards without ``wrap``, or a time is outside the counter's range.
-    """
-    before, *after = times
-    chained: list[Any] = [after[0] if before is None and after else before, *after]
-    try:
-        steps = list(map(sub, chained[1:], chained))
-    except OverflowError:  # a whole number that no float reaches, beside a float
-        raise CaptureError("times are too large", place(0)) from None
-    if wrap is not None:
-        for index, time in enumerate(chained[1:]):
-            if not 0 <= time < wrap:
-                raise CaptureError(f"time {time!r} is outside a counter of {wrap} counts", place(index))
-        return [step + wrap if step < 0 else step for step in steps]
-    if steps and min(steps) < 0:
-        index = next(i for i, step in enumerate(steps) if step < 0)
-        raise CaptureError(
-            f"time goes backwards, from {chained[index]!r} to {chained[index + 1]!r} "
-            "(if the counter starts over, say after how many counts with wrap=N)",
-            place(index),
-        )
-    return steps

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 
-from .batch import Batch, batches_of, plain
+from .batch import Batch, batches_of, each_until_error, plain
 from .error import CaptureError
 
 #: Used instead of a level: the level has not changed.
@@ -25,7 +26,7 @@ def changes(rows: Iterable[bytes], word: str = "item", first: int = 0) -> Iterat
         indices = [start + at for at in found]
         start += len(row)
         if indices:
-            yield Batch(indices, _places(indices, word, first), opening)
+            yield Batch(indices, partial(_place, indices, word, first), opening)
 
 
 def turns(levels: bytes, level: int | None) -> tuple[list[int], int | None, int | None]:
@@ -51,11 +52,7 @@ def turns(levels: bytes, level: int | None) -> tuple[list[int], int | None, int 
 
 def levels_in(samples: Iterable[int]) -> Iterator[bytes]:
     """The samples as levels, in rows. Those before one that is wrong are not lost with it."""
-    for batch in batches_of(samples):
-        try:
-            yield _level_row(batch)
-        except CaptureError:
-            yield from map(_level_row, batch.singly())
+    return (row for batch in batches_of(samples) for row in each_until_error(_level_row, batch))
 
 
 def _level_row(batch: Batch) -> bytes:
@@ -66,5 +63,5 @@ def _level_row(batch: Batch) -> bytes:
     return bytes(map(int, levels))
 
 
-def _places(indices: Sequence[int], word: str, first: int) -> Callable[[int], str]:
-    return lambda index: f"{word} {indices[index] + first}"
+def _place(indices: Sequence[int], word: str, first: int, index: int) -> str:
+    return f"{word} {indices[index] + first}"

@@ -6,8 +6,9 @@ A fault of the *signal* is never an exception. It is a value: :class:`halfbit.Fa
 from __future__ import annotations
 
 import copy
+from typing import Any
 
-__all__ = ["CaptureError", "HalfbitError"]
+__all__ = ["AmbiguousError", "CaptureError", "HalfbitError", "LastLineError"]
 
 
 class HalfbitError(ValueError):
@@ -43,3 +44,22 @@ class CaptureError(HalfbitError):
         error = copy.copy(self)
         CaptureError.__init__(error, self.problem, place, file)
         return error
+
+
+class LastLineError(CaptureError):
+    """The last line has no line end, so it may be incomplete."""
+
+
+class AmbiguousError(CaptureError):
+    """The file can be read in several ways, so a parameter must say which.
+
+    The message gives parameters as ``name=value``. The command line shows them as its options.
+
+    :param parameter: the name of the parameter.
+    :param choices: the possible values, if they can be listed.
+    """
+
+    def __init__(self, problem: str, parameter: str = "", choices: tuple[Any, ...] = (), place: str = "") -> None:
+        super().__init__(problem, place)
+        self.parameter = parameter
+        self.choices = choices

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from halfbit.capture import open_capture
 from halfbit.capture.columns import unit_in
+from halfbit.cli.main import main
 from halfbit.edge import Edge
 from halfbit.error import CaptureError, HalfbitError
 
@@ -269,3 +270,13 @@ def test_misuse(options: dict[str, Any], tmp_path: Path) -> None:
     (name,) = options
     with pytest.raises(HalfbitError, match=name):
         open_capture(path, **options)
+
+
+def test_of_many_columns_a_message_lists_some(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    wide = tmp_path / "wide.csv"
+    wide.write_text(",".join(f"c{number}" for number in range(3000)) + "\n" + (",".join(["1"] * 3000) + "\n") * 3)
+    assert main(["decode", str(wide)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "say which column has the level" in line and "20 'c19' and 2980 more" in line and "c20" not in line

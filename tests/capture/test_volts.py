@@ -16,8 +16,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfbit.capture import open_capture
-from halfbit.capture.samples import Samples
-from halfbit.capture.threshold import STRETCH, Threshold, crossings, threshold_of
+from halfbit.capture.samples import Finder, Samples, changes
+from halfbit.capture.threshold import STRETCH, Threshold, threshold_of
 from halfbit.cli.main import main
 from halfbit.edge import Edge
 from halfbit.error import CaptureError, HalfbitError
@@ -175,7 +175,7 @@ def test_crossings_are_those_of_exact_arithmetic_however_they_come_in(
             yield Samples(times[at : at + size], b"", lambda _: "", values[at : at + size])
             at, turn = at + size, turn + 1
 
-    found = [time for block in crossings(cut(), Threshold(middle, 2 * half)) for time in block.values]
+    found = [time for block in changes(cut(), Finder(None, Threshold(middle, 2 * half))) for time in block.values]
     assert found == pytest.approx([float(time) for time in expected])
     assert found == sorted(found)
 

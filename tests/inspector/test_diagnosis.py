@@ -99,8 +99,8 @@ def test_a_loss_is_diagnosed_from_what_came_before_it_if_it_is_live() -> None:
     (fault,) = (each for each in noticed(loss) if isinstance(each, Fault))
     start = loss.at - 3_000_000
     before = Packet(loss.packet, 14, max(start - 20_000_000, 0), start)
-    assert list(diagnoser.feed(before)) == [(before, None)]
-    ((_, diagnosis),) = diagnoser.feed(fault)
+    first, (_, diagnosis) = diagnoser.through([before, fault])
+    assert first == (before, None)
     assert diagnosis is not None and (diagnosis.cause, diagnosis.packet) == (loss.cause, loss.packet)
     assert diagnosis.before is not None and diagnosis.after is None
 
@@ -132,8 +132,8 @@ def test_words() -> None:
     several = Diagnosis(fault, Cause.SEVERAL, 240_377_000, several=(Cause.SPIKE, Cause.ADDED_CHANGE))
     assert str(several) == "several causes fit near 240.377 ms: a spike, or a change too many"
     perhaps = Diagnosis(fault, Cause.FLIPPED_BIT, 240_377_000, before=9_000_000, perhaps=packet)
-    assert str(perhaps) == "a bit was turned over near 240.377 ms: perhaps 2C 70 5C, as sent 9 ms before"
-    assert perhaps.brief(80) == "a bit was turned over: 2C 70 5C? as 9 ms before"
+    assert str(perhaps) == "one bit was read wrong near 240.377 ms: perhaps 2C 70 5C, as sent 9 ms before"
+    assert perhaps.brief(80) == "one bit was read wrong: 2C 70 5C? as 9 ms before"
     assert perhaps.as_dict()["perhaps"] == "2C705C" and perhaps.as_dict()["data"] is None
     assert "no single cause fits" in str(diagnose(fault, [], 0, RECEIVE))
 

@@ -5,14 +5,4 @@ from .format import FORMATS, Format, open_capture
 from .options import Column, Options
 from .source import Location, Source, source_of
 
-__all__ = [
-    "FORMATS",
-    "CaptureEdges",
-    "Column",
-    "Format",
-    "Location",
-    "Options",
-    "Source",
-    "open_capture",
-    "source_of",
-]
+__all__ = ["FORMATS", "CaptureEdges", "Column", "Format", "Location", "Options", "Source", "open_capture", "source_of"]

@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from ..batch import Batch
 from ..edge import RawEdges
-from ..error import CaptureError
+from ..error import CaptureError, LastLineError
 from ..unit import Unit
-from .unsaid import LastLineError
 
 __all__ = ["CaptureEdges"]
 
@@ -21,20 +20,10 @@ class CaptureEdges(RawEdges):
     """
 
     def __init__(
-        self,
-        file: str,
-        batches: Callable[[], Iterable[Batch]],
-        *,
-        words: str,
-        are_durations: bool = False,
-        unit: Unit | None = None,
-        wrap: int | None = None,
-        level: int = 1,
-        remarks: Callable[[], tuple[str, ...]] = tuple,
-    ) -> None:
-        super().__init__(
-            batches, are_durations=are_durations, unit="us" if unit is None else unit, wrap=wrap, level=level
-        )
+        self, file: str, batches: Callable[[], Iterable[Batch]], *, words: str, are_durations: bool = False,
+        unit: Unit | None = None, wrap: int | None = None, remarks: Callable[[], tuple[str, ...]] = tuple,
+    ) -> None:  # fmt: skip
+        super().__init__(batches, are_durations=are_durations, unit=unit or "us", wrap=wrap)
         #: What the file holds, in words.
         self.words = words
         #: Unit given by the file or the caller; ``None`` if neither gives one.

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 
 import attrs
 
-from ..error import CaptureError
+from ..error import AmbiguousError, CaptureError
 from .head import DURATION, TIME, Head
-from .heading import HOLDS, Heading
+from .heading import Heading, unknown_meaning
+from .lines import listed
 from .options import Column, Options
-from .text import say_what
-from .unsaid import UnsaidError
 
 __all__ = ["Layout", "layout_of", "unit_in"]
 
@@ -27,23 +26,16 @@ class Layout:
     delimiter: str
     #: Number of fields in each row.
     width: int
-    #: Number of lines above the first row.
-    above: int
     #: Index of the column with times or durations.
     time: int
     #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
     rails: tuple[int, ...]
-    #: ``holds``, ``unit`` and ``wrap``, from the caller, the file's head and the column's name.
+    #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
     heading: Heading
     #: True if the level columns hold volts.
     volts: bool = False
     #: The level's column in words; empty if there is only one.
     column: str = ""
-
-    @property
-    def decimal_comma(self) -> bool:
-        """True if a comma in a number is a decimal comma."""
-        return self.delimiter != ","
 
 
 def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
@@ -52,33 +44,28 @@ def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
     :param volts: True if the table holds volts, not levels.
     :raises CaptureError: if a column does not exist, or if nothing says what the values are.
     """
-    names, width, delimiter, heading = head.names, len(head.rows[0]), head.delimiter or ",", head.said(options)
+    names, width, delimiter, said = head.names, len(head.rows[0]), head.delimiter or ",", head.said(options)
     if names and len(names) != width:
         raise CaptureError(f"there are {len(names)} column names over {width} fields")
-    time = _time(options.time_column, names, width, heading.holds)
+    time = _time(options.time_column, names, width, said.holds)
     name = names[time] if names else ""
-    if heading.unit is None:
-        heading = attrs.evolve(heading, unit=unit_in(name))
-    if heading.holds is None and DURATION.match(name):
-        heading = attrs.evolve(heading, holds="durations")
+    heading = said.over(Heading("durations" if DURATION.match(name) else None, unit_in(name)))
     if heading.holds == "durations":
         for option in ("level_column", "other_rail"):
             if getattr(options, option) is not None:
                 raise CaptureError(f"{option}: durations have none: each is from one level change to the next")
         if volts:
             raise CaptureError("holds durations, so no volts: read it with format=csv")
-        return Layout(delimiter, width, head.first - 1, time, (), heading)
+        return Layout(delimiter, width, time, (), heading)
     rails = _rails(options, names, width, time)
-    if heading.holds is None:
-        if not rails and not TIME.match(name):
-            raise UnsaidError(say_what(), "holds", HOLDS)
-        heading = attrs.evolve(heading, holds="times")
+    if heading.holds is None and not rails and not TIME.match(name):
+        raise unknown_meaning()
     if volts and not rails:
         raise CaptureError("there is only one column: volts need one with times and one with volts")
-    column = ""
-    if rails and width > 2:
-        column = f" of column {names[rails[0]]!r}" if names and names[rails[0]] else f" of column {rails[0] + 1}"
-    return Layout(delimiter, width, head.first - 1, time, rails, heading, volts, column)
+    rail = rails[0] if rails else 0
+    shown = repr(names[rail]) if names and names[rail] else str(rail + 1)
+    column = f" of column {shown}" if rails and width > 2 else ""
+    return Layout(delimiter, width, time, rails, heading, volts, column)
 
 
 def unit_in(name: str) -> str | None:
@@ -93,7 +80,7 @@ def _time(said: Column | None, names: Sequence[str], width: int, holds: str | No
     patterns = {"times": (TIME,), "durations": (DURATION,), None: (TIME, DURATION)}[holds]
     fitting = [index for index, name in enumerate(names) if any(pattern.match(name) for pattern in patterns)]
     if len(fitting) > 1:
-        raise UnsaidError(
+        raise AmbiguousError(
             f"several columns may hold the times; say which with time_column=COLUMN ({_listed(names)})",
             "time_column", tuple(number + 1 for number in fitting),
         )  # fmt: skip
@@ -109,7 +96,7 @@ def _rails(options: Options, names: Sequence[str], width: int, time: int) -> tup
         return first + second
     others = [index for index in range(width) if index not in (time, *second) and (not names or names[index])]
     if len(others) > 1 or (second and not others):
-        raise UnsaidError(
+        raise AmbiguousError(
             f"say which column has the level with level_column=COLUMN ({_listed(names) or f'1 to {width}'})",
             "level_column", tuple(number + 1 for number in others),
         )  # fmt: skip
@@ -117,26 +104,23 @@ def _rails(options: Options, names: Sequence[str], width: int, time: int) -> tup
 
 
 def _find(option: str, said: Column, names: Sequence[str], width: int) -> int:
+    there = _listed(names)
+    brackets = f" ({there})" if names else ""
     if isinstance(said, int):
         if said <= width:
             return said - 1
-        raise CaptureError(f"{option}: there is no column {said}; there are {width}{_brackets(names)}")
+        raise CaptureError(f"{option}: there is no column {said}; there are {width}{brackets}")
     wanted = said.strip()
-    for same in (str, str.lower):
-        found = [index for index, name in enumerate(names) if same(name) == same(wanted)]
-        if len(found) > 1:
-            raise CaptureError(f"{option}: {said!r} names several columns; give its number{_brackets(names)}")
-        if found:
-            return found[0]
-    if not names:
-        raise CaptureError(f"{option}: there is no column {said!r}: columns have no names, only numbers 1 to {width}")
-    raise CaptureError(f"{option}: there is no column {said!r}; there are {_listed(names)}")
+    found = [index for index, name in enumerate(names) if name == wanted]
+    found = found or [index for index, name in enumerate(names) if name.lower() == wanted.lower()]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise CaptureError(f"{option}: {said!r} names several columns; give its number{brackets}")
+    instead = f"; there are {there}" if names else f": columns have no names, only numbers 1 to {width}"
+    raise CaptureError(f"{option}: there is no column {said!r}{instead}")
 
 
 def _listed(names: Sequence[str]) -> str:
-    return ", ".join(f"{number} {name!r}" for number, name in enumerate(names, 1))
-
-
-def _brackets(names: Sequence[str]) -> str:
-    return f" ({_listed(names)})" if names else ""
+    return listed([f"{number} {name!r}" for number, name in enumerate(names, 1)])
 

@@ -76,11 +76,7 @@ class EdgeFilter:
         self._last = 0
         self._level = 0  # level after its last change
         self._opening = True  # this is the capture's first crossing
-        self._crossings = 0
-        self._spikes = 0
-        self._changes = 0
-        self._longest = 0
-        self._places: tuple[int, int] | None = None  # times of the first and the last noisy crossing, ns
+        self._removed = Removed()
         self._kept = 0  # time of the change kept from the crossing before, ns
         self._sure = False  # that crossing had no noise
         self._seen: deque[int] = deque(maxlen=MEMORY)  # the last durations between two noise-free crossings, ns
@@ -93,8 +89,7 @@ class EdgeFilter:
     @property
     def removed(self) -> Removed:
         """Counts of what has been removed so far; times in ns."""
-        first, last = self._places or (None, None)
-        return Removed(self._crossings, self._spikes, self._changes, first, last, self._longest)
+        return self._removed
 
     def feed(self, edge: Edge) -> tuple[Edge, ...]:
         """Take the next edge.
@@ -141,12 +136,11 @@ class EdgeFilter:
 
     def _noisy(self, count: int) -> int | None:
         opening, self._opening = self._opening, False
-        odd = count % 2
-        self._crossings += odd
-        self._spikes += 1 - odd
-        self._changes += count - (1 if odd or opening else 0)
-        self._longest = max(self._longest, self._last - self._first)
-        self._places = (self._places[0] if self._places else self._first, self._first)
+        odd, so_far = count % 2, self._removed
+        changes = so_far.changes + count - (1 if odd or opening else 0)
+        first = self._first if so_far.first is None else so_far.first
+        longest = max(so_far.longest, self._last - self._first)
+        self._removed = Removed(so_far.crossings + odd, so_far.spikes + 1 - odd, changes, first, self._first, longest)
         if not odd and not opening:
             return None
         self._kept, self._sure = self._first if opening else self._likely(), False

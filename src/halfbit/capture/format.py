@@ -16,8 +16,7 @@ from .levels import read_levels
 from .options import Column, Options
 from .plain import plain
 from .source import Location, Source, source_of, unpacked
-from .table import read_table, read_volts
-from .text import read_text
+from .text import read_table, read_text, read_volts
 from .vcd import read_vcd
 from .wav import read_wav
 
@@ -113,26 +112,17 @@ def open_capture(
     :param threshold: the middle between the two levels, in volts (or the file's own unit; in a WAV file
         full scale is 1). ``None``: detected.
     :param hysteresis: how far the signal must cross the threshold, half to each side. ``None``: detected.
-    :raises UnsaidError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must decide.
+    :raises AmbiguousError: a :class:`CaptureError`, if the file can be read in several ways and a parameter must say
+        which.
     :raises CaptureError: if the file cannot be opened or its head cannot be read. While iterating, if a
         value is wrong; the error gives the line.
     :raises HalfbitError: if an argument is invalid, or if the format does not use it.
     """
     options = Options(
-        holds=holds,
-        unit=unit,
-        wrap=wrap,
-        time_column=time_column,
-        level_column=level_column,
-        delimiter=delimiter,
-        decimal=decimal,
-        last_line=last_line,
-        signal=signal,
-        channel=channel,
-        other_rail=other_rail,
-        threshold=threshold,
-        hysteresis=hysteresis,
-    )
+        holds=holds, unit=unit, wrap=wrap, time_column=time_column, level_column=level_column, delimiter=delimiter,
+        decimal=decimal, last_line=last_line, signal=signal, channel=channel, other_rail=other_rail,
+        threshold=threshold, hysteresis=hysteresis,
+    )  # fmt: skip
     source = unpacked(source_of(location))
     try:
         edges = _opened(source, options, format)
@@ -147,17 +137,20 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
 
     :raises HalfbitError: for an unknown format, or an option that the format does not use.
     """
-    chosen = _named(name) if name is not None else _by_ending(source)
     start = b"" if source.live else next(source.look(), b"")
     if name is None:  # what the file begins with says more than its ending
+        ending = PurePath(source.name).suffix.lower()
+        chosen = next((format for format in FORMATS if ending in format.endings), FORMATS[0] if source.live else None)
         chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
+    else:
+        chosen = _named(name)
     if chosen is not None and not chosen.takes_head:
         options.refuse_all_but(chosen.options, chosen.name)
         return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
     table = chosen is not None and chosen.name != "text"
     head = head_of(source, options, table=table, carriage=carriage)
-    if name is None or chosen is None:
+    if chosen is None or name is None:
         chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
     options.refuse_all_but(chosen.options, chosen.name)
     if not chosen.takes_head:  # levels, which only the rows show
@@ -166,16 +159,7 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
 
 
 def _named(name: str) -> Format:
-    for format in FORMATS:
-        if format.name == name:
-            return format
-    raise HalfbitError(f"format: {name!r} is none of {', '.join(format.name for format in FORMATS)}")
-
-
-def _by_ending(source: Source) -> Format | None:
-    """The format by the file's ending; ``None`` if the contents must decide."""
-    ending = PurePath(source.name).suffix.lower()
-    for format in FORMATS:
-        if ending in format.endings:
-            return format
-    return FORMATS[0] if source.live else None
+    formats = {format.name: format for format in FORMATS}
+    if name not in formats:
+        raise HalfbitError(f"format: {name!r} is none of {', '.join(formats)}")
+    return formats[name]

@@ -11,17 +11,16 @@ import csv
 import re
 from collections.abc import Generator, Sequence
 from contextlib import closing
-from itertools import chain, pairwise
+from itertools import pairwise
 
 import attrs
 
-from ..error import CaptureError
+from ..error import AmbiguousError, CaptureError, LastLineError
 from .heading import Heading, heading_of
 from .lines import HEADING, NO_TEXT, Lines, complaint, lines_of, quoted
 from .numbers import looks_like_number, numbers_in
 from .options import Options
 from .source import Source
-from .unsaid import LastLineError, UnsaidError
 
 __all__ = ["DELIMITERS", "DURATION", "LEVELS", "TIME", "Head", "fields_in", "head_of", "shape_of"]
 
@@ -38,6 +37,8 @@ DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
 
 #: Number of rows checked in a file, and number of lines searched for the first row.
 ROWS, LINES = 200, 400
+#: Once the rows checked have more bytes than this, no more rows are checked.
+BYTES = 1 << 17
 #: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
 FEWEST_LEVELS = 16
 
@@ -62,8 +63,7 @@ class Head:
     #: The names of the columns, with their units, and their line; empty and 0 if they have no names.
     names: tuple[str, ...] = ()
     names_line: int = 0
-    #: The unit after the times, and all units found after values.
-    unit: str | None = None
+    #: The units found after values, in the order of the columns.
     units: tuple[str, ...] = ()
     #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
     #: ``""`` if there are no commas.
@@ -75,15 +75,25 @@ class Head:
 
     def said(self, options: Options) -> Heading:
         """What the caller and the file say of the numbers."""
-        return Heading(options.holds, options.unit or self.unit, options.wrap).over(self.heading)
+        units = [unit.replace("µ", "u").replace("μ", "u") for unit in self.units if "V" not in unit]
+        return Heading(options.holds, options.unit or next(iter(units), None), options.wrap).over(self.heading)
 
 
 def _is_value(field: str) -> bool:
     """True for a number, perhaps with a unit, or a level."""
     field = field.strip().strip('"')
     match = _VALUE.fullmatch(field)
-    number = match[1].replace(",", "") if match else field
-    return field.lower() in LEVELS or looks_like_number(number)
+    return field.lower() in LEVELS or looks_like_number(match[1].replace(",", "") if match else field)
+
+
+def _unit_of(field: str) -> str | None:
+    match = _VALUE.fullmatch(field)
+    return match[2] if match else None
+
+
+def _is_name(field: str) -> bool:
+    """True for the name of a column with times or durations."""
+    return bool(TIME.match(field) or DURATION.match(field))
 
 
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head:
@@ -91,15 +101,16 @@ def head_of(source: Source, options: Options, *, table: bool = False, carriage: 
 
     :param table: True if it is known to be a table, so that commas separate its fields.
     :param carriage: True if lines end with a carriage return only.
-    :raises UnsaidError: if numbers with commas can be read in two ways.
+    :raises AmbiguousError: if numbers with commas can be read in two ways.
     :raises CaptureError: if there is no row, or if the heading or a unit is not valid.
     """
     above: list[Lines] = []
     rows: list[tuple[int, str]] = []
     heading: Heading | None = None
-    semicolons = empty = False
+    semicolons = False
+    line = None
+    size = 0  # bytes of the rows
     with closing(_lines(source, options, carriage)) as lines:
-        line = None
         for line in lines:
             text = line.text.decode("utf-8", "replace").strip()
             if (match := HEADING.match(line.text)) and not rows:
@@ -117,14 +128,14 @@ def head_of(source: Source, options: Options, *, table: bool = False, carriage: 
                 above.append(line)
             else:
                 rows.append((line.number, text))
-            if len(rows) == (1 if source.live else ROWS):
+                size += len(text)
+            if len(rows) == (1 if source.live else ROWS) or size > BYTES:
                 break
-        empty = line is None
     if rows:
         above = [line for line in above if line.number < rows[0][0]]
         return _head(above, rows, heading or Heading(), options, semicolons, table)
     if not above:
-        raise CaptureError("is empty" if empty else "holds no values, only comments and blank lines")
+        raise CaptureError("is empty" if line is None else "holds no values, only comments and blank lines")
     raise _no_row(above, table)
 
 
@@ -151,11 +162,12 @@ def _lines(source: Source, options: Options, carriage: bool) -> Generator[Lines,
     with closing(source.look()) as chunks:
         ended = (chunk.replace(b"\r", b"\n") for chunk in chunks) if carriage else chunks
         try:
-            for line in chain.from_iterable(lines.singly() for lines in lines_of(ended, options.take_last)):
-                number = line.number
-                yield line
-                if number > LINES + ROWS:
-                    return
+            for lines in lines_of(ended, options.take_last):
+                for line in lines.singly():
+                    number = line.number
+                    yield line
+                    if number > LINES + ROWS:
+                        return
         except LastLineError:
             if not number:
                 raise
@@ -168,20 +180,16 @@ def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
         values = list(map(_is_value, fields))
         if fields and all(values):
             return True
-        named = any(TIME.match(field) or DURATION.match(field) for field in fields)
-        if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1) and not named:
-            return True  # other columns may hold words
+        if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1):
+            if not any(map(_is_name, fields)):
+                return True  # other columns may hold words
     return False
 
 
 def _head(
-    above: Sequence[Lines],
-    rows: Sequence[tuple[int, str]],
-    heading: Heading,
-    options: Options,
-    semicolons: bool,
+    above: Sequence[Lines], rows: Sequence[tuple[int, str]], heading: Heading, options: Options, semicolons: bool,
     table: bool,
-) -> Head:
+) -> Head:  # fmt: skip
     texts = [text.partition("#")[0].strip() for _, text in rows]
     if any(re.search(r"\d\s*;\D*[A-Za-z]", text) for text in texts):  # words after a semicolon
         texts = [text.partition(";")[0].strip() for text in texts]
@@ -196,27 +204,18 @@ def _head(
         number, text = rows[0]
         above, rows, fields = [*above, Lines(number, text.encode())], rows[1:], fields[1:]
     width = len(fields[0])
-    units = [match[2] if (match := _VALUE.fullmatch(field)) else None for field in fields[0]]
+    units = list(map(_unit_of, fields[0]))
     for (number, _), row in zip(rows, fields):
         for unit, field in zip(units, row):
-            if (match := _VALUE.fullmatch(field)) and match[2] not in (None, unit):
+            if _unit_of(field) not in (None, unit):
                 problem = f"{field!r} has another unit than line {rows[0][0]}: write all numbers in one unit"
                 raise CaptureError(problem, f"line {number}")
-    times = [unit for unit in units if unit is not None and "V" not in unit]
     names, names_line = _names(above, delimiter, width, trailing)
+    first = rows[0][0] if names or not names_line else names_line
     return Head(
-        rows[0][0] if names or not names_line else names_line,
-        tuple(map(tuple, fields)),
-        delimiter,
-        heading,
-        names,
-        names_line,
-        times[0].replace("µ", "u").replace("μ", "u") if times else None,
-        tuple(sorted({unit for unit in units if unit}, key=len, reverse=True)),
-        decimal,
-        semicolons,
-        trailing,
-    )
+        first, tuple(map(tuple, fields)), delimiter, heading, names, names_line, tuple(filter(None, units)), decimal,
+        semicolons, trailing,
+    )  # fmt: skip
 
 
 def _fields(text: str, delimiter: str) -> list[str]:
@@ -267,7 +266,7 @@ def _delimiter(row: str, decimal: str, table: bool) -> str:
 def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> str:
     """The meaning of commas inside numbers; ``""`` without such commas, or if commas separate the fields.
 
-    :raises UnsaidError: if they can be read in two ways.
+    :raises AmbiguousError: if they can be read in two ways.
     """
     commas = [text for text in texts if "," in text]
     if not commas:
@@ -284,14 +283,13 @@ def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> 
         if all(part.endswith(",") or "," not in part for row in parts for part in row):
             return ""  # commas followed by spaces separate the fields
         return _of_groups([part.rstrip(",") for row in parts for part in row if "," in part.rstrip(",")], line)
-    numbers = [text.rstrip(",") for text in commas]
-    numbers = [number for number in numbers if "," in number]
+    numbers = [number for text in commas if "," in (number := text.rstrip(","))]
     if not numbers or table:
         return ""  # a comma follows each number, or commas separate the fields
     if all(_GROUPS.fullmatch(number) for number in numbers):
         return _of_groups(numbers, line)
     if all(number.count(",") == 1 and number.partition(",")[2].lower() not in LEVELS for number in numbers):
-        raise UnsaidError(
+        raise AmbiguousError(
             f"{numbers[0]!r} may be one number with a decimal comma ({numbers[0].replace(',', '.')}), or two numbers: "
             "say which with decimal=comma or delimiter=comma",
             "decimal", place=f"line {line}",
@@ -307,16 +305,14 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
     elif not all(_GROUPS.fullmatch(number) for number in numbers):
         return "comma"
     number = numbers[0]
-    raise UnsaidError(
+    raise AmbiguousError(
         f"the comma in {number!r} may part thousands ({number.replace(',', '')}) or be a decimal comma "
         f"({number.replace(',', '.', 1)}): say which with decimal=point or decimal=comma",
         "decimal", place=f"line {line}",
     )  # fmt: skip
 
 
-def _names(
-    above: Sequence[Lines], delimiter: str, width: int, trailing: bool
-) -> tuple[tuple[str, ...], int]:
+def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -> tuple[tuple[str, ...], int]:
     """The columns' names and their line. If their units have a line of their own, these follow the names.
 
     A line without a word is no names, but a row with a wrong number. Then only its line is returned.
@@ -330,15 +326,14 @@ def _names(
     last = len(above) - 1
     names = texts[last]
     if last and len(names) in fitting and len(texts[last - 1]) in fitting and any(names):
-        units = [_UNIT.fullmatch(field) for field in names]
-        if all(units):
+        units = [match[1] for field in names if (match := _UNIT.fullmatch(field))]
+        if len(units) == len(names):
             last -= 1
-            found = [match[1] if match else None for match in units]
-            names = [f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], found)]
+            names = [f"{name} [{unit}]" if unit else name for name, unit in zip(texts[last], units)]
     fits = len(names) in fitting and width > 1
     if fits and not any(name[:1].isalpha() for name in names):
         return (), above[last].number
-    if not fits and not any(TIME.match(name) or DURATION.match(name) for name in names):
+    if not fits and not any(map(_is_name, names)):
         return (), 0
     above[last].decoded()
     return tuple(names[:width] if len(names) in fitting else names), above[last].number
@@ -363,8 +358,8 @@ def shape_of(head: Head, likely: str, *, live: bool) -> str:
     if any(levels) and len({len(row) for row in rows}) == 1:
         return "csv"
     if not names and likely == "text":
-        numbers = [float(value.replace(",", ".")) for row in rows for value in row if looks_like_number(value)]
-        times = [float(row[0].replace(",", ".")) for row in rows if looks_like_number(row[0])]
+        numbers = [float(value) for row in rows for value in row if looks_like_number(value)]
+        times = [float(row[0]) for row in rows if looks_like_number(row[0])]
         rising = all(late > early for early, late in pairwise(times))
         in_a_row = all(late >= early for early, late in pairwise(numbers))
         return "volts" if width == 2 and rising and not in_a_row else "text"

@@ -18,11 +18,11 @@ from typing import Any
 
 import attrs
 
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from ..unit import Scale, Unit
 from .lines import quoted
 
-__all__ = ["HOLDS", "Heading", "heading_of"]
+__all__ = ["HOLDS", "Heading", "heading_of", "unknown_meaning"]
 
 #: Possible meanings of a capture's numbers.
 HOLDS = ("durations", "times")
@@ -68,3 +68,12 @@ def heading_of(text: bytes, place: str) -> Heading:
         except (ValueError, ZeroDivisionError):
             raise CaptureError(f"heading says {word!r}: {value!r} is no number", place) from None
     return Heading(holds, **said)
+
+
+def unknown_meaning() -> AmbiguousError:
+    """The error if nothing gives the meaning of a capture's numbers."""
+    return AmbiguousError(
+        "nothing says what the numbers are: say holds=durations (from one level change to the next) or "
+        "holds=times (of the changes), or put a line like '# halfbit: durations us' at the head",
+        "holds", HOLDS,
+    )  # fmt: skip

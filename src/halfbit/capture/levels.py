@@ -6,17 +6,16 @@ import re
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 
-from ..error import CaptureError
+from ..error import AmbiguousError, CaptureError
 from ..edge_samples import changes
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
-from .unsaid import UnsaidError
 
 __all__ = ["read_levels"]
 
-_BYTES = re.compile(rb"[\x00\x01]*")
-_TEXT = re.compile(rb"[01 \t\r\n]*")
+_NOT_BYTES = re.compile(rb"[^\x00\x01]")
+_NOT_TEXT = re.compile(rb"[^01 \t\r\n]")
 
 #: Characters to levels.
 _LEVELS = bytes.maketrans(b"01", b"\x00\x01")
@@ -29,19 +28,15 @@ def read_levels(source: Source, options: Options) -> CaptureEdges:
     :raises CaptureError: if the file holds no levels, or if the sampling rate is not known.
     """
     if options.unit is None:
-        raise UnsaidError("nothing says how many levels there are per second: give unit=250kHz or another rate", "unit")
+        problem = "nothing says how many levels there are per second: give unit=250kHz or another rate"
+        raise AmbiguousError(problem, "unit")
     with closing(source.look()) as chunks:
-        for chunk in chunks:
-            if chunk.strip(_SPACES):
-                break
-        else:
-            raise CaptureError("holds no levels")
-    as_text = chunk.lstrip(_SPACES)[0] > 1
+        start = next(filter(None, (chunk.lstrip(_SPACES) for chunk in chunks)), b"")
+    if not start:
+        raise CaptureError("holds no levels")
+    as_text = start[0] > 1
     return CaptureEdges(
-        source.name,
-        lambda: changes(_levels(source.chunks(), as_text), "level", 1),
-        words="levels",
-        unit=options.unit,
+        source.name, lambda: changes(_levels(source.chunks(), as_text), "level", 1), words="levels", unit=options.unit
     )
 
 
@@ -49,11 +44,11 @@ def _levels(chunks: Iterable[bytes], as_text: bool) -> Iterator[bytes]:
     """The levels as bytes 0 and 1. Those before a wrong one come out first."""
     at = 0  # bytes so far
     for chunk in chunks:
-        good = (_TEXT if as_text else _BYTES).match(chunk)
-        sound = chunk[: good.end()] if good else b""
+        wrong = (_NOT_TEXT if as_text else _NOT_BYTES).search(chunk)
+        sound = chunk[: wrong.start()] if wrong else chunk
         yield sound.translate(_LEVELS, _SPACES) if as_text else sound
-        if len(sound) < len(chunk):
-            wrong = chunk[len(sound) : len(sound) + 1]
-            shown = repr(wrong.decode("ascii")) if 32 <= wrong[0] < 127 else f"0x{wrong[0]:02x}"
+        if wrong:
+            byte = wrong[0][0]
+            shown = repr(chr(byte)) if 32 <= byte < 127 else f"0x{byte:02x}"
             raise CaptureError(f"{shown} is neither 0 nor 1", f"byte {at + len(sound) + 1}")
         at += len(chunk)

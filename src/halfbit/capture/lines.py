@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
 import attrs
 
-from ..error import CaptureError
-from .unsaid import LastLineError
+from ..batch import each_until_error
+from ..error import CaptureError, LastLineError
 
-__all__ = ["BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "quoted", "read_lines", "unfinished"]
+__all__ = [
+    "BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "listed", "quoted", "read_lines", "unfinished",
+]  # fmt: skip
 
 #: Longest line in bytes. A longer one is an error; this limits memory use.
 LONGEST = 1 << 16
+
+#: Most names listed in an error message.
+SHOWN = 20
 
 #: Control characters that do not occur in text.
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
@@ -47,21 +52,23 @@ class Lines:
         """The lines one by one."""
         return self.text.split(b"\n")
 
+    @property
+    def numbers(self) -> Sequence[int]:
+        """The number of each line."""
+        return range(self.number, self.number + self.text.count(b"\n") + 1)
+
     def singly(self) -> Iterator[Lines]:
         """Each line as lines of its own."""
-        return (Lines(number, text) for number, text in enumerate(self.texts, self.number))
+        return map(Lines, self.numbers, self.texts)
 
     def decoded(self) -> list[str]:
         """The lines as text.
 
         :raises CaptureError: if they are not text.
         """
-        if NO_TEXT.search(self.text):
-            raise CaptureError(complaint(self.text), f"line {self.number}")
-        try:
-            return self.text.decode().split("\n")
-        except UnicodeDecodeError:
-            raise CaptureError(complaint(self.text), f"line {self.number}") from None
+        if wrong := complaint(self.text):
+            raise CaptureError(wrong, f"line {self.number}")
+        return self.text.decode().split("\n")
 
 
 def lines_of(chunks: Iterable[bytes], take_last: bool = False) -> Iterator[Lines]:
@@ -121,11 +128,7 @@ def read_lines(
             opening = not text
         late = HEADING.search(text)
         rows = Lines(number, (text[: late.start()] if late else text)[:-1])
-        try:
-            found = [read(rows)]
-        except CaptureError:  # one by one
-            found = map(read, rows.singly())  # type: ignore[assignment]
-        yield from (each for each in found if each is not None)
+        yield from (found for found in each_until_error(read, rows) if found is not None)
         if late:
             at = number + text.count(b"\n", 0, late.start())
             raise CaptureError("a heading after values: another capture starts here, split the file", f"line {at}")
@@ -133,11 +136,8 @@ def read_lines(
 
 def unfinished(rest: bytes, number: int) -> LastLineError:
     """The error for a last line without a line end."""
-    return LastLineError(
-        f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be "
-        "cut short (if the file is whole, take it with last_line=take)",
-        f"line {number}",
-    )
+    problem = f"the file ends inside the line: after {quoted(rest)} there is no line end, so it may be cut short"
+    return LastLineError(f"{problem} (if the file is whole, take it with last_line=take)", f"line {number}")
 
 
 def quoted(text: bytes) -> str:
@@ -146,13 +146,17 @@ def quoted(text: bytes) -> str:
     return repr(shown if len(shown) <= 40 else shown[:37] + "...")
 
 
+def listed(names: Sequence[str]) -> str:
+    """Names for an error message: the first :data:`SHOWN` of them, and how many more there are."""
+    more = len(names) - SHOWN
+    return ", ".join(names[:SHOWN]) + (f" and {more} more" if more > 0 else "")
+
+
 def complaint(text: bytes) -> str:
     """Why these bytes are not text; empty if they may be text."""
     try:
-        shown = text.decode("utf-8")
+        text.decode()
     except UnicodeDecodeError as error:
         return f"byte 0x{text[error.start]:02x} is not UTF-8 text: not a text file, or one in another encoding?"
-    for character in shown:
-        if NO_TEXT.match(character.encode()):
-            return f"byte 0x{ord(character):02x} is no text: not a text file?"
-    return ""
+    wrong = NO_TEXT.search(text)
+    return f"byte 0x{wrong[0][0]:02x} is no text: not a text file?" if wrong else ""

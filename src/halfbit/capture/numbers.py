@@ -15,9 +15,8 @@ __all__ = ["looks_like_number", "numbers_in"]
 #: Numbers from this one up are refused. No capture needs them.
 LARGEST = 1 << 63
 
-_INTEGER = re.compile(r"[+-]?[0-9]+")
-_FLOAT = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
+_NUMBER = re.compile(rf"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?|{_NOT_FINITE.pattern}", re.IGNORECASE)
 
 
 def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Number]:
@@ -53,12 +52,10 @@ def _converted(fields: Sequence[str]) -> list[Number]:
         fractions = list(map(float, fields))
         if not all(map(math.isfinite, fractions)):
             raise ValueError from None
-        values = list(fractions)
-        if any(map(float.is_integer, fractions)):
-            # Whole numbers stay ints even among fractions. So they are exact, and the result does not
-            # depend on how the lines are split into batches.
-            pairs = zip(fields, fractions)
-            values = [_whole(field, value) if value.is_integer() else value for field, value in pairs]
+        # Whole numbers stay ints even among fractions. So they are exact, and the result does not depend on how the
+        # lines are split into batches.
+        whole = [field.strip().lstrip("+-").isdigit() for field in fields]
+        values = [int(field) if is_whole else value for field, value, is_whole in zip(fields, fractions, whole)]
     if values and max(max(values), -min(values)) >= LARGEST:
         raise ValueError
     return values
@@ -66,8 +63,7 @@ def _converted(fields: Sequence[str]) -> list[Number]:
 
 def looks_like_number(field: str) -> bool:
     """True if a field is written as a number, even one that is too large or not finite."""
-    text = field.strip()
-    return any(form.fullmatch(text) for form in (_INTEGER, _FLOAT, _NOT_FINITE))
+    return _NUMBER.fullmatch(field.strip()) is not None
 
 
 def _complaint(field: str) -> str:
@@ -78,10 +74,3 @@ def _complaint(field: str) -> str:
     if looks_like_number(field):
         return f"{quoted(data)} is too large for a capture"
     return complaint(data) or f"{quoted(data)} is not a number"
-
-
-def _whole(field: str, value: float) -> Number:
-    try:
-        return int(field)
-    except ValueError:  # 58.0, 1e3
-        return value

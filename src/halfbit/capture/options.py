@@ -32,56 +32,39 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool) and value >= 1
 
 
-def _is_name(value: object) -> bool:
-    return isinstance(value, str) and bool(value.strip())
-
-
-def _is_column(value: object) -> bool:
-    return isinstance(value, str) or _is_number(value)
-
-
 def _is_finite(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-def _is_delimiter(value: object) -> bool:
-    return isinstance(value, str) and len(value) == 1 and value not in '\r\n"'
-
-
-_A_COLUMN = "the name of a column, or its number from 1"
+def _column() -> Any:
+    words = "the name of a column, or its number from 1"
+    return _optional(lambda value: isinstance(value, str) or _is_number(value), words)
 
 
 @attrs.frozen(kw_only=True)
 class Options:
-    """The options for opening a capture. ``None`` or the default if the caller does not give one.
+    """The options for opening a capture, as :func:`halfbit.open_capture` takes them; ``None`` if one is not given.
 
     For a new option, add it here, in :func:`halfbit.capture.open_capture`, and in the table of formats.
 
     :raises HalfbitError: if a value is not valid for its field.
     """
 
-    #: Meaning of the numbers: ``"durations"`` between level changes, or ``"times"``.
     holds: str | None = _optional(HOLDS.__contains__, "'durations' or 'times'")
     unit: Unit | None = _optional(Scale.of, "a unit")
-    #: Number of counts after which a counter overflows.
     wrap: int | None = None
-    #: The column with the times, or the durations.
-    time_column: Column | None = _optional(_is_column, _A_COLUMN)
-    level_column: Column | None = _optional(_is_column, _A_COLUMN)
-    #: Delimiter between a table's fields, or between several numbers on a line.
-    delimiter: str | None = _optional(_is_delimiter, "a single character that can separate fields")
-    #: Meaning of commas inside numbers: ``"comma"`` for decimal commas, ``"point"`` for commas between thousands.
+    time_column: Column | None = _column()
+    level_column: Column | None = _column()
+    delimiter: str | None = _optional(
+        lambda value: isinstance(value, str) and len(value) == 1 and value not in '\r\n"',
+        "a single character that can separate fields",
+    )
     decimal: str | None = _optional(("point", "comma").__contains__, "'point' or 'comma'")
     last_line: str | None = _optional(("leave", "take", "refuse").__contains__, "'leave' or 'take' or 'refuse'")
-    #: The name of the signal to read.
-    signal: str | None = _optional(_is_name, "a name")
-    #: The channel of a recording to read, from 1.
+    signal: str | None = _optional(lambda value: isinstance(value, str) and value.strip(), "a name")
     channel: int | None = _optional(_is_number, "the number of a channel, from 1")
-    #: The other rail: a column, a signal or a channel.
-    other_rail: Column | None = _optional(_is_column, _A_COLUMN)
-    #: The middle between the two levels, in volts or the file's own unit.
+    other_rail: Column | None = _column()
     threshold: float | None = _optional(_is_finite, "a finite number")
-    #: How far the signal must cross the threshold, half to each side; same unit.
     hysteresis: float | None = _optional(lambda value: _is_finite(value) and value >= 0, "a finite number from 0 up")
 
     @property

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Generator, Iterable
+from typing import Union
 
 from .head import Head
 from .lines import LONGEST
@@ -19,7 +20,8 @@ _COMMENT_BEHIND = re.compile(rb";[^\n]*")
 _THOUSANDS = re.compile(rb"(?<=\d),(?=\d{3}(?!\d))")
 _QUOTED = re.compile(rb'"[^"\n]*"')
 
-_Change = Callable[[bytes], bytes]
+#: What is replaced in the text, and by what.
+_Change = tuple[re.Pattern[bytes], Union[bytes, Callable[[re.Match[bytes]], bytes]]]
 
 
 def plain(source: Source, head: Head, *, text: bool, carriage: bool) -> Source:
@@ -46,27 +48,24 @@ def plain(source: Source, head: Head, *, text: bool, carriage: bool) -> Source:
 
 
 def _changed(text: bytes, changes: Iterable[_Change]) -> bytes:
-    for change in changes:
-        text = change(text)
+    for pattern, by in changes:
+        text = pattern.sub(by, text)
     return text
 
 
 def _changes(head: Head, text: bool) -> Iterable[_Change]:
-    delimiter = head.delimiter.encode()
+    delimiter = re.escape(head.delimiter.encode())
     if head.semicolons:
-        form = _COMMENT_BEHIND if delimiter != b";" else _COMMENT
-        yield lambda data: form.sub(rb"\1#" if form is _COMMENT else b"", data)
+        yield (_COMMENT, rb"\1#") if head.delimiter == ";" else (_COMMENT_BEHIND, b"")
     if head.units:
-        units = re.compile(rb"(?<=[\d.]) ?(?:" + "|".join(head.units).encode() + rb")(?=[\s,;|\"]|$)")
-        yield lambda data: units.sub(b"", data)
-    if head.decimal == "point" and delimiter == b",":
-        yield lambda data: _QUOTED.sub(lambda match: _THOUSANDS.sub(b"", match[0]), data)
-    elif head.decimal == "point":
-        yield lambda data: _THOUSANDS.sub(b"", data)
+        units = "|".join(sorted({*head.units}, key=len, reverse=True)).encode()
+        yield re.compile(rb"(?<=[\d.]) ?(?:" + units + rb")(?=[\s,;|\"]|$)"), b""
+    if head.decimal == "point":
+        in_quotes = _QUOTED, lambda match: _THOUSANDS.sub(b"", match[0])
+        yield in_quotes if head.delimiter == "," else (_THOUSANDS, b"")
     elif head.decimal == "comma" and text:
-        yield lambda data: data.replace(b",", b".")
+        yield re.compile(b","), b"."
     if head.trailing:
-        ends = re.compile(rb"[ \t]*" + re.escape(delimiter) + rb"[ \t]*(?=\r?$)", re.MULTILINE)
-        yield lambda data: ends.sub(b"", data)
-    if text and delimiter.strip():
-        yield lambda data: data.replace(delimiter, b" ")
+        yield re.compile(rb"[ \t]*" + delimiter + rb"[ \t]*(?=\r?$)", re.MULTILINE), b""
+    if text and head.delimiter.strip():
+        yield re.compile(delimiter), b" "

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import accumulate
 
 import attrs
 
-from ..batch import Batch
-from ..edge import steps_between
+from ..batch import Batch, each_until_error, steps_between
 from ..edge_samples import turns
-from ..error import CaptureError
 from ..unit import Number
+from .threshold import Threshold
 
 __all__ = ["Finder", "Samples", "changes"]
 
@@ -32,10 +32,12 @@ class Samples:
 
     def singly(self) -> Iterator[Samples]:
         """One batch for each sample."""
-        for index, time in enumerate(self.times):
-            at = self.place(index)
-            levels, volts = self.levels[index : index + 1], self.volts[index : index + 1]
-            yield Samples((time,), levels, lambda _, at=at: at, volts)  # type: ignore[misc]
+        for index in range(len(self.times)):
+            one = slice(index, index + 1)
+            yield Samples(self.times[one], self.levels[one], partial(self._at, index), self.volts[one])
+
+    def _at(self, index: int, _: int) -> str:
+        return self.place(index)
 
 
 def changes(samples: Iterable[Samples], finder: Finder) -> Iterator[Batch]:
@@ -43,27 +45,27 @@ def changes(samples: Iterable[Samples], finder: Finder) -> Iterator[Batch]:
 
     :raises CaptureError: if time goes backwards. The changes before that come out first.
     """
-    for some in samples:
-        try:
-            found = [finder.take(some)]
-        except CaptureError:  # one by one
-            found = map(finder.take, some.singly())  # type: ignore[assignment]
-        for batch in found:
-            if batch.values:
-                yield batch
+    return (batch for some in samples for batch in each_until_error(finder.take, some) if batch.values)
 
 
 class Finder:
-    """Finds the changes in samples of the level. The first sample only gives the level.
+    """Finds the changes in samples of the level or of the voltage. The first level only shows where it starts.
+
+    The voltage has changed once it is beyond the threshold's middle by half the hysteresis. The time of the change is
+    where the straight line between the two values next to the middle crosses the middle.
 
     :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
+    :param threshold: for samples of the voltage.
     """
 
-    def __init__(self, wrap: int | None) -> None:
+    def __init__(self, wrap: int | None = None, threshold: Threshold | None = None) -> None:
         self._wrap = wrap
+        self._threshold = threshold
         self._raw: Number | None = None  # raw time of the sample before
         self._since: Number = 0  # counts since the first sample, if the timer overflows
         self._level: int | None = None
+        self._before: tuple[Number, Number] | None = None  # time and voltage of the sample before
+        self._pending: Number = 0  # time at which the voltage crossed to its present side
 
     def take(self, samples: Samples) -> Batch:
         """The changes among some samples. After an error it can be called again with the same samples.
@@ -76,19 +78,45 @@ class Finder:
             times = list(accumulate(steps, initial=self._since))[1:]
             self._since = times[-1]
         self._raw = samples.times[-1]
-        found, first, self._level = turns(self._levels(samples), self._level)
-        moments = self._moments(times, samples.volts, found, 0 if first is None else 1 - first)
+        levels = samples.levels if self._threshold is None else self._threshold.levels(samples.volts)
+        found, first, self._level = turns(levels, self._level)
+        moments = [times[at] for at in found]
+        if self._threshold is not None:
+            moments = self._crossings(self._threshold.middle, times, samples.volts, found, first)
         return Batch(moments, lambda index: samples.place(found[index]), first)
 
-    def _levels(self, samples: Samples) -> bytes:
-        return samples.levels
+    def _crossings(
+        self, middle: float, times: Sequence[Number], volts: Sequence[Number], found: Sequence[int], first: int | None
+    ) -> list[Number]:
+        """The times at which the signal crosses the middle.
 
-    def _moments(
-        self, times: Sequence[Number], volts: Sequence[Number], found: Sequence[int], level: int
-    ) -> Sequence[Number]:
-        """The times of the changes.
-
-        :param found: the indices of the samples at which they show.
-        :param level: the level before the first of them.
+        :param found: the indices of the first values that are beyond the hysteresis.
+        :param first: the level from the first of them on.
         """
-        return [times[at] for at in found]
+
+        def crossing(at: int, level: int) -> Number:
+            """The time at which it crossed the middle away from a level, by the first value beyond the hysteresis."""
+            while at >= 0 and (volts[at] < middle) == (level == 1):
+                at -= 1
+            if at + 1 == len(volts):
+                return times[at]  # it has not crossed: this value is never used
+            if at >= 0:
+                time, value = times[at], volts[at]
+            elif self._before is None:
+                return times[0]
+            elif (self._before[1] < middle) == (level == 1):
+                return self._pending
+            else:
+                time, value = self._before
+            later, next_value = times[at + 1], volts[at + 1]
+            # Rounding must not give a time after the later value, because the next crossing may be there.
+            return min(later, time + (later - time) * (middle - value) / (next_value - value))
+
+        level = 0 if first is None else 1 - first
+        moments = []
+        for at in found:
+            moments.append(crossing(at, level))
+            level = 1 - level
+        self._pending = crossing(len(volts) - 1, level)
+        self._before = times[-1], volts[-1]
+        return moments

@@ -20,6 +20,9 @@ Location = Union[str, "os.PathLike[str]", BinaryIO, "Source"]
 #: Bytes requested in one read. A stream may give fewer; these are used at once.
 SIZE = 1 << 16
 
+#: Seconds without data after which :meth:`StreamSource.on_quiet` calls.
+PATIENCE = 5.0
+
 #: The first bytes of a gzip file (RFC 1952, section 2.3.1).
 GZIP = b"\x1f\x8b"
 
@@ -40,12 +43,12 @@ class Source(ABC):
         :raises HalfbitError: if it is a stream that has already been read.
         """
 
-    @abstractmethod
     def look(self) -> Generator[bytes, None, None]:
         """The first chunks, without consuming them: :meth:`chunks` gives them again.
 
         :raises CaptureError: if the input cannot be read.
         """
+        return self.chunks()
 
 
 class FileSource(Source):
@@ -68,10 +71,6 @@ class FileSource(Source):
         except OSError as error:
             raise unreadable(error, self.name) from error
 
-    def look(self) -> Generator[bytes, None, None]:
-        """All bytes too, because a file can be read again. Errors as :meth:`chunks`."""
-        return self.chunks()
-
 
 class StreamSource(Source):
     """A stream: a pipe, a terminal, a serial line, or a stream opened by the caller.
@@ -92,26 +91,23 @@ class StreamSource(Source):
         self._looked_at: list[bytes] = []
         self._taken = False
         self._quiet: Callable[[float], None] | None = None
-        self._patience = 0.0
 
-    def on_quiet(self, call: Callable[[float], None], patience: float = 5.0) -> None:
-        """Call a function each time no data has come for a while.
+    def on_quiet(self, call: Callable[[float], None]) -> None:
+        """Call a function each time no data has come for a while. Not if the stream has no file descriptor.
 
         :param call: is called with the seconds since the last data.
-        :param patience: seconds to wait for data. A stream without a file descriptor is not watched.
         """
         self._quiet = call
-        self._patience = patience
 
-    def _wait(self) -> None:
+    def _wait(self, quiet: Callable[[float], None]) -> None:
         try:
             file = self._stream.fileno()
         except (OSError, ValueError, AttributeError):
             return
         waited = 0.0
-        while self._quiet is not None and not select.select([file], [], [], self._patience)[0]:
-            waited += self._patience
-            self._quiet(waited)
+        while not select.select([file], [], [], PATIENCE)[0]:
+            waited += PATIENCE
+            quiet(waited)
 
     def chunks(self) -> Generator[bytes, None, None]:
         """All bytes, as they arrive.
@@ -144,7 +140,7 @@ class StreamSource(Source):
         read = getattr(self._stream, "read1", self._stream.read)
         try:
             if self._quiet is not None:
-                self._wait()
+                self._wait(self._quiet)
             chunk: object = read(SIZE)
         except (OSError, ValueError) as error:  # ValueError: it has been closed
             raise unreadable(error, self.name) from error
@@ -213,13 +209,12 @@ def source_of(location: Location) -> Source:
     """
     if isinstance(location, Source):
         return location
-    if isinstance(location, (str, os.PathLike)):
-        path = os.fsdecode(location)
-    elif hasattr(location, "read"):
+    if not isinstance(location, (str, os.PathLike)):
+        if not hasattr(location, "read"):
+            raise HalfbitError(f"{location!r} is neither a path nor a stream of bytes")
         name = getattr(location, "name", "")
         return StreamSource(location, name if isinstance(name, str) and name else "the stream")
-    else:
-        raise HalfbitError(f"{location!r} is neither a path nor a stream of bytes")
+    path = os.fsdecode(location)
     try:
         if stat.S_ISREG(os.stat(path).st_mode):
             with open(path, "rb"):

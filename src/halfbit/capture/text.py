@@ -1,70 +1,167 @@
-"""Text captures: one number per line, durations or times.
+"""Captures as text: one number per line, or several; or a table (CSV) of times and levels, or times and volts.
 
-``#`` starts a comment, on its own line or after a number. Blank lines are allowed. The caller or a
-heading (:mod:`halfbit.capture.heading`) says what the numbers are.
+A table may also have only one column, with the times of the changes or the durations between them. With both rails,
+their difference is used. Rows that repeat a level are samples, not changes. The first row with a level only gives the
+level.
+
+``#`` starts a comment: on its own line, and behind a number without a table. One comment may be a heading
+(:mod:`halfbit.capture.heading`). Blank lines are allowed.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
+from operator import sub
 
 from ..batch import Batch
+from ..edge_samples import SAME
 from ..error import CaptureError
 from .capture_edges import CaptureEdges
-from .head import Head
-from .heading import HOLDS
-from .lines import Lines, read_lines
-from .numbers import numbers_in
+from .columns import Layout, layout_of
+from .head import LEVELS, Head, fields_in
+from .heading import Heading, unknown_meaning
+from .lines import Lines, quoted, read_lines
+from .numbers import looks_like_number, numbers_in
 from .options import Options
+from .samples import Finder, Samples, changes
 from .source import Source
-from .unsaid import UnsaidError
+from .threshold import threshold_of
 
-__all__ = ["read_text", "say_what"]
+__all__ = ["read_table", "read_text", "read_volts"]
 
 _COMMENT = re.compile(rb"#[^\n]*")
 
 
 def read_text(source: Source, options: Options, head: Head) -> CaptureEdges:
-    """The edges of a text capture.
+    """The edges of durations or times without a table.
 
     :raises CaptureError: if the meaning of the values is unknown.
     """
     heading = head.said(options)
     if heading.holds is None:
-        raise UnsaidError(say_what(), "holds", HOLDS)
+        raise unknown_meaning()
+
+    def numbers(lines: Lines) -> Batch | None:
+        return _numbers(lines, several=bool(head.delimiter))
+
+    return _of_changes(source, heading, lambda: read_lines(source.chunks(), options.take_last, numbers, head.first - 1))
+
+
+def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
+    """The edges of a table of times, durations, or times and levels.
+
+    :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
+        unknown.
+    """
+    layout, rows = _layout(head, options, volts=False)
+    heading = layout.heading
+    if not layout.rails:
+        return _of_changes(source, heading, lambda: (Batch(some.times, some.place) for some in rows(source.chunks())))
+    words = f"times and levels{layout.column}"
+    return CaptureEdges(
+        source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap)), words=words, unit=heading.unit
+    )
+
+
+def read_volts(source: Source, options: Options, head: Head) -> CaptureEdges:
+    """The edges of a table of times and volts, for one rail or both.
+
+    :raises CaptureError: if there are no values, if a column does not exist, or if no threshold can be found.
+    """
+    layout, rows = _layout(head, options, volts=True)
+    heading = layout.heading
+    with closing(source.look()) as chunks:
+        volts = (samples.volts for samples in rows(chunks))
+        threshold = threshold_of(volts, options.threshold, options.hysteresis)
+    return CaptureEdges(
+        source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap, threshold)),
+        words=f"times and volts{layout.column}", unit=heading.unit, remarks=lambda: (str(threshold),),
+    )  # fmt: skip
+
+
+def _of_changes(source: Source, heading: Heading, batches: Callable[[], Iterable[Batch]]) -> CaptureEdges:
+    """The edges of numbers of which each is about one change."""
     are_durations = heading.holds == "durations"
-    several = bool(head.delimiter)
     if are_durations and heading.wrap is not None:
         raise CaptureError("wrap: durations do not start over, times do")
+    words = "durations" if are_durations else "times of changes"
     return CaptureEdges(
-        source.name,
-        lambda: read_lines(source.chunks(), options.take_last, lambda lines: _numbers(lines, several), head.first - 1),
-        words="durations" if are_durations else "times of changes",
-        are_durations=are_durations,
-        unit=heading.unit,
-        wrap=heading.wrap,
+        source.name, batches, words=words, are_durations=are_durations, unit=heading.unit, wrap=heading.wrap
     )
 
 
-def say_what() -> str:
-    """Error text: how to give the meaning of a capture's numbers."""
-    return (
-        "nothing says what the numbers are: say holds=durations (from one level change to the next) or "
-        "holds=times (of the changes), or put a line like '# halfbit: durations us' at the head"
-    )
+def _layout(head: Head, options: Options, volts: bool) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
+    """A table's layout, and the function that reads its rows."""
+    try:
+        layout = layout_of(head, options, volts)
+    except CaptureError as error:
+        raise error.at(f"line {head.names_line or head.first}") from None
+
+    def rows(chunks: Iterable[bytes]) -> Iterator[Samples]:
+        return read_lines(chunks, options.take_last, lambda lines: _samples(lines, layout), head.first - 1)
+
+    return layout, rows
 
 
 def _numbers(lines: Lines, several: bool) -> Batch | None:
     """Read lines with a number each, or with several. There may be comments and blank lines among them."""
     fields = _COMMENT.sub(b"", lines.text).decode("utf-8", "surrogateescape").split("\n")
-    numbers: Sequence[int] = range(lines.number, lines.number + len(fields))
+    numbers = lines.numbers
     if several or not all(map(str.strip, fields)):
         rows = zip(numbers, (field.split() if several else [field.strip()] for field in fields))
         parted = [(number, part) for number, parts in rows for part in parts if part]
         numbers, fields = [number for number, _ in parted], [part for _, part in parted]
-
-    def place(index: int) -> str:
-        return f"line {numbers[index]}"
-
+    place = _places(numbers)
     return Batch(numbers_in(fields, place), place) if fields else None
+
+
+def _samples(lines: Lines, layout: Layout) -> Samples | None:
+    """Read rows of a table. There may be comments and blank lines among them."""
+    texts = lines.decoded()
+    numbers = lines.numbers
+    if b"#" in lines.text or not all(map(str.strip, texts)):
+        kept = [index for index, text in enumerate(texts) if text.strip() and not text.lstrip().startswith("#")]
+        numbers, texts = [numbers[index] for index in kept], [texts[index] for index in kept]
+    if not texts:
+        return None
+    if layout.delimiter != ",":  # decimal commas
+        texts = [text.replace(",", ".") for text in texts]
+    place = _places(numbers)
+    try:
+        rows = fields_in(texts, layout.delimiter)
+    except CaptureError as error:
+        raise error.at(place(0)) from None
+    for index, row in enumerate(rows):
+        if len(row) != layout.width:
+            text = lines.texts[numbers[index] - lines.number]
+            problem = f"number of fields is {len(row)}, in the first row it is {layout.width}"
+            raise CaptureError(f"{quoted(text)}: {problem}", place(index))
+    times = numbers_in([row[layout.time] for row in rows], place)
+    rails = [[row[rail] for row in rows] for rail in layout.rails]
+    if layout.volts:
+        volts = [numbers_in(rail, place) for rail in rails]
+        return Samples(times, b"", place, volts[0] if len(volts) == 1 else list(map(sub, *volts)))
+    levels = [_levels_in(rail, place) for rail in rails]
+    if len(levels) < 2:
+        return Samples(times, levels[0] if levels else b"", place)
+    # The first rail's level if they differ, else unchanged.
+    return Samples(times, bytes([one if one != other else SAME for one, other in zip(*levels)]), place)
+
+
+def _places(numbers: Sequence[int]) -> Callable[[int], str]:
+    return lambda index: f"line {numbers[index]}"
+
+
+def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:
+    try:
+        return bytes(map(LEVELS.__getitem__, fields))
+    except KeyError:  # with spaces, or in capitals
+        levels = [LEVELS.get(field.strip().lower()) for field in fields]
+    for index, level in enumerate(levels):
+        if level is None:
+            hint = " (if these are volts, read them with format=volts)" if looks_like_number(fields[index]) else ""
+            problem = f"level {quoted(fields[index].encode())} is neither 0 nor 1{hint}"
+            raise CaptureError(problem, place(index))
+    return bytes([level for level in levels if level is not None])

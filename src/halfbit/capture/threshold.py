@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import islice
 
 import attrs
 
-from ..batch import Batch
 from ..edge_samples import SAME
 from ..error import CaptureError
 from ..unit import Number
-from .samples import Finder, Samples, changes
 
-__all__ = ["Comparator", "Threshold", "crossings", "threshold_of"]
+__all__ = ["Threshold", "threshold_of"]
 
 #: Number of values in one stretch, and greatest number of stretches.
 STRETCH = 1 << 16
@@ -36,19 +34,14 @@ class Threshold:
         return bytes([1 if value >= upper else 0 if value < lower else SAME for value in values])
 
     def __str__(self) -> str:
-        return f"threshold {self.middle:.4g}, hysteresis {self.hysteresis:.4g}" + (
-            f" ({self.found})" if self.found else ""
-        )
+        found = f" ({self.found})" if self.found else ""
+        return f"threshold {self.middle:.4g}, hysteresis {self.hysteresis:.4g}{found}"
 
 
 def threshold_of(
-    values: Iterable[Sequence[Number]],
-    middle: float | None,
-    hysteresis: float | None,
-    *,
-    share: float = 0.25,
+    values: Iterable[Sequence[Number]], middle: float | None, hysteresis: float | None, *, share: float = 0.25,
     zero: bool = False,
-) -> Threshold:
+) -> Threshold:  # fmt: skip
     """The threshold to use. Values that are not given are found from the two levels of the signal.
 
     The levels are searched in a few stretches at the start. The stretch with the greatest distance
@@ -65,20 +58,14 @@ def threshold_of(
     if middle is not None and hysteresis is not None:
         return Threshold(middle, hysteresis)
     single = (value for some in values for value in some)
-    best: tuple[float, float] | None = None
-    seen = 0
-    for _ in range(STRETCHES):
-        stretch = sorted(islice(single, STRETCH))
-        seen += len(stretch)
-        levels = _levels(stretch)
-        if levels and (best is None or levels[1] - levels[0] > best[1] - best[0]):
-            best = levels
-    if best is None:
+    stretches = [sorted(islice(single, STRETCH)) for _ in range(STRETCHES)]
+    pairs = [levels for stretch in stretches if (levels := _levels(stretch))]
+    if not pairs:
         raise CaptureError(
-            f"no two levels stand out among the first {seen} values: is there a signal? "
+            f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal? "
             "If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS"
         )
-    low, high = best
+    low, high = max(pairs, key=lambda levels: levels[1] - levels[0])
     found = f"from the levels {low:.4g} and {high:.4g} at the start"
     if middle is None:
         middle = (low + high) / 2
@@ -110,64 +97,3 @@ def _levels(ordered: Sequence[Number]) -> tuple[float, float] | None:
 
 def _part(ordered: Sequence[Number], share: float) -> float:
     return float(ordered[int(len(ordered) * share)])
-
-
-class Comparator(Finder):
-    """Takes values at known times and gives the times at which the signal crosses the middle.
-
-    A crossing counts once the value is beyond the middle by half the hysteresis. Its time is where the
-    straight line between the two values next to the middle crosses the middle. The first value beyond
-    the hysteresis only gives the level.
-
-    :param wrap: number of counts after which the timer overflows; ``None`` if it does not.
-    """
-
-    def __init__(self, threshold: Threshold, wrap: int | None = None) -> None:
-        super().__init__(wrap)
-        self._threshold = threshold
-        self._before: tuple[Number, Number] | None = None  # time and value of the sample before
-        self._pending: Number = 0  # time at which it crossed to its present side
-
-    def _levels(self, samples: Samples) -> bytes:
-        return self._threshold.levels(samples.volts)
-
-    def _moments(
-        self, times: Sequence[Number], volts: Sequence[Number], found: Sequence[int], level: int
-    ) -> Sequence[Number]:
-        moments = []
-        for at in found:
-            moments.append(self._crossing(times, volts, at, level))
-            level = 1 - level
-        self._pending = self._crossing(times, volts, len(volts) - 1, level)
-        self._before = times[-1], volts[-1]
-        return moments
-
-    def _crossing(self, times: Sequence[Number], values: Sequence[Number], at: int, level: int) -> Number:
-        """The time at which the signal crossed the middle, away from a level.
-
-        :param at: index of the first value that is beyond the hysteresis.
-        """
-        middle = self._threshold.middle
-        while at >= 0 and (values[at] < middle) == (level == 1):
-            at -= 1
-        if at + 1 == len(values):
-            return times[at]  # it has not crossed: this value is never used
-        if at >= 0:
-            time, value = times[at], values[at]
-        elif self._before is None:
-            return times[0]
-        elif (self._before[1] < middle) == (level == 1):
-            return self._pending
-        else:
-            time, value = self._before
-        later, next_value = times[at + 1], values[at + 1]
-        # Rounding must not give a time after the later value, because the next crossing may be there.
-        return min(later, time + (later - time) * (middle - value) / (next_value - value))
-
-
-def crossings(samples: Iterable[Samples], threshold: Threshold, wrap: int | None = None) -> Iterator[Batch]:
-    """The times at which a signal crosses a threshold, found by :class:`Comparator`.
-
-    :raises CaptureError: if time goes backwards. The crossings before that come out first.
-    """
-    return changes(samples, Comparator(threshold, wrap))

@@ -18,7 +18,7 @@ import attrs
 
 from ..batch import Batch
 from ..edge_samples import SAME
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from ..unit import Number
 from .capture_edges import CaptureEdges
 from .lines import complaint, quoted, unfinished
@@ -26,7 +26,6 @@ from .samples import Finder, Samples, changes
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
-from .unsaid import UnsaidError
 from .vcd_head import Head, Variable, choose, read_head
 
 __all__ = ["read_vcd"]
@@ -58,7 +57,7 @@ def read_vcd(source: Source, options: Options) -> CaptureEdges:
             raise CaptureError("signal and other_rail: one is real, the other is not")
     unit = head.unit if options.unit is None else options.unit
     if unit is None:
-        raise UnsaidError("declares no time scale: say which with unit=us, or another", "unit")
+        raise AmbiguousError("declares no time scale: say which with unit=us, or another", "unit")
     threshold: Threshold | None = None
     if rails[0].real:
         with closing(source.look()) as chunks:
@@ -227,9 +226,8 @@ class _Reader:
 def _bit(vector: bytes, bit: int) -> int | None:
     """One bit of a vector's value. Repeated leading bits may be left out in the file (IEEE 1364)."""
     states = vector[1:] or b"0"
-    if bit < len(states):
-        return _LEVELS.get(states[-1 - bit :][:1])
-    return _LEVELS.get(states[:1]) if states[:1] != b"1" else 0
+    padded = states.rjust(bit + 1, b"0" if states[:1] == b"1" else states[:1])
+    return _LEVELS.get(padded[-1 - bit :][:1])
 
 
 def _real(word: bytes) -> float:

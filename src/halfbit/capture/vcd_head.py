@@ -13,10 +13,9 @@ from typing import Any
 
 import attrs
 
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from ..unit import Unit
-from .lines import BOM
-from .unsaid import UnsaidError
+from .lines import BOM, listed
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
@@ -25,7 +24,6 @@ LONGEST = 1 << 26
 
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
-_SHOWN = 20
 
 #: Units of the time scale in seconds, as powers of ten.
 _POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
@@ -78,9 +76,7 @@ def read_head(chunks: Iterable[bytes]) -> Head:
         seen = max(len(text) - 40, 0)
         text += chunk
         end = _END.search(text, seen)
-        if end is not None:
-            break
-        if len(text) > LONGEST:
+        if end is not None or len(text) > LONGEST:
             break
     head = bytes(text[: end.end()] if end else text)
     if head.startswith(BOM):
@@ -107,11 +103,10 @@ def read_head(chunks: Iterable[bytes]) -> Head:
     except CaptureError:
         raise
     except errors as error:
-        place = getattr(error, "loc", None)
+        at = getattr(error, "loc", None)
         problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
-        raise CaptureError(
-            f"is no VCD file, or a damaged one: {problem}", f"line {place.line}" if place else ""
-        ) from None
+        place = f"line {at.line}" if at else ""
+        raise CaptureError(f"is no VCD file, or a damaged one: {problem}", place) from None
     if not finished:
         raise CaptureError("ends before $enddefinitions: empty, cut short, or no VCD file")
     return Head(unit, tuple(variables), len(head), head.count(b"\n"))
@@ -124,27 +119,23 @@ def choose(variables: Sequence[Variable], name: str | None, option: str = "signa
     :param option: the parameter that gave the name, for errors.
     :raises CaptureError: if no variable has that name, or several do. The message lists them.
     """
-    there = sorted({variable.shown for variable in variables})
-    listed = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN} more" if len(there) > _SHOWN else "")
+    there = listed(sorted({variable.shown for variable in variables}))
     if name is None:
         found = list(variables)
-        problem = f"has several signals; say which with {option}=NAME ({listed})"
+        problem = f"has several signals; say which with {option}=NAME ({there})"
     else:
         found = list(_matching(variables, name.strip()))
-        problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({listed})"
+        problem = f"{option}: {name!r} is not the only one of that name: give more of its scopes ({there})"
     # Several names may stand for the same variable.
     if len({(variable.code, variable.bit) for variable in found}) > 1:
-        raise UnsaidError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
+        raise AmbiguousError(problem, option, tuple(variable.name for variable in found if variable.size == 1))
     if not found:
-        problem = f"{option}: there is no signal {name!r}; there are {listed}" if there else "declares no signals"
+        problem = f"{option}: there is no signal {name!r}; there are {there}" if there else "declares no signals"
         raise CaptureError(problem)
     (chosen, *_) = found
     if chosen.size != 1 and chosen.bit is None and not chosen.real:
-        first, last = chosen.bits or (chosen.size - 1, 0)
-        raise CaptureError(
-            f"{option}: {chosen.name!r} has {chosen.size} bits: "
-            f"give one, from {chosen.name}[{first}] to {chosen.name}[{last}]"
-        )
+        first, last = (f"{chosen.name}[{bit}]" for bit in chosen.bits or (chosen.size - 1, 0))
+        raise CaptureError(f"{option}: {chosen.name!r} has {chosen.size} bits: give one, from {first} to {last}")
     return chosen
 
 
@@ -169,12 +160,8 @@ def _variable(scopes: Sequence[str], var: Any) -> Variable:
     bits: tuple[int, int] | None = None
     if isinstance(var.bit_index, int):
         name += f"[{var.bit_index}]"
-    elif var.bit_index is not None:
-        bits = var.bit_index
     elif var.size > 1 and not real:
-        bits = (var.size - 1, 0)
-    if var.size == 1 or real:
-        bits = None
+        bits = var.bit_index or (var.size - 1, 0)
     return Variable(name, var.id_code.encode(), var.size, real, bits)
 
 

@@ -19,12 +19,11 @@ from operator import sub
 
 from ..batch import Batch
 from ..edge_samples import turns
-from ..error import CaptureError, HalfbitError
+from ..error import AmbiguousError, CaptureError, HalfbitError
 from .capture_edges import CaptureEdges
 from .options import Options
 from .source import Source
 from .threshold import Threshold, threshold_of
-from .unsaid import UnsaidError
 from .wav_head import Form, read_form, samples_in
 
 __all__ = ["read_wav"]
@@ -43,21 +42,14 @@ def read_wav(source: Source, options: Options) -> CaptureEdges:
         form, data = read_form(chunks)
         rails = _rails(form, options)
         full = form.full_scale
-        threshold = threshold_of(
-            ([value / full for value in values] for values in _values(data, form, rails, whole=False)),
-            options.threshold,
-            options.hysteresis,
-            share=1 / 8,
-            zero=True,
-        )
+        values = ([value / full for value in row] for row in _values(data, form, rails, whole=False))
+        threshold = threshold_of(values, options.threshold, options.hysteresis, share=1 / 8, zero=True)
     channel = f" of channel {rails[0] + 1}" if form.channels > 1 else ""
+    remark = f"{form.rate} samples a second, full scale is 1; {threshold}"
     return CaptureEdges(
-        source.name,
-        lambda: _edges(source, rails, threshold),
-        words=f"samples{channel}",
-        unit=form.rate,
-        remarks=lambda: (f"{form.rate} samples a second, full scale is 1; {threshold}",),
-    )
+        source.name, lambda: _edges(source, rails, threshold), words=f"samples{channel}", unit=form.rate,
+        remarks=lambda: (remark,),
+    )  # fmt: skip
 
 
 def _edges(source: Source, rails: Sequence[int], threshold: Threshold) -> Iterator[Batch]:
@@ -90,11 +82,10 @@ class _Finder:
         """Take more samples. A change comes out once the samples after it have arrived."""
         self._kept += values
         yield from self._found(len(self._kept) - self._reach - 1)
-        spare = self._at - 3 * self._reach
-        if spare > 0:
-            del self._kept[:spare]
-            self._number += spare
-            self._at -= spare
+        spare = max(self._at - 3 * self._reach, 0)
+        del self._kept[:spare]
+        self._number += spare
+        self._at -= spare
 
     def finish(self) -> Iterator[Batch]:
         """End of the samples: find the last changes."""
@@ -113,21 +104,15 @@ class _Finder:
     def _change(self, at: int, rising: bool) -> float:
         """The time of a change. ``at`` is the first sample beyond the hysteresis."""
         values, middle, reach = self._kept, self._threshold.middle, self._reach
-        for where in range(at, max(at - 2 * reach, 1) - 1, -1):
-            if (values[where - 1] >= middle) != rising:
-                at = where
-                break
+        back = range(at, max(at - 2 * reach, 1) - 1, -1)
+        at = next((index for index in back if (values[index - 1] >= middle) != rising), at)
         before = values[max(at - reach, 0) : at]
         after = values[at : at + reach]
         local = (min(before) + max(after) if rising else max(before) + min(after)) / 2
         # Search outwards from the change at the fixed middle: the local middle is crossed nearby.
         near = sorted(range(max(at - reach, 1), min(at + reach, len(values) - 1) + 1), key=lambda i: abs(i - at))
-        for i in near:
-            if (values[i - 1] < local <= values[i]) if rising else (values[i - 1] >= local > values[i]):
-                at = i
-                break
-        else:
-            local = middle
+        crossed = next((i for i in near if (values[i] >= local) == rising != (values[i - 1] >= local)), None)
+        at, local = (at, middle) if crossed is None else (crossed, local)
         early, late = values[at - 1], values[at]
         part = (local - early) / (late - early) if early != late else 1.0
         # Two changes close together have different local middles, which could swap their order.
@@ -137,9 +122,7 @@ class _Finder:
 
 def _rails(form: Form, options: Options) -> tuple[int, ...]:
     """The indices of the channels to read."""
-    channels = form.channels
-    said = options.channel
-    other = options.other_rail
+    channels, said, other = form.channels, options.channel, options.other_rail
     if isinstance(other, str):
         raise HalfbitError(f"other_rail: {other!r} is not the number of a channel, from 1")
     for option, number in (("channel", said), ("other_rail", other)):
@@ -149,7 +132,7 @@ def _rails(form: Form, options: Options) -> tuple[int, ...]:
         left = [number for number in range(1, channels + 1) if number != other]
         if len(left) != 1:
             two = ", and other_rail=N if they are the two rails" if channels == 2 else ""
-            raise UnsaidError(f"has {channels} channels; say which with channel=N{two}", "channel", tuple(left))
+            raise AmbiguousError(f"has {channels} channels; say which with channel=N{two}", "channel", tuple(left))
         said = left[0]
     if said == other:
         raise CaptureError("channel and other_rail are the same")
@@ -170,14 +153,13 @@ def _values(data: Iterable[bytes], form: Form, rails: Sequence[int], whole: bool
     for chunk in data:
         rest += chunk
         end = len(rest) // size * size
-        if end:
-            try:
-                samples = samples_in(rest[:end], form)
-            except CaptureError as error:
-                raise error.at(f"sample {count + 1} or one of the next {end // size}") from None
-            rest = rest[end:]
-            count += end // size
-            rows = [samples[rail :: form.channels] for rail in rails]
-            yield rows[0] if len(rows) == 1 else list(map(sub, *rows))
+        try:
+            samples = samples_in(rest[:end], form)
+        except CaptureError as error:
+            raise error.at(f"sample {count + 1} or one of the next {end // size}") from None
+        rest = rest[end:]
+        count += end // size
+        rows = [samples[rail :: form.channels] for rail in rails]
+        yield rows[0] if len(rows) == 1 else list(map(sub, *rows))
     if whole and form.frames is not None and count < form.frames:
         raise CaptureError(f"is cut short: its head says {form.frames} samples", f"sample {count}")

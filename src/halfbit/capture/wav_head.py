@@ -72,9 +72,7 @@ def read_form(chunks: Generator[bytes, None, None]) -> tuple[Form, Iterator[byte
         if name == b"data":
             if form is None:
                 raise CaptureError("is a damaged WAV file: its samples come before their form")
-            length: int | None = None if size >= _UNKNOWN else size
-            if size == 0xFFFFFFFF:
-                length = long_size
+            length = long_size if size == 0xFFFFFFFF else None if size >= _UNKNOWN else size
             frames = None if length is None else length // (form.width * form.channels)
             return attrs.evolve(form, frames=frames), _rest(source, length)
         body = source.take(size + size % 2)
@@ -95,13 +93,12 @@ def _form(body: bytes) -> Form:
         tag = struct.unpack("<H", body[24:26])[0]
     if tag not in (_INTEGER, _FLOAT):
         raise CaptureError(f"has packed samples (form {tag}): save it as plain PCM of 16 bits, or as floats")
-    widths = (32, 64) if tag == _FLOAT else (8, 16, 24, 32)
-    if bits not in widths:
-        raise CaptureError(f"has samples of {bits} bits; {', '.join(map(str, widths))} can be read")
+    full_scales = {32: 1.0, 64: 1.0} if tag == _FLOAT else {8: 1 << 7, 16: 1 << 15, 24: 1 << 31, 32: 1 << 31}
+    if bits not in full_scales:
+        raise CaptureError(f"has samples of {bits} bits; {', '.join(map(str, full_scales))} can be read")
     if rate < 1 or channels < 1:
         raise CaptureError(f"says it has {channels} channels with {rate} samples a second")
-    full = 1.0 if tag == _FLOAT else {8: 1 << 7, 16: 1 << 15}.get(bits, 1 << 31)
-    return Form(rate, bits // 8, channels, tag == _FLOAT, None, full)
+    return Form(rate, bits // 8, channels, tag == _FLOAT, None, full_scales[bits])
 
 
 def _rest(source: _Bytes, length: int | None) -> Iterator[bytes]:

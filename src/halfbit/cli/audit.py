@@ -17,10 +17,9 @@ import json
 import textwrap
 
 from ..decoder import Audit, Verdict, audit
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import PRESETS, add_capture_options
-from .width import terminal_width
+from .options import PRESETS, CaptureOptions
 
 __all__ = ["add_options", "audit_rows", "run"]
 
@@ -29,10 +28,9 @@ _WORDS = {Verdict.KEPT: "kept", Verdict.BROKEN: "BROKEN", Verdict.UNCLEAR: "cann
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit audit FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
+    options = CaptureOptions(parser, everything)
     parser.add_argument("--json", action="store_true", help="a JSON object instead of text")
-    add_capture_options(parser, everything)
+    options.add_shared(limits=False)
 
 
 def run(args: argparse.Namespace) -> int:

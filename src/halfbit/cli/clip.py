@@ -8,27 +8,24 @@ from __future__ import annotations
 
 import argparse
 import sys
-from itertools import accumulate
 from pathlib import Path
 
 from ..edge import Edges
 from ..error import HalfbitError
 from .columns import milliseconds
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, add_time_options
+from .options import CaptureOptions
 
 __all__ = ["add_options", "run", "write_text"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit clip FILE --from TIME --to TIME [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is written", everything)
-    add_time_options(group)
+    options = CaptureOptions(parser, everything, "FILE --from TIME --to TIME")
+    group = options.group("what is written")
+    group.add_times()
     group.add("--out", metavar="TEXT", help="the file to write (default: standard output)")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -40,10 +37,8 @@ def run(args: argparse.Namespace) -> int:
         after = milliseconds(args.start)
         raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
-    text = (
-        f"# a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms\n"
-        f"# read as: {words}\n# halfbit: durations ns\n" + "".join(f"{duration}\n" for duration in durations)
-    )
+    place = f"a stretch of {name}, from {milliseconds(first)} to {milliseconds(end)} ms"
+    text = "\n".join([f"# {place}", f"# read as: {words}", "# halfbit: durations ns", *map(str, durations), ""])
     if args.out is None:
         sys.stdout.write(text)
     else:
@@ -67,13 +62,12 @@ def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
     found: list[int] = []
     now, first = 0, start
     for row, scale in edges._rows():
-        times = list(accumulate((duration * scale for duration in row), initial=now))
-        for early, late in zip(times, times[1:]):
-            if early >= start and (end is None or late <= end):
-                if not found:
-                    first = early
-                found.append(late - early)
-        now = times[-1]
-        if end is not None and now > end:
-            break
+        for count in row:
+            early, now = now, now + count * scale
+            if early < start:
+                continue
+            if end is not None and now > end:
+                return found, first
+            first = first if found else early
+            found.append(now - early)
     return found, first

@@ -1,11 +1,14 @@
-"""Prints rows in columns, fitted to the terminal's width."""
+"""The terminal: its width and colours, and rows in columns that fit it."""
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-__all__ = ["Columns", "milliseconds"]
+__all__ = ["Columns", "milliseconds", "shows_color", "terminal_width"]
 
 _GAP = "  "
 _LEAST_LAST = 20  # least width of the last column, on a narrow terminal
@@ -14,6 +17,16 @@ _LEAST_LAST = 20  # least width of the last column, on a narrow terminal
 def milliseconds(nanoseconds: int) -> str:
     """A time given in ns as text in ms, with a precision of 1 us."""
     return f"{nanoseconds // 1_000_000}.{nanoseconds // 1000 % 1000:03d}"
+
+
+def terminal_width() -> int | None:
+    """Width of the terminal in columns; ``None`` if standard output is not a terminal."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def shows_color() -> bool:
+    """True if standard output is a terminal with colours: NO_COLOR is not set and the terminal is not ``dumb``."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 class Columns:
@@ -44,7 +57,3 @@ class Columns:
         parts = [last] if self._last is None else textwrap.wrap(last, self._last) or [""]
         below = " " * (len(start) + len(_GAP))
         return "\n".join(((start + _GAP if index == 0 else below) + part).rstrip() for index, part in enumerate(parts))
-
-    def rows(self, rows: Iterable[Sequence[str]]) -> list[str]:
-        """The titles and all rows, as lines."""
-        return [self.head, *map(self.row, rows)]

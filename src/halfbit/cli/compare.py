@@ -8,25 +8,23 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections import Counter
 
 from ..inspect.compare import Side, compare, side_of
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options
-from .width import terminal_width
+from .options import CaptureOptions
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit compare A B [options]"
-    parser.add_argument("capture", metavar="A", help="a capture")
+    options = CaptureOptions(parser, everything, "A B", "a capture")
     parser.add_argument("other", metavar="B", help="another capture of the same track")
-    group = Group(parser, "what is shown", everything)
+    group = options.group("what is shown")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -48,12 +46,10 @@ def run(args: argparse.Namespace) -> int:
             why = each.other or each.cause
             text = str(each.packet) + (f": {why}" if why is not None else "")
             print(lines.row((milliseconds(start), f"{each.differs.value} in {each.side}"[:16], text)))
-        counts = ", ".join(
-            f"{sum(each.side == side for each in found.differences)} only in {whole}"
-            for side, whole in (("B", "A"), ("A", "B"))
-        )
-        print(f"{found.same} packets are in both, {counts}; B's clock is {milliseconds(abs(found.offset))} ms "
-              f"{'ahead of' if found.offset >= 0 else 'behind'} A's")  # fmt: skip
+        not_in = Counter(each.side for each in found.differences)
+        offset = f"{milliseconds(abs(found.offset))} ms {'ahead of' if found.offset >= 0 else 'behind'}"
+        print(f"{found.same} packets are in both, {not_in['B']} only in A, {not_in['A']} only in B; ", end="")
+        print(f"B's clock is {offset} A's")
     return 1 if found.differences else 0
 
 

@@ -24,24 +24,16 @@ Exit status: 0 packets were decoded, 1 no packet was, 2 the input cannot be read
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 
 from ..event import Fault
+from ..inspect.losses import carrier_of
 from ..instruction import Event, Instruction
 from ..limits import Limits
-from .machine_output import CsvRows, JsonLines
+from .columns import shows_color, terminal_width
 from .opening import opened
-from .options import (
-    Group,
-    add_address_option,
-    add_capture_options,
-    add_limit_options,
-    add_reading_options,
-    add_time_options,
-)
+from .options import CaptureOptions
+from .output import CsvRows, JsonLines, Table
 from .summary import Summary
-from .table import Table
-from .width import shows_color, terminal_width
 
 __all__ = ["add_options", "run"]
 
@@ -52,33 +44,29 @@ _PLAUSIBLE = range(40_000, 2_000_000)
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit decode FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
     group.add("--every", action="store_true", help="all packets, also those that say nothing new")
-    add_address_option(group)
-    add_time_options(group)
+    group.add_address()
+    group.add_times()
     group.add("--lost", action="store_true", help="only what was lost, and why")
     group.add("--bytes", more=True, action="store_true", help="with each packet's bytes")
     group.add("--json", action="store_true", help="JSON Lines instead of a table")
     group.add("--csv", more=True, action="store_true", help="CSV instead of a table")
     vcd = "write bits, bytes and packets beside the signal to a VCD file, or with - to standard output (needs pyvcd)"
     group.add("--vcd", more=True, metavar="OUT", help=vcd)
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:
     """Decode the capture and return the exit status."""
-    wanted = _wanted(args)
     with opened(args, twice="" if args.vcd is None else "--vcd") as capture:
         output = _output(args, capture.reading.limits)
         summary = Summary()
         for event, diagnosis in capture.diagnosed():
             summary.add(event, diagnosis)
-            output.event(event, diagnosis, wanted(event))
-        summary.finish(capture.reading, capture.edges)
+            output.event(event, diagnosis, _wanted(args, event))
+        summary.finish(capture.reading, capture.durations)
         output.end(summary)
         if args.vcd is not None:
             from .vcd_out import write_vcd  # imported here because pyvcd is optional
@@ -98,18 +86,14 @@ def _output(args: argparse.Namespace, limits: Limits) -> Table | JsonLines | Csv
     return Table(print, limits=limits, every=args.every, width=width, color=color, bytes=args.bytes)
 
 
-def _wanted(args: argparse.Namespace) -> Callable[[Event], bool]:
-    """A function that returns True for events to show."""
-
-    def wanted(event: Event) -> bool:
-        carrier = event.packet if isinstance(event, Instruction) else event
-        if carrier is not None and (carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
-            return False
-        if args.lost and not isinstance(event, Fault):
-            return False
-        return args.address is None or isinstance(event, Instruction) and event.address in args.address
-
-    return wanted
+def _wanted(args: argparse.Namespace, event: Event) -> bool:
+    """True for an event to show."""
+    carrier = carrier_of(event)
+    if carrier is not None and (carrier.end <= args.start or args.end is not None and carrier.start >= args.end):
+        return False
+    if args.lost and not isinstance(event, Fault):
+        return False
+    return args.address is None or isinstance(event, Instruction) and event.address in args.address
 
 
 def _nothing(summary: Summary) -> str:

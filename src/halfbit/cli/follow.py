@@ -20,30 +20,25 @@ import attrs
 
 from ..decoder import AccessoryDecoder, Effect, MultiFunctionDecoder
 from ..error import HalfbitError
+from ..inspect.losses import end_of
 from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
-from .addresses import address_of, cv_of
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import Group, add_capture_options, add_limit_options, add_reading_options
-from .traffic import end_of
-from .width import terminal_width
+from .options import CaptureOptions, address_of, cv_of
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit follow FILE --address ADDRESS [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "the decoder", everything)
+    options = CaptureOptions(parser, everything, "FILE --address ADDRESS")
+    group = options.group("the decoder")
     address = "its address: 7, 2604, 'accessory 9' or 'extended accessory 37'"
     group.add("--address", type=address_of, required=True, metavar="ADDRESS", help=address)
     cv = "a CV's value at the start; may be repeated"
     group.add("--cv", type=cv_of, action="append", default=[], metavar="N=V", help=cv)
     group.add("--json", action="store_true", help="JSON Lines instead of text")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -53,10 +48,8 @@ def run(args: argparse.Namespace) -> int:
     with opened(args) as capture:
         for event in capture.events():
             end = end_of(event)
-            due = decoder.due
-            while due is not None and due < end:  # effects caused by time alone (timeouts) come at their own time
+            while (due := decoder.due) is not None and due < end:  # timeouts have effects at their own time
                 output.put(due, decoder.tick(due))
-                due = decoder.due
             output.put(end, decoder.feed(event))
         output.end()
         if args.json:
@@ -119,10 +112,10 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
 
 
 def _object(effect: Effect) -> dict[str, Any]:
-    values = attrs.asdict(
-        effect, value_serializer=lambda *given: given[2].value if isinstance(given[2], enum.Enum) else given[2]
-    )
-    return {"kind": type(effect).__name__, **values}
+    def plain(_: object, field: object, value: Any) -> Any:
+        return value.value if isinstance(value, enum.Enum) else value
+
+    return {"kind": type(effect).__name__, **attrs.asdict(effect, value_serializer=plain)}
 
 
 def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
@@ -131,15 +124,11 @@ def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
     parts = [f"mode: {state.mode.value}"]
     if isinstance(decoder, MultiFunctionDecoder):
         on = ["FL" if number == 0 else f"F{number}" for number in sorted(decoder.state().vehicle.functions)]
-        parts += [
-            f"speed: {decoder.speed}, {'forward' if decoder.forward else 'reverse'}, "
-            f"drive level {decoder.drive_level} of 255",
-            f"functions on: {' '.join(on) or '-'}",
-        ]
+        direction = "forward" if decoder.forward else "reverse"
+        parts.append(f"speed: {decoder.speed}, {direction}, drive level {decoder.drive_level} of 255")
+        parts.append(f"functions on: {' '.join(on) or '-'}")
     else:
-        parts += [
-            f"outputs on: {' '.join(map(str, sorted(decoder.outputs))) or '-'}",
-            f"aspects: {' '.join(map(str, decoder.aspects))}",
-        ]
+        parts.append(f"outputs on: {' '.join(map(str, sorted(decoder.outputs))) or '-'}")
+        parts.append(f"aspects: {' '.join(map(str, decoder.aspects))}")
     cvs = [f"{number}={value}" for number, value in state.cvs.values.items()]
     return ["at the end", *(f"  {part}" for part in parts), f"  CVs other than 0: {' '.join(cvs)}"]

@@ -1,18 +1,25 @@
-"""A command's input: a file, or a stream that may be live. Counts bytes and durations on the way to the decoder."""
+"""A command's input: a file, or a stream that may be live.
+
+Counts bytes and durations on the way to the decoder, and shows the progress in a long file.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 
 from ..capture import Source, source_of
 from ..capture.source import StreamSource, Through
-from ..edge import Edge, Edges
+from ..edge import Edges
 from ..error import CaptureError
 from ..inspect.losses import Durations
 
-__all__ = ["Measured", "Watched", "input_at"]
+__all__ = ["Progress", "Watched", "input_at", "measured"]
+
+PATIENCE = 1.0  # seconds before anything is shown
+INTERVAL = 0.2  # seconds between updates
 
 
 class Watched(Through):
@@ -33,17 +40,13 @@ class Watched(Through):
         if isinstance(self._source, StreamSource):
             self._source.on_quiet(call)
 
-    def chunks(self) -> Generator[bytes, None, None]:
-        """All bytes, counted; errors as :meth:`Source.chunks`."""
-        self.count = 0
-        return super().chunks()
-
     @property
     def size(self) -> int | None:
         """Total number of bytes; ``None`` if it is not known beforehand."""
         return None if self.live else os.path.getsize(self.name)
 
     def _watch(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
+        self.count = 0
         if self.interrupted:
             return
         try:
@@ -56,45 +59,49 @@ class Watched(Through):
             self.interrupted = True
 
 
-class Measured(Edges):
-    """Edges that count their durations and keep the last ones while they are read.
+class Progress:
+    """The progress line. It is not shown for live input (its size is unknown) or without a terminal."""
 
-    :param source: the source of the edges.
+    def __init__(self, source: Watched) -> None:
+        self._source = source
+        self._size = source.size if sys.stderr.isatty() else None
+        self._next = time.monotonic() + PATIENCE
+        self._shown = ""
+
+    def update(self) -> None:
+        """Update the line if it is time."""
+        if not self._size or time.monotonic() < self._next:
+            return
+        self._next = time.monotonic() + INTERVAL
+        self.clear()
+        share = min(self._source.count / self._size, 1)
+        self._shown = f"{self._source.name}: {share:.0%} of {self._size / 1e6:.1f} MB"
+        print(self._shown, end="", file=sys.stderr, flush=True)
+
+    def clear(self) -> None:
+        """Clear the line, before other output."""
+        if self._shown:
+            print("\r" + " " * len(self._shown) + "\r", end="", file=sys.stderr, flush=True)
+            self._shown = ""
+
+
+def measured(
+    edges: Edges, source: Watched, durations: Durations, before_more: Callable[[], None]
+) -> Iterator[tuple[Sequence[int], int]]:
+    """The rows of edges.
+
+    :param durations: take those of the edges on the way.
     :param before_more: called each time before waiting for more data.
     """
-
-    def __init__(self, edges: Edges, source: Watched, before_more: Callable[[], None]) -> None:
-        self._edges = edges
-        self._source = source
-        self._before_more = before_more
-        #: Number of half-bits so far.
-        self.half_bits: int = 0
-        #: The last durations.
-        self.durations: Durations = Durations()
-
-    @property
-    def length(self) -> int:
-        """Total length so far, ns."""
-        return self.durations.now
-
-    def __iter__(self) -> Iterator[Edge]:
-        return iter(self._edges)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        rows = self._edges._rows()
-        while True:
-            self._before_more()
-            try:
-                row = next(rows, None)
-            except CaptureError:
-                if not self._source.interrupted:
-                    raise
-                row = None  # Ctrl-C came inside a line; the capture itself is not wrong
-            if row is None:
-                return
-            self.half_bits += len(row[0])
-            self.durations.add(*row)
+    before_more()
+    try:
+        for row in edges._rows():
+            durations.add(*row)
             yield row
+            before_more()
+    except CaptureError:
+        if not source.interrupted:  # else Ctrl-C came inside a line; the capture itself is not wrong
+            raise
 
 
 def input_at(path: str) -> Watched:

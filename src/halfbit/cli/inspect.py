@@ -15,17 +15,9 @@ import textwrap
 
 import attrs
 
+from .columns import terminal_width
 from .opening import opened
-from .options import (
-    Group,
-    add_capture_options,
-    add_limit_options,
-    add_plot_option,
-    add_reading_options,
-    number,
-    time,
-)
-from .width import terminal_width
+from .options import CaptureOptions, number, time
 from ..inspect.strips import Strip, strips
 from ..inspect.text import drawn, explained
 from ..plot.strip import plot_strips
@@ -38,18 +30,15 @@ REACH = 44
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit inspect FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
     group.add("--at", type=time, metavar="TIME", help="begin with the packet or fault at this time")
     group.add("--around", type=time, metavar="TIME", help="show the durations around this time, in its packet or fault")
     count = "number of packets and faults to show (default: 1, with --at 2)"
     group.add("--packets", type=number, metavar="N", help=count)
     group.add("--json", action="store_true", help="JSON Lines instead of text; times in ns")
-    add_plot_option(group, "it to a file, too")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    group.add_plot("it to a file, too")
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -58,34 +47,26 @@ def run(args: argparse.Namespace) -> int:
         source, reading = capture.source, capture.reading
         at = args.at if args.around is None else args.around
         count = args.packets if args.packets is not None else 1 if args.at is None else 2
+        reach = REACH if args.at is None and args.packets is None else None
         found = list(
             strips(
-                capture.edges,
-                reading.limits,
-                at=at,
-                events=count,
-                reach=REACH if args.at is None and args.packets is None else None,
-                causes=True,
-                configuration=capture.configuration,
-                context=capture.context,
+                capture.edges, reading.limits, at=at, events=count, reach=reach, causes=True,
+                configuration=capture.configuration, context=capture.context,
             )
-        )
+        )  # fmt: skip
         causes = [strip.diagnosis for strip in found if strip.diagnosis is not None]
     if not found:
         print(f"halfbit: {source.name}: nothing to show: the level never changes twice", file=sys.stderr)
         return 1
     if args.json:
-        for strip in found:
-            print(json.dumps(_as_dict(strip)))
-        for each in causes:
-            print(json.dumps(each.as_dict()))
+        for row in (*map(_as_dict, found), *(each.as_dict() for each in causes)):
+            print(json.dumps(row))
     else:
         width = terminal_width() or 100
-        for line in drawn(found, width, reading.limits):
-            print(line)
+        print("\n".join(drawn(found, width, reading.limits)))
         for each in causes:
             print()
-            for line in explained(each.fault, each, reading.limits):
+            for line in explained(each, reading.limits):
                 print("\n".join(textwrap.wrap(line, width, subsequent_indent="  ")))
     if args.plot is not None:
         plot_strips(found, args.plot, title=source.name, limits=reading.limits)
@@ -93,13 +74,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _as_dict(strip: Strip) -> dict[str, object]:
+    names = ("half_bits", "bits", "parts", "meanings")
+    layers = {name: list(map(attrs.asdict, getattr(strip, name))) for name in names}
+    faults = [fault.as_dict() for fault in strip.faults]
     return {
-        "times": list(strip.times),
-        "level": strip.level,
-        "half_bits": [attrs.asdict(mark) for mark in strip.half_bits],
-        "bits": [attrs.asdict(mark) for mark in strip.bits],
-        "parts": [attrs.asdict(mark) for mark in strip.parts],
-        "meanings": [attrs.asdict(mark) for mark in strip.meanings],
-        "faults": [fault.as_dict() for fault in strip.faults],
-        "left_out": strip.left_out,
-    }
+        "times": list(strip.times), "level": strip.level, **layers, "faults": faults, "left_out": strip.left_out,
+    }  # fmt: skip

@@ -76,12 +76,8 @@ def parser(everything: bool = False, names: Collection[str] = tuple(COMMANDS)) -
     :param everything: True to show all options in the help, not only the most important ones.
     :param names: the commands to load with their options. Other commands have only a name and a help line.
     """
-    top = Parser(
-        prog="halfbit",
-        description="Decodes the digital track signal of model railways. Begin with:\n\n  halfbit decode FILE",
-        formatter_class=Formatter,
-        allow_abbrev=False,
-    )
+    text = "Decodes the digital track signal of model railways. Begin with:\n\n  halfbit decode FILE"
+    top = Parser(prog="halfbit", description=text, formatter_class=Formatter, allow_abbrev=False)
     top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     subparsers = top.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
     for name, line in COMMANDS.items():
@@ -141,7 +137,5 @@ def _failed(problem: str, prog: str) -> int:
 
 def _give_up_output() -> None:
     """Redirect standard output to the null device, so that the interpreter's last flush does not fail."""
-    if sys.stdout is None:
-        return
     with open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), sys.stdout.fileno())

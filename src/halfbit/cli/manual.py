@@ -46,9 +46,7 @@ def _options(command: argparse.ArgumentParser) -> Iterator[str]:
             continue
         name = ", ".join(action.option_strings) or str(action.metavar or action.dest)
         if action.option_strings and action.nargs != 0:
-            name += " " + str(
-                action.metavar or ("|".join(map(str, action.choices)) if action.choices else action.dest.upper())
-            )
+            name += f" {action.metavar or '|'.join(map(str, action.choices or ())) or action.dest.upper()}"
         yield f".TP\n.B {_plain(name)}\n{_plain(formatter._expand_help(action) if action.help else '')}"
 
 

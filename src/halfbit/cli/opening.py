@@ -10,16 +10,16 @@ from contextlib import contextmanager
 import attrs
 
 from ..capture import Options
+from ..edge import Edges, ReplayedEdges
 from ..error import CaptureError, HalfbitError
 from ..inspect.cause import Diagnosis
-from ..inspect.losses import Diagnoser
+from ..inspect.losses import Diagnoser, Durations
 from ..inspect.reading import Reading, read_capture
 from ..instruction import Configuration, Context, Event
 from ..limits import Limits
 from ..stream import decode
-from .input import Measured, Watched, input_at
+from .input import Progress, Watched, input_at, measured
 from .options import limits_of
-from .progress import Progress
 
 __all__ = ["Opened", "opened"]
 
@@ -30,8 +30,10 @@ class Opened:
 
     source: Watched
     reading: Reading
-    #: The edges to decode. They are counted, and progress is shown.
-    edges: Measured
+    #: The edges to decode, once. Progress is shown.
+    edges: Edges
+    #: The last durations of the edges, and how many there were.
+    durations: Durations
     #: What the options say that the packets leave open.
     configuration: Configuration | None
     context: Context | None
@@ -40,29 +42,21 @@ class Opened:
     def events(self) -> Iterator[Event]:
         """The events of the capture, once. The progress line is cleared before each."""
         limits, configuration, context = self.reading.limits, self.configuration, self.context
-        for event in decode(self.edges, limits, configuration=configuration, context=context):
+        try:
+            for event in decode(self.edges, limits, configuration=configuration, context=context):
+                self._progress.clear()
+                yield event
+        finally:
             self._progress.clear()
-            yield event
-        self._progress.clear()
 
     def diagnosed(self) -> Iterator[tuple[Event, Diagnosis | None]]:
         """The events, once, each loss with its diagnosis.
 
         :raises CaptureError: if the input cannot be read to its end, after all events before that have come out.
         """
-        diagnoser: Diagnoser[Event] = Diagnoser(
-            self.reading.limits, self.edges.durations, wait=not self.source.live
-        )
-        wrong: CaptureError | None = None
-        try:
-            for event in self.events():
-                yield from diagnoser.feed(event)
-        except CaptureError as error:
-            wrong = error
-            self._progress.clear()
-        yield from diagnoser.finish()
-        if wrong is not None:
-            raise wrong
+        wait = not self.source.live
+        diagnoser: Diagnoser[Event] = Diagnoser(self.reading.limits, self.durations, wait=wait)
+        return diagnoser.through(self.events())
 
     def status(self, found: object, otherwise: str) -> int:
         """The exit status. If nothing was found, the reason is written to standard error."""
@@ -87,8 +81,9 @@ def opened(
     :raises HalfbitError: if options contradict each other, or if a stream cannot be read again.
     """
     limits = limits_of(args) if limits is None else limits
-    cv29, context = getattr(args, "cv29", None), getattr(args, "context", None)
+    cv29, mode = getattr(args, "cv29", None), getattr(args, "context", None)
     configuration = None if cv29 is None else Configuration(cv29)
+    context = None if mode is None else Context(mode)
     source = input_at(args.capture if path is None else path)
     if twice and source.live:
         raise HalfbitError(f"{source.name}: {twice} needs a file, which can be read again")
@@ -101,17 +96,16 @@ def opened(
 
     try:
         reading = _reading(args, source, limits)
-        edges = Measured(reading.edges, source, before_more)
-        yield Opened(source, reading, edges, configuration, None if context is None else Context(context), progress)
+        durations = Durations()
+        edges = ReplayedEdges(measured(reading.edges, source, durations, before_more), source.name)
+        yield Opened(source, reading, edges, durations, configuration, context, progress)
     finally:
         progress.clear()
 
 
 def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -> Reading:
-    if source.live:
-        source.on_quiet(
-            lambda seconds: print(f"halfbit: {source.name}: no change for {seconds:g} s", file=sys.stderr, flush=True)
-        )
+    name = f"halfbit: {source.name}"
+    source.on_quiet(lambda seconds: print(f"{name}: no change for {seconds:g} s", file=sys.stderr, flush=True))
     said = {field.name: getattr(args, field.name) for field in attrs.fields(Options)}
     try:
         reading = read_capture(source, limits=limits, minimum=args.filter, format=args.format, **said)
@@ -119,8 +113,7 @@ def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -
         if source.interrupted:  # ended by the user before the first number: not an error of the capture
             raise KeyboardInterrupt from None
         raise
-    words = f"read as: {reading.words}"
-    if not sys.stderr.isatty():
-        words = f"halfbit: {source.name}: {words}"  # name the command, because several may write to the same file
-    print(words, file=sys.stderr, flush=True)
+    # Several commands may write to the same file, so each says who it is.
+    start = "" if sys.stderr.isatty() else f"{name}: "
+    print(f"{start}read as: {reading.words}", file=sys.stderr, flush=True)
     return reading

@@ -4,34 +4,20 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
-from typing import Any
+from typing import Any, Optional, Union
 
 import attrs
 
 from ..capture import FORMATS, Options
 from ..error import HalfbitError
+from ..instruction import Address
 from ..limits import DECISIONS, RECEIVE, TRANSMIT, Limits
 from ..plot.figure import check_plot
 from ..unit import Scale, Unit
-from .addresses import address_of
 
-__all__ = [
-    "AUTO",
-    "PRESETS",
-    "Group",
-    "add_address_option",
-    "add_capture_options",
-    "add_limit_options",
-    "add_plot_option",
-    "add_reading_options",
-    "add_time_options",
-    "as_options",
-    "limits_of",
-    "number",
-    "time",
-]
+__all__ = ["PRESETS", "CaptureOptions", "Group", "address_of", "as_options", "cv_of", "limits_of", "number", "time"]
 
 #: Limits by name.
 PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}
@@ -54,22 +40,94 @@ class Group:
         shown = help if self._everything or not more else argparse.SUPPRESS
         self._group.add_argument(*names, help=shown, **words)
 
+    def add_rows(self, rows: Iterable[_Row]) -> None:
+        """Add the options of a table."""
+        for name, kind, metavar, text in rows:
+            words: dict[str, Any] = {"type": kind} if callable(kind) else {"choices": kind}
+            self.add(name, more=name not in _SHOWN, metavar=metavar, help=text, **words)
 
-def add_address_option(group: Group) -> None:
-    """Add ``--address``, which may be given several times."""
-    text = "only this address: 7, 2604 or 'accessory 9 pair 2'; may be repeated"
-    group.add("--address", type=address_of, action="append", metavar="ADDRESS", help=text)
+    def add_address(self) -> None:
+        """Add ``--address``, which may be given several times."""
+        text = "only this address: 7, 2604 or 'accessory 9 pair 2'; may be repeated"
+        self.add("--address", type=address_of, action="append", metavar="ADDRESS", help=text)
+
+    def add_times(self) -> None:
+        """Add ``--from`` and ``--to``, in ns: ``args.start`` and ``args.end``."""
+        first = "only from this time on: 12.5ms, 1.2s"
+        self.add("--from", dest="start", type=time, default=0, metavar="TIME", help=first)
+        self.add("--to", dest="end", type=time, metavar="TIME", help="only up to this time")
+
+    def add_plot(self, text: str) -> None:
+        """Add ``--plot``; ``text`` says what is drawn."""
+        self.add("--plot", type=_image, metavar="IMAGE", help=f"draw {text}: .svg, .png or .pdf (needs matplotlib)")
 
 
-def add_time_options(group: Group) -> None:
-    """Add ``--from`` and ``--to``, in ns: ``args.start`` and ``args.end``."""
-    group.add("--from", dest="start", type=time, default=0, metavar="TIME", help="only from this time on: 12.5ms, 1.2s")
-    group.add("--to", dest="end", type=time, metavar="TIME", help="only up to this time")
+class CaptureOptions:
+    """Adds the options of a command that reads a capture.
+
+    :param words: what follows the command in its usage, the capture first.
+    :param help: of the capture.
+    """
+
+    def __init__(
+        self, parser: argparse.ArgumentParser, everything: bool, words: str = "FILE",
+        help: str = "the capture; - for standard input",
+    ) -> None:  # fmt: skip
+        parser.usage = f"{parser.prog} {words} [options]"
+        parser.add_argument("capture", metavar=words.split()[0], help=help)
+        self._parser = parser
+        self._everything = everything
+
+    def group(self, title: str, text: str | None = None) -> Group:
+        """A group of the command's own options. The text is shown only with ``--help-all``."""
+        return Group(self._parser, title, self._everything, text)
+
+    def add_shared(self, *, limits: bool = True, questions: bool = False) -> None:
+        """Add the options for reading a file; those of :func:`limits_of`; those for what the packets leave open."""
+        self.group("how the capture is read (found out if not given)").add_rows(_READING)
+        if limits:
+            self.add_limits()
+        if questions:
+            self.group("what the packets leave open").add_rows(_OPEN)
+
+    def add_limits(self) -> None:
+        """Add the options of :func:`limits_of`."""
+        text = "Each of the other options changes one of the limits chosen with --limits."
+        group = self.group("limits for the signal", text)
+        group.add_rows(_LIMITS)
+        recover = "read lost stretches again by sequence: changes are missing, noted twice or late"
+        one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
+        for name, words in (("--recover", recover), ("--one-edge", one_edge)):
+            group.add(name, more=True, action="store_const", const=True, help=words)
 
 
-def add_plot_option(group: Group, text: str) -> None:
-    """Add ``--plot``; ``text`` says what is drawn."""
-    group.add("--plot", type=_image, metavar="IMAGE", help=f"draw {text}: .svg, .png or .pdf (needs matplotlib)")
+def address_of(text: str) -> Address:
+    """Read an address. A number alone is a short address up to 127, and a long address above.
+
+    :raises argparse.ArgumentTypeError: if the text cannot be read.
+    """
+    words = " ".join(text.split())
+    if words.isascii() and words.isdecimal():
+        words = f"{'short' if int(words) <= 127 else 'long'} {words}"
+    try:
+        return Address.parse(words)
+    except HalfbitError:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no address: give 7 or 2604, or in words: "
+            "short 7, long 44, accessory 9 pair 2, extended accessory 37"
+        ) from None
+
+
+def cv_of(text: str) -> tuple[int, int]:
+    """Read a CV and its value, for example ``29=6``.
+
+    :raises argparse.ArgumentTypeError: if the text cannot be read.
+    """
+    match = re.fullmatch(r"(\d+)=(\d+)", text.strip(), re.ASCII)
+    if not match or not 1 <= int(match[1]) <= 1024 or int(match[2]) > 255:
+        problem = f"{text!r} is no CV and value: give a number from 1 to 1024 and one to 255, as 29=6"
+        raise argparse.ArgumentTypeError(problem)
+    return int(match[1]), int(match[2])
 
 
 def number(text: str) -> int:
@@ -120,18 +178,13 @@ def _unit(text: str) -> Unit:
             unit = Fraction(match[1]) * {None: 1, "hz": 1, "khz": 1000, "mhz": 1_000_000}[match[2]]
         Scale.of(unit)
     except (HalfbitError, ValueError):
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not ns, us, ms or s, nor a number of counts per second above 0 (2MHz, 250kHz)"
-        ) from None
+        problem = f"{text!r} is not ns, us, ms or s, nor a number of counts per second above 0 (2MHz, 250kHz)"
+        raise argparse.ArgumentTypeError(problem) from None
     return unit
 
 
 def _column(text: str) -> int | str:
     return int(text) if text.isdecimal() else text
-
-
-def _delimiter(text: str) -> str:
-    return _DELIMITERS.get(text, text)
 
 
 def _image(path: str) -> str:
@@ -142,24 +195,42 @@ def _image(path: str) -> str:
     return path
 
 
-_Row = tuple[str, Callable[[str], Any], str, str]
+#: A row of a table of options: option, type or choices, value in the help, help.
+_Row = tuple[str, Union[Callable[[str], Any], Sequence[str]], Optional[str], str]
 
-#: Options for reading a file, as rows: option, type, value in the help, help.
+#: The options that help always shows. Others come with ``--help-all``.
+_SHOWN = ("--holds", "--unit", "--limits")
+
+_ENDINGS = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
+
+#: Options for reading a file.
 _READING: tuple[_Row, ...] = (
+    ("--holds", ("durations", "times"), None, "meaning of the numbers"),
+    ("--unit", _unit, None, "ns, us, ms, s, or counts per second: 2MHz, 250kHz"),
+    ("--format", [format.name for format in FORMATS], None,
+     f"format, if not the one of the file's ending ({_ENDINGS})"),
     ("--wrap", number, "N", "number of counts after which the timer overflows"),
     ("--time-column", _column, "COLUMN", "table column with times or durations: its name, or its number from 1"),
     ("--level-column", _column, "COLUMN", "table column with levels 0 and 1, or volts"),
-    ("--delimiter", _delimiter, "D", f"between the values of a line: a character, or {', '.join(_DELIMITERS)}"),
+    ("--delimiter", lambda text: _DELIMITERS.get(text, text), "D",
+     f"between the values of a line: a character, or {', '.join(_DELIMITERS)}"),
     ("--signal", str, "NAME", "signal of a VCD file; bus[3] is one bit of a vector"),
     ("--channel", number, "N", "channel of a WAV file, from 1"),
     ("--other-rail", _column, "NAME", "column, signal or channel of the other rail; the difference is decoded"),
     ("--threshold", float, "V", "middle between the levels, in volts (WAV: full scale is 1)"),
     ("--hysteresis", float, "V", "how far the signal must cross the threshold, half to each side"),
     ("--filter", _microseconds, "US", "changes closer together than this, us, are noise; 0 for no filter"),
-)
+    ("--decimal", ("point", "comma"), None,
+     "commas inside numbers: between thousands (point), or decimal commas (comma)"),
+    ("--last-line", ("leave", "take", "refuse"), None,
+     "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"),
+)  # fmt: skip
 
-#: Options for the fields of :class:`Limits`, as rows of the same form.
+#: Options for the fields of :class:`Limits`.
 _LIMITS: tuple[_Row, ...] = (
+    ("--limits", (AUTO, *PRESETS), None,
+     "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep "
+     "(S-9.1, S-9.2)"),
     ("--one-min", _microseconds, "US", "shortest half of a one-bit, us"),
     ("--one-max", _microseconds, "US", "longest half of a one-bit, us"),
     ("--one-difference", _microseconds_or_off, "US", "most that the halves of a one-bit may differ, us, or off"),
@@ -171,48 +242,16 @@ _LIMITS: tuple[_Row, ...] = (
     ("--preamble-min", number, "N", "fewest one-bits of a preamble"),
     ("--packet-min", number, "N", "fewest bytes of a packet, error detection byte included"),
     ("--packet-max", number, "N", "most bytes of a packet, error detection byte included"),
-)
+    ("--decision", DECISIONS, None,
+     "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"),
+)  # fmt: skip
 
-
-def add_capture_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options for reading a file."""
-    group = Group(parser, "how the capture is read (found out if not given)", everything)
-    group.add("--holds", choices=["durations", "times"], help="meaning of the numbers")
-    group.add("--unit", type=_unit, help="ns, us, ms, s, or counts per second: 2MHz, 250kHz")
-    endings = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
-    formats = [format.name for format in FORMATS]
-    group.add("--format", more=True, choices=formats, help=f"format, if not the one of the file's ending ({endings})")
-    for name, type_, metavar, text in _READING:
-        group.add(name, more=True, type=type_, metavar=metavar, help=text)
-    commas = "commas inside numbers: between thousands (point), or decimal commas (comma)"
-    group.add("--decimal", more=True, choices=["point", "comma"], help=commas)
-    last = "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"
-    group.add("--last-line", more=True, choices=["leave", "take", "refuse"], help=last)
-
-
-def add_limit_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options of :func:`limits_of`."""
-    text = "Each of the other options changes one of the limits chosen with --limits."
-    group = Group(parser, "limits for the signal", everything, text)
-    presets = "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep"
-    group.add("--limits", choices=[AUTO, *PRESETS], help=f"{presets} (S-9.1, S-9.2)")
-    for name, type_, metavar, words in _LIMITS:
-        group.add(name, more=True, type=type_, metavar=metavar, help=words)
-    decision = "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"
-    group.add("--decision", more=True, choices=DECISIONS, help=decision)
-    recover = "read lost stretches again by sequence: changes are missing, noted twice or late"
-    one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
-    for name, words in (("--recover", recover), ("--one-edge", one_edge)):
-        group.add(name, more=True, action="store_const", const=True, help=words)
-
-
-def add_reading_options(parser: argparse.ArgumentParser, everything: bool) -> None:
-    """Add the options for what the packets leave open: ``args.cv29`` and ``args.context``."""
-    group = Group(parser, "what the packets leave open", everything)
-    cv29 = "CV 29 of the decoders: gives speed steps and FL one reading instead of two"
-    group.add("--cv29", more=True, type=number, metavar="N", help=cv29)
-    context = "mode of all packets, instead of the mode found from the packets before"
-    group.add("--context", more=True, choices=["operations", "service"], help=context)
+#: Options for what the packets leave open: ``args.cv29`` and ``args.context``.
+_OPEN: tuple[_Row, ...] = (
+    ("--cv29", number, "N", "CV 29 of the decoders: gives speed steps and FL one reading instead of two"),
+    ("--context", ("operations", "service"), None,
+     "mode of all packets, instead of the mode found from the packets before"),
+)  # fmt: skip
 
 
 def limits_of(args: argparse.Namespace) -> Limits | None:
@@ -228,9 +267,8 @@ def limits_of(args: argparse.Namespace) -> Limits | None:
     if said.get("one_edge") and "decision" not in said:
         said["decision"] = "sequence"  # only this decision can read one edge
     if args.limits == AUTO and said:
-        raise HalfbitError(
-            f"limits=auto finds all limits: leave out {', '.join(map(_option, said))}, or say limits=receive"
-        )
+        names = ", ".join(map(_option, said))
+        raise HalfbitError(f"limits=auto finds all limits: leave out {names}, or say limits=receive")
     if args.limits in (None, AUTO) and not said:
         return None
     return attrs.evolve(PRESETS[args.limits or "receive"], **said)

@@ -10,14 +10,16 @@ from __future__ import annotations
 import argparse
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from html import escape
+from itertools import zip_longest
 from pathlib import Path
 
 from ..decoder import TrackState, audit
 from ..error import HalfbitError
 from ..inspect.cause import Cause, Diagnosis
 from ..inspect.reading import Reading
-from ..inspect.strips import strips
+from ..inspect.strips import Strip, strip_of
 from ..inspect.text import explained
 from ..plot.figure import check_plot
 from ..plot.strip import plot_strips
@@ -28,7 +30,7 @@ from ..survey.text import lines as survey_lines
 from .audit import audit_rows
 from .clip import write_text
 from .opening import Opened, opened
-from .options import Group, add_capture_options, add_limit_options
+from .options import CaptureOptions
 from .summary import Summary
 from .traffic import traffic_rows
 
@@ -52,12 +54,10 @@ td.n { text-align: right; white-space: nowrap } .bad { color: #c0392b; font-weig
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit report FILE --out report.html [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture, a file")
-    group = Group(parser, "what is written", everything)
+    options = CaptureOptions(parser, everything, "FILE --out report.html", "the capture, a file")
+    group = options.group("what is written")
     group.add("--out", required=True, metavar="HTML", help="the file to write")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
+    options.add_shared()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -69,14 +69,18 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _page(name: str, capture: Opened) -> str:
-    summary, track, plot, losses = Summary(), TrackState(), TrafficPlot(), list[Diagnosis]()
+    summary, track, plot, losses, shown = Summary(), TrackState(), TrafficPlot(), list[Diagnosis](), list[Strip]()
+    reading = capture.reading
     for event, diagnosis in capture.diagnosed():
         summary.add(event, diagnosis)
         plot.add(event, track.feed(event), track)
-        losses += [diagnosis] if diagnosis is not None else []
+        if diagnosis is not None and diagnosis.cause is not Cause.CUT:
+            fault = diagnosis.fault
+            if len(losses) < PICTURES:
+                shown.append(strip_of(fault, capture.durations, reading.limits, (), diagnosis, fault.at, REACH)[0])
+            losses.append(diagnosis)
     track.finish()
-    reading = capture.reading
-    summary.finish(reading, capture.edges)
+    summary.finish(reading, capture.durations)
     parts = [
         f"<p>Read as: {escape(reading.words)}.</p>",
         f"<pre>{escape(chr(10).join(summary.lines(causes=False)))}</pre>",
@@ -85,7 +89,7 @@ def _page(name: str, capture: Opened) -> str:
         "<h2>Traffic</h2>",
         _table(*traffic_rows(track)),
         _picture(lambda path: plot.save(path, track, None)) if track.seen else "",
-        *_loss_part(reading, losses),
+        *_loss_part(reading, losses, shown),
         *_audit_part(reading),
     ]
     title = f"Report on {escape(name)}"
@@ -116,23 +120,17 @@ def _survey_part(reading: Reading) -> list[str]:
     ]  # fmt: skip
 
 
-def _loss_part(reading: Reading, losses: Sequence[Diagnosis]) -> list[str]:
-    losses = [each for each in losses if each.cause is not Cause.CUT]
+def _loss_part(reading: Reading, losses: Sequence[Diagnosis], shown: Sequence[Strip]) -> list[str]:
     if not losses:
         return ["<h2>Losses</h2>", "<p>Nothing was lost.</p>"]
     more = f" The first {PICTURES} have a picture." if len(losses) > PICTURES else ""
     parts = ["<h2>Losses</h2>", f"<p>{len(losses)} stretches were lost.{more}</p>"]
-    for number, each in enumerate(losses):
-        first, *rest = explained(each.fault, each, reading.limits)
+    for each, strip in zip_longest(losses, shown):
+        first, *rest = explained(each, reading.limits)
         parts += [f"<h3>{escape(first)}</h3>", "<p>" + "<br>".join(map(escape, rest)) + "</p>"]
-        if number < PICTURES:
-            parts.append(_picture(_loss_drawer(reading, each.fault.at)))
+        if strip is not None:
+            parts.append(_picture(partial(plot_strips, [strip], limits=reading.limits)))
     return parts
-
-
-def _loss_drawer(reading: Reading, at: int) -> Callable[[str], None]:
-    shown = strips(reading.edges, reading.limits, at=at, events=1, reach=REACH, causes=True)
-    return lambda path: plot_strips(shown, path, limits=reading.limits)
 
 
 def _audit_part(reading: Reading) -> list[str]:

@@ -9,10 +9,10 @@ import attrs
 from ..capture.filter import FilteredEdges, Removed
 from ..event import Cutout, FaultKind, Packet, Recovery
 from ..inspect.cause import CAUSE_OF, Cause, Diagnosis
+from ..inspect.losses import Durations
 from ..inspect.reading import Reading
 from ..instruction import Event, Instruction
 from .columns import milliseconds
-from .input import Measured
 from .options import as_options
 
 __all__ = ["Summary"]
@@ -67,7 +67,7 @@ class Summary:
     @property
     def share_decoded(self) -> float:
         """Time in packets as a share of the total time, 0 to 1. The rest is idle one-bits, cutouts and faults."""
-        return self.packet_time / self.length if self.length else 0.0
+        return round(self.packet_time / self.length, 6) if self.length else 0.0
 
     def add(self, event: Event, diagnosis: Diagnosis | None = None) -> None:
         """Take the next event. Several instructions of one packet count as one packet."""
@@ -91,26 +91,19 @@ class Summary:
             if diagnosis is not None:
                 self.causes[diagnosis.cause] += 1
 
-    def finish(self, reading: Reading, edges: Measured) -> None:
+    def finish(self, reading: Reading, durations: Durations) -> None:
         """End of the events: take what is known of the whole capture."""
-        self.length, self.half_bits = edges.length, edges.half_bits
+        self.length, self.half_bits = durations.now, durations.count
         self.decision = reading.limits.decision
         self.remarks = reading.capture.remarks
         self.removed = reading.edges.removed if isinstance(reading.edges, FilteredEdges) else None
 
     def as_dict(self) -> dict[str, object]:
         """The summary as an object for JSON. Times in ns."""
+        figures = "length half_bits packets distinct_packets share_decoded packet_time fault_time cutout_time cutouts"
         return {
             "type": "summary",
-            "length": self.length,
-            "half_bits": self.half_bits,
-            "packets": self.packets,
-            "distinct_packets": self.distinct_packets,
-            "share_decoded": round(self.share_decoded, 6),
-            "packet_time": self.packet_time,
-            "fault_time": self.fault_time,
-            "cutout_time": self.cutout_time,
-            "cutouts": self.cutouts,
+            **{name: getattr(self, name) for name in figures.split()},
             "faults": {kind.name: self.faults[kind] for kind in FaultKind},
             "wrong": self.wrong,
             "causes": {cause.name: self.causes[cause] for cause in Cause},
@@ -125,11 +118,8 @@ class Summary:
 
         The label is ``cause`` for losses, and ``read`` for packets that were read all the same.
         """
-        rows = [
-            ("cause", number, cause.value, cause.advice)
-            for cause, number in self.causes.most_common()
-            if cause is not Cause.CUT
-        ]
+        causes = [(cause, number) for cause, number in self.causes.most_common() if cause is not Cause.CUT]
+        rows = [("cause", number, cause.value, cause.advice) for cause, number in causes]
         for way, number in self.recovered.most_common():
             words = _RECOVERED.get(way, f"in spite of {way.value}")
             rows.append(("read", number, f"packets {words}", CAUSE_OF[way].advice if way in CAUSE_OF else ""))

@@ -14,23 +14,22 @@ import json
 from ..plot.survey import plot_survey
 from ..survey import look_ahead, survey
 from ..survey.text import as_dict, lines
+from .columns import terminal_width
 from .opening import opened
-from .options import PRESETS, Group, add_capture_options, add_plot_option
-from .width import terminal_width
+from .options import PRESETS, CaptureOptions
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit survey FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
     group.add("--json", action="store_true", help="a JSON object instead of text")
-    add_plot_option(group, "the histogram and a packet's waveform to a file")
+    group.add_plot("the histogram and a packet's waveform to a file")
     seconds = "how much of a live input is surveyed (default: %(default)g)"
     group.add("--seconds", type=float, default=3.0, metavar="S", help=seconds)
-    add_capture_options(parser, everything)
+    options.add_shared(limits=False)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -21,36 +21,25 @@ from itertools import groupby
 from typing import Any
 
 from ..decoder import Change, Item, Seen, TrackState
-from ..instruction import Address, Event, Instruction
+from ..inspect.losses import end_of
+from ..instruction import Address
 from ..plot.traffic import TrafficPlot
-from .columns import Columns, milliseconds
+from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
-from .options import (
-    Group,
-    add_address_option,
-    add_capture_options,
-    add_limit_options,
-    add_plot_option,
-    add_reading_options,
-    add_time_options,
-)
-from .width import terminal_width
+from .options import CaptureOptions
 
-__all__ = ["add_options", "end_of", "run", "traffic_rows"]
+__all__ = ["add_options", "run", "traffic_rows"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
-    parser.usage = "halfbit traffic FILE [options]"
-    parser.add_argument("capture", metavar="FILE", help="the capture; - for standard input")
-    group = Group(parser, "what is shown", everything)
-    add_address_option(group)
-    add_time_options(group)
+    options = CaptureOptions(parser, everything)
+    group = options.group("what is shown")
+    group.add_address()
+    group.add_times()
     group.add("--json", action="store_true", help="JSON Lines instead of text")
-    add_plot_option(group, "time against address to a file")
-    add_capture_options(parser, everything)
-    add_limit_options(parser, everything)
-    add_reading_options(parser, everything)
+    group.add_plot("time against address to a file")
+    options.add_shared(questions=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -93,13 +82,6 @@ def run(args: argparse.Namespace) -> int:
         return capture.status(track.seen, "no packets")
 
 
-def end_of(event: Event) -> int:
-    """The end of an event, ns."""
-    if isinstance(event, Instruction):
-        return 0 if event.packet is None else event.packet.end
-    return event.end
-
-
 def _narrow(width: int | None) -> bool:
     return width is not None and width < 110
 
@@ -112,9 +94,8 @@ def _print_changes(lines: Columns, changes: Sequence[Change]) -> None:
 
 
 def _wanted(args: argparse.Namespace, change: Change) -> bool:
-    if change.time < args.start:
-        return False
-    return args.address is None or change.address in args.address or change.item is Item.MODE
+    chosen = args.address is None or change.address in args.address or change.item is Item.MODE
+    return chosen and change.time >= args.start
 
 
 def _chosen(args: argparse.Namespace, track: TrackState) -> dict[str, Any]:
@@ -135,22 +116,19 @@ def traffic_rows(
 
 
 def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) -> None:
-    narrow = _narrow(width)
-    widths = (22 if narrow else 28, -7, -8, -9, -6, -6)
     titles, cells = traffic_rows(track, args.address)
-    if narrow:  # the state goes below, because there is no room beside it
-        lines = Columns(titles[:-1], (22, -7, -8, -9, -6), width)
-        print(lines.head.rstrip())
-        for one in cells:
-            print(lines.row(one[:-1]))
-            if one[-1]:
-                print(Columns((), (2,), width).row(("", one[-1])))
+    numbers = (-7, -8, -9, -6)
+    if _narrow(width):  # the state goes below, because there is no room beside it
+        lines, below = Columns(titles[:-1], (22, *numbers), width), Columns((), (2,), width)
+        print(lines.head)
+        for *row, state in cells:
+            print(lines.row(row))
+            if state:
+                print(below.row(("", state)))
     else:
-        print("\n".join(Columns(titles, widths, width).rows(cells)))
-    print(
-        f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; "
-        f"{track.losses} losses look like none of them"
-    )
+        lines = Columns(titles, (28, *numbers, -6), width)
+        print("\n".join([lines.head, *map(lines.row, cells)]))
+    print(f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; {track.losses} losses look like none of them")
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
@@ -168,22 +146,17 @@ def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
 
 def state_words(row: Seen) -> str:
     """The state of an address in words."""
-    parts: list[str] = []
-    if row.speed is not None:
-        parts.append(str(row.speed))
-    if row.forward is not None:
-        parts.append("forward" if row.forward else "reverse")
-    lamp = row.lamp
-    if lamp is not None:
-        parts.append(f"FL {'on' if lamp is True else 'off' if lamp is False else lamp}")
-    parts += [f"F{number} on" for number, on in sorted(row.functions.items()) if on]
-    if row.consist is not None:
-        parts.append(f"in consist {row.consist}")
-    parts += [f"output {number} {'on' if on else 'off'}" for number, on in sorted(row.outputs.items())]
-    if row.aspect is not None:
-        parts.append(f"aspect {row.aspect}")
-    parts += [f"binary state {number or 'all'} {'on' if on else 'off'}" for number, on in sorted(row.binary.items())]
-    parts += [f"analog {number} = {value}" for number, value in sorted(row.analog.items())]
-    if row.restriction is not None:
-        parts.append(f"restricted to {row.restriction}")
-    return ", ".join(parts)
+    lamp = "on" if row.lamp is True else "off" if row.lamp is False else row.lamp
+    parts = [
+        None if row.speed is None else str(row.speed),
+        None if row.forward is None else "forward" if row.forward else "reverse",
+        None if row.lamp is None else f"FL {lamp}",
+        *(f"F{number} on" for number, on in sorted(row.functions.items()) if on),
+        None if row.consist is None else f"in consist {row.consist}",
+        *(f"output {number} {'on' if on else 'off'}" for number, on in sorted(row.outputs.items())),
+        None if row.aspect is None else f"aspect {row.aspect}",
+        *(f"binary state {number or 'all'} {'on' if on else 'off'}" for number, on in sorted(row.binary.items())),
+        *(f"analog {number} = {value}" for number, value in sorted(row.analog.items())),
+        None if row.restriction is None else f"restricted to {row.restriction}",
+    ]
+    return ", ".join(filter(None, parts))

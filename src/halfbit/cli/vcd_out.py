@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, nullcontext
-from itertools import accumulate
-from typing import Any, TextIO
+from contextlib import nullcontext
+from typing import Any
 
 from ..error import HalfbitError
 from ..event import Packet
@@ -32,10 +31,10 @@ def write_vcd(path: str, reading: Reading, count: int) -> None:
     except ImportError:
         raise HalfbitError("writing VCD files takes the package pyvcd: pip install 'halfbit[vcd]'") from None
     try:
-        with _output(path) as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
-            signal = writer.register_var("track", "signal", "wire", size=1, init=0)
-            start = writer.register_var("track", "bit_start", "wire", size=1, init=0)
-            rows: dict[str, Any] = {"signal": signal, "bit_start": start}
+        output = nullcontext(sys.stdout) if path == "-" else open(path, "w")
+        with output as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
+            wires = ("signal", "bit_start")
+            rows: dict[str, Any] = {name: writer.register_var("track", name, "wire", size=1, init=0) for name in wires}
             rows |= {name: writer.register_var("track", name, "string", init="") for name in _ROWS}
             for time, name, value in sorted(_changes(reading, count), key=lambda change: change[0]):
                 writer.change(rows[name], time, value)
@@ -45,19 +44,13 @@ def write_vcd(path: str, reading: Reading, count: int) -> None:
         raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
-def _output(path: str) -> AbstractContextManager[TextIO]:
-    return nullcontext(sys.stdout) if path == "-" else open(path, "w")
-
-
 def _changes(reading: Reading, count: int) -> Iterator[tuple[int, str, str | int]]:
     now, level = 0, 1
     yield 0, "signal", 1
     for row, scale in reading.edges._rows():
-        for time in accumulate((duration * scale for duration in row), initial=now):
-            if time > now:
-                level = 1 - level
-                yield time, "signal", level
-            now = time
+        for duration in filter(None, row):
+            now, level = now + duration * scale, 1 - level
+            yield now, "signal", level
     if not count:
         return
     turned = 0

@@ -8,11 +8,9 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections import Counter
-from collections.abc import Sequence
 from difflib import get_close_matches
 
 from ..error import HalfbitError
-from ..vectors.case import Case
 from ..vectors.check import Report, check, fed
 from ..vectors.case import SETS, cases
 from ..vectors.serial_line import BAUD, check_serial
@@ -38,9 +36,8 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
             action.add_argument("case", metavar="ID", help="the case's name")
         if name in ("feed", "check"):
             action.add_argument("--rule", help="only the cases of this rule")
-            action.add_argument(
-                "--ticks-per-us", type=int, default=1, metavar="N", help="ticks of the port per microsecond"
-            )
+            ticks = "ticks of the port per microsecond"
+            action.add_argument("--ticks-per-us", type=int, default=1, metavar="N", help=ticks)
         if name == "check":
             action.add_argument("--packets-only", action="store_true", help="compare only packets")
             serial = "the port runs on a board; COMMAND is the device of its serial line"
@@ -64,9 +61,10 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "show":
         found = [case for case in chosen if case.id == args.case]
         if not found:
-            raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{_near(args.case, chosen)}")
-        for case in found:
-            print(case.to_json())
+            close = get_close_matches(args.case, [case.id for case in chosen], 3, 0.5)
+            near = f": did you mean {' or '.join(close)}?" if close else ""
+            raise HalfbitError(f"there is no case {args.case!r} for the limits {args.limits}{near}")
+        print("\n".join(case.to_json() for case in found))
         return 0
     if args.rule is not None:
         chosen = tuple(case for case in chosen if case.rule == args.rule)
@@ -84,19 +82,13 @@ def run(args: argparse.Namespace) -> int:
     return 1 if report.differences else 0
 
 
-def _near(name: str, chosen: Sequence[Case]) -> str:
-    close = get_close_matches(name, [case.id for case in chosen], 3, 0.5)
-    return f": did you mean {' or '.join(close)}?" if close else ""
-
-
 def _print(report: Report) -> None:
-    broken = report.broken
     shortest = report.shortest
     if shortest is not None and report.all_differ:
         print("every case differs: look at the answers' form and numbers first. The shortest case that differs:")
         print(f"    {shortest.case.id}: {shortest.case.text}")
         print(f"    {shortest.text}; the durations, us: {' '.join(map(str, shortest.case.durations))}")
-        broken = {}
+    broken = {} if report.all_differ else report.broken
     for rule, first in broken.items():
         count, differ = report.rules[rule]
         extent = "" if first.packets else ", but not in their packets"

@@ -6,7 +6,7 @@ import enum
 
 import attrs
 
-from ..event import Fault, FaultKind, Recovery
+from ..event import Fault, Recovery
 from ..limits import Limits
 
 __all__ = ["CAUSE_OF", "Cause", "Diagnosis", "fault_words"]
@@ -34,7 +34,7 @@ class Cause(enum.Enum):
     #: Nothing changed for several half-bits.
     NO_CONTACT = "contact was lost for a while"
     #: Both halves of a bit are as long as those of the other kind.
-    FLIPPED_BIT = "a bit was turned over"
+    FLIPPED_BIT = "one bit was read wrong"
     #: There are fewer one-bits before the packet than a decoder needs (S-9.2 A).
     SHORT_PREAMBLE = "the preamble was too short"
     #: Changes are missing, added and moved within a few half-bits.
@@ -116,6 +116,11 @@ class Diagnosis:
     #: A packet nearby that differs from the lost stretch in one bit. Another packet may do so too.
     perhaps: bytes | None = None
 
+    @property
+    def is_at_one_place(self) -> bool:
+        """True if the cause is known, and with it :attr:`at`."""
+        return self.cause not in (Cause.NOT_FOUND, Cause.SEVERAL)
+
     def __str__(self) -> str:
         where = f"near {self.at // 1_000_000}.{self.at // 1000 % 1000:03d} ms"
         if self.cause is Cause.SEVERAL:
@@ -123,11 +128,11 @@ class Diagnosis:
         if self.cause in (Cause.NOT_FOUND, Cause.CUT):
             return f"{self.cause.value} ({where})"
         text = f"{self._causes} {where}"
+        near = " and ".join(self._near)
         if self.packet is not None:
-            undone = _UNDONE.get(self.cause, "without it")
-            return f"{text}: {undone}, this is {self._bytes}, as sent {' and '.join(self._near)}"
+            return f"{text}: {_UNDONE.get(self.cause, 'without it')}, this is {self._bytes}, as sent {near}"
         if self.perhaps is not None:
-            return f"{text}: perhaps {self._bytes[:-1]}, as sent {' and '.join(self._near)}"
+            return f"{text}: perhaps {self._bytes[:-1]}, as sent {near}"
         hides = self.cause is Cause.NO_CONTACT
         return f"{text}; {'it hides which packet this was' if hides else 'nothing nearby says which packet it was'}"
 

@@ -78,14 +78,9 @@ class Comparison:
 
 def side_of(edges: Edges, limits: Limits) -> Side:
     """Decode a capture for a comparison. Each loss gets its cause."""
-    packets: list[Packet] = []
-    losses: list[Diagnosis] = []
-    for event, diagnosis in diagnosed_events(edges, limits):
-        if isinstance(event, Packet):
-            packets.append(event)
-        elif diagnosis is not None:
-            losses.append(diagnosis)
-    return Side(packets, losses)
+    events = [*diagnosed_events(edges, limits)]
+    packets = [event for event, _ in events if isinstance(event, Packet)]
+    return Side(packets, [diagnosis for _, diagnosis in events if diagnosis is not None])
 
 
 def compare(first: Side, second: Side) -> Comparison:
@@ -97,31 +92,33 @@ def compare(first: Side, second: Side) -> Comparison:
     pairs = _pairs(first.packets, second.packets, offset)
     if not pairs:
         raise HalfbitError("the captures have no packet in common: are they of the same track at the same time?")
-    matched = {index for index, _ in pairs}, {index for _, index in pairs}
     found = [
-        *_missing("B", first.packets, matched[0], second, pairs),
-        *_missing("A", second.packets, matched[1], first, [(late, early) for early, late in pairs]),
+        *_missing("B", first.packets, second, dict(pairs)),
+        *_missing("A", second.packets, first, {other: one for one, other in pairs}),
     ]
-    (one, other), *_ = pairs
+    one, other = pairs[0]
     exact = second.packets[other].end - first.packets[one].end
     found.sort(key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
     return Comparison(len(pairs), exact, tuple(found))
 
 
 def _offset(first: Sequence[Packet], second: Sequence[Packet]) -> int:
-    places: tuple[defaultdict[bytes, list[int]], ...] = defaultdict(list), defaultdict(list)
-    for side, packets in zip(places, (first, second)):
-        for packet in packets:
-            side[packet.data].append(packet.end)
-    common = sorted(places[0].keys() & places[1].keys(), key=lambda data: len(places[0][data]) * len(places[1][data]))
+    early_ends, late_ends = _ends(first), _ends(second)
+    common = sorted(early_ends.keys() & late_ends.keys(), key=lambda data: len(early_ends[data]) * len(late_ends[data]))
     steps: Counter[int] = Counter()
     for data in common[:KINDS]:
-        for early in places[0][data][:EACH]:
-            steps.update({round((late - early) / STEP) for late in places[1][data][: 2 * EACH]})
+        for early in early_ends[data][:EACH]:
+            steps.update({round((late - early) / STEP) for late in late_ends[data][: 2 * EACH]})
     if not steps:
         return 0
-    best = max(steps, key=lambda step: (steps[step] + steps[step - 1] + steps[step + 1], -abs(step)))
-    return best * STEP
+    return STEP * max(steps, key=lambda step: (steps[step] + steps[step - 1] + steps[step + 1], -abs(step)))
+
+
+def _ends(packets: Sequence[Packet]) -> dict[bytes, list[int]]:
+    ends = defaultdict(list)
+    for packet in packets:
+        ends[packet.data].append(packet.end)
+    return ends
 
 
 def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> list[tuple[int, int]]:
@@ -132,11 +129,7 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
     for index, packet in enumerate(first):
         due = packet.end + offset
         at = max(at, bisect_left(ends, due - NEAR))
-        near = [
-            other
-            for other in range(at, min(bisect_left(ends, due + NEAR), len(second)))
-            if second[other].data == packet.data
-        ]
+        near = [other for other in range(at, bisect_left(ends, due + NEAR)) if second[other].data == packet.data]
         if near:
             other = min(near, key=lambda each: abs(ends[each] - due))
             pairs.append((index, other))
@@ -145,16 +138,15 @@ def _pairs(first: Sequence[Packet], second: Sequence[Packet], offset: int) -> li
     return pairs
 
 
-def _missing(
-    side: str, packets: Sequence[Packet], matched: set[int], other: Side, pairs: Sequence[tuple[int, int]]
-) -> Iterator[Difference]:
-    """Packets that the other capture does not have, within the time that both captures cover."""
-    low, high = min(matched), max(matched)
+def _missing(side: str, packets: Sequence[Packet], other: Side, partner: dict[int, int]) -> Iterator[Difference]:
+    """Packets that the other capture does not have, within the time that both captures cover.
+
+    :param partner: the index of the same packet in the other capture, if it has it.
+    """
     offset = 0
-    partner = dict(pairs)
-    for index in range(low, high + 1):
+    for index in range(min(partner), max(partner) + 1):
         packet = packets[index]
-        if index in matched:
+        if index in partner:
             offset = other.packets[partner[index]].end - packet.end
             continue
         middle = (packet.start + packet.end) // 2 + offset

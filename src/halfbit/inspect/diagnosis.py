@@ -7,7 +7,7 @@ should be there, and how long both are, shows the cause.
 
 Two packets of the same length differ in at least two bits in the same column, because the error detection byte is the
 XOR of the others (S-9.2 A). These bits are at least nine bits apart. So if a silence hides :data:`HIDDEN` half-bits or
-fewer, and all others fit, no other packet was sent. A bit that is turned over can make one packet out of two others, so
+fewer, and all others fit, no other packet was sent. A bit that was read wrong can make one packet out of two others, so
 it proves no packet.
 
 If no packet nearby fits, the capture is read by sequence once (see :mod:`halfbit.decision.recovery`), and what it
@@ -26,7 +26,7 @@ from ..decision import receiver_for
 from ..event import Fault, FaultKind, Packet
 from ..limits import US, Limits
 from .cause import CAUSE_OF, Cause, Diagnosis
-from .match import ONES, Laid, Run, Station, laid, station_of
+from .match import ONES, Halves, Laid, Run, Station, laid, station_of
 
 __all__ = ["LEAD", "PACKETS", "Cause", "Diagnosis", "diagnose"]
 
@@ -52,11 +52,8 @@ LEAST = 4 * US
 
 #: The cause, by the number of durations at an error and the number of half-bits that should be there.
 _COUNTED = {
-    (1, 2): Cause.MISSED_CHANGE,
-    (1, 3): Cause.TWO_MISSED,
-    (2, 1): Cause.ADDED_CHANGE,
-    (3, 1): Cause.SPIKE,
-}
+    (1, 2): Cause.MISSED_CHANGE, (1, 3): Cause.TWO_MISSED, (2, 1): Cause.ADDED_CHANGE, (3, 1): Cause.SPIKE,
+}  # fmt: skip
 
 
 @attrs.frozen
@@ -74,13 +71,9 @@ class _Found:
 
 
 def diagnose(
-    fault: Fault,
-    durations: Sequence[int],
-    start: int,
-    limits: Limits,
-    before: Sequence[Packet] = (),
+    fault: Fault, durations: Sequence[int], start: int, limits: Limits, before: Sequence[Packet] = (),
     after: Sequence[Packet] = (),
-) -> Diagnosis:
+) -> Diagnosis:  # fmt: skip
     """Find out why a stretch was lost.
 
     :param fault: the loss, from :func:`halfbit.decode`.
@@ -92,8 +85,10 @@ def diagnose(
     """
     times = list(accumulate(durations, initial=start))
     first, last = bisect_left(times, fault.start), bisect_left(times, fault.end)
-    if fault.kind is FaultKind.CUT or len(times) < 3 or last - first > LONGEST:
-        return Diagnosis(fault, Cause.CUT if fault.kind is FaultKind.CUT else Cause.NOT_FOUND, fault.at)
+    if fault.kind is FaultKind.CUT:
+        return Diagnosis(fault, Cause.CUT, fault.at)
+    if len(times) < 3 or last - first > LONGEST:
+        return Diagnosis(fault, Cause.NOT_FOUND, fault.at)
     station = station_of(limits, [*before[-PACKETS:], *after[:PACKETS]], times)
     low, high = max(first - LEAD, 0), min(last + LEAD // 2, len(times) - 1)
     near = times[low : high + 1]
@@ -107,27 +102,21 @@ def diagnose(
     stretch = _Stretch(fault, near, runs, station, limits)
     found = stretch.errors({packet.data for packet in (*before, *after)})
     if found:
-        return _chosen(found, fault, near, station.late, before, after)
+        return _chosen(found, stretch, before, after)
     return _without_packet(stretch, durations, times)
 
 
-def _chosen(
-    found: Sequence[_Found],
-    fault: Fault,
-    times: Sequence[int],
-    late: int,
-    before: Sequence[Packet],
-    after: Sequence[Packet],
-) -> Diagnosis:
+def _chosen(found: Sequence[_Found], stretch: _Stretch, before: Sequence[Packet], after: Sequence[Packet]) -> Diagnosis:
     """The diagnosis for the error that fits best. If another packet fits about as well, none is proposed."""
-    best = min(found, key=lambda each: each.off)
-    at = times[best.at]
+    fault, late = stretch.fault, stretch.station.late
+    best, *others = sorted(found, key=lambda each: each.off)
+    at = stretch.times[best.at]
     rivals = [each for each in found if each.packet != best.packet and each.off < best.off + CLOSE]
     if rivals:
         causes = tuple(dict.fromkeys(each.cause for each in (best, *rivals)))
         return Diagnosis(fault, Cause.SEVERAL if len(causes) > 1 else best.cause, at, several=causes)
-    alike = [each.cause for each in sorted(found, key=lambda each: each.off) if each.off < best.off + CLOSE + late // 4]
-    causes = tuple(dict.fromkeys(alike)) if len(set(alike)) > 1 else ()
+    alike = dict.fromkeys(each.cause for each in (best, *others) if each.off < best.off + CLOSE + late // 4)
+    causes = tuple(alike) if len(alike) > 1 else ()
     earlier = min((fault.start - each.start for each in before if each.data == best.packet), default=None)
     later = min((each.start - fault.start for each in after if each.data == best.packet), default=None)
     if best.cause is Cause.FLIPPED_BIT:
@@ -137,24 +126,25 @@ def _chosen(
     return Diagnosis(fault, best.cause, at, best.packet, earlier, later, causes)
 
 
+@attrs.frozen
 class _Stretch:
     """A lost stretch, and the runs of one-bits in it and around it."""
 
-    def __init__(
-        self, fault: Fault, times: Sequence[int], runs: Sequence[Run], station: Station, limits: Limits
-    ) -> None:
-        self.fault = fault
-        self.times = times
-        self.station = station
-        self.limits = limits
-        self._runs = runs
-        self._one = ONES[station.each]
+    fault: Fault
+    times: Sequence[int]
+    runs: Sequence[Run]
+    station: Station
+    limits: Limits
+
+    @property
+    def _one(self) -> Halves:
+        return ONES[self.station.each]
 
     def errors(self, packets: set[bytes]) -> list[_Found]:
         """The errors by which one of these packets was lost here."""
         found = []
         begins = set()
-        for packet in laid(self.station, self.times, self._runs, packets, SILENT):
+        for packet in laid(self.station, self.times, self.runs, packets, SILENT):
             if packet.whole:
                 found += self._before_packet(packet)
                 continue
@@ -163,13 +153,13 @@ class _Stretch:
                 found += self._single_errors(each, usual) or self._bursts(each, usual)
             if (packet.data, packet.changes, packet.begin) not in begins:
                 begins.add((packet.data, packet.changes, packet.begin))
-                found += self._turned(packet)
+                found += self._wrong_bit(packet)
         return found
 
     def among_ones(self, last: int | None = None) -> _Found | None:
         """The error between two runs of one-bits that are close together; ``None`` if there are no such runs."""
         one = self.station.lengths.of(self._one)
-        runs = [run for run in self._runs if last is None or run[1] <= last]
+        runs = [run for run in self.runs if last is None or run[1] <= last]
         for (_, begin), (end, _) in pairwise(runs):
             number = round((self.times[end] - self.times[begin]) / one)
             for expected in (number, number - 1, number + 1):
@@ -183,32 +173,30 @@ class _Stretch:
         """The packet with the one-bits before or after it that an error at its start or end hides, too."""
         times, fits, fits_back = self.times, packet.fits, packet.fits_back
         usual = self.station.usual(packet.groups)
-        for at, there, expected in (
-            (0, times[packet.end - fits_back] - times[packet.begin], sum(usual[: len(usual) - fits_back])),
-            (1, times[packet.end] - times[packet.begin + fits], sum(usual[fits:])),
-        ):
-            count = round((there - expected) / self.station.lengths.of(self._one))
+        before = times[packet.end - fits_back] - times[packet.begin] - sum(usual[: len(usual) - fits_back])
+        after = times[packet.end] - times[packet.begin + fits] - sum(usual[fits:])
+        for off, at_its_end in ((before, False), (after, True)):
+            count = round(off / self.station.lengths.of(self._one))
             if 0 < count <= SILENT // 2:
-                more = (self._one,) * count
-                yield packet.extended(() if at else more, more if at else ())
+                yield packet.extended((self._one,) * count, at_its_end)
 
     def _single_errors(self, packet: Laid, usual: Sequence[int]) -> list[_Found]:
         lacking, total = packet.lacking, len(usual)
-        shapes = {0: ((1, 1), (2, 2)), -1: ((2, 1),), -2: ((3, 1),)}.get(lacking, ())
+        shapes = {0: [(1, 1), (2, 2)], -1: [(2, 1)], -2: [(3, 1)]}
         found = []
-        for count, number in ((1, lacking + 1),) if lacking > 0 else shapes:
+        for count, number in [(1, lacking + 1)] if lacking > 0 else shapes.get(lacking, []):
             for place in range(max(total - number - packet.fits_back, 0), min(packet.fits, total - number) + 1):
                 error = self._error(packet.begin + place, count, usual[place : place + number])
                 if error is not None:
                     found.append(attrs.evolve(error, packet=packet.data, hidden=number * self.station.each))
         return found
 
-    def _turned(self, packet: Laid) -> list[_Found]:
-        """A bit of the packet that was turned over, if all of it fits then."""
-        fits = self.station.matched(self.times, packet.begin, packet.turned())
+    def _wrong_bit(self, packet: Laid) -> list[_Found]:
+        """A bit of the packet that was read wrong, if all of it fits then."""
+        fits = self.station.matched(self.times, packet.begin, packet.halves())
         bit = min(fits * self.station.each // 2, 9 * len(packet.data))
         for place in (bit, bit - 1):
-            groups = packet.turned(max(place, 0))
+            groups = packet.halves(max(place, 0))
             if self.station.matched(self.times, packet.begin, groups) == len(groups):
                 at = packet.begin + max(place, 0) * 2 // self.station.each
                 return [_Found(Cause.FLIPPED_BIT, at, 24 * US if self.station.late else 30 * US, packet.data)]

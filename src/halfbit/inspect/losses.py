@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate
 from typing import Generic, TypeVar, Union
 
+import attrs
+
 from ..decision import receiver_for
 from ..edge import Edges
-from ..event import Fault, FaultKind, Packet, PacketEvent
+from ..error import CaptureError
+from ..event import Fault, Packet, PacketEvent
 from ..instruction import Instruction
 from ..limits import US, Limits
-from .diagnosis import LEAD, PACKETS, Cause, Diagnosis, diagnose
+from .diagnosis import LEAD, PACKETS, Diagnosis, diagnose
 
-__all__ = ["Diagnoser", "Durations", "diagnosed_events", "events_of"]
+__all__ = ["Diagnoser", "Durations", "carrier_of", "diagnosed_events", "end_of", "events_of"]
 
 #: Type of the events: from a receiver, or from :func:`halfbit.decode`.
 AnyEvent = TypeVar("AnyEvent", bound=Union[PacketEvent, Instruction])
@@ -34,32 +37,32 @@ class Durations:
     """
 
     def __init__(self, kept: int = 1 << 14) -> None:
-        # Rows of durations: the time of the first change, ns, its index, the durations, and the ns in a count.
-        self._rows: deque[tuple[int, int, Sequence[int], int]] = deque()
+        # Rows of durations: the times of the first and the last change, ns, the first one's index, the durations, and
+        # the ns in a count.
+        self._rows: deque[tuple[int, int, int, Sequence[int], int]] = deque()
         self._kept = kept
-        self._first = 0
         #: Number of durations so far.
         self.count: int = 0
         #: The time of the last change, ns.
         self.now: int = 0
-        self._spread: tuple[int, list[int]] = (-1, [])
 
     def add(self, durations: Sequence[int], scale: int) -> None:
         """Add durations, in counts of ``scale`` ns each."""
-        self._rows.append((self.now, self.count, durations, scale))
+        start, first = self.now, self.count
         self.count += len(durations)
         self.now += sum(durations) * scale
-        while len(self._rows) > 1 and self._rows[-1][1] - self._rows[1][1] > self._kept:
+        self._rows.append((start, self.now, first, durations, scale))
+        while len(self._rows) > 1 and first - self._rows[1][2] > self._kept:
             self._rows.popleft()
 
     def between(self, start: int, end: int) -> tuple[list[int], int, int]:
         """The durations that start from ``start`` on and before ``end``, ns; their start, ns; the first one's index."""
         found: list[int] = []
         begin, index = end, self.count
-        for at, first, durations, scale in self._rows:
-            if at >= end:
-                break
-            times = self._times(at, durations, scale)
+        for at, last, first, durations, scale in self._rows:
+            if at >= end or last < start:
+                continue
+            times = list(accumulate((duration * scale for duration in durations), initial=at))
             low, high = bisect_left(times, start), min(bisect_left(times, end), len(durations))
             if low < high:
                 if not found:
@@ -67,12 +70,8 @@ class Durations:
                 found += [duration * scale for duration in durations[low:high]]
         return found, begin, index
 
-    def _times(self, at: int, durations: Sequence[int], scale: int) -> list[int]:
-        if self._spread[0] != at or len(self._spread[1]) != len(durations) + 1:
-            self._spread = at, list(accumulate((duration * scale for duration in durations), initial=at))
-        return self._spread[1]
 
-
+@attrs.define
 class Diagnoser(Generic[AnyEvent]):
     """Takes events and returns them with a diagnosis of each loss, once enough packets have come after it.
 
@@ -82,48 +81,45 @@ class Diagnoser(Generic[AnyEvent]):
     :param wanted: returns True for the losses to diagnose.
     """
 
-    def __init__(
-        self,
-        limits: Limits,
-        durations: Durations,
-        *,
-        wait: bool = True,
-        wanted: Callable[[Fault], bool] = lambda fault: True,
-    ) -> None:
-        self._limits = limits
-        self._durations = durations
-        self._wait = wait
-        self._wanted = wanted
-        self._before: deque[Packet] = deque(maxlen=NEAR)
-        self._held: deque[AnyEvent] = deque()
+    _limits: Limits
+    _durations: Durations
+    _wait: bool = attrs.field(default=True, kw_only=True)
+    _wanted: Callable[[Fault], bool] = attrs.field(default=lambda fault: True, kw_only=True)
+    _before: deque[Packet] = attrs.field(factory=lambda: deque(maxlen=NEAR), init=False)
+    _held: deque[AnyEvent] = attrs.field(factory=deque, init=False)
 
-    def feed(self, event: AnyEvent) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """Take the next event. Yields the events that are ready, each with its diagnosis or ``None``."""
-        self._held.append(event)
-        while self._held and (not self._wait or self._ready()):
-            yield self._released()
+    def through(self, events: Iterable[AnyEvent]) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
+        """Yields events once they are ready, each with its diagnosis or ``None``.
 
-    def finish(self) -> Iterator[tuple[AnyEvent, Diagnosis | None]]:
-        """End of the events. Yields the events that were held back."""
+        :raises CaptureError: as the events do, after those before the error.
+        """
+        wrong: CaptureError | None = None
+        try:
+            for event in events:
+                self._held.append(event)
+                while self._held and (not self._wait or self._ready()):
+                    yield self._released()
+        except CaptureError as error:
+            wrong = error
         while self._held:
             yield self._released()
+        if wrong is not None:
+            raise wrong
 
     def _ready(self) -> bool:
         first, last = self._held[0], self._held[-1]
-        return not isinstance(first, Fault) or len(self._held) > NEAR or _end(last) - first.end > WAIT
+        return not isinstance(first, Fault) or len(self._held) > NEAR or end_of(last) - first.end > WAIT
 
     def _released(self) -> tuple[AnyEvent, Diagnosis | None]:
         event = self._held.popleft()
-        packet = _packet_of(event)
-        if packet is not None:
+        packet = carrier_of(event)
+        if isinstance(packet, Packet):
             self._before.append(packet)
         return event, self._diagnosis(event) if isinstance(event, Fault) and self._wanted(event) else None
 
     def _diagnosis(self, fault: Fault) -> Diagnosis:
-        if fault.kind is FaultKind.CUT:
-            return Diagnosis(fault, Cause.CUT, fault.at)
         before = tuple(self._before)
-        after = [packet for each in self._held if (packet := _packet_of(each)) is not None]
+        after = [packet for packet in map(carrier_of, self._held) if isinstance(packet, Packet)]
         known = [each for each in (*before[-PACKETS:], *after[:PACKETS]) if abs(each.start - fault.start) < WAIT]
         start = min((fault.start, *(each.start for each in known))) - AROUND
         end = max((fault.end, *(each.end for each in known))) + AROUND
@@ -131,12 +127,14 @@ class Diagnoser(Generic[AnyEvent]):
         return diagnose(fault, durations, begin, self._limits, before, after)
 
 
-def _packet_of(event: PacketEvent | Instruction) -> Packet | None:
-    return event if isinstance(event, Packet) else event.packet if isinstance(event, Instruction) else None
+def carrier_of(event: PacketEvent | Instruction) -> PacketEvent | None:
+    """The packet of an instruction, or a loss or a cutout itself."""
+    return event.packet if isinstance(event, Instruction) else event
 
 
-def _end(event: PacketEvent | Instruction) -> int:
-    carrier = event.packet if isinstance(event, Instruction) else event
+def end_of(event: PacketEvent | Instruction) -> int:
+    """The end of an event, ns."""
+    carrier = carrier_of(event)
     return 0 if carrier is None else carrier.end
 
 
@@ -144,9 +142,7 @@ def diagnosed_events(edges: Edges, limits: Limits) -> Iterator[tuple[PacketEvent
     """The packets, losses and cutouts of a capture, each loss with its diagnosis."""
     durations = Durations()
     diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations)
-    for event in events_of(edges, limits, durations):
-        yield from diagnoser.feed(event)
-    yield from diagnoser.finish()
+    return diagnoser.through(events_of(edges, limits, durations))
 
 
 def events_of(edges: Edges, limits: Limits, durations: Durations) -> Iterator[PacketEvent]:

@@ -27,7 +27,7 @@ Run = tuple[int, int]
 ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}
 #: Fewest half-bits of ones that count as a run.
 RUN = 6
-#: Most half-bits of ones between a zero-bit that was turned over and the one before it: a byte and the bit before it.
+#: Most half-bits of ones between a zero-bit that was read as one and the zero before it: a byte and the bit before it.
 MORE = 18
 #: How far a half-bit may be from the learned length, ns.
 OFF = 600
@@ -52,20 +52,17 @@ class Station:
         self._limits = limits if halves else None
         self._longest = limits.zero_max if lengths.stretched else 0
         self._windows: dict[Halves, tuple[int, int]] = {}
-        self._usual: dict[Halves, int] = {}
 
     def window(self, halves: Halves) -> tuple[int, int]:
         """Shortest and longest duration of some half-bits, ns."""
         if halves not in self._windows:
-            each = [self._window(kind, last) for kind, last in halves]
-            self._windows[halves] = sum(low for low, _ in each), sum(high for _, high in each)
+            low, high = map(sum, zip(*(self._window(kind, last) for kind, last in halves)))
+            self._windows[halves] = low, high
         return self._windows[halves]
 
     def usual(self, groups: Groups) -> list[int]:
         """The usual duration of each group of half-bits, ns."""
-        known = self._usual
-        for halves in {*groups} - known.keys():
-            known[halves] = self.lengths.of(halves)
+        known = {halves: self.lengths.of(halves) for halves in {*groups}}
         return [known[halves] for halves in groups]
 
     def _window(self, kind: int, last: int) -> tuple[int, int]:
@@ -89,15 +86,12 @@ class Station:
     def runs(self, times: Sequence[int], first: int, last: int) -> list[Run]:
         """The runs of one-bits between two changes."""
         runs = []
-        ones = (ONES[self.each],) * (last - first)
         at = first
         while at < last:
-            count = self.matched(times, at, ones[: last - at])
+            count = self.matched(times, at, [ONES[self.each]] * (last - at))
             if count * self.each >= RUN:
                 runs.append((at, at + count))
-                at += count
-            else:
-                at += 1
+            at += count if count * self.each >= RUN else 1
         return runs
 
 
@@ -126,11 +120,6 @@ def _groups(bits: tuple[int, ...], changes: int) -> Groups:
     return tuple(groups_of((1, *bits) if changes == WITHIN else bits, changes))
 
 
-def _to_last_zero(groups: Groups) -> Groups:
-    last = max(index for index, group in enumerate(groups) if not all(kind for kind, _ in group))
-    return groups[: last + 1]
-
-
 @attrs.frozen
 class Laid:
     """A packet laid over changes from both ends, as far as it fits."""
@@ -149,16 +138,17 @@ class Laid:
     #: The run of one-bits before it.
     run: Run
 
-    def extended(self, before: Groups, after: Groups) -> Laid:
+    def extended(self, ones: Groups, at_its_end: bool) -> Laid:
         """The same with one-bits before or after it, which the error hides too."""
-        fits, fits_back = 0 if before else self.fits, 0 if after else self.fits_back
-        return attrs.evolve(self, groups=before + self.groups + after, fits=fits, fits_back=fits_back)
+        if at_its_end:
+            return attrs.evolve(self, groups=self.groups + ones, fits_back=0)
+        return attrs.evolve(self, groups=ones + self.groups, fits=0)
 
-    def turned(self, bit: int = -1) -> Groups:
-        """All half-bits of the packet, with a bit turned over if ``bit`` is not negative."""
+    def halves(self, wrong: int | None = None) -> Groups:
+        """All half-bits of the packet; one bit is the other way round if ``wrong`` gives its index."""
         bits = bits_of(self.data)
-        if bit >= 0:
-            bits[bit] = 1 - bits[bit]
+        if wrong is not None:
+            bits[wrong] = 1 - bits[wrong]
         return _groups(tuple(bits), self.changes)
 
     @property
@@ -177,20 +167,20 @@ class Laid:
         return not self.lacking and self.fits == len(self.groups)
 
 
-def laid(
-    station: Station, times: Sequence[int], runs: Sequence[Run], packets: set[bytes], most: int
-) -> Iterator[Laid]:
+def laid(station: Station, times: Sequence[int], runs: Sequence[Run], packets: set[bytes], most: int) -> Iterator[Laid]:
     """Each packet laid between each two runs of one-bits, if at most ``most`` of its half-bits do not fit."""
     back = [-time for time in reversed(times)]
     last = len(times) - 1
-    # A run goes on into the packet where changes are seen late, or where the zero-bit next to it was turned over.
+    # A run goes on into the packet where changes are seen late, or where the zero-bit next to it was read as one.
     step = 1 if station.late else 2
     begins = [(run[1] - more, run) for run in runs for more in range(0, 3, step) if run[1] - more > run[0]]
     ends = {end for run in runs for end in range(run[0], min(run[0] + MORE, run[1]) + 1, step)}
     ends.update(_before_cutouts(station, times))
     for data in packets:
         for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
-            groups = _to_last_zero(_groups(tuple(bits_of(data)), changes))
+            groups = _groups(tuple(bits_of(data)), changes)
+            while all(kind for kind, _ in groups[-1]):  # the one-bits at its end
+                groups = groups[:-1]
             count, reverse = len(groups), groups[::-1]
             forward = [(begin, station.matched(times, begin, groups), run) for begin, run in begins]
             backward = [(end, station.matched(back, last - end, reverse)) for end in ends]

@@ -17,14 +17,14 @@ import attrs
 
 from ..capture import CaptureEdges, Location, Source, open_capture, source_of
 from ..capture.filter import filtered
-from ..capture.unsaid import UnsaidError
 from ..decision import receiver_for
-from ..edge import Edge, Edges, ReplayedEdges, edges_from_durations
-from ..error import CaptureError
+from ..edge import Edges, ReplayedEdges, edges_from_durations
+from ..error import AmbiguousError, CaptureError
 from ..event import Packet
 from ..limits import RECEIVE, US, Limits
 from ..survey import Survey, survey
 from ..unit import Scale, Unit
+from .losses import Durations, events_of
 
 __all__ = ["Reading", "read_capture"]
 
@@ -32,6 +32,8 @@ __all__ = ["Reading", "read_capture"]
 TRIED = 6000
 #: Parameters whose values can be found by trying.
 TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
+#: Most values of a parameter that are tried.
+MOST = 100
 #: Number of durations in a run; and the possible mean of the shortest run, ns: one-halves or whole ones.
 RUN = 20
 PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
@@ -69,13 +71,6 @@ class _Guess:
     edges: CaptureEdges
 
 
-@attrs.frozen
-class _Trial:
-    guess: _Guess
-    limits: Limits
-    packets: list[bytes]
-
-
 def read_capture(
     location: Location, *, limits: Limits | None = None, minimum: int | None = None, **options: Any
 ) -> Reading:
@@ -85,34 +80,28 @@ def read_capture(
     :param limits: the limits to use; ``None`` to find those that fit.
     :param minimum: of the noise filter, ns; 0 for no filter; ``None`` to use one if it is needed.
     :param options: of :func:`halfbit.open_capture`. Options that are given are not guessed.
-    :raises UnsaidError: if several guesses fit; the message names them. Also if no guess gives packets.
+    :raises AmbiguousError: if several guesses fit; the message names them. Also if no guess gives packets.
     :raises CaptureError: as :func:`halfbit.open_capture`.
     """
     source = source_of(location)
     options = {name: value for name, value in options.items() if value is not None}
-    if source.live:
-        return _read_live(source, limits, minimum, options)
-    guess = _chosen([*_guesses(source, options)], source)
-    edges: Edges = guess.edges
-    words = _words(guess.edges, guess.said)
-    if minimum:
-        edges = filtered(edges, minimum, "ns")
+    guess = _live_guess(source, options) if source.live else _chosen([*_guesses(source, options, {})], source)
+    edges = _filtered(guess.edges, minimum or 0)
+    reading = Reading(edges, limits or RECEIVE, _words(guess), guess.edges)
     if limits is not None:
-        return Reading(edges, limits, words, guess.edges)
-    found = survey(_Readable(edges), thorough=False)
-    return _fitting(Reading(edges, RECEIVE, words, guess.edges), found, minimum)
+        return reading
+    if source.live:
+        return _ahead(reading, minimum)
+    return _fitting(reading, survey(ReplayedEdges(_until_error(edges), source.name), thorough=False), minimum)
 
 
-def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | None = None) -> Iterator[_Guess]:
+def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any]) -> Iterator[_Guess]:
     """The possible ways to open a file, with all values for parameters that it does not give."""
-    said = said or {}
     try:
         edges = open_capture(source, **options, **said)
-    except UnsaidError as error:
-        if error.parameter not in TRIABLE:
-            raise
+    except AmbiguousError as error:
         values = error.choices or (("us",) if error.parameter == "unit" else ())
-        if not values:
+        if error.parameter not in TRIABLE or len(values) > MOST:
             raise
         found = [guess for value in values for guess in _opened(source, options, {**said, error.parameter: value})]
         if not found:
@@ -130,23 +119,27 @@ def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any] | Non
 def _opened(source: Source, options: dict[str, Any], said: dict[str, Any]) -> list[_Guess]:
     try:
         return list(_guesses(source, options, said))
-    except UnsaidError:
+    except AmbiguousError:
         raise
     except CaptureError:
         return []
 
 
+def _filtered(edges: Edges, minimum: int) -> Edges:
+    return filtered(edges, minimum, "ns") if minimum else edges
+
+
+def _until_error(edges: Edges) -> Iterator[tuple[Sequence[int], int]]:
+    """The rows up to the first error. Decoding raises it again."""
+    try:
+        yield from edges._rows()
+    except CaptureError:
+        return
+
+
 def _first(edges: Edges, count: int = TRIED) -> list[int]:
     """The first durations, ns, up to an error."""
-    durations: list[int] = []
-    try:
-        for row, scale in edges._rows():
-            durations += [duration * scale for duration in islice(row, count - len(durations))]
-            if len(durations) >= count:
-                break
-    except CaptureError:
-        pass
-    return durations
+    return list(islice((duration * scale for row, scale in _until_error(edges) for duration in row), count))
 
 
 def _units(durations: Sequence[int]) -> list[Unit]:
@@ -157,40 +150,41 @@ def _units(durations: Sequence[int]) -> list[Unit]:
     totals = list(accumulate(durations, initial=0))
     means = list(map(sub, totals[RUN:], totals))
     pulse = Fraction(min(means, default=0), RUN * US)  # counts
-    named = [
-        unit
-        for unit in ("us", "ns", "ms", "s")
-        if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)
-    ]
-    rates: list[Unit] = [
-        1000 * rate for rate in RATES if int(pulse * US * US / rate) in TIMED and rate not in (1, 1000, 1_000_000)
-    ]
+    units = ("us", "ns", "ms", "s")
+    named = [unit for unit in units if any(round(pulse * Scale.of(unit).numerator) in pulses for pulses in PULSES)]
+    rates = [1000 * rate for rate in RATES if rate != 1000 and int(pulse * US * US / rate) in TIMED]  # 1000: us
     return [*named, *rates] or ["us"]
 
 
 def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     """The guess that gives packets.
 
-    :raises UnsaidError: if no guess does, or if several do and their packets differ.
+    :raises AmbiguousError: if no guess does, or if several do and their packets differ.
     """
     if len(guesses) == 1:
         return guesses[0]
-    trials = [_trial(guess) for guess in guesses]
-    most = max(len(trial.packets) for trial in trials)
-    fitting = [trial for trial in trials if trial.packets and len(trial.packets) >= most / 10]
+    trials = [(guess, _packets(guess)) for guess in guesses]
+    most = max(len(packets) for _, packets in trials)
+    fitting = [(guess, packets) for guess, packets in trials if packets and len(packets) >= most / 10]
     if not fitting:
         _raise_if_unreadable(guesses)
-        raise UnsaidError(f"no way to read it gives packets; say what it holds: {_ways(guesses)}", "holds").within(
-            source.name
-        )
-    best, *others = fitting
-    differing = [trial for trial in others if trial.packets != best.packets]
+        problem = f"no way to read it gives packets; say what it holds: {_ways(guesses)}"
+        raise AmbiguousError(problem, "holds").within(source.name)
+    best, best_packets = fitting[0]
+    differing = [guess for guess, packets in fitting if packets != best_packets]
     if differing:
-        ways = _ways([trial.guess for trial in (best, *differing)])
-        raise UnsaidError(
-            f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}", "holds"
-        ).within(source.name)
-    return best.guess
+        ways = _ways([best, *differing])
+        problem = f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}"
+        raise AmbiguousError(problem, "holds").within(source.name)
+    return best
+
+
+def _packets(guess: _Guess) -> list[bytes]:
+    """The bytes of the first packets, with the limits that fit them best."""
+    edges = edges_from_durations(_first(guess.edges), "ns")
+    found = survey(edges, thorough=False)
+    events = events_of(_filtered(edges, found.filter), found.limits, Durations())
+    return [event.data for event in events if isinstance(event, Packet)]
 
 
 def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
@@ -210,32 +204,12 @@ def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
 
 
 def _ways(guesses: Sequence[_Guess]) -> str:
-    keys = {
-        key
-        for guess in guesses
-        for key, value in guess.said.items()
-        if any(other.said.get(key) != value for other in guesses)
-    }
+    """The guesses in words, by the parameters in which they differ."""
+    first = guesses[0].said
+    keys = {key for guess in guesses for key in {**first, **guess.said} if guess.said.get(key) != first.get(key)}
     return " or ".join(
         " ".join(f"{key}={unit_text(value)}" for key, value in guess.said.items() if key in keys) for guess in guesses
     )
-
-
-def _trial(guess: _Guess) -> _Trial:
-    durations = _first(guess.edges)
-    found = survey(edges_from_durations(durations, "ns"), thorough=False)
-    return _Trial(guess, found.limits, _packets(durations, found.limits, found.filter))
-
-
-def _packets(durations: Sequence[int], limits: Limits, minimum: int = 0) -> list[bytes]:
-    edges = edges_from_durations(durations, "ns")
-    receiver = receiver_for(limits)
-    events = [
-        event
-        for row, scale in (filtered(edges, minimum, "ns") if minimum else edges)._rows()
-        for event in receiver.feed_many(row, scale)
-    ]
-    return [event.data for event in (*events, *receiver.finish()) if isinstance(event, Packet)]
 
 
 def _fitting(reading: Reading, found: Survey, minimum: int | None) -> Reading:
@@ -261,10 +235,9 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
     late = ""
     if limits.one_edge:
         late = ", one edge of each bit"
-    elif fit is not None and fit.late > 10 * US:
-        late = f", polled loop of about {fit.late / US:.0f} us"
     elif fit is not None:
-        late = f", ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+        jitter = f"ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+        late = f", polled loop of about {fit.late / US:.0f} us" if fit.late > 10 * US else f", {jitter}"
     wider = "" if limits.one_max == RECEIVE.one_max else " in wider windows"
     decided = {"halves": f"halves{wider}", "sum": "sums"}.get(limits.decision, limits.decision + "s")
     if limits.recover and limits.decision != "sequence":
@@ -272,18 +245,15 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
     return f"{late}, decided by {decided}"
 
 
-def _words(edges: CaptureEdges, said: dict[str, Any]) -> str:
-    unit = "us (nothing says so)" if edges.unit is None else unit_text(edges.unit)
-    words = (
-        edges.words
-        if edges.words == "value changes"
-        else f"{edges.words} in {unit}"
-        if isinstance(edges.unit, str) or edges.unit is None
-        else f"{edges.words} at {unit}"
-    )
+def _words(guess: _Guess) -> str:
+    words, unit = guess.edges.words, guess.edges.unit
+    if unit is None:
+        words += " in us (nothing says so)"
+    elif words != "value changes":
+        words += f" {'in' if isinstance(unit, str) else 'at'} {unit_text(unit)}"
     for key in ("signal", "channel", "level_column"):
-        if key in said and " of " not in edges.words:
-            words += f" of {key.replace('_', ' ')} {said[key]}"
+        if key in guess.said and " of " not in guess.edges.words:
+            words += f" of {key.replace('_', ' ')} {guess.said[key]}"
     return words
 
 
@@ -296,68 +266,45 @@ def unit_text(value: Any) -> str:
     return str(value)
 
 
-def _read_live(source: Source, limits: Limits | None, minimum: int | None, options: dict[str, Any]) -> Reading:
-    said: dict[str, Any] = {}
+def _live_guess(source: Source, options: dict[str, Any]) -> _Guess:
+    """How to open a stream. Only the meaning of its numbers is guessed."""
     try:
-        edges = open_capture(source, **options)
-    except UnsaidError as error:
+        return _Guess({}, open_capture(source, **options))
+    except AmbiguousError as error:
         if error.parameter != "holds":
             raise
-        said = _numbers_of(source, options, error)
-        edges = open_capture(source, **options, **said)
-    words = _words(edges, said)
-    measured: Edges = filtered(edges, minimum, "ns") if minimum else edges
-    if limits is not None:
-        return Reading(measured, limits, words, edges)
-    rows = measured._rows()
-    taken, soon = _ahead(rows)
-    again = ReplayedEdges(chain(taken, rows), "a live capture")
-    if soon:
-        return Reading(again, RECEIVE, words + ", within what a decoder must accept", edges)
-    durations = [duration * scale for row, scale in taken for duration in row]
-    found = survey(edges_from_durations(durations, "ns"), thorough=False)
-    return _fitting(Reading(again, RECEIVE, words, edges), found, minimum)
+        said: dict[str, Any] = {"holds": _meaning(source, options, error)}
+        return _Guess(said, open_capture(source, **options, **said))
 
 
-def _numbers_of(source: Source, options: dict[str, Any], error: UnsaidError) -> dict[str, Any]:
-    """The meaning of a stream's numbers, from the first ones: times if they always rise, else durations."""
+def _meaning(source: Source, options: dict[str, Any], error: AmbiguousError) -> str:
+    """The meaning of a stream's numbers, from the first ones: times if they always rise, else durations.
+
+    :raises AmbiguousError: the given error, if there are too few numbers.
+    """
     data = b""
     for chunk in source.look():
         data += chunk
         if data.count(b"\n") >= FEWEST or len(data) > 1 << 16:
             break
-    durations = _first(open_capture(io.BytesIO(data), **{**options, "holds": "durations", "unit": "us"}), FEWEST)
-    if len(durations) < 2:
+    options = {**options, "holds": "durations", "unit": "us"}
+    numbers = _first(open_capture(io.BytesIO(data), **options), FEWEST)
+    if len(numbers) < 2:
         raise error
-    rising = all(late > early for early, late in pairwise(durations))
-    return {"holds": "times" if rising else "durations"}
+    return "times" if all(late > early for early, late in pairwise(numbers)) else "durations"
 
 
-def _ahead(rows: Iterator[tuple[Sequence[int], int]]) -> tuple[list[tuple[Sequence[int], int]], bool]:
-    """Rows up to the first packet by the standard's limits, or of some seconds; and True if a packet came."""
+def _ahead(reading: Reading, minimum: int | None) -> Reading:
+    """The reading of a live capture, from its first seconds, or up to the first packet by the standard's limits."""
+    rows = reading.edges._rows()
     receiver = receiver_for(RECEIVE)
     taken: list[tuple[Sequence[int], int]] = []
+    reading = attrs.evolve(reading, edges=ReplayedEdges(chain(taken, rows), "a live capture"))
     for row, scale in rows:
         taken.append((row, scale))
         events = receiver.feed_many(row, scale)
         if events and isinstance(events[0], Packet):
-            return taken, True
+            return attrs.evolve(reading, words=reading.words + ", within what a decoder must accept")
         if receiver.now >= LIVE:
             break
-    return taken, False
-
-
-class _Readable(Edges):
-    """Edges up to the first error. The error is raised again during decoding."""
-
-    def __init__(self, edges: Edges) -> None:
-        self._edges = edges
-
-    def __iter__(self) -> Iterator[Edge]:
-        return iter(self._edges)
-
-    def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        try:
-            yield from self._edges._rows()
-        except CaptureError:
-            return
+    return _fitting(reading, survey(ReplayedEdges(iter(taken), ""), thorough=False), minimum)

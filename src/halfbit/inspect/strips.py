@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 
 import attrs
 
-from ..bit import bits
+from ..bit import Bit, bits
 from ..edge import Edge, Edges
 from ..error import HalfbitError
 from ..event import Cutout, Fault, FaultKind, Layer, Packet, PacketEvent
@@ -19,7 +19,7 @@ from ..simulate.signal import packet_bits
 from .cause import Cause, Diagnosis, fault_words
 from .losses import Diagnoser, Durations, events_of
 
-__all__ = ["Mark", "Strip", "strips"]
+__all__ = ["Mark", "Strip", "strip_of", "strips", "within"]
 
 #: Most durations shown of an event; of a preamble; and before a fault's place.
 MOST = 400
@@ -43,7 +43,8 @@ class Strip:
 
     #: Times of the level changes: one more than the number of durations.
     times: Sequence[int]
-    #: The level after the first change, 0 or 1; ``None`` if only one edge was captured.
+    #: The level after the first change, 0 or 1, if the capture's first change is to 1; ``None`` if only one edge was
+    #: captured.
     level: int | None
     #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
     #: if bits are not decided by halves.
@@ -72,31 +73,11 @@ class Strip:
         return [after - before for before, after in zip(self.times, self.times[1:])]
 
 
-@attrs.frozen(slots=True)
-class _Seen:
-    """An event, its instructions, and its durations with the capture index of the first one."""
-
-    event: PacketEvent
-    diagnosis: Diagnosis | None
-    decoded: tuple[Event, ...]
-    durations: Sequence[int]
-    start: int
-    first: int
-
-
 def strips(
-    edges: Edges,
-    limits: Limits = RECEIVE,
-    *,
-    at: int | None = None,
-    events: int = 2,
-    reach: int | None = None,
-    level: int = 1,
-    causes: bool = False,
-    registry: Registry = STANDARD,
-    configuration: Configuration | None = None,
+    edges: Edges, limits: Limits = RECEIVE, *, at: int | None = None, events: int = 2, reach: int | None = None,
+    causes: bool = False, registry: Registry = STANDARD, configuration: Configuration | None = None,
     context: Context | None = None,
-) -> Iterator[Strip]:
+) -> Iterator[Strip]:  # fmt: skip
     """The strips of consecutive packets and faults, one strip for each.
 
     :param at: time of the first packet or fault to show, ns. ``None``: the first fault after a packet; if there is no
@@ -104,7 +85,6 @@ def strips(
     :param events: number of strips, from 1 up.
     :param reach: number of durations shown on each side of a fault's place, and of ``at``; ``None`` for all that
         matter.
-    :param level: the level after the capture's first change.
     :param causes: True to find the cause of each loss. This reads further, up to 64 packets behind the loss.
     :raises HalfbitError: if ``events`` is less than 1, or if ``at`` is outside the capture.
     """
@@ -113,26 +93,28 @@ def strips(
     if at is not None and at < 0:
         raise HalfbitError(f"at: {at} ns is before the capture's start")
     machine = InstructionMachine(registry, configuration, context)
-    chosen: list[_Seen] = []
-    fallback: list[_Seen] = []
+    durations = Durations(KEPT)
+    chosen: list[tuple[Strip, int]] = []
+    fallback: list[tuple[Strip, int]] = []
     end = 0
-    for seen in _seen(edges, limits, machine, (lambda fault: causes and _wanted(fault, at or 0))):
-        end = seen.event.end
-        if not chosen and not _wanted(seen.event, at):
-            if len(fallback) < events:
-                fallback.append(seen)
-            continue
-        chosen.append(seen)
+    diagnoser: Diagnoser[PacketEvent] = Diagnoser(
+        limits, durations, wanted=lambda fault: causes and _wanted(fault, at or 0)
+    )
+    for event, diagnosis in diagnoser.through(events_of(edges, limits, durations)):
+        end = event.end
+        decoded = machine.feed(event)
+        kept = chosen if chosen or _wanted(event, at) else fallback
+        if len(kept) < events:
+            place = at if at is not None and event.start <= at < end else None
+            kept.append(strip_of(event, durations, limits, decoded, diagnosis, place, reach))
         if len(chosen) == events:
             break
     if at is not None and not chosen:
         raise HalfbitError(f"at: nothing was decoded at {at / 1e6:g} ms; the last ends at {end / 1e6:g} ms")
-    shown = 0
-    for number, seen in enumerate(chosen or fallback):
-        place = at if at is not None and seen.event.start <= at < seen.event.end else None
-        strip, first = _strip(seen, limits, level, place, reach)
-        yield attrs.evolve(strip, left_out=first - shown if number else 0)
-        shown = first + len(strip.times) - 1
+    shown = None
+    for strip, first in chosen or fallback:
+        yield attrs.evolve(strip, left_out=0 if shown is None else first - shown)
+        shown = first + len(strip.durations)
 
 
 def _wanted(event: PacketEvent, at: int | None) -> bool:
@@ -141,29 +123,21 @@ def _wanted(event: PacketEvent, at: int | None) -> bool:
     return isinstance(event, Fault) and event.kind is not FaultKind.CUT
 
 
-def _seen(
-    edges: Edges, limits: Limits, machine: InstructionMachine, wanted: Callable[[Fault], bool]
-) -> Iterator[_Seen]:
-    """The events with their durations, and with the diagnoses of wanted losses."""
-    durations = Durations(KEPT)
-    diagnoser: Diagnoser[PacketEvent] = Diagnoser(limits, durations, wanted=wanted)
+def strip_of(
+    event: PacketEvent, kept: Durations, limits: Limits, decoded: Sequence[Event] = (),
+    diagnosis: Diagnosis | None = None, place: int | None = None, reach: int | None = None,
+) -> tuple[Strip, int]:  # fmt: skip
+    """The strip of an event, shortened if it is long; and the capture index of its first duration.
 
-    def seen(event: PacketEvent, diagnosis: Diagnosis | None) -> _Seen:
-        return _Seen(event, diagnosis, machine.feed(event), *durations.between(event.start, event.end))
-
-    for event in events_of(edges, limits, durations):
-        for each in diagnoser.feed(event):
-            yield seen(*each)
-    for each in diagnoser.finish():
-        yield seen(*each)
-
-
-def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: int | None) -> tuple[Strip, int]:
-    """The strip of an event, shortened if it is long; and the capture index of its first duration."""
-    event, durations = seen.event, seen.durations
-    times = list(accumulate(durations, initial=seen.start))
+    :param kept: the durations of the capture, up to the event's end or further.
+    :param decoded: the instructions of a packet.
+    :param place: the time that must be shown, ns; ``None`` for a loss's cause, or its place.
+    :param reach: number of durations shown on each side of the place; ``None`` for all that matter.
+    """
+    durations, start, index = kept.between(event.start, event.end)
+    times = list(accumulate(durations, initial=start))
     if limits.decision == "halves":
-        halves, pairs, faults = _layers(durations, seen.start, limits)
+        halves, pairs, faults = _layers(times, limits)
     else:
         halves, faults = [], []
         pairs = _bits_of(event, limits, times) if isinstance(event, Packet) else []
@@ -172,32 +146,25 @@ def _strip(seen: _Seen, limits: Limits, level: int, place: int | None, reach: in
     parts = _parts(event, pairs)
     if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and parts:
         faults[-1] = attrs.evolve(event, at=parts[-1].start)  # show the packet's fault at the error detection byte
-    words = [str(each) for each in seen.decoded]
     if isinstance(event, Packet):
-        words = [_words(each) for each in seen.decoded if isinstance(each, Instruction)]
+        words = [_words(each) for each in decoded if isinstance(each, Instruction)]
         words += [f"recovered: {event.recovered.value}"] if event.recovered else []
-    elif isinstance(event, Fault):
-        words = [f"lost: {fault_words(event, limits)}"]
-    meanings = [Mark(times[0], times[-1], "; ".join(words))]
+    else:
+        words = [f"lost: {fault_words(event, limits)}" if isinstance(event, Fault) else str(event)]
     low, high = _clip(event, times, parts)
     if place is None and isinstance(event, Fault):
-        found = seen.diagnosis
-        place = event.at if found is None or found.cause is Cause.NOT_FOUND else found.at
+        place = event.at if diagnosis is None or diagnosis.cause is Cause.NOT_FOUND else diagnosis.at
     if reach is not None and place is not None:
         middle = bisect_left(times, place)
         low, high = max(low, middle - reach), min(high, middle + reach + 1)
-    shown = Strip(
-        times[low : high + 1],
-        None if limits.one_edge else (level + seen.first + low) % 2,
-        _within(halves, times[low], times[high]),
-        _within(pairs, times[low], times[high]),
-        _within(parts, times[low], times[high]),
-        meanings,
-        [fault for fault in faults if times[low] <= fault.at < times[high]],
-        event,
-        diagnosis=seen.diagnosis,
-    )
-    return shown, seen.first + low
+    begin, end = times[low], times[high]
+    level = None if limits.one_edge else (1 + index + low) % 2
+    meaning = Mark(times[0], times[-1], "; ".join(words))
+    strip = Strip(
+        times[low : high + 1], level, within(halves, begin, end), within(pairs, begin, end), within(parts, begin, end),
+        [meaning], [fault for fault in faults if begin <= fault.at < end], event, diagnosis=diagnosis,
+    )  # fmt: skip
+    return strip, index + low
 
 
 def _words(instruction: Instruction) -> str:
@@ -205,7 +172,8 @@ def _words(instruction: Instruction) -> str:
     return words if words.startswith(address) else f"{address}: {words}"
 
 
-def _within(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
+def within(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
+    """The marks of which some part is in a period."""
     return [mark for mark in marks if mark.end > start and mark.start < end]
 
 
@@ -215,48 +183,35 @@ def _clip(event: PacketEvent, times: Sequence[int], parts: Sequence[Mark]) -> tu
     if last <= MOST:
         return 0, last
     if isinstance(event, Packet) and parts:
-        low = max(bisect_left(times, parts[0].end) - LEAD, 0)
-        return low, last
+        return max(bisect_left(times, parts[0].end) - LEAD, 0), last
     low = max(bisect_left(times, event.at) - LEAD, 0) if isinstance(event, Fault) else 0
     return low, min(low + MOST, last)
 
 
-def _layers(durations: Sequence[int], start: int, limits: Limits) -> tuple[list[Mark], list[Mark], list[Fault]]:
+def _layers(times: Sequence[int], limits: Limits) -> tuple[list[Mark], list[Mark], list[Fault]]:
     """Layers 2 and 3, from their own machines: half-bits, bits, and faults."""
-    halves: list[Mark] = []
-    pairs: list[Mark] = []
-    faults: list[Fault] = []
-    layer_2: list[HalfBit | Fault] = []
-    for event in half_bits(_edges_at(durations, start), limits):
-        layer_2.append(event)
-        text = "?" if isinstance(event, Fault) else str(int(event.kind is HalfBitKind.ONE))
-        halves.append(Mark(event.start, event.end, text))
-    for each in bits(layer_2, limits):
-        if isinstance(each, Fault):
-            faults.append(each)
-            pairs.append(Mark(each.start, each.end, "?"))
-        else:
-            pairs.append(Mark(each.start, each.end, str(each.value)))
-    return halves, pairs, faults
+    layer_2 = list(half_bits((Edge(time, index % 2) for index, time in enumerate(times)), limits))
+    layer_3 = list(bits(layer_2, limits))
+    kinds = {HalfBitKind.ONE: "1", HalfBitKind.ZERO: "0"}
+    halves = [_mark(each, kinds[each.kind] if isinstance(each, HalfBit) else "") for each in layer_2]
+    pairs = [_mark(each, str(each.value) if isinstance(each, Bit) else "") for each in layer_3]
+    return halves, pairs, [each for each in layer_3 if isinstance(each, Fault)]
 
 
-def _edges_at(durations: Sequence[int], start: int) -> Iterator[Edge]:
-    for index, time in enumerate(accumulate(durations, initial=start)):
-        yield Edge(time, index % 2)
+def _mark(each: HalfBit | Bit | Fault, text: str) -> Mark:
+    return Mark(each.start, each.end, "?" if isinstance(each, Fault) else text)
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:
-    """The bits of a packet with their times: by sum two durations per bit, by sequence nominal lengths before its end."""
+    """The bits of a packet with their times: by sum two durations per bit, else nominal lengths before its end."""
     values = packet_bits(packet.data, packet.preamble)
     if limits.decision == "sum":
-        bounds = list(reversed(times[::-1][::2]))[-len(values) - 1 :]
+        bounds = times[::-1][::2]
     else:
         nominal = (200 * US, 116 * US)  # S-9.1 A, table 1
-        backwards = list(accumulate((-nominal[value] for value in reversed(values)), initial=packet.end))
-        bounds = backwards[::-1]
-    values = values[-(len(bounds) - 1) :]
-    marks = [Mark(start, end, str(value)) for start, end, value in zip(bounds, bounds[1:], values)]
-    return [mark for mark in marks if mark.end > times[0]]
+        bounds = list(accumulate((-nominal[value] for value in reversed(values)), initial=packet.end))
+    backwards = zip(bounds[1:], bounds, reversed(values))
+    return [Mark(start, end, str(value)) for start, end, value in backwards if end > times[0]][::-1]
 
 
 def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
@@ -273,18 +228,16 @@ def _parts(event: PacketEvent, pairs: Sequence[Mark]) -> list[Mark]:
         ones = _run(pairs, at)
     if at < 0:
         return []
-    parts = []
-    if at:
-        parts.append(Mark(pairs[max(at - ones, 0)].start, pairs[at].start, f"preamble {ones}"))
+    parts = [Mark(pairs[max(at - ones, 0)].start, pairs[at].start, f"preamble {ones}")] if at else []
     if not event.data:
         parts.append(Mark(pairs[at].start, pairs[at].end, "start"))
-    for number, byte in enumerate(event.data):
+    texts = [f"{byte:02X}" for byte in event.data]
+    if texts and isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE:
+        texts[-1] += f", not {event.data[-1] ^ event.detail:02X}"
+    for number, text in enumerate(texts):
         if at + 1 >= len(pairs):
             return parts
         parts.append(Mark(pairs[at].start, pairs[at].end, "0" if number else "start"))
-        text = f"{byte:02X}"
-        if isinstance(event, Fault) and event.kind is FaultKind.ERROR_BYTE and number == len(event.data) - 1:
-            text += f", not {byte ^ event.detail:02X}"
         # The last ones of a wrong byte may be the first ones of the next preamble.
         parts.append(Mark(pairs[at + 1].start, pairs[min(at + 8, len(pairs) - 1)].end, text))
         at += 9
@@ -303,7 +256,5 @@ def _run(pairs: Sequence[Mark], end: int) -> int:
 
 def _start_bit(pairs: Sequence[Mark]) -> int:
     """Index of a damaged packet's start bit: the first zero after a preamble; -1 if there is no such bit."""
-    for index, mark in enumerate(pairs):
-        if mark.text == "0" and _run(pairs, index) >= PREAMBLE_MIN - 1:
-            return index
-    return -1
+    zeros = (index for index, mark in enumerate(pairs) if mark.text == "0")
+    return next((index for index in zeros if _run(pairs, index) >= PREAMBLE_MIN - 1), -1)

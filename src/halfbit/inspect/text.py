@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate
 
 from ..event import Fault, FaultKind
 from ..limits import RECEIVE, US, Limits
-from .cause import Cause, Diagnosis, fault_words
-from .strips import Mark, Strip
+from .cause import Diagnosis, fault_words
+from .strips import Mark, Strip, within
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
 
@@ -35,12 +36,11 @@ def allowed(fault: Fault, limits: Limits) -> str:
     if limits.decision == "sum" and duration is not None:
         return f"allowed: {_us(2 * limits.one_min)} to {_us(2 * limits.zero_max)} us for a whole bit"
     if fault.kind in (FaultKind.SHORT, FaultKind.GAP, FaultKind.LONG) and duration is not None:
-        bound = min(
-            (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max), key=lambda each: abs(each - duration)
-        )
-        return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(abs(bound - duration))} us"
-    if fault.kind in (FaultKind.UNPAIRED_ONE, FaultKind.UNPAIRED_ZERO):
-        return f"allowed: a second half of the same kind: {ones if fault.kind is FaultKind.UNPAIRED_ONE else zeros}"
+        bounds = (limits.one_min, limits.one_max, limits.zero_min, limits.zero_max)
+        missed = min(abs(bound - duration) for bound in bounds)
+        return f"allowed: {ones} (half of a one), {zeros} (of a zero); missed by {_us(missed)} us"
+    if same := {FaultKind.UNPAIRED_ONE: ones, FaultKind.UNPAIRED_ZERO: zeros}.get(fault.kind):
+        return f"allowed: a second half of the same kind: {same}"
     if fault.difference is not None and limits.one_difference is not None:
         return f"allowed: a difference of {_us(limits.one_difference)} us"
     if fault.one_bits is not None:
@@ -50,8 +50,9 @@ def allowed(fault: Fault, limits: Limits) -> str:
     return ""
 
 
-def explained(fault: Fault, diagnosis: Diagnosis, limits: Limits) -> list[str]:
+def explained(diagnosis: Diagnosis, limits: Limits) -> list[str]:
     """The full text about a loss: what was found, what is allowed, what can be read, the cause, and what to do."""
+    fault = diagnosis.fault
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
     lost = f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}"
     lines = [lost, allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
@@ -85,14 +86,12 @@ class _Drawing:
         self._limits = limits
         self._width = width
         self._texts = [_microseconds(duration) for duration in strip.durations]
-        self._columns = [0]
-        for duration, text in zip(strip.durations, self._texts):
-            wide = max(min(round(duration / COLUMN), WIDEST), len(text) + 1)
-            self._columns.append(self._columns[-1] + wide)
+        drawn_as = zip(strip.durations, self._texts)
+        self._wide = [max(min(round(duration / COLUMN), WIDEST), len(text) + 1) for duration, text in drawn_as]
+        self._columns = list(accumulate(self._wide, initial=0))
 
     def lines(self) -> Iterator[str]:
-        first = 0
-        last = len(self._strip.times) - 1
+        first, last = 0, len(self._wide)
         while first < last:
             after = self._break(first)
             yield ""
@@ -106,50 +105,40 @@ class _Drawing:
         if after == len(columns) - 1:
             return after
         starts = {mark.start for mark in self._strip.bits}
-        least = columns[first] + self._width * 2 // 3
-        for change in range(after, first, -1):
-            if columns[change] < least:
-                break
-            if self._strip.times[change] in starts:
-                return change
-        return after
+        least = bisect_left(columns, columns[first] + self._width * 2 // 3)
+        near = range(after, max(first, least - 1), -1)
+        return next((change for change in near if self._strip.times[change] in starts), after)
 
     def _band(self, first: int, after: int) -> Iterator[str]:
         strip = self._strip
         low, high = self._columns[first], self._columns[after]
         start, end = strip.times[first], strip.times[after]
+        faults = [fault for fault in strip.faults if start <= fault.at < end]
+        lost = any(mark.text.startswith("lost: ") for mark in strip.meanings)
         rows = {
             "ms": self._times(first, after),
             "change" if strip.level is None else "level": self._levels(first, after),
-            "us": "".join(
-                f" {text}".ljust(self._columns[index + 1] - self._columns[index])
-                for index, text in enumerate(self._texts[first:after], first)
-            ),
+            "us": "".join(f" {text}".ljust(wide) for text, wide in zip(self._texts[first:after], self._wide[first:])),
             "half": self._marks(strip.half_bits, start, end, low, high, bar=" "),
             "bit": self._marks(strip.bits, start, end, low, high),
             "packet": self._marks(strip.parts, start, end, low, high),
-            "meaning": self._marks(strip.meanings, start, end, low, high),
+            "meaning": "" if lost and first and not faults else self._marks(strip.meanings, start, end, low, high),
+            "fault": self._places(faults, low, high),
+            "cause": "",
         }
-        if not any(start <= fault.at < end for fault in strip.faults) and first:
-            rows["meaning"] = "" if any(mark.text.startswith("lost: ") for mark in strip.meanings) else rows["meaning"]
+        found = strip.diagnosis
+        if found is not None and found.is_at_one_place and start <= found.at < end:
+            place, name = self._column(found.at) - low, found.cause.value
+            beside = f"{' ' * place}^ {name}" if place + 2 + len(name) <= self._width else f"{name} ^".rjust(place + 1)
+            rows["cause"] = beside
         for name, row in rows.items():
             if row.strip():
                 yield f"{name:<{MARGIN}}{row}".rstrip()
-        faults = [fault for fault in strip.faults if start <= fault.at < end]
-        if faults:
-            yield f"{'fault':<{MARGIN}}{self._places(faults, low, high)}".rstrip()
-        found = strip.diagnosis
-        if found is not None and found.cause not in (Cause.NOT_FOUND, Cause.SEVERAL) and start <= found.at < end:
-            place, name = self._column(found.at) - low, found.cause.value
-            beside = f"{' ' * place}^ {name}" if place + 2 + len(name) <= self._width else f"{name} ^".rjust(place + 1)
-            yield f"{'cause':<{MARGIN}}{beside}"
         for fault in faults:
             words = f"{fault.at / 1e6:.3f} ms: {fault_words(fault, self._limits)}"
             text = "; ".join(filter(None, (words, allowed(fault, self._limits))))
-            indent = " " * MARGIN
-            yield from textwrap.wrap(
-                text, self._width + MARGIN, initial_indent=f"{indent}^ ", subsequent_indent=f"{indent}  "
-            )
+            first_line, below = f"{'^':>{MARGIN + 1}} ", " " * (MARGIN + 2)
+            yield from textwrap.wrap(text, self._width + MARGIN, initial_indent=first_line, subsequent_indent=below)
 
     def _times(self, first: int, after: int) -> str:
         row = ""
@@ -162,23 +151,15 @@ class _Drawing:
         return row
 
     def _levels(self, first: int, after: int) -> str:
-        row = ""
         level = self._strip.level
-        for index in range(first, after):
-            wide = self._columns[index + 1] - self._columns[index]
-            if level is None:
-                row += "|" + " " * (wide - 1)
-                continue
-            high = (level + index) % 2
-            row += ("/" if high else "\\") + ("~" if high else "_") * (wide - 1)
-        return row
+        signs = (("|", " "), ("|", " ")) if level is None else (("\\", "_"), ("/", "~"))
+        low_or_high = (signs[((level or 0) + index) % 2] for index in range(first, after))
+        return "".join(change.ljust(wide, flat) for (change, flat), wide in zip(low_or_high, self._wide[first:]))
 
     def _marks(self, marks: Sequence[Mark], start: int, end: int, low: int, high: int, bar: str = "|") -> str:
         """Each mark's text after a bar at its start. If a band cuts a mark, its text follows a dot in the next."""
         row = [" "] * (high - low)
-        for mark in marks:
-            if mark.end <= start or mark.start >= end:
-                continue
+        for mark in within(marks, start, end):
             left = max(self._column(mark.start), low) - low
             right = min(self._column(mark.end), high) - low
             if left >= right:
@@ -196,8 +177,7 @@ class _Drawing:
     def _places(self, faults: Sequence[Fault], low: int, high: int) -> str:
         row = [" "] * (high - low)
         for fault in faults:
-            place = self._column(fault.at) - low
-            row[place] = "^"
+            row[self._column(fault.at) - low] = "^"
         for fault in reversed(faults):
             place = self._column(fault.at) - low + 2
             name = fault.kind.name.lower().replace("_", " ")
@@ -214,6 +194,4 @@ class _Drawing:
 
 
 def _microseconds(nanoseconds: int) -> str:
-    if nanoseconds < 100_000_000:
-        return f"{nanoseconds / 1000:.0f}"
-    return f"{nanoseconds / 1e6:.0f}ms"
+    return f"{nanoseconds / 1000:.0f}" if nanoseconds < 100_000_000 else f"{nanoseconds / 1e6:.0f}ms"

@@ -42,24 +42,26 @@ def check_plot(path: str) -> None:
         raise HalfbitError("a plot needs matplotlib: pip install 'halfbit[plot]'") from None
 
 
-def figure_of(size: tuple[float, float], rows: int, heights: Sequence[float]) -> tuple[Figure, list[Any]]:
+def figure_of(size: tuple[float, float], heights: Sequence[float]) -> tuple[Figure, list[Any]]:
     """A figure with rows of axes, one below the other. ``size`` is in inches, ``heights`` are relative."""
     import matplotlib
     from matplotlib.figure import Figure
 
     with matplotlib.rc_context(_SETTINGS):
         figure = Figure(figsize=size, layout="constrained")
-        axes = figure.subplots(rows, 1, gridspec_kw={"height_ratios": heights}, squeeze=False)
+        axes = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)
     return figure, [row[0] for row in axes]
 
 
-def save(figure: Figure, path: str) -> None:
+def save(figure: Figure, path: str, title: str) -> None:
     """Write a figure to a file.
 
     :raises HalfbitError: if it cannot be written.
     """
     import matplotlib
 
+    if title:
+        figure.suptitle(title, fontsize=10)
     ending = Path(path).suffix.lower().lstrip(".")
     metadata = {"svg": {"Date": None}, "png": {}, "pdf": {"CreationDate": None}}[ending]
     try:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from ..error import HalfbitError
 from ..event import Fault
-from ..inspect.cause import Cause
-from ..inspect.strips import Mark, Strip
+from ..inspect.strips import Strip, within
 from ..limits import RECEIVE, Limits
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
@@ -54,20 +53,17 @@ def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: 
     if len(bands) > BANDS:
         title += f" (the first {BANDS} of {len(bands)} bands)"
         del bands[BANDS:]
-    figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), len(bands), [1.0] * len(bands))
+    figure, axes = figure_of((WIDTH, HEIGHT * len(bands) + 0.6), [1.0] * len(bands))
     for place, (strip, start, end) in zip(axes, bands):
         draw_band(place, strip, start, end, limits)
     axes[-1].set_xlabel("time from the capture's first level change, ms")
-    if title:
-        figure.suptitle(title, fontsize=10)
-    save(figure, path)
+    save(figure, path, title)
 
 
 def _bands(strip: Strip) -> list[tuple[int, int]]:
     """Pieces of a strip of about equal length, cut at changes; all are drawn as long as the longest, or BAND."""
     bands = []
-    start = strip.times[0]
-    before = start
+    start = before = strip.times[0]
     length = strip.times[-1] - start
     most = length / -(-length // BAND) + BAND / 40 if length else BAND
     for time in strip.times[1:]:
@@ -76,8 +72,7 @@ def _bands(strip: Strip) -> list[tuple[int, int]]:
             start = before
         before = time
     bands.append((start, before))
-    shown = BAND if len(bands) == 1 else 0
-    shown = max(shown, *(end - start for start, end in bands))
+    shown = max(BAND if len(bands) == 1 else 0, *(end - start for start, end in bands))
     return [(start, start + shown) for start, _ in bands]
 
 
@@ -90,9 +85,8 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
     axes.set_xlim(start / 1e6, end / 1e6)
     axes.set_ylim(_BOTTOM, _TOP)
     axes.set_yticks([sum(_LEVEL) / 2, _DURATION, _BIT, sum(_PART) / 2, _MEANING])
-    axes.set_yticklabels(
-        ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"], fontsize=_TYPE
-    )
+    names = ["changes" if strip.level is None else "level", "us", "bits", "packet", "meaning"]
+    axes.set_yticklabels(names, fontsize=_TYPE)
     axes.tick_params(left=False)
     axes.spines["left"].set_visible(False)
     times = [time / 1e6 for time in strip.times]
@@ -106,17 +100,17 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
         fits = duration / 1e6 > len(text) * _CHARACTER * scale * 0.8
         if fits and strip.times[index] >= start and strip.times[index + 1] <= end:
             _write(axes, (times[index] + times[index + 1]) / 2, _DURATION, text, GREY, _SMALL)
-    for mark in _inside(strip.bits, start, end):
+    for mark in within(strip.bits, start, end):
         if mark.start >= start:
             axes.plot([mark.start / 1e6] * 2, [_BIT - 0.3, _LEVEL[0]], color=GREY, linewidth=0.4, alpha=0.6)
         middle = (max(mark.start, start) + min(mark.end, end)) / 2e6
         _write(axes, middle, _BIT, mark.text, RED if mark.text == "?" else BLUE if mark.text == "1" else ORANGE)
-    for mark in _inside(strip.parts, start, end):
+    for mark in within(strip.parts, start, end):
         left, right = max(mark.start, start) / 1e6, min(mark.end, end) / 1e6
         face = next((color for sort, color in _FACES.items() if sort(mark.text)), "#eeeeee")
         axes.fill_between([left, right], *_PART, facecolor=face, edgecolor=GREY, linewidth=0.5)
         _write(axes, (left + right) / 2, sum(_PART) / 2, _fitted(mark.text, right - left, scale), "black")
-    for mark in _inside(strip.meanings, start, end):
+    for mark in within(strip.meanings, start, end):
         left = max(mark.start, start) / 1e6
         color = RED if mark.text.startswith("lost") else "black"
         _write(axes, left, _MEANING, " " + _fitted(mark.text, end / 1e6 - left, scale), color, align="left")
@@ -132,7 +126,7 @@ def draw_band(axes: Any, strip: Strip, start: int, end: int, limits: Limits = RE
 def _cause(axes: Any, strip: Strip, start: int, end: int) -> None:
     """Mark the place of the cause, if it is known and in this band."""
     found = strip.diagnosis
-    if found is None or found.cause in (Cause.NOT_FOUND, Cause.SEVERAL) or not start <= found.at < end:
+    if found is None or not found.is_at_one_place or not start <= found.at < end:
         return
     at = found.at / 1e6
     axes.plot([at, at], [_BOTTOM, _CAUSE], color=BLUE, linewidth=1, linestyle="--")
@@ -141,8 +135,7 @@ def _cause(axes: Any, strip: Strip, start: int, end: int) -> None:
 
 
 def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
-    at = fault.at / 1e6
-    name = fault.kind.name.lower().replace("_", " ")
+    at, name = fault.at / 1e6, fault.kind.name.lower().replace("_", " ")
     side = "left" if fault.at < middle else "right"
     axes.text(at, _TOP + 0.05, f"   {name}   ", ha=side, va="center", fontsize=_TYPE, color=RED, clip_on=False)
     if fault.duration is not None and limits.decision == "halves":
@@ -152,14 +145,8 @@ def _label(axes: Any, fault: Fault, limits: Limits, middle: float) -> None:
             axes.fill_between([at + first / 1e6, at + last / 1e6], low, high, color=color, alpha=0.25, linewidth=0)
 
 
-def _write(
-    axes: Any, x: float, y: float, text: str, color: str, size: float = _TYPE, align: str = "center"
-) -> None:
+def _write(axes: Any, x: float, y: float, text: str, color: str, size: float = _TYPE, align: str = "center") -> None:
     axes.text(x, y, text, ha=align, va="center", fontsize=size, color=color)
-
-
-def _inside(marks: Sequence[Mark], start: int, end: int) -> list[Mark]:
-    return [mark for mark in marks if mark.end > start and mark.start < end]
 
 
 def _fitted(text: str, room: float, scale: float) -> str:

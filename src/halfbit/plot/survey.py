@@ -26,36 +26,31 @@ def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:
     :raises HalfbitError: if the file cannot be written.
     """
     strip = _example(survey)
-    heights = [3.0, 1.3] if strip is not None else [1.0]
-    figure, axes = figure_of((14.0, 6.2 if strip is not None else 4.2), len(heights), heights)
+    height, heights = (4.2, [1.0]) if strip is None else (6.2, [3.0, 1.3])
+    figure, axes = figure_of((14.0, height), heights)
     _histogram(axes[0], survey)
     if strip is not None:
         start = _start(strip)
         draw_band(axes[1], strip, start, max(strip.times[-1], start + BAND))
         axes[1].set_xlabel("time within the stretch tried, ms")
         axes[1].set_title("a packet of the capture", fontsize=9, loc="left")
-    figure.suptitle(title + ": " * bool(title) + survey.verdict.finding.value, fontsize=10)
-    save(figure, path)
+    save(figure, path, title + ": " * bool(title) + survey.verdict.finding.value)
 
 
 def _histogram(axes: Any, survey: Survey) -> None:
     bins = survey.histogram
-    used = [us for us, number in enumerate(bins) if number]
-    last = used[-1] if used else 0
+    last = max((us for us, number in enumerate(bins) if number), default=0)
     left = survey.half_bits * TAIL
     while last > 120 and left >= bins[last]:
         left -= bins[last]
         last -= 1
     end = max(last + 10, 130)
-    shown = bins[:end]
-    most = max(shown, default=0) or 1
-    heights = [number / (survey.half_bits or 1) for number in shown]
+    heights = [number / (survey.half_bits or 1) for number in bins[:end]]
     axes.bar(range(end), heights, width=1, align="edge", color=GREY)
-    top = 1.18 * most / (survey.half_bits or 1)
-    for low, high, color, name in (
-        (RECEIVE.one_min, RECEIVE.one_max, BLUE, "ones"),
-        (RECEIVE.zero_min, min(RECEIVE.zero_max, end * US), ORANGE, "zeros"),
-    ):
+    top = 1.18 * (max(heights) or 1)
+    ones = RECEIVE.one_min, RECEIVE.one_max, BLUE, "ones"
+    zeros = RECEIVE.zero_min, min(RECEIVE.zero_max, end * US), ORANGE, "zeros"
+    for low, high, color, name in (ones, zeros):
         axes.axvspan(low / US, high / US, color=color, alpha=0.15, linewidth=0)
         axes.text(low / US + end / 250, top * 0.975, name, ha="left", va="top", color=color)
     limits = survey.limits
@@ -74,9 +69,7 @@ def _histogram(axes: Any, survey: Survey) -> None:
     axes.set_xlabel("duration between level changes, us")
     axes.set_ylabel("share of the durations")
     rest = survey.longer + sum(bins[end:])
-    note = f"{survey.half_bits} durations"
-    if rest:
-        note += f"; {rest / survey.half_bits:.1%} are longer than shown"
+    note = f"{survey.half_bits} durations" + (f"; {rest / survey.half_bits:.1%} are longer than shown" if rest else "")
     axes.set_title(note + "; shaded: what a decoder must accept (S-9.1 A)", fontsize=9, loc="left")
 
 
@@ -94,7 +87,5 @@ def _example(survey: Survey) -> Strip | None:
 def _start(strip: Strip) -> int:
     """Start of the drawing, ns: a few ones before the start bit."""
     starts = [mark.start for mark in strip.parts if mark.text == "start"]
-    if not starts:
-        return strip.times[0]
-    before = [mark.start for mark in strip.bits if mark.start < starts[0]]
+    before = [mark.start for mark in strip.bits if starts and mark.start < starts[0]]
     return before[-LEAD] if len(before) >= LEAD else strip.times[0]

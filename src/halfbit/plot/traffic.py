@@ -5,17 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Union
 
+import attrs
+
 from ..decoder import Change, Either, Item, Speed, TrackState, Value
 from ..event import Fault
 from ..instruction import (
-    AccessoryAddress,
-    Address,
-    ExtendedAccessoryAddress,
-    Instruction,
-    LongAddress,
-    NoAddress,
-    ShortAddress,
-)
+    AccessoryAddress, Address, ExtendedAccessoryAddress, Instruction, LongAddress, NoAddress, ShortAddress,
+)  # fmt: skip
 from ..instruction.machine import Event
 from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
@@ -26,24 +22,23 @@ MOST_TICKS = 4000
 #: Most addresses in one drawing.
 MOST_ROWS = 60
 
-_MOVES = (ShortAddress, LongAddress)
-_SHOWN = (*_MOVES, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)
+_SHOWN = (ShortAddress, LongAddress, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)
 
 Step = tuple[int, float]  # time, ns, and height, -1 to 1
 Bar = list[Union[int, None]]  # from and to, ns
 
 
+@attrs.define
 class _Line:
     """The data drawn for one address."""
 
-    def __init__(self) -> None:
-        self.ticks: list[int] = []
-        self.every = 1
-        self.count = 0
-        self.losses: list[int] = []
-        self.speed: list[Step] = []
-        self.functions: dict[str, list[Bar]] = {}
-        self.words: list[tuple[int, str]] = []
+    ticks: list[int] = attrs.Factory(list)
+    every: int = 1
+    count: int = 0
+    losses: list[int] = attrs.Factory(list)
+    speed: list[Step] = attrs.Factory(list)
+    functions: dict[str, list[Bar]] = attrs.Factory(dict)
+    words: list[tuple[int, str]] = attrs.Factory(list)
 
     def tick(self, time: int) -> None:
         self.count += 1
@@ -55,10 +50,10 @@ class _Line:
 
     def switch(self, name: str, time: int, on: bool) -> None:
         bars = self.functions.setdefault(name, [])
-        if on:
-            if not bars or bars[-1][1] is not None:
-                bars.append([time, None])
-        elif bars and bars[-1][1] is None:
+        was_on = bool(bars) and bars[-1][1] is None
+        if on and not was_on:
+            bars.append([time, None])
+        elif was_on and not on:
             bars[-1][1] = time
 
 
@@ -98,7 +93,7 @@ class TrafficPlot:
         rest = len(shown) - MOST_ROWS
         shown = shown[:MOST_ROWS]
         height = 1.2 + 0.75 * max(len(shown), 1)
-        figure, (axes,) = figure_of((14.0, height), 1, [1.0])
+        figure, (axes,) = figure_of((14.0, height), [1.0])
         start, end = max(self._start, track.start or 0), max(track.end, 1)
         for place, address in enumerate(shown):
             self._draw(axes, self._lines[address], -place, start, end)
@@ -113,8 +108,7 @@ class TrafficPlot:
             "orange: functions and outputs that are on; red: losses, across all if they look like no address"
         )
         axes.set_title(note + (f"; {rest} addresses more" if rest > 0 else ""), fontsize=8, loc="left")
-        figure.suptitle(title, fontsize=10)
-        save(figure, path)
+        save(figure, path, title)
 
     def _line(self, address: Address) -> _Line:
         if isinstance(address, AccessoryAddress):
@@ -124,12 +118,11 @@ class TrafficPlot:
     def _change(self, line: _Line, change: Change, track: TrackState) -> None:
         time, after = change.time, change.after
         if change.item in (Item.SPEED, Item.DIRECTION):
-            row = track.seen[change.address] if change.address is not None else None
-            if row is not None:
-                height = _height(row.speed) * (-1 if row.forward is False else 1)
-                if line.speed and line.speed[-1][0] == time:
-                    line.speed.pop()
-                line.speed.append((time, height))
+            assert change.address is not None  # it is one that is shown
+            row = track.seen[change.address]
+            if line.speed and line.speed[-1][0] == time:
+                line.speed.pop()
+            line.speed.append((time, _height(row.speed) * (-1 if row.forward is False else 1)))
         elif change.item is Item.FUNCTION:
             if isinstance(after, Either):  # drawn if it is on with either number of speed steps
                 after = after.with_28 is True or after.with_14 is True
@@ -151,12 +144,11 @@ class TrafficPlot:
         names = sorted(line.functions, key=lambda name: (len(name), name))
         for index, name in enumerate(names):
             low = middle - 0.45 + 0.9 * index / max(len(names), 6)
-            for bar in line.functions[name]:
-                first, last = max(bar[0] or 0, start), end if bar[1] is None else bar[1]
+            for on, off in line.functions[name]:
+                first, last = max(on or 0, start), end if off is None else off
                 if last > first:
-                    axes.broken_barh(
-                        [(first / ms, (last - first) / ms)], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0
-                    )
+                    extent = (first / ms, (last - first) / ms)
+                    axes.broken_barh([extent], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0)
                     axes.text(first / ms, low + 0.04, f" {name}", fontsize=6, va="center")
         for time, words in line.words:
             if time >= start:

@@ -1,29 +1,26 @@
-"""Table output: one line for each change, within 80 columns."""
+"""Decoded events as a table with one line for each change; and as JSON Lines or CSV, for other programs."""
 
 from __future__ import annotations
 
+import csv
+import json
+import sys
 import textwrap
 from collections.abc import Callable, Hashable
 
 from ..event import Cutout, Fault
 from ..inspect.cause import Cause, Diagnosis, fault_words
 from ..instruction import (
-    AnalogFunction,
-    BinaryStateLong,
-    BinaryStateShort,
-    Context,
-    Event,
-    FunctionControl,
-    Idle,
-    Instruction,
-    RestrictedSpeedStep,
-    SpeedControl,
-)
+    AnalogFunction, BinaryStateLong, BinaryStateShort, Context, Event, FunctionControl, Idle, Instruction,
+    RestrictedSpeedStep, SpeedControl,
+)  # fmt: skip
 from ..limits import RECEIVE, Limits
 from .columns import milliseconds
 from .summary import Summary
 
-__all__ = ["Table"]
+__all__ = ["CsvRows", "JsonLines", "Table"]
+
+_COLUMNS = ("start_ns", "end_ns", "what", "address", "instruction", "bytes", "preamble", "cause", "text")
 
 #: Widths of the time, the address and the packet's bytes, and the gap between columns.
 _TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
@@ -54,15 +51,9 @@ class Table:
     """
 
     def __init__(
-        self,
-        write: Callable[[str], None],
-        *,
-        limits: Limits = RECEIVE,
-        every: bool = False,
-        width: int | None = None,
-        color: bool = False,
-        bytes: bool = False,
-    ) -> None:
+        self, write: Callable[[str], None], *, limits: Limits = RECEIVE, every: bool = False, width: int | None = None,
+        color: bool = False, bytes: bool = False,
+    ) -> None:  # fmt: skip
         self._write = write
         self._limits = limits
         self._every = every
@@ -105,44 +96,33 @@ class Table:
         if hasattr(instruction, "state"):
             parts += (getattr(instruction, "number", None),)
         key = (str(instruction.address), type(instruction), parts)
-        before = self._known.get(key)
         start = 0 if instruction.packet is None else instruction.packet.start
+        before, time = self._known.get(key, (None, 0))
         self._known[key] = instruction, start
-        if before is None or before[0] != instruction or (before[0].repetition, before[0].context) != (
-            instruction.repetition,
-            instruction.context,
-        ):
+        if before != instruction:
             return True
-        return not isinstance(instruction, _STATES) and start - before[1] > _AGAIN
+        if (before.repetition, before.context) != (instruction.repetition, instruction.context):
+            return True
+        return not isinstance(instruction, _STATES) and start - time > _AGAIN
 
     def _instruction(self, instruction: Instruction) -> None:
         packet = instruction.packet
         start = "" if packet is None else milliseconds(packet.start)
         text = str(instruction) if self._room is None else instruction.brief
-        notes = []
-        if instruction.context is Context.SERVICE:
-            notes.append("service mode")
-        if instruction.repetition is not None:
-            notes.append(instruction.repetition.value)
+        notes = ["service mode"] if instruction.context is Context.SERVICE else []
+        notes += [instruction.repetition.value] if instruction.repetition is not None else []
         self._row(start, str(instruction.address), f"{packet}", text, notes)
 
     def _gap(self, event: Fault | Cutout, diagnosis: Diagnosis | None) -> None:
         if isinstance(event, Cutout):
             self._row(milliseconds(event.start), "cutout", "", str(event), [], _DIM)
             return
-        if self._room is None or diagnosis is None or diagnosis.cause is Cause.CUT:
-            text = self._lost(event, diagnosis)
-        else:
-            text = diagnosis.brief(self._text_room())
+        text = fault_words(event, self._limits)
+        if diagnosis is not None and diagnosis.cause is not Cause.CUT:
+            known = f"{text}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
+            text = known if self._room is None else diagnosis.brief(self._text_room())
         length = f"{(event.end - event.start) / 1e6:.1f} ms"
         self._row(milliseconds(event.at), f"LOST {length}", event.data.hex(" ").upper(), text, [], _RED)
-
-    def _lost(self, fault: Fault, diagnosis: Diagnosis | None) -> str:
-        """The text for a loss: the fault, and the cause if it is known."""
-        words = fault_words(fault, self._limits)
-        if diagnosis is None or diagnosis.cause is Cause.CUT:
-            return words
-        return f"{words}; {diagnosis.cause.value}" if diagnosis.cause is Cause.NOT_FOUND else str(diagnosis)
 
     def _text_room(self) -> int:
         used = _TIME + self._address + 2 * len(_GAP) + (_BYTES + len(_GAP)) * self._bytes
@@ -152,17 +132,57 @@ class Table:
         if not self._titled:
             self._titled = True
             self._row("time ms", "address", "bytes", "instruction", [], _BOLD)
-        room = self._text_room()
-        room -= max(len(address) - self._address, 0)
+        room = self._text_room() - max(len(address) - self._address, 0)
         for note in notes:
             if len(text) + len(note) + 2 <= room:
                 text += "; " + note
-        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, _cut(text, room)]
-        self._put(_GAP.join(cells).rstrip(), color)
-
-    def _put(self, line: str, color: str) -> None:
+        text = text if len(text) <= room else text[: room - 2].rstrip(" ,;") + ".."
+        cells = [time.rjust(_TIME), address.ljust(self._address), *[data.ljust(_BYTES)] * self._bytes, text]
+        line = _GAP.join(cells).rstrip()
         self._write(f"{color}{line}{_PLAIN}" if self._color and color else line)
 
 
-def _cut(text: str, room: int) -> str:
-    return text if len(text) <= room else text[: room - 2].rstrip(" ,;") + ".."
+class JsonLines:
+    """Writes each event's ``as_dict()`` as a line, and a summary as the last line."""
+
+    def event(self, event: Event, diagnosis: Diagnosis | None, listed: bool) -> None:
+        """Take the next event. A diagnosis is written after its fault."""
+        if listed:
+            print(json.dumps(event.as_dict()))
+            if diagnosis is not None:
+                print(json.dumps(diagnosis.as_dict()))
+
+    def end(self, summary: Summary) -> None:
+        """End of the events."""
+        print(json.dumps(summary.as_dict()))
+
+
+class CsvRows:
+    """Writes a row for each instruction, loss and cutout; times in ns.
+
+    :param limits: the limits used for decoding.
+    """
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._put = csv.writer(sys.stdout, lineterminator="\n").writerow
+        self._put(_COLUMNS)
+
+    def event(self, event: Event, diagnosis: Diagnosis | None, listed: bool) -> None:
+        """Take the next event."""
+        if not listed:
+            return
+        if isinstance(event, Instruction):
+            packet = event.packet
+            assert packet is not None  # it was decoded, not built by hand
+            names = event.address, event.name, packet, packet.preamble
+            self._put((packet.start, packet.end, "instruction", *names, "", event))
+        elif isinstance(event, Fault):
+            cause = "" if diagnosis is None else diagnosis.cause.value
+            text = fault_words(event, self._limits) + ("" if diagnosis is None else f"; {diagnosis}")
+            self._put((event.start, event.end, "lost", "", "", event.data.hex(" ").upper(), "", cause, text))
+        else:
+            self._put((event.start, event.end, "cutout", "", "", "", "", "", event))
+
+    def end(self, summary: Summary) -> None:
+        """End of the events. The summary is not a row."""
