@@ -17,9 +17,13 @@ settings.register_profile(
 settings.register_profile("ci", parent=settings.get_profile("local"), derandomize=True)
 # For long searches: pytest --hypothesis-profile=deep
 settings.register_profile("deep", parent=settings.get_profile("local"), max_examples=5000)
-# For tests.mutation: a failure is all it asks for, not its smallest example.
+# For tests.mutation: a failure is all it asks for, not its smallest example. Fewer examples, for each survivor takes all.
 settings.register_profile(
-    "mutants", parent=settings.get_profile("ci"), database=None, phases=(Phase.explicit, Phase.generate)
+    "mutants",
+    parent=settings.get_profile("ci"),
+    max_examples=25,
+    database=None,
+    phases=(Phase.explicit, Phase.generate),
 )
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 

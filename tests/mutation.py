@@ -46,7 +46,7 @@ _RECEIVER = ("receiver", "properties", "standards/test_s_9_1.py", "standards/tes
 #: The modules, and the tests that concern each, those that find most first.
 MODULES: dict[str, tuple[str, ...]] = {
     "core": ("test_core.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
-    "ledger": (*_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
+    "ledger": ("test_ledger.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
     "receiver/receiver": ("receiver/test_receiver.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
 }
