@@ -60,7 +60,9 @@ def flat(events: Sequence[Sequence[Some]]) -> list[Some]:
 
 def examples(count: int) -> settings:
     """Settings for a slow property: so many examples, and as many times more as the profile of a long search has."""
-    return settings(max_examples=max(1, count * settings.default.max_examples // 100))
+    profile = settings.default
+    assert profile is not None
+    return settings(max_examples=max(1, count * profile.max_examples // 100))
 
 
 def seed_of(durations: Sequence[int]) -> int:

@@ -6,7 +6,7 @@ import pytest
 
 from halfbit import core
 from halfbit.event import Cutout, Fault, FaultKind, Packet
-from halfbit.ledger import Element, element_of
+from halfbit.ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN, Element, element_of
 from halfbit.limits import Limits
 from halfbit.simulate.signal import bit_durations, packet_durations
 from tests.support import events_of
@@ -37,6 +37,18 @@ ONE, ZERO = 58 * US, 100 * US
 def test_the_element_of_each_answer(bit: int, expected: Element) -> None:
     """Halves of 30 and 20 ns, the last of which ends at 150 ns."""
     assert element_of(bit, 30, 20, 150) == expected
+
+
+def test_the_times_of_a_cutout() -> None:
+    """S-9.3.2, RCN-217, from memory: 26 to 32 us and 454 to 488 us after the packet end bit."""
+    assert (CUTOUT_BEGINS, CUTOUT_MIN, CUTOUT_MAX) == ((26 * US, 32 * US), 454 * US, 488 * US)
+
+
+@pytest.mark.parametrize("parts", [[470], [29, 441], [29, 341, 100], [29, 241, 100, 100]])
+def test_how_many_half_bits_a_cutout_shows(parts: list[int]) -> None:
+    """Three at most: more changes are no cutout's."""
+    events = events_of([*GOOD, *(US * part for part in parts), *GOOD])
+    assert [type(event) for event in events] == [Packet, Cutout if len(parts) < 4 else Fault, Packet]
 
 
 @pytest.mark.parametrize(

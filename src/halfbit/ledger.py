@@ -68,7 +68,7 @@ class Ledger:
     :param start: where the ledger starts, ns.
     """
 
-    def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
+    def __init__(self, packets: core.Packets, limits: Limits, start: int) -> None:
         self._packets = packets
         self._limits = limits
         #: Everything up to here is accounted for, ns.
