@@ -123,3 +123,27 @@ def test_a_half_that_the_end_of_the_capture_leaves_alone() -> None:
 
 def test_a_capture_of_one_wrong_half_bit() -> None:
     assert events_of([77 * US]) == [Fault(FaultKind.GAP, 0, 77 * US, 0, 77 * US, b"", 1)]
+
+
+def test_a_torn_packet_at_the_end_of_the_capture() -> None:
+    """It is torn, and not cut."""
+    end = LENGTH + sum(GOOD[:70])
+    assert events_of([*GOOD, *GOOD[:70], 77 * US, ZERO])[1] == Fault(
+        FaultKind.GAP, LENGTH, end + 177 * US, end, 77 * US, DATA[:2], 2
+    )
+
+
+def test_the_last_bits_of_a_wrong_packet_may_be_the_next_preamble() -> None:
+    """S-9.2 A. So the fault is about the whole packet, and ends where that preamble starts."""
+    wrong = packet_durations(bytes([0, 0, 255]))
+    start = LENGTH + sum(wrong) - 9 * 2 * ONE  # eight bits of a byte and the end bit
+    events = events_of([*GOOD, *wrong, *packet_durations(DATA, 1)])
+    assert events[1] == Fault(FaultKind.ERROR_BYTE, LENGTH, start, LENGTH, 255, bytes([0, 0, 255]), 1)
+    assert events[2] == Packet(DATA, 10, start, LENGTH + sum(wrong) + sum(packet_durations(DATA, 1)))
+
+
+@pytest.mark.parametrize(("count", "kind"), [(2, FaultKind.FEW_BYTES), (16, FaultKind.MANY_BYTES)])
+def test_a_fault_of_the_number_of_bytes_has_no_detail(count: int, kind: FaultKind) -> None:
+    fault = events_of([*GOOD, *packet_durations(bytes(count)), *GOOD])[1]
+    assert isinstance(fault, Fault)
+    assert (fault.kind, fault.detail, fault.start, len(fault.data)) == (kind, 0, LENGTH, min(count, 15))

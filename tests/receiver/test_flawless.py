@@ -49,6 +49,15 @@ def test_symbols_of_long_counts_are_those_of_short_ones() -> None:
     assert flawless.symbols(row, US) == expected
 
 
+def test_counts_below_256_need_one_table_alone() -> None:
+    """Each other count is looked up by itself, which is slower."""
+    flawless = FlawlessPackets(RECEIVE)
+    flawless.symbols(list(range(256)), US)
+    assert len(flawless._by_scale[US]) == 0
+    flawless.symbols([58, 256, 257], US)
+    assert set(flawless._by_scale[US]) == {58, 256, 257}
+
+
 @given(some_limits(), st.data())
 def test_any_two_halves_with_the_same_symbol_make_a_bit(limits: Limits, data: st.DataObject) -> None:
     symbols = Symbols(limits, 1)
