@@ -108,6 +108,7 @@ def test_a_packet_with_its_preamble_its_end_and_its_duration() -> None:
         (halves(DATA, 9), 1),  # and the end bit of the packet before: ten (S-9.2 A)
         (halves(DATA, 8), 0),
         (halves(b"\x07\x07"), 0),  # a packet has three bytes or more
+        (halves(with_error_byte(b"\x37\xf4")), 1),  # bytes that begin with a 1
         (halves(bytes(15)), 1),
         (halves(bytes(16)), 0),
         (halves(b"\x37\x74\x42"), 0),  # the error detection byte is wrong
