@@ -13,6 +13,7 @@ import textwrap
 from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from unittest import mock
 
 import attrs
 
@@ -71,18 +72,20 @@ def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
     A command of halfbit that needs nothing of the shell runs in this process: its start and a second search for
     the limits of the same capture take most of the time.
     """
-    if words.startswith("halfbit ") and not stdin and not set(words) & set("|<>&;$`*?~\\\n"):
-        return _here(shlex.split(words)[1:], folder)
     path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"], str(folder / "bin")))
     if shutil.which("cc") is None:
         compiler = folder / "bin" / "cc"
         compiler.parent.mkdir(exist_ok=True)
         compiler.write_text(f'#!/bin/sh\nexec {sys.executable} -m ziglang cc "$@"\n', "utf-8")
         compiler.chmod(0o755)
+    environment = {**os.environ, "PATH": path, "PYTHONPATH": str(ROOT / "src"), "LC_ALL": "C.UTF-8"}
+    if words.startswith("halfbit ") and not stdin and not set(words) & set("|<>&;$`*?~\\\n"):
+        with mock.patch.dict(os.environ, environment):
+            return _here(shlex.split(words)[1:], folder)
     done = subprocess.run(
         ["bash", "-o", "pipefail", "-c", words],
         cwd=folder,
-        env={**os.environ, "PATH": path, "PYTHONPATH": str(ROOT / "src"), "LC_ALL": "C.UTF-8"},
+        env=environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         input=stdin,

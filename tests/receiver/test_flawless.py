@@ -123,6 +123,12 @@ def test_what_is_not_flawless_is_left_to_the_core(row: list[int], count: int) ->
     assert len(found([*after, *row, *after])) == (3 if count else 1)
 
 
+@pytest.mark.parametrize("count", range(3, 16))
+def test_a_packet_of_each_length_has_its_bytes(count: int) -> None:
+    data = with_error_byte(bytes(range(200, 199 + count)))
+    assert [packet[0] for packet in found(halves(data))] == [data]
+
+
 def test_a_packet_is_taken_once_its_last_half_bit_is_there() -> None:
     row = halves(DATA) * 2
     assert [len(found(row[:end])) for end in (82, 83, 84, 166, 167, 168)] == [0, 0, 1, 1, 1, 2]
