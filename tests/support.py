@@ -13,6 +13,8 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import TypeVar
 
+from hypothesis import settings
+
 from halfbit.event import PacketEvent
 from halfbit.bit import BitMachine, bits
 from halfbit.edge import Edge, Edges
@@ -30,6 +32,7 @@ __all__ = [
     "chunks",
     "edges_of",
     "events_of",
+    "examples",
     "faults_of",
     "flat",
     "packets_of",
@@ -53,6 +56,13 @@ TAILS: dict[str, list[int]] = {
 def flat(events: Sequence[Sequence[Some]]) -> list[Some]:
     """Without the inner bounds."""
     return [event for some in events for event in some]
+
+
+def examples(count: int) -> settings:
+    """Settings for a slow property: so many examples, and as many times more as the profile of a long search has."""
+    profile = settings.default
+    assert profile is not None
+    return settings(max_examples=max(1, count * profile.max_examples // 100))
 
 
 def seed_of(durations: Sequence[int]) -> int:

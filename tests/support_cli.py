@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import io
 import os
 import select
 import subprocess
@@ -10,12 +11,14 @@ import sys
 import termios
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import halfbit
+from halfbit.cli.main import main
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 
-__all__ = ["COMMAND", "ENVIRONMENT", "Process", "durations_of", "packet", "problems", "run", "text_of"]
+__all__ = ["COMMAND", "ENVIRONMENT", "Process", "durations_of", "here", "packet", "problems", "run", "text_of"]
 
 COMMAND = (sys.executable, "-m", "halfbit")
 
@@ -51,6 +54,18 @@ def run(*arguments: str, stdin: bytes = b"") -> subprocess.CompletedProcess[byte
     return subprocess.run(
         [*COMMAND, *arguments], input=stdin, capture_output=True, timeout=TIMEOUT, env=ENVIRONMENT
     )
+
+
+def here(*arguments: str) -> subprocess.CompletedProcess[bytes]:
+    """Run the command line to its end in this process: no start to wait for, and no search for limits twice."""
+    out, errors = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
+    try:
+        with redirect_stdout(out), redirect_stderr(errors):
+            status = main(arguments)
+    except SystemExit as ended:
+        status = 2 if ended.code is None else int(ended.code)
+    said, complained = (stream.buffer.getvalue() for stream in (out, errors) if isinstance(stream.buffer, io.BytesIO))
+    return subprocess.CompletedProcess(arguments, status, said, complained)
 
 
 class Process:

@@ -182,6 +182,15 @@ def test_no_other_answers_exist() -> None:
     assert all(getattr(core, name) < core.SHORT for name in answers if name not in _FAULTS)
 
 
+def test_the_numbers_are_those_that_ports_and_vectors_have() -> None:
+    """Users rely on them: `DEVELOPERS.md`, "What users rely on". A port's numbers are these too."""
+    assert [core.MORE, core.ONE, core.ZERO, core.PACKET, core.SYNC, core.START] == [0, 1, 2, 3, 4, 5]
+    assert [core.SHORT, core.GAP, core.LONG] == [8, 9, 10]
+    assert [core.UNPAIRED_ONE, core.UNPAIRED_ZERO, core.UNEQUAL, core.ZERO_TOO_LONG] == [11, 12, 13, 14]
+    assert [core.SHORT_PREAMBLE, core.FEW_BYTES, core.MANY_BYTES, core.ERROR_BYTE] == [15, 16, 17, 18]
+    assert [core.CUT, core.UNCLEAR] == [19, 20]
+
+
 _FAULTS = {
     *("SHORT", "GAP", "LONG", "UNPAIRED_ONE", "UNPAIRED_ZERO", "UNEQUAL", "ZERO_TOO_LONG"),
     *("SHORT_PREAMBLE", "FEW_BYTES", "MANY_BYTES", "ERROR_BYTE", "CUT", "UNCLEAR"),
@@ -328,3 +337,35 @@ def test_a_preamble_is_found_whatever_stood_before(broken: str) -> None:
     answers = receive([*INSIDE, *BROKEN[broken](packet_durations(bytes(3), preamble=10))])
     assert answers[-1] == core.PACKET
     assert answers.count(core.PACKET) == 1
+
+
+#: What may stand before one-bits so that its last half must not be paired with their first half.
+UNPAIRABLE: dict[str, list[int]] = {
+    "nothing": [],
+    "a start bit": [100_000, 100_000],
+    "a spike": [58_000, 58_000, 700],
+    "a half of a zero": [58_000, 58_000, 100_000],
+}
+
+
+@pytest.mark.parametrize("before", UNPAIRABLE)
+def test_without_a_limit_on_the_difference_only_halves_of_ones_make_a_one(before: str) -> None:
+    """19 halves are nine one-bits, one too few for a preamble (S-9.2 A). Their halves may differ as they like."""
+    ends = packet_durations(bytes(3), preamble=0)
+    limits = Limits(one_difference=None)
+    answers = [receive([*UNPAIRABLE[before], *[58_000] * halves, *ends], limits) for halves in (19, 20, 21)]
+    assert [some.count(core.PACKET) for some in answers] == [0, 1, 1]
+
+
+def test_without_a_limit_on_the_difference_a_dropped_half_is_in_no_other_bit() -> None:
+    """Layer 4 alone: ten one-bits after an unpaired half are nine in the other pairing."""
+    machine = Limits(one_difference=None).packets_core()
+    for bit in (core.ONE, core.UNPAIRED_ONE, *[core.ONE] * 10):
+        machine.feed(bit, 58_000, 58_000)
+    assert (machine.ones, machine.shifted_ones) == (11, 9)
+
+
+def test_a_fault_before_the_first_packet_comes_with_no_bytes() -> None:
+    machine = RECEIVE.packets_core()
+    assert machine.feed(core.GAP, 0, 77_000) == core.GAP
+    assert machine.data[: machine.length] == b""

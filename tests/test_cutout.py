@@ -26,11 +26,11 @@ COUNT = 40
 DATA = bytes.fromhex("377443")
 
 
-def track(rng: random.Random) -> tuple[list[bytes], list[int], list[int]]:
+def track(rng: random.Random, count: int = COUNT) -> tuple[list[bytes], list[int], list[int]]:
     """Packets, their half-bits, and which change ends each packet."""
     packets, ends = [], []
     durations = bit_durations([1] * 6)
-    for _ in range(COUNT):
+    for _ in range(count):
         data = with_error_byte(bytes(rng.randrange(1, 100) for _ in range(rng.randint(2, 5))))
         packets.append(data)
         # Of the preamble's one-bits the cutout takes four or five; a decoder must have ten (S-9.2 A).
@@ -136,7 +136,7 @@ def test_difference_of_the_rails_as_levels(shorted: int, order: str) -> None:
 def test_difference_of_the_rails_in_volts(offset: float) -> None:
     # Three values: 14 V, -14 V and, while the rails are shorted, nearly none.
     rng = random.Random(7)
-    packets, durations, ends = track(rng)
+    packets, durations, ends = track(rng, 12)
     both = rails(durations, ends, 0, rng)
     changes = iter(zip(both.times, both.first, both.second))
     rows = []

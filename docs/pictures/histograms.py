@@ -1,11 +1,12 @@
-"""Histograms of captures' durations, drawn from surveys."""
+"""Histograms of captures' durations, as a survey counts them."""
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 from halfbit import RECEIVE, open_capture
-from halfbit.survey import survey
+from halfbit.survey.histogram import Histogram
 
 from .svg import Drawing
 
@@ -18,7 +19,9 @@ LEFT, RIGHT = 30, 150  # us shown
 
 def histogram(capture: str) -> Drawing:
     """How many durations of a capture there are of each length, over the windows a decoder must accept."""
-    bins = survey(open_capture(CAPTURES / capture)).histogram
+    counted = Histogram(RECEIVE)
+    counted.add([after.time - before.time for before, after in pairwise(open_capture(CAPTURES / capture))], 1)
+    bins = counted.bins
     drawing = Drawing(760, 236)
     base, height, left = 180.0, 150.0, 40.0
     per_us = (drawing.width - left - 14) / (RIGHT - LEFT)

@@ -68,7 +68,7 @@ class Ledger:
     :param start: where the ledger starts, ns.
     """
 
-    def __init__(self, packets: core.Packets, limits: Limits, start: int = 0) -> None:
+    def __init__(self, packets: core.Packets, limits: Limits, start: int) -> None:
         self._packets = packets
         self._limits = limits
         #: Everything up to here is accounted for, ns.
@@ -153,12 +153,10 @@ class Ledger:
             self.inside = False
             self._first_fault, self._start, self._at, self._count = core.CUT, self.settled, end, 1
         elif not self._first_fault or self._start == end:
-            self._first_fault = 0
             return None
         elif self._first_fault in _UNPAIRED and self._end == end:
             # The capture ended before the other half came.
             self._first_fault = core.CUT
-        self.settled = end
         return self._fault(end)
 
     def _lose(self, answer: int, element: Element) -> None:

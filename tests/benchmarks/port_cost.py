@@ -131,16 +131,19 @@ def _sum(name: str, unit: str, cost: port_sum_cost.SumCost, compiler: str) -> Ro
     return Row(f"{name}, sum", c.code, c.state, c.stack, unit, c.clean, c.torn, c.worst, compiler, c.learning)
 
 
-def rows() -> list[Row]:
-    """Every row that can be made here."""
-    made = [_emulated(core, optimise) for core in (CORTEX_M0, RV32) for optimise in ("-Os", "-O2")]
+def rows(*, quick: bool = False) -> list[Row]:
+    """Every row that can be made here.
+
+    :param quick: only those for ``-Os``, and of those by sum only the quickest. All take a minute.
+    """
+    made = [_emulated(core, optimise) for core in (CORTEX_M0, RV32) for optimise in ("-Os", "-O2")[: 1 if quick else 2]]
     zig = made[0].compiler
     if not support_avr.missing():
         made.append(_avr())
-    for core, optimise in port_sum_cost.CORES:
+    for core, optimise in [(RV32, "-Os")] if quick else port_sum_cost.CORES:
         unit = "cycles" if core.mark else "instructions"
         made.append(_sum(f"{core.name}, {optimise}", unit, port_sum_cost.chip_cost(core, optimise), zig))
-    if not support_avr.missing():
+    if not quick and not support_avr.missing():
         made.append(_sum("ATmega328P, -Os", "cycles", port_sum_cost.avr_cost(), support_avr.compiler_version()))
     return made
 

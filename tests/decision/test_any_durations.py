@@ -8,7 +8,7 @@ from itertools import accumulate, pairwise
 
 import attrs
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from halfbit.event import PacketEvent
@@ -16,7 +16,7 @@ from halfbit.decision import receiver_for
 from halfbit.event import Fault
 from halfbit.limits import Limits
 from halfbit.event import Packet
-from tests.support import chunks, show
+from tests.support import chunks, examples, show
 from tests.support_strategies import signals
 
 US = 1000
@@ -46,7 +46,7 @@ def whole(durations: Sequence[int], limits: Limits) -> list[PacketEvent]:
     return [*receiver.feed_many(durations), *receiver.finish()]
 
 
-@settings(max_examples=60)
+@examples(25)
 @given(any_durations, limits_of_all)
 def test_events_do_not_depend_on_how_durations_are_fed(durations: list[int], limits: Limits) -> None:
     expected = whole(durations, limits)
@@ -63,7 +63,7 @@ def test_events_do_not_depend_on_how_durations_are_fed(durations: list[int], lim
     assert again.finish() == receiver.finish()
 
 
-@settings(max_examples=60)
+@examples(25)
 @given(signals(), limits_of_all, st.integers(0, 10**12))
 def test_a_signal_may_start_at_any_time(durations: list[int], limits: Limits, start: int) -> None:
     receiver = receiver_for(limits, start)
@@ -76,7 +76,7 @@ def _moved(event: PacketEvent, by: int) -> PacketEvent:
     return attrs.evolve(moved, at=moved.at + by) if isinstance(moved, Fault) else moved
 
 
-@settings(max_examples=60)
+@examples(25)
 @given(any_durations, limits_of_all)
 def test_time_is_accounted_for_once(durations: list[int], limits: Limits) -> None:
     """Events lie in order inside the signal and do not overlap: no packet is given twice."""
@@ -89,7 +89,7 @@ def test_time_is_accounted_for_once(durations: list[int], limits: Limits) -> Non
     assert before <= sum(durations)
 
 
-@settings(max_examples=60)
+@examples(25)
 @given(signals(), st.sampled_from((ALL["halves recovered"], SUM, RECOVERED_SUM, SEQUENCE)))
 def test_what_is_in_no_event_is_idle(durations: list[int], limits: Limits) -> None:
     """Between events are one-bits only: taken in twos, they last no longer than one-bits can be seen to."""

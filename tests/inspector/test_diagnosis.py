@@ -21,7 +21,7 @@ from halfbit.limits import RECEIVE, US
 from .losses import CAPTURES, CAUSES, HALVES, RECOVERED, SUMS, Capture, Loss, found, losses, noticed
 
 #: Losses of each cause: by single halves, and where reading takes longer.
-COUNT, FEW = 40, 6
+COUNT, FEW = 24, 6
 #: Recovery does not tell these apart.
 ALIKE = {Cause.SPIKE: Cause.ADDED_CHANGE, Cause.EARLY_CHANGE: Cause.LATE_CHANGE, Cause.TWO_MISSED: Cause.MISSED_CHANGE}
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from itertools import accumulate
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from halfbit.simulate.distort import cutout, flipped_half, lost_edge, one_edge, polled, spike
 from halfbit.edge import edges_from_durations
@@ -18,6 +18,7 @@ from halfbit.inspect.strips import KEPT, MOST, Strip, strips
 from halfbit.inspect.text import LEAST_WIDTH, allowed, drawn
 from halfbit.limits import RECEIVE, Limits
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
+from tests.support import examples
 from tests.support_strategies import signals
 
 US = 1000
@@ -209,7 +210,7 @@ def test_wrong_use_is_refused(at: int, events: int, words: str) -> None:
         strips_of(signal(), at=at, events=events)
 
 
-@settings(max_examples=60)
+@examples(25)
 @given(signals())
 def test_whatever_comes_can_be_shown(durations: list[int]) -> None:
     for limits in (RECEIVE, Limits.for_sampling_period(36)):

@@ -49,6 +49,15 @@ def test_symbols_of_long_counts_are_those_of_short_ones() -> None:
     assert flawless.symbols(row, US) == expected
 
 
+def test_counts_below_256_need_one_table_alone() -> None:
+    """Each other count is looked up by itself, which is slower."""
+    flawless = FlawlessPackets(RECEIVE)
+    flawless.symbols(list(range(256)), US)
+    assert len(flawless._by_scale[US]) == 0
+    flawless.symbols([58, 256, 257], US)
+    assert set(flawless._by_scale[US]) == {58, 256, 257}
+
+
 @given(some_limits(), st.data())
 def test_any_two_halves_with_the_same_symbol_make_a_bit(limits: Limits, data: st.DataObject) -> None:
     symbols = Symbols(limits, 1)
@@ -99,6 +108,7 @@ def test_a_packet_with_its_preamble_its_end_and_its_duration() -> None:
         (halves(DATA, 9), 1),  # and the end bit of the packet before: ten (S-9.2 A)
         (halves(DATA, 8), 0),
         (halves(b"\x07\x07"), 0),  # a packet has three bytes or more
+        (halves(with_error_byte(b"\x37\xf4")), 1),  # bytes that begin with a 1
         (halves(bytes(15)), 1),
         (halves(bytes(16)), 0),
         (halves(b"\x37\x74\x42"), 0),  # the error detection byte is wrong
@@ -111,6 +121,12 @@ def test_what_is_not_flawless_is_left_to_the_core(row: list[int], count: int) ->
     assert len(found(row)) == count
     after = halves(DATA)
     assert len(found([*after, *row, *after])) == (3 if count else 1)
+
+
+@pytest.mark.parametrize("count", range(3, 16))
+def test_a_packet_of_each_length_has_its_bytes(count: int) -> None:
+    data = with_error_byte(bytes(range(200, 199 + count)))
+    assert [packet[0] for packet in found(halves(data))] == [data]
 
 
 def test_a_packet_is_taken_once_its_last_half_bit_is_there() -> None:

@@ -29,9 +29,10 @@ def test_events_come_with_the_duration_that_completes_them() -> None:
 
 
 def test_time_starts_at_the_given_start() -> None:
-    receiver = HalvesReceiver(start=5_000)
+    start = 5_000_000
+    receiver = HalvesReceiver(start=start)
     (packet,) = receiver.feed_many(GOOD)
-    assert (packet.start, packet.end) == (5_000, 5_000 + sum(GOOD))
+    assert (packet.start, packet.end) == (start, start + sum(GOOD))
 
 
 def test_counts_of_a_scale() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from itertools import accumulate
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from halfbit.event import PacketEvent
@@ -23,7 +23,7 @@ from halfbit.receiver import HalvesReceiver
 from halfbit.simulate.signal import bit_durations, packet_durations, with_error_byte
 from halfbit.stream import decode
 from tests.benchmarks.speed_signals import HOSTILE
-from tests.support import flat
+from tests.support import examples, flat
 from tests.support_any import by_the_core, decoded_by_the_core, durations_of_all_sorts, seeded, some_limits
 
 US = 1000
@@ -81,7 +81,7 @@ def test_a_gap_of_four_half_bits_is_no_cutout_in_any_way(gap: list[int], limits:
     assert HalvesReceiver(limits).feed_many(durations, US) == events
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(durations_of_all_sorts(), some_limits())
 def test_sources_of_all_forms(durations: list[int], limits: Limits) -> None:
     each, rest = decoded_by_the_core(durations, limits)

@@ -1,16 +1,22 @@
-"""``halfbit survey`` and ``--limits auto``, as a process."""
+"""``halfbit survey`` and ``--limits auto``; from a pipe as a process."""
 
 from __future__ import annotations
 
 import json
+import subprocess
 from pathlib import Path
 
 import pytest
 
 from tests.benchmarks.simulated import CAPTURES, sent
-from tests.support_cli import problems, run
+from tests.support_cli import here, problems, run as process
 
 PACKETS = 40
+
+
+def run(*arguments: str, stdin: bytes | None = None) -> subprocess.CompletedProcess[bytes]:
+    """Run the command line, with something to read from a pipe as a process."""
+    return here(*arguments) if stdin is None else process(*arguments, stdin=stdin)
 
 
 def capture_of(name: str, folder: Path) -> str:
