@@ -82,8 +82,8 @@ def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None, mom
         if eeprom is not None:
             memory.write_bytes(eeprom)
         cycles = [str(ms * CLOCK // 1000) for ms in moments]
-        command = [support_avr.emulator("avr_board.c"), program(), signal, memory, *cycles]
-        done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "LC_ALL": "C"})
+        command = [support_avr.emulator("avr_board.c"), program(), signal, memory]
+        done = subprocess.run([*map(str, command), *cycles], capture_output=True, text=True, env={**os.environ, "LC_ALL": "C"})
         assert done.returncode == 0, done.stderr[-2000:]
         words = [line.split() for line in done.stdout.splitlines()]
         events = [(int(word[0]), word[1], int(word[2])) for word in words if len(word) == 3]

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from .case import VERSION, Answer, Case
 from .check import Difference, Report, check, fed
-from .reader import SETS, cases
+from .reader import SETS, cases, heading
 from .serial_line import check_serial
 
-__all__ = ["SETS", "VERSION", "Answer", "Case", "Difference", "Report", "cases", "check", "check_serial", "fed"]
+__all__ = [
+    "SETS", "VERSION", "Answer", "Case", "Difference", "Report", "cases", "check", "check_serial", "fed", "heading"
+]  # fmt: skip
