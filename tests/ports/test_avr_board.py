@@ -74,6 +74,7 @@ def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None, mom
 
     :param moments: ms at which the EEPROM is looked at.
     """
+    chip = program()  # once: a source that changes while it runs must not give names of another program
     with tempfile.TemporaryDirectory() as directory:
         signal, memory = Path(directory) / "signal", Path(directory) / "eeprom"
         with signal.open("wb") as file:
@@ -82,7 +83,7 @@ def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None, mom
         if eeprom is not None:
             memory.write_bytes(eeprom)
         cycles = [str(ms * CLOCK // 1000) for ms in moments]
-        command = [support_avr.emulator("avr_board.c"), program(), signal, memory]
+        command = [support_avr.emulator("avr_board.c"), chip, signal, memory]
         done = subprocess.run([*map(str, command), *cycles], capture_output=True, text=True, env={**os.environ, "LC_ALL": "C"})
         assert done.returncode == 0, done.stderr[-2000:]
         words = [line.split() for line in done.stdout.splitlines()]
@@ -90,7 +91,7 @@ def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None, mom
         saved = memory.read_bytes()
         *at_moments, last = (saved[at : at + 1024] for at in range(0, len(saved), 1024))
         memory_at_end = bytes.fromhex(done.stderr[-4096:])
-        return Ran(events, last, at_moments, memory_at_end, support_avr.symbols(program()))
+        return Ran(events, last, at_moments, memory_at_end, support_avr.symbols(chip))
 
 
 #: The chip sets its EEPROM up at the first start: 3.4 ms for each of 256 bytes.
