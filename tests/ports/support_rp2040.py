@@ -20,7 +20,7 @@ from pathlib import Path
 import attrs
 import pytest
 
-from .support_build import C, STRICT, ZIG, build
+from .support_build import ARM_GCC, ARM_GCC_CHIP, C, STRICT, ZIG, build
 from .support_chip import segments, symbols
 
 __all__ = [
@@ -67,16 +67,19 @@ def missing() -> str:
 needed = pytest.mark.skipif(bool(missing()), reason=f"RP2040 board left out: {missing()}")
 
 
-def program(*settings: str) -> Path:
-    """The board's program, linked, as its head says to compile it."""
+def program(*settings: str, gcc: bool = False) -> Path:
+    """The board's program, linked, as its head says to compile it; or by Debian's gcc for Arm."""
     names = ("halfbit", "decoder", "multi_function", "instruction_size", "motor", "cv_log")
     own = [BOARD / name for name in ("rp2040.c", "rp2040_chip.c", "rp2040_boot.S")]
     sources = (*own, *(C / f"{name}.c" for name in names))
+    target = ARM_GCC_CHIP if gcc else ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-g", "-ffreestanding")
     flags = (
-        *STRICT, "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-Os", "-g", "-ffreestanding",
+        *STRICT, *target, "-Os",
         "-DHALFBIT_TICKS_PER_US=2", "-DHALFBIT_TOLERANCE=1", *settings, "-T", str(BOARD / "rp2040.ld"), "-Wl,-e,boot",
     )  # fmt: skip
-    return build(ZIG, flags, sources, suffix=".elf", needs=(BOARD / "rp2040_chip.h", BOARD / "rp2040.ld"))
+    needs = (BOARD / "rp2040_chip.h", BOARD / "rp2040.ld")
+    compiler, libraries = (ARM_GCC, ("-lgcc",)) if gcc else (ZIG, ())
+    return build(compiler, flags, sources, suffix=".elf", needs=needs, after=libraries)
 
 
 def image(linked: Path) -> bytes:
@@ -186,6 +189,7 @@ def run(
     cut: Cut | None = None,
     after: int = 60_000_000,
     settings: Sequence[str] = (),
+    gcc: bool = False,
 ) -> Ran:
     """Run the chip from power on.
 
@@ -194,8 +198,9 @@ def run(
     :param pauses: when the main loop stands still and how long, ns; interrupts go on.
     :param after: how long it runs after the last change, ns.
     :param settings: flags more for the compiler.
+    :param gcc: True if Debian's gcc for Arm compiles the program.
     """
-    linked = program(*settings)
+    linked = program(*settings, gcc=gcc)
     names = symbols(linked.read_bytes())
     ram = [names["clear_start"][0], names["clear_end"][0] - names["clear_start"][0]]
     with tempfile.TemporaryDirectory() as directory:

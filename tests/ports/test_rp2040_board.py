@@ -324,14 +324,14 @@ class Judge:
                 self.shown[name].append(int(value))
 
 
-def compare(seconds: float, seed: int) -> str:
+def compare(seconds: float, seed: int, gcc: bool = False) -> str:
     """Run chip and model on a track; returns a line with the counts.
 
     :raises AssertionError: if they differ, or the chip lost half-bits.
     """
     judge = Judge()
     pauses = stops(seconds, seed)
-    ran = run(judge.follow(track(seconds, seed)), STORE, pauses=pauses, after=200 * MS)
+    ran = run(judge.follow(track(seconds, seed)), STORE, pauses=pauses, after=200 * MS, gcc=gcc)
     assert ran.variable("lost") == 0
     assert ran.variable("counts", core.PACKET) == judge.packets
     assert ran.values("f1") == judge.shown["f1"][1:] and ran.values("f2") == judge.shown["f2"][1:]
