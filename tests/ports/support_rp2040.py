@@ -25,6 +25,7 @@ from .support_chip import segments, symbols
 
 __all__ = [
     "BOARD",
+    "BYTES",
     "CLOCK",
     "FIRST",
     "LAST",
@@ -49,6 +50,8 @@ SECTOR = 4096
 FLASH = 0x1000_0000
 RECORDS = SECTOR // 4
 FIRST, LAST = 0x400, 0x800
+#: Bytes that are kept: CV 1 to 256, and a table of 64 indexed CVs.
+BYTES = 256 + 4 * 64
 
 
 @functools.cache
@@ -97,14 +100,14 @@ def with_check(content: int) -> int:
 
 
 def store_of(cvs: Mapping[int, int], generation: int = 1, sector: int = 0, fill: int = 0) -> bytes:
-    """The two sectors as cv_log.h describes them, with CV 1 to 256.
+    """The two sectors as cv_log.h describes them, with CVs from 1 up; the table of indexed ones counts as CVs behind them.
 
     :param fill: records behind them that repeat CV 1.
     """
-    last = max(cvs)
+    numbers = [cv for cv in sorted(cvs) if cvs[cv]]  # what is not stored is 0
     records = [with_check(generation)]
-    for cv in range(1, last + 1):
-        ends = (FIRST if cv == 1 else 0) | (LAST if cv == last else 0)
+    for cv in numbers:
+        ends = (FIRST if cv == numbers[0] else 0) | (LAST if cv == numbers[-1] else 0)
         records.append(with_check(cv - 1 | ends | cvs[cv] << 16))
     records += [with_check(FIRST | LAST | cvs[1] << 16)] * fill
     made = array("I", records).tobytes().ljust(SECTOR, b"\xff")
@@ -116,7 +119,7 @@ def cvs_in(store: bytes) -> dict[int, int]:
     """CVs as they are read from the two sectors, after cv_log.h; written apart from the C."""
     sectors = [array("I", store[:SECTOR]), array("I", store[SECTOR:])]
     good = [sector for sector in sectors if sector[0] == with_check(sector[0] & 0xFFFFFF) and sector[0] & 0xFFFFFF]
-    cvs: dict[int, int] = {}
+    cvs = dict.fromkeys(range(1, BYTES + 1), 0) if good else {}
     waiting: dict[int, int] | None = None
     for record in max(good, key=lambda sector: sector[0] & 0xFFFFFF)[1:] if good else ():
         if record == 0xFFFF_FFFF:
