@@ -23,7 +23,7 @@ FAMILIES = (
     ("begin", "end"), ("total", "weight"), ("first_half", "last_half"),
 )  # fmt: skip
 
-_FULL = "with 240 durations that are kept, the block is all of them; test_sum.py has 480 and 960, and compares the state"
+_FULL = "with 240 durations that are kept, the block is all of them; test_sum.py has 960, and compares the state"
 _BEFORE = "written before it is read"
 _FLAG = "any number but 0 means yes"
 _EDGE = "at the bound both branches give the same"

@@ -216,11 +216,18 @@ def _learning() -> Iterator[CaseSpec]:
 def _long() -> Iterator[CaseSpec]:
     packets = (A, IDLE, B, LONG)
     slow: Halves = []
+    slower: Halves = []
     for index in range(72):
         slow += sent((packets[index % 4],), 55 + index // 12, (95 + index // 4, 95 + index // 3))
     yield CaseSpec(
         "sum-slow-drift", "lengths are corrected", STATION, "bits get longer, over a thousand bits of each kind",
         seen(slow + END, 35, 4), (ANYTHING, *packets),
+    )  # fmt: skip
+    for index in range(110):
+        slower += sent((packets[index % 4],), 55 + index * 6 // 110, (95 + index * 25 // 110, 95 + index * 25 // 110))
+    yield CaseSpec(
+        "sum-slower-drift", "lengths are corrected", STATION, "bits get longer, over 110 packets",
+        seen(slower + END, 38, 0), (ANYTHING, *packets),
     )  # fmt: skip
     rng = random.Random(9)
     noise = [int(5 + rng.random() * 245) for _ in range(8_000)]
