@@ -1,8 +1,8 @@
 /* The whole ATmega328P with a signal at its capture pin, for tests.
  *
- * avr_board PROGRAM.elf SIGNAL EEPROM [CYCLE...]: SIGNAL holds cycles between changes, 32 bits each; EEPROM is read if it
- * is there, and written at the end. At each CYCLE, in order, the whole EEPROM is appended to the file. Each change of an
- * output goes to standard output as a line: cycle, what, value.
+ * avr_board PROGRAM.elf SIGNAL EEPROM [CYCLE...]: SIGNAL holds cycles between changes, 32 bits each; EEPROM is read if
+ * it is there, and written at each CYCLE and at the end, one after the other. Each change of an output goes to standard
+ * output as a line: cycle, what, value.
  */
 #include "avr_chip.h"
 
@@ -51,7 +51,7 @@ static avr_cycle_count_t written(avr_t *avr, avr_cycle_count_t when, void *conte
     return 0;
 }
 
-/* Called after the emulator's own function, which writes a byte at once. On the chip EEPE stays set until it is done. */
+/* Called after the emulator's own function, which writes a byte at once. On the chip EEPE stays set meanwhile. */
 static void eeprom_control(avr_t *avr, avr_io_addr_t address, uint8_t value, void *context)
 {
     static avr_cycle_count_t done;

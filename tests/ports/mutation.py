@@ -1,9 +1,9 @@
 """The C ports with one small mistake after the other: ``python -m tests.ports.mutation halves`` or ``sum``.
 
-Every constant, comparison, sign, name and assignment of the receiver by halves (halfbit.c and every limit of halfbit.h)
-and of the receiver by sum (halfbit_sum.c, halfbit_sum_lengths.c and their limits) is spoiled by itself. A mutant that the
-compiler accepts is fed the vectors. If it passes them, it is fed a million half-bits besides. One that differs on the
-million and passes the vectors is a wrong port that ``halfbit vectors check`` calls right: there must not be any. One that
+Every constant, comparison, sign, name and assignment of the receiver by halves (halfbit.c and each limit of halfbit.h)
+and of the receiver by sum (halfbit_sum.c, halfbit_sum_lengths.c and their limits) is spoiled by itself. A mutant that
+the compiler accepts is fed the vectors. If it passes them, it is fed a million half-bits besides. One that differs on
+the million and passes the vectors is a wrong port that ``halfbit vectors check`` calls right: there must not be any. One that
 differs nowhere must stand in the port's EXPLAINED with the reason.
 """
 

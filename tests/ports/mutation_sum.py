@@ -40,17 +40,22 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"lane->boundaries.strain = 0;|lane->own = lane->others = 0;|lane->past = 0;|s->balance = 0;", _BEFORE),
     (r"s->behind = s->at = s->count = 0;", "the harness clears the memory before"),
     (r"(known|held|chance|started) = 1;  ->.* = 2;|return 1;  ->  return 2;|rivals = 1;  ->", _FLAG),
-    (r"s->at - s->count\)|learner.count = s->count|s->behind == RECENT|s->recent\[s->at\]|s->count == BLOCK|uint16_t at = ", _FULL),
+    (r"s->at - s->count\)|learner.count = s->count|s->behind == RECENT|s->recent\[s->at\]|s->count == BLOCK", _FULL),
+    (r"uint16_t at = ", _FULL),
     (r"ZERO_MAX \+ 2u", "any number above ZERO_MAX will do"),
-    (r"s->blocks = 0;  ->  s->blocks = 1;|PATIENCE_MAX = 15|2 \* s->patience", "learning sooner or later: only the wait for it differs"),
-    (r"if \(past > PAST_MAX\)  ->|past < -PAST_MAX\)  ->|low > -FARTHEST|high < FARTHEST|half < HALF_MAX|first < last|if \(off [<>]=? ?(low|high)\)"
-     r"|off > 0\)  ->|cost < best|costs\[i\] < rival", _EDGE),
+    (r"s->blocks = 0;  ->  s->blocks = 1;|PATIENCE_MAX = 15|2 \* s->patience",
+     "learning sooner or later: only the wait for it differs"),
+    (r"if \(past > PAST_MAX\)  ->|past < -PAST_MAX\)  ->|low > -FARTHEST|high < FARTHEST|half < HALF_MAX|first < last",
+     _EDGE),
+    (r"if \(off [<>]=? ?(low|high)\)|off > 0\)  ->|cost < best|costs\[i\] < rival", _EDGE),
     (r"i <= lane->packets.length", "one byte more is copied, and not read"),
     (r"halfbit_receiver_feed\(packets, 1\)", "both are too short to be a half-bit"),
     (r"bit = HALFBIT_(LONG|SHORT);", "any answer but ONE and ZERO breaks the packet in the same way"),
     (r"lane->held && lane->age <= HELD_MAX\)  ->", "the age of a packet that is not held is not read"),
-    (r"STRAIN_MAX = 65|WHOLE 3276|MOST 1[78]|RUN_MAX 63|CLEARLY 6[35]|stretching (>=|<) MOST|HALF_MAX .*(4001|3999)u", _RARE),
-    (r"SURE \(2u \* CLEARLY|CLEARLY;  ->.*STRAIN_MAX;|STRAIN_MAX;  ->  b->strain = CLEARLY", "the two have the same value"),
+    (r"STRAIN_MAX = 65|WHOLE 3276|MOST 1[78]|RUN_MAX 63|CLEARLY 6[35]|stretching (>=|<) MOST", _RARE),
+    (r"HALF_MAX .*(4001|3999)u", _RARE),
+    (r"SURE \(2u \* CLEARLY|CLEARLY;  ->.*STRAIN_MAX;|STRAIN_MAX;  ->  b->strain = CLEARLY",
+     "the two have the same value"),
     (r"SURE \(2u \* DOUBT|end - begin <= ", _RARE),
     (r"best_strain <= SURE.*(best_strain < SURE|rival > 3u)|cost >= t->best.*(cost > t|STRAIN_MAX)", _RARE),
     (r"result = 0;  ->  uint32_t result = 1;", "the first bit of a quotient of 32 bits is shifted out"),
@@ -58,18 +63,21 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"apart = zero > one|l->shorter == 0|l->shorter = 1", "zeros are longer than ones, by less than 500 units"),
     (r"WHOLE / 2u : 0u;  ->", "one part of 32768"),
     (r"b->stretched = 0;", "read only after halfbit_sum_boundaries_bit(), which sets it"),
-    (r"low < 0 && l->stretching|over = \(int16_t\)\(low > 0|b->(low|high) = low > 0", "here both are beyond the bound, on the same side"),
+    (r"low < 0 && l->stretching|over = \(int16_t\)\(low > 0|b->(low|high) = low > 0",
+     "here both are beyond the bound, on the same side"),
     (r"steps < STRAIN_MAX\)", "more strain than a packet may have, either way"),
     (r"phases\[3\]|reached\[(RUN|RUN_MAX|ZEROS|PIECE)\];|costs\[(RUN|RUN_MAX|PIECE)\];", _ROOM),
     (r"for \(piece = 0; piece \+ 1u", "240 durations are six whole pieces"),
-    (r"uint16_t (best|strain|stretched|sum_strain|best_strain|best_stretched|rival) = 0;|uint16_t begin = 0;|t->(best|zero) = 0;", _BEFORE),
+    (r"uint16_t (best|strain|stretched|sum_strain|best_strain|best_stretched|rival|begin) = 0;", _BEFORE),
+    (r"t->(best|zero) = 0;", _BEFORE),
     (r"at \+ (RUN_MAX|PIECE) <=? t->count \? at", "240 durations are six whole pieces"),
     (r"int32_t (low|high|off) = 0;", "a part of a tick in some hundred"),
     (r"recent\[place\] >= HALF_MAX|half <=? ?(ONE_MIN|LATE) \* fine|half (>=|>) ONE_MAX \* fine\)|< 16u \*", _RARE),
     (r"begin \+ 2u \* |reached\[runs\] \+ 2u \* ", "runs of ones are far from each other, or one"),
     (r"low = RUN \* ONE_MIN|low <= length|ONE_MAX \+ LATE|span = 0;|index = 0;|length = 0;", _LOOK),
     (r"uint8_t runs = 0;", "a place more of the twelve that runs seldom need"),
-    (r"while \(begin > 1u|while \(end \+ 1u", "what lies before or behind the durations does not fit: in the harness it is no duration"),
+    (r"while \(begin > 1u|while \(end \+ 1u",
+     "what lies before or behind the durations does not fit: in the harness it is no duration"),
     (r"i < ZEROS; i\+\+", "the rival is among the shorter lengths"),
     (r"known->zero.value, 1\)", "the share of stretched zeros is set behind it"),
 )
@@ -84,7 +92,7 @@ def skipped(file: str, line: str) -> bool:
 
 
 def signals(length: int = 1_000_000, seed: int = 1) -> bytes:
-    """Half-bits seen late, for the harness: a half of them from many stations, each from the start, the rest at a stretch."""
+    """Half-bits seen late, for the harness: a half of them in pieces, each for a new receiver, the rest at a stretch."""
     whole = list(late_signal(seed, length))
     half = length // 2
     return packed([*(whole[at : at + 5_000] for at in range(0, half, 5_000)), whole[half:]])

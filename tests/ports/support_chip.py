@@ -17,7 +17,8 @@ from halfbit import core
 from .support_build import ARM_GCC, ARM_GCC_CHIP, SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
 __all__ = [
-    "CORTEX_M0", "CORTEX_M0_GCC", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections", "segments", "symbols"
+    "CORTEX_M0", "CORTEX_M0_GCC", "RV32", "RECEIVER", "Chip", "Core", "Cost", "Program", "measure", "sections", "segments",
+    "symbols",
 ]  # fmt: skip
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000

@@ -100,7 +100,7 @@ def with_check(content: int) -> int:
 
 
 def store_of(cvs: Mapping[int, int], generation: int = 1, sector: int = 0, fill: int = 0) -> bytes:
-    """The two sectors as cv_log.h describes them, with CVs from 1 up; the table of indexed ones counts as CVs behind them.
+    """The two sectors as cv_log.h describes them. The bytes of the table of indexed CVs count as CVs behind them.
 
     :param fill: records behind them that repeat CV 1.
     """

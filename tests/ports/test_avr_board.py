@@ -84,7 +84,8 @@ def run_pieces(pieces: Iterable[Sequence[int]], eeprom: bytes | None = None, mom
             memory.write_bytes(eeprom)
         cycles = [str(ms * CLOCK // 1000) for ms in moments]
         command = [support_avr.emulator("avr_board.c"), chip, signal, memory]
-        done = subprocess.run([*map(str, command), *cycles], capture_output=True, text=True, env={**os.environ, "LC_ALL": "C"})
+        arguments = [*map(str, command), *cycles]
+        done = subprocess.run(arguments, capture_output=True, text=True, env={**os.environ, "LC_ALL": "C"})
         assert done.returncode == 0, done.stderr[-2000:]
         words = [line.split() for line in done.stdout.splitlines()]
         events = [(int(word[0]), word[1], int(word[2])) for word in words if len(word) == 3]
@@ -175,7 +176,7 @@ THREE = packets(*[(3, 0xEC, 0, 9)] * 2, *[IDLE] * 4)
 def test_power_that_fails_while_cvs_are_written(
     signal: list[int], before: dict[int, int], after: dict[int, int]
 ) -> None:
-    """In each byte that is written: after the next start, CVs that belong together have their old values or their new ones."""
+    """In each byte that is written: CVs that belong together have all their old values then, or all their new ones."""
     begin = bytearray(made())
     for cv, value in before.items():
         begin[cv - 1] = value

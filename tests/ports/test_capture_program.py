@@ -34,7 +34,8 @@ class DMA:
     def pack_ctrl(self, **fields): return fields
     def config(self, read, write, count, ctrl, trigger):
         assert trigger and read.on and write % 8192 == 0 and ctrl["ring_size"] == 13 and ctrl["treq_sel"] == 4
-        self.words, self.made, self.of, self.time, self.looks, self.waits = uctypes.bytearray_at(write, 8192), 0, count, 0, 0, 0
+        self.words, self.of = uctypes.bytearray_at(write, 8192), count
+        self.made = self.time = self.looks = self.waits = 0
     @property
     def count(self):
         left = self.of - self.made

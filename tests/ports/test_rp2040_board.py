@@ -36,6 +36,7 @@ START = 20
 #: CV 1 to 256 after the first start, and the table of indexed CVs behind them; version and maker are the program's.
 MADE = {cv: 0 for cv in range(1, BYTES + 1)} | {1: 3, 7: 1, 8: 13, 17: 192, 29: 2, 31: 16}
 STORE = store_of(MADE)
+CVS = {cv: MADE[cv] for cv in range(1, 257)}
 #: Records that are not 0, and the room behind them in a sector.
 WRITTEN = sum(value > 0 for value in MADE.values())
 ROOM = 1_023 - WRITTEN
@@ -249,8 +250,9 @@ def test_power_that_fails_while_a_cv_is_written(fill: int) -> None:
 
 @needed
 def test_an_indexed_cv_over_power_on() -> None:
-    """S-9.2.2, CV 31 and 32: CV 260 on page 17, 5 is another one than on page 17, 6. After the next start it is verified."""
-    write = [body for cv, value in ((31, 17), (32, 5), (260, 99)) for body in [(3, 0xEC | cv - 1 >> 8, cv - 1 & 255, value)] * 2]
+    """S-9.2.2, CV 31 and 32: CV 260 on page 17, 5 is another one than on page 17, 6. It is verified after a start."""
+    values = ((31, 17), (32, 5), (260, 99))
+    write = [body for cv, value in values for body in [(3, 0xEC | cv - 1 >> 8, cv - 1 & 255, value)] * 2]
     first = run([started(*write, IDLE)], STORE)
     kept = cvs_in(first.store)
     assert [kept[cv] for cv in (31, 32)] == [17, 5] and [kept[cv] for cv in range(257, 262)] == [17, 5, 3, 99, 0]
@@ -310,7 +312,7 @@ def stops(seconds: float, seed: int) -> list[tuple[int, int]]:
 class Judge:
     """The Python model on the same signal through the library, a tick off at the windows; what its outputs do."""
 
-    model: MultiFunctionDecoder = attrs.field(factory=lambda: MultiFunctionDecoder({cv: MADE[cv] for cv in range(1, 257)}, defaults={29: 2}))
+    model: MultiFunctionDecoder = attrs.field(factory=lambda: MultiFunctionDecoder(CVS, defaults={29: 2}))
     half_bits: int = 0
     pulses: int = 0
     packets: int = 0

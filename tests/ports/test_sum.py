@@ -1,7 +1,7 @@
 """The decision by sum on every processor: the core's answers, and on this machine all that it remembers.
 
-``python -m tests.ports.test_sum`` runs 10**6 half-bits for each processor and timer, or for those that its options name; here
-it is a part of them.
+``python -m tests.ports.test_sum`` runs 10**6 half-bits for each processor and timer, or for those that its options name;
+here it is a part of them.
 """
 
 from __future__ import annotations

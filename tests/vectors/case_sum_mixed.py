@@ -1,7 +1,7 @@
 """Cases for the decision by sum from random signals: stations of every kind, seen late, with tears and rubbish between.
 
-What is shown is not what must come by a standard, but that a port does the same as halfbit. The seeds were chosen so that
-each mutant of the C port that differs on a million half-bits differs on one of these cases, or on one of case_sum.py
+They show not what must come by a standard, but that a port does the same as halfbit. The seeds were chosen so that each
+mutant of the C port that differs on a million half-bits differs on one of these cases, or on one of case_sum.py
 (``python -m tests.ports.mutation sum``). If a rule of the decision by sum changes, run that again, and choose more.
 """
 
@@ -14,7 +14,8 @@ __all__ = ["mixed_cases"]
 
 #: Seed of the signal; the first of its durations and the one behind the last.
 CHOSEN = (
-    (1, 315_000, 315_350), (1, 907_771, 915_221), (2, 0, 1500), (28, 0, 700), (71, 0, 2500), (91, 0, 2500), (92, 0, 700), (131, 0, 2500), (160, 0, 700),
+    (1, 315_000, 315_350), (1, 907_771, 915_221), (2, 0, 1500), (28, 0, 700), (71, 0, 2500), (91, 0, 2500),
+    (92, 0, 700), (131, 0, 2500), (160, 0, 700),
     (167, 0, 2500), (176, 0, 700), (179, 0, 2500), (199, 0, 2500), (311, 0, 2500), (373, 0, 1000), (376, 0, 700),
     (405, 0, 1000), (409, 0, 1000), (419, 0, 2500), (431, 0, 2500), (456, 0, 700), (484, 0, 700), (500, 0, 700),
     (503, 0, 2500), (530, 0, 1500), (541, 0, 1000), (591, 0, 2500), (600, 0, 700), (614, 0, 1500), (615, 0, 2500),

@@ -7,8 +7,8 @@
 
 enum { FIRST = 0x400, LAST = 0x800, NUMBER = 0x3FF };
 
-/* REST: nothing to do. ERASING: the sector is being erased. ALL: writes every byte into it that is not 0. HEAD: writes its number.
- * SET: writes the bytes that have changed. BROKEN: the memory does not keep what is written. */
+/* REST: nothing to do. ERASING: the sector is being erased. ALL: writes every byte into it that is not 0. HEAD: writes
+ * its number. SET: writes the bytes that have changed. BROKEN: the memory does not keep what is written. */
 enum { REST, ERASING, ALL, HEAD, SET, BROKEN };
 
 /* All bytes, the sector's number, and room for changes: an entry of the table has four bytes. */
@@ -224,8 +224,9 @@ void halfbit_log_step(struct halfbit_log *log)
         go_on(log);
 }
 
-/* The table: entries of four bytes, high, low, CV number - 257 and value. high is 0 in a free entry. A value of 0 needs no
- * entry. The place of an entry; if there is no such entry, the first free one; if there is no room, HALFBIT_LOG_BYTES. */
+/* The table: entries of four bytes, high, low, CV number - 257 and value. high is 0 in a free entry. A value of 0 needs
+ * no entry. Gives the place of an entry; if there is no such entry, that of the first free one; if there is no room,
+ * HALFBIT_LOG_BYTES. */
 static uint16_t entry(const struct halfbit_log *log, uint8_t high, uint8_t low, uint16_t cv)
 {
     uint16_t empty = HALFBIT_LOG_BYTES;

@@ -1,4 +1,5 @@
-/* CVs in flash memory, and a table of indexed CVs: a log in two sectors. A write that power interrupts is never read as a value.
+/* CVs in flash memory, and a table of indexed CVs: a log in two sectors. A write that power interrupts is never read as
+ * a value.
  *
  * Flash memory is erased a sector at a time, to ones. A write can only turn ones into zeros. So each change is appended
  * as a record of four bytes:
@@ -15,8 +16,9 @@
  * A set holds all bytes that changed together: CV 17 and 18, or CV 1, 19 and 29, or an entry of the table. It counts as
  * a whole, or not at all.
  *
- * When a sector is full, the other one is erased, all bytes that are not 0 are written there, and its first record comes last: a number
- * that is larger by one, with the same kind of check. At the start, the sector with the larger number is read.
+ * When a sector is full, the other one is erased, all bytes that are not 0 are written there, and its first record
+ * comes last: a number that is larger by one, with the same kind of check. At the start, the sector with the larger
+ * number is read.
  *
  * Not covered: a cell that power left half-way may read as written now and as not written later. Then the CV has its
  * old value again.

@@ -106,12 +106,13 @@ ISR(TIMER2_COMPA_vect)
 }
 
 /* CVs in EEPROM. If power fails during a write, no wrong value must remain, and of CVs that changed together (CV 17 and
- * 18, or CV 1, 19 and 29) either all must have changed or none. So such a set first goes into a journal: number and value
- * of each CV, then how many there are, then a mark that it is complete. Only then the CVs themselves are written. At the
- * start, the CVs of a marked journal are written again. A byte takes 3.4 ms; the main loop continues meanwhile. */
+ * 18, or CV 1, 19 and 29) either all must have changed or no CV. So such a set first goes into a journal: number and
+ * value of each CV, then how many there are, then a mark that it is complete. Only then the CVs themselves are written.
+ * At the start, a marked journal is written again. A byte takes 3.4 ms; the main loop continues meanwhile. */
 enum { MARK = HALFBIT_CVS, COUNT, MADE, JOURNAL, MARKED = 0x5A, WRITTEN = 0xA5 };
 
-typedef char journal_fits[(HALFBIT_CVS) <= 256 && (HALFBIT_CVS) % 8 == 0 && JOURNAL + 2 * (HALFBIT_CVS) <= E2END + 1 ? 1 : -1];
+#define FITS ((HALFBIT_CVS) <= 256 && (HALFBIT_CVS) % 8 == 0 && JOURNAL + 2 * (HALFBIT_CVS) <= E2END + 1)
+typedef char journal_fits[FITS ? 1 : -1];
 
 /* What is written next. */
 enum { REST, NUMBER, VALUE, COMMIT, APPLY };
