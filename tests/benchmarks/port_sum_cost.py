@@ -52,8 +52,8 @@ def torn() -> list[int]:
 
 
 def vectors() -> list[int]:
-    """Some of all cases."""
-    return [duration for case in cases("sum")[::60] for duration in (100_000, *case.durations)]
+    """Three of the shorter cases."""
+    return [duration for case in cases("sum")[:180:60] for duration in (100_000, *case.durations)]
 
 
 def _cost(costs: Sequence[Sequence[int]], code: int, state: int, stack: int) -> SumCost:

@@ -57,16 +57,19 @@ static uint8_t read_page(void *context, uint8_t high, uint8_t low, uint16_t cv)
     return i < w->written ? w->values[i] : 0;
 }
 
-static void write_page(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value)
+static uint8_t write_page(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value)
 {
     struct world *w = context;
     uint32_t i = place(w, high, low, cv);
 
-    if (i == w->written && i < sizeof w->values) {
+    if (i == sizeof w->values)
+        return 0;
+    if (i == w->written) {
         w->keys[i] = (uint32_t)high << 16 | (uint32_t)low << 8 | (cv - 257u);
         w->written++;
     }
     w->values[i] = value;
+    return 1;
 }
 
 static void clear_pages(void *context)

@@ -1,6 +1,18 @@
 /* Feeds cases to a receiver, for tests of mutations: reads pairs of a count and that many durations, 32 bits each, from
- * the file named, and writes for each case a number made from all that `halfbit vectors check` compares. */
+ * the file named, and writes for each case a number made from all that `halfbit vectors check` compares.
+ *
+ * -DSUM: the receiver by sum. */
+#ifdef SUM
+#include "halfbit_sum.h"
+typedef struct halfbit_sum receiver_t;
+#define INIT halfbit_sum_init
+#define FEED halfbit_sum_feed
+#else
 #include "halfbit.h"
+typedef struct halfbit_receiver receiver_t;
+#define INIT halfbit_receiver_init
+#define FEED halfbit_receiver_feed
+#endif
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,11 +25,11 @@ static uint64_t mixed(uint64_t sum, uint64_t value)
 int main(int count, char **words)
 {
     FILE *file = count == 2 ? fopen(words[1], "rb") : NULL;
-    struct {
+    static struct {
         uint8_t before[256];
-        struct halfbit_receiver receiver;
+        receiver_t receiver;
         uint8_t behind[256];
-    } memory = {{0}, {{0}, 0, 0, 0, 0, 0, 0, 0}, {0}};
+    } memory;
     uint32_t length;
 
     if (file == NULL)
@@ -29,9 +41,9 @@ int main(int count, char **words)
 
         if (durations == NULL || fread(durations, 4, length, file) != length)
             return 2;
-        halfbit_receiver_init(&memory.receiver);
+        INIT(&memory.receiver);
         for (i = 0; i < length; i++) {
-            uint8_t answer = halfbit_receiver_feed(&memory.receiver, durations[i]);
+            uint8_t answer = FEED(&memory.receiver, durations[i]);
             uint8_t at;
 
             if (answer == HALFBIT_MORE)

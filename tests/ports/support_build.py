@@ -24,6 +24,8 @@ from halfbit.limits import RECEIVE, Limits
 from .support_files import PORTS
 
 __all__ = [
+    "ARM_GCC",
+    "ARM_GCC_CHIP",
     "C",
     "CHIP",
     "SOURCES",
@@ -54,6 +56,10 @@ CHIP = (
     "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-ffreestanding", "-nostdlib",
     "-fno-unwind-tables", "-fno-asynchronous-unwind-tables", "-g",
 )  # fmt: skip
+
+#: Debian's gcc for Arm without an operating system (gcc-arm-none-eabi), for the same chip.
+ARM_GCC = ("arm-none-eabi-gcc",)
+ARM_GCC_CHIP = ("-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding", "-nostdlib", "-g")
 
 
 def system_compiler() -> str | None:

@@ -14,9 +14,12 @@ from unicorn import arm_const, riscv_const
 
 from halfbit import core
 
-from .support_build import SOURCES, STRICT, ZIG, build, core_receiver, ticks
+from .support_build import ARM_GCC, ARM_GCC_CHIP, SOURCES, STRICT, ZIG, build, core_receiver, ticks
 
-__all__ = ["CORTEX_M0", "RV32", "Chip", "Core", "Cost", "RECEIVER", "Program", "measure", "sections", "segments", "symbols"]
+__all__ = [
+    "CORTEX_M0", "CORTEX_M0_GCC", "RV32", "RECEIVER", "Chip", "Core", "Cost", "Program", "measure", "sections", "segments",
+    "symbols",
+]  # fmt: skip
 
 STATE, STACK, END = 0x8_0000, 0x9_0000, 0xF_0000
 INPUT, OUTPUT, BLOCK = 0x10_0000, 0x80_0000, 1 << 20
@@ -117,6 +120,8 @@ class Core:
     arguments: tuple[int, int, int, int]
     #: Added to an address to be jumped to.
     mark: int
+    compiler: tuple[str, ...] = ZIG
+    libraries: tuple[str, ...] = ()
 
     def length(self, low: int) -> int:
         """Bytes of an instruction, from the lower eight bits (RISC-V) or the upper ones (Arm) of its first half."""
@@ -146,6 +151,7 @@ CORTEX_M0 = Core(
     (_u.UC_ARCH_ARM, _u.UC_MODE_THUMB | _u.UC_MODE_MCLASS), arm_const.UC_ARM_REG_SP, arm_const.UC_ARM_REG_LR,
     (arm_const.UC_ARM_REG_R0, arm_const.UC_ARM_REG_R1, arm_const.UC_ARM_REG_R2, arm_const.UC_ARM_REG_R3), 1,
 )  # fmt: skip
+CORTEX_M0_GCC = attrs.evolve(CORTEX_M0, compiler=ARM_GCC, target=ARM_GCC_CHIP, libraries=("-lgcc",))
 #: With the multiplication and the short instructions that most small chips of this kind have.
 RV32 = Core(
     "RV32IMC", ("-target", "riscv32-freestanding-none", "-mcpu=generic_rv32+m+c", *_FREE),
@@ -172,7 +178,7 @@ class Chip:
         entry = program.feed if counted else program.feed_all
         flags = (*STRICT, *core.target, optimise, f"-Wl,-e,{entry}", "-Wl,--build-id=none", *settings)
         sources = program.sources if counted else (*program.sources, program.many)
-        image = build(ZIG, flags, sources, suffix=".elf").read_bytes()
+        image = build(core.compiler, flags, sources, suffix=".elf", after=core.libraries).read_bytes()
         self.core = core
         self.program = program
         self._unicorn = _u.Uc(*core.machine)

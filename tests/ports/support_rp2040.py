@@ -20,11 +20,12 @@ from pathlib import Path
 import attrs
 import pytest
 
-from .support_build import C, STRICT, ZIG, build
+from .support_build import ARM_GCC, ARM_GCC_CHIP, C, STRICT, ZIG, build
 from .support_chip import segments, symbols
 
 __all__ = [
     "BOARD",
+    "BYTES",
     "CLOCK",
     "FIRST",
     "LAST",
@@ -49,6 +50,8 @@ SECTOR = 4096
 FLASH = 0x1000_0000
 RECORDS = SECTOR // 4
 FIRST, LAST = 0x400, 0x800
+#: Bytes that are kept: CV 1 to 256, and a table of 64 indexed CVs.
+BYTES = 256 + 4 * 64
 
 
 @functools.cache
@@ -67,16 +70,19 @@ def missing() -> str:
 needed = pytest.mark.skipif(bool(missing()), reason=f"RP2040 board left out: {missing()}")
 
 
-def program(*settings: str) -> Path:
-    """The board's program, linked, as its head says to compile it."""
+def program(*settings: str, gcc: bool = False) -> Path:
+    """The board's program, linked, as its head says to compile it; or by Debian's gcc for Arm."""
     names = ("halfbit", "decoder", "multi_function", "instruction_size", "motor", "cv_log")
     own = [BOARD / name for name in ("rp2040.c", "rp2040_chip.c", "rp2040_boot.S")]
     sources = (*own, *(C / f"{name}.c" for name in names))
+    target = ARM_GCC_CHIP if gcc else ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-g", "-ffreestanding")
     flags = (
-        *STRICT, "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-Os", "-g", "-ffreestanding",
+        *STRICT, *target, "-Os",
         "-DHALFBIT_TICKS_PER_US=2", "-DHALFBIT_TOLERANCE=1", *settings, "-T", str(BOARD / "rp2040.ld"), "-Wl,-e,boot",
     )  # fmt: skip
-    return build(ZIG, flags, sources, suffix=".elf", needs=(BOARD / "rp2040_chip.h", BOARD / "rp2040.ld"))
+    needs = (BOARD / "rp2040_chip.h", BOARD / "rp2040.ld")
+    compiler, libraries = (ARM_GCC, ("-lgcc",)) if gcc else (ZIG, ())
+    return build(compiler, flags, sources, suffix=".elf", needs=needs, after=libraries)
 
 
 def image(linked: Path) -> bytes:
@@ -94,14 +100,14 @@ def with_check(content: int) -> int:
 
 
 def store_of(cvs: Mapping[int, int], generation: int = 1, sector: int = 0, fill: int = 0) -> bytes:
-    """The two sectors as cv_log.h describes them, with CV 1 to 256.
+    """The two sectors as cv_log.h describes them. The bytes of the table of indexed CVs count as CVs behind them.
 
     :param fill: records behind them that repeat CV 1.
     """
-    last = max(cvs)
+    numbers = [cv for cv in sorted(cvs) if cvs[cv]]  # what is not stored is 0
     records = [with_check(generation)]
-    for cv in range(1, last + 1):
-        ends = (FIRST if cv == 1 else 0) | (LAST if cv == last else 0)
+    for cv in numbers:
+        ends = (FIRST if cv == numbers[0] else 0) | (LAST if cv == numbers[-1] else 0)
         records.append(with_check(cv - 1 | ends | cvs[cv] << 16))
     records += [with_check(FIRST | LAST | cvs[1] << 16)] * fill
     made = array("I", records).tobytes().ljust(SECTOR, b"\xff")
@@ -113,7 +119,7 @@ def cvs_in(store: bytes) -> dict[int, int]:
     """CVs as they are read from the two sectors, after cv_log.h; written apart from the C."""
     sectors = [array("I", store[:SECTOR]), array("I", store[SECTOR:])]
     good = [sector for sector in sectors if sector[0] == with_check(sector[0] & 0xFFFFFF) and sector[0] & 0xFFFFFF]
-    cvs: dict[int, int] = {}
+    cvs = dict.fromkeys(range(1, BYTES + 1), 0) if good else {}
     waiting: dict[int, int] | None = None
     for record in max(good, key=lambda sector: sector[0] & 0xFFFFFF)[1:] if good else ():
         if record == 0xFFFF_FFFF:
@@ -186,6 +192,7 @@ def run(
     cut: Cut | None = None,
     after: int = 60_000_000,
     settings: Sequence[str] = (),
+    gcc: bool = False,
 ) -> Ran:
     """Run the chip from power on.
 
@@ -194,8 +201,9 @@ def run(
     :param pauses: when the main loop stands still and how long, ns; interrupts go on.
     :param after: how long it runs after the last change, ns.
     :param settings: flags more for the compiler.
+    :param gcc: True if Debian's gcc for Arm compiles the program.
     """
-    linked = program(*settings)
+    linked = program(*settings, gcc=gcc)
     names = symbols(linked.read_bytes())
     ram = [names["clear_start"][0], names["clear_end"][0] - names["clear_start"][0]]
     with tempfile.TemporaryDirectory() as directory:

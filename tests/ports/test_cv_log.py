@@ -10,11 +10,13 @@ import attrs
 import pytest
 
 from .support_build import C, STRICT, ZIG, build
-from .support_rp2040 import FIRST, LAST, SECTOR, cvs_in, store_of, with_check
+from .support_rp2040 import BYTES, FIRST, LAST, SECTOR, cvs_in, store_of, with_check
 
-CVS = 256
+CVS = BYTES  # they count as CVs from 1 up here
 RECORDS = SECTOR // 4
 BEGIN = {cv: cv * 7 & 255 for cv in range(1, CVS + 1)}
+#: What is not 0 is stored.
+WRITTEN = sum(value > 0 for value in BEGIN.values())
 
 Read = ctypes.CFUNCTYPE(ctypes.c_uint32, ctypes.c_uint8, ctypes.c_uint16)
 Write = ctypes.CFUNCTYPE(None, ctypes.c_uint8, ctypes.c_uint16, ctypes.c_uint32)
@@ -34,6 +36,7 @@ def library() -> ctypes.CDLL:
     flags = (*STRICT, "-O1", "-shared", "-fPIC", "-fsanitize=undefined", "-fsanitize-trap=undefined")
     loaded = ctypes.CDLL(str(build(ZIG, flags, (C / "cv_log.c",), suffix=".so")))
     loaded.halfbit_log_load.restype = loaded.halfbit_log_done.restype = ctypes.c_uint8
+    loaded.halfbit_log_read.restype = loaded.halfbit_log_write.restype = ctypes.c_uint8
     return loaded
 
 
@@ -96,7 +99,7 @@ class Log:
         self.memory = memory
         memory.dead, memory._busy = False, 0
         self._lib, self._functions = library(), memory.functions()
-        self._log = ctypes.create_string_buffer(b"\xee" * 1024, 1024)
+        self._log = ctypes.create_string_buffer(b"\xee" * 2048, 2048)
         self._cvs = (ctypes.c_uint8 * CVS)(*[0xEE] * CVS)
         self.found = bool(self._lib.halfbit_log_load(self._log, ctypes.byref(self._functions), self._cvs))
 
@@ -110,6 +113,18 @@ class Log:
         for cv, value in values.items():
             self._cvs[cv - 1] = value
         self._lib.halfbit_log_store(self._log)
+
+    def indexed(self, high: int, low: int, cv: int) -> int:
+        """The value of an indexed CV."""
+        return int(self._lib.halfbit_log_read(self._log, high, low, cv))
+
+    def write_indexed(self, high: int, low: int, cv: int, value: int) -> bool:
+        """The decoder writes an indexed CV."""
+        return bool(self._lib.halfbit_log_write(self._log, high, low, cv, value))
+
+    def clear(self) -> None:
+        """A factory reset clears all pages."""
+        self._lib.halfbit_log_clear(self._log)
 
     def step(self) -> None:
         """One turn of the main loop."""
@@ -142,9 +157,9 @@ def test_an_empty_memory() -> None:
 
 
 def test_changes_are_appended_and_then_go_to_the_other_sector() -> None:
-    """A sector has room for 767 changes behind all CVs; then the other one has a larger number."""
+    """A sector has room for some 500 changes behind all bytes; then the other one has a larger number."""
     log = Log(memory(store_of(BEGIN)))
-    for turn in range(RECORDS - 1 - CVS + 10):
+    for turn in range(RECORDS - 1 - WRITTEN + 10):
         log.change({5: turn & 255, 6: 1})
         assert log.settle()
         assert cvs_in(bytes(log.memory.store)) == log.cvs
@@ -180,7 +195,7 @@ def test_power_that_fails_anywhere(seed: int) -> None:
     """A hundred failures in a row, in writes and erases. The CVs are always those of a moment: no change by half,
     nothing older than what was written for certain."""
     rng = random.Random(seed)
-    flash = memory(store_of(BEGIN, fill=rng.randrange(700)), seed)
+    flash = memory(store_of(BEGIN, fill=rng.randrange(RECORDS - 1 - WRITTEN)), seed)
     possible = [BEGIN]  # what may be found: the last that was certain, and all after it
     failures = 0
     for _ in range(120):
@@ -206,7 +221,7 @@ def test_a_set_with_a_damaged_record_in_it_is_not_taken() -> None:
     log = Log(memory(store_of(BEGIN)))
     log.change({1: 99, 19: 98, 29: 97})
     assert log.settle()
-    log.memory.store[4 * (1 + CVS + 1) + 2] |= 0x80
+    log.memory.store[4 * (1 + WRITTEN + 1) + 2] |= 0x80
     assert Log(log.memory).cvs == BEGIN
     log.change({30: 96})
     assert log.settle() and Log(log.memory).cvs == BEGIN | {30: 96}
@@ -225,7 +240,7 @@ def test_interrupted_records_never_fit_their_check() -> None:
         assert torn == record or torn != with_check(torn & 0xFFFFFF)
 
 
-@pytest.mark.parametrize("worn", [1 + CVS, 1 + CVS + 3])
+@pytest.mark.parametrize("worn", [1 + WRITTEN, 1 + WRITTEN + 3])
 def test_a_worn_place_is_passed_over(worn: int) -> None:
     """A record that does not read back as written is written again behind, with its set."""
     log = Log(memory(store_of(BEGIN)))
@@ -243,3 +258,44 @@ def test_a_memory_that_keeps_nothing_is_given_up() -> None:
     log.change({5: 1})
     assert not log.settle()
     assert log.memory.operations < 2 * RECORDS
+
+
+def test_indexed_cvs_over_power_on() -> None:
+    """Kept with the page that CV 31 and 32 had; a value of 0 needs no room."""
+    log = Log(memory(store_of({cv: 0 for cv in range(1, CVS + 1)})))
+    rng = random.Random(4)
+    model: dict[tuple[int, int, int], int] = {}
+    refused = 0
+    for turn in range(1_500):
+        key = rng.choice((16, 17, 255)), rng.choice((0, 5, 255)), rng.choice((257, 258, rng.randrange(257, 280), 512))
+        value = rng.choice((0, 0, 1, rng.randrange(256)))
+        room = key in model or len(model) < 64 or value == 0
+        assert log.write_indexed(*key, value) == room
+        refused += not room
+        if room:
+            model[key] = value
+            model = {one: held for one, held in model.items() if held}
+        assert log.indexed(*key) == model.get(key, 0)
+        if turn % 50 == 0:
+            assert log.settle()
+            log = Log(log.memory)
+            assert all(log.indexed(*key) == model.get(key, 0) for key in model)
+    assert refused > 20
+    log.clear()
+    assert log.settle() and not any(Log(log.memory).cvs.values())
+
+
+def test_power_that_fails_while_an_indexed_cv_is_written() -> None:
+    """It has its old value or its new one, on its page."""
+    seen = set()
+    for left in range(6):
+        log = Log(memory(store_of(BEGIN | {cv: 0 for cv in range(257, CVS + 1)})))
+        assert log.write_indexed(16, 3, 300, 7) and log.settle()
+        log.memory.left = left
+        assert log.write_indexed(16, 3, 300, 8) and log.write_indexed(17, 3, 300, 9)
+        log.settle()
+        log.memory.left = None
+        after = Log(log.memory)
+        seen.add((after.indexed(16, 3, 300), after.indexed(17, 3, 300)))
+        assert after.indexed(18, 3, 300) == after.indexed(16, 4, 300) == after.indexed(16, 3, 301) == 0
+    assert seen == {(7, 0), (8, 9)}

@@ -5,7 +5,9 @@ from __future__ import annotations
 import attrs
 import pytest
 
-from .support_decoder import Pair
+from halfbit.simulate.signal import with_error_byte
+
+from .support_decoder import Pair, Port
 
 RESET = "00 00"
 
@@ -69,3 +71,23 @@ def test_a_rule(rule: Rule) -> None:
     assert (state[5], state[2], functions) == (rule.forward, rule.step, rule.functions)
     assert {cv + 1: new for cv, (old, new) in enumerate(zip(before, pair.port.cvs())) if new != old} == rule.changed
     assert (done.count("K"), done.count("A")) == (rule.pulses, rule.answers)
+
+
+def test_an_indexed_cv_for_which_there_is_no_room_is_refused() -> None:
+    """The program here keeps 512 of them. A write that is not kept is not acknowledged (S-9.2.3), and does nothing."""
+    port = Port(False)
+    port.set(31, 16)
+    ms = 0
+
+    def written(page: int, cv: int, value: int) -> bool:
+        nonlocal ms
+        port.set(32, page)
+        write = bytes((0x7C | cv - 1 >> 8, cv - 1 & 255, value))
+        for body in (bytes(2), write, write):
+            ms += 8
+            port.take(with_error_byte(body), ms)
+        return "K" in [name for name, *_ in port.shown()[2]]
+
+    assert all(written(page, cv, 7) for page in (0, 1) for cv in range(257, 513))
+    assert not written(2, 257, 7) and (16, 2, 257) not in port.pages() and len(port.pages()) == 512
+    assert written(1, 300, 8) and port.pages()[16, 1, 300] == 8

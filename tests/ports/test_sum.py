@@ -1,13 +1,14 @@
 """The decision by sum on every processor: the core's answers, and on this machine all that it remembers.
 
-``python -m tests.ports.test_sum`` runs 10**6 half-bits for each processor and timer; here it is a part of them.
+``python -m tests.ports.test_sum`` runs 10**6 half-bits for each processor and timer, or for those that its options name;
+here it is a part of them.
 """
 
 from __future__ import annotations
 
+import argparse
 import re
 import subprocess
-import sys
 from array import array
 from collections.abc import Callable, Sequence
 
@@ -24,7 +25,7 @@ from .support_build import C, RATIOS, STRICT, ZIG, build
 from .support_chip import CORTEX_M0, RV32, Chip
 from .support_files import PORTS
 from .support_micropython import CORE, run
-from .support_sum import MARKED, SUM, SUM_SOURCES, CSum, core_sums, late_signal, marks, numbers_of, rounded, sum_timer
+from .support_sum import HERE, MARKED, SUM, SUM_SOURCES, CSum, core_sums, late_signal, marks, numbers_of, rounded, sum_timer
 from .test_c_vectors import COMPILERS
 
 PROGRAM = (*SUM_SOURCES, C / "sum_answers.c")
@@ -123,7 +124,18 @@ def chip(core: object) -> Callable[[Sequence[int], int, int], bytes]:
     ).feed_all(durations)
 
 
+def sanitized(durations: Sequence[int], per_us: int, us: int) -> bytes:
+    """On this machine, under the sanitizers of the best compiler there is."""
+    command, flags = COMPILERS.get("system", COMPILERS["zig"])
+    sources = (*SUM_SOURCES, HERE / "sum_feed_all.c", HERE / "sum_feed_file.c")
+    program = build(command, (*STRICT, *flags, *sum_timer(per_us, us)), sources)
+    done = subprocess.run([str(program)], input=array("I", durations).tobytes(), capture_output=True)
+    assert done.returncode == 0 and not done.stderr, done.stderr.decode()[-2000:]
+    return done.stdout
+
+
 TARGETS: dict[str, Callable[[Sequence[int], int, int], bytes]] = {
+    "host, sanitizers": sanitized,
     "Cortex-M0+": chip(CORTEX_M0),
     "RV32IMC": chip(RV32),
     "ATmega328P": lambda durations, per_us, us: support_avr.calls(durations, sum_timer(per_us, us), 0, MARKED).answers,
@@ -132,9 +144,12 @@ TARGETS: dict[str, Callable[[Sequence[int], int, int], bytes]] = {
 MARKS = {"ATmega328P": [support_avr.needed]}
 
 
-def equal(target: str, durations: Sequence[int], per_us: int, us: int) -> int:
-    """Feed port and core; their answers must be the same. Give the number of packets."""
-    expected = marks(core_sums(per_us, us), durations)
+def equal(target: str, durations: Sequence[int], per_us: int, us: int, expected: bytes | None = None) -> int:
+    """Feed port and core; their answers must be the same. Give the number of packets.
+
+    :param expected: the core's answers, if they are known.
+    """
+    expected = expected or marks(core_sums(per_us, us), durations)
     answers = TARGETS[target](durations, per_us, us)
     if answers != expected:
         at = next((i for i, (a, b) in enumerate(zip(answers, expected)) if a != b), len(answers))
@@ -187,21 +202,24 @@ def test_the_constants_are_the_cores() -> None:
 
 
 def main() -> None:
-    """10**6 half-bits for each timer and processor; ends with an error at a difference.
-
-    A number chooses one timer, by its place in RATIOS.
-    """
-    chosen = [RATIOS[int(sys.argv[1])]] if len(sys.argv) > 1 else RATIOS
-    for per_us, us in chosen:
-        durations = rounded(list(late_signal(1_000_000, 1_000_000)), per_us, us)
-        packets = remembers_the_same(durations, sum_timer(per_us, us), core_sums(per_us, us))
-        print(f"host, {per_us / us:g} ticks/us: 1,000,000 half-bits, the same state, {packets} packets", flush=True)
-        for target in TARGETS:
+    """Half-bits for each timer and processor; ends with an error at a difference."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--timer", type=int, action="append", choices=range(len(RATIOS)), help=f"place in {RATIOS}; all")
+    parser.add_argument("--target", action="append", choices=TARGETS, help="all")
+    parser.add_argument("--length", type=int, default=1_000_000, help="half-bits (default: %(default)s)")
+    args = parser.parse_args()
+    for per_us, us in [RATIOS[place] for place in args.timer or range(len(RATIOS))]:
+        durations = rounded(list(late_signal(1_000_000, args.length)), per_us, us)
+        expected = marks(core_sums(per_us, us), durations)
+        for target in args.target or TARGETS:
             if target == "ATmega328P" and support_avr.missing():
                 print(f"{target}: left out, {support_avr.missing()}")
                 continue
-            packets = equal(target, durations, per_us, us)
-            print(f"{target}, {per_us / us:g} ticks/us: 1,000,000 answers equal, {packets} packets", flush=True)
+            packets = equal(target, durations, per_us, us, expected)
+            print(f"{target}, {per_us / us:g} ticks/us: {args.length:,} answers equal, {packets} packets", flush=True)
+        if args.target is None:
+            remembers_the_same(durations, sum_timer(per_us, us), core_sums(per_us, us))
+            print(f"host, {per_us / us:g} ticks/us: what it remembers is equal now and then, and at each packet", flush=True)
 
 
 if __name__ == "__main__":

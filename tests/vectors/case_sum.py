@@ -216,11 +216,18 @@ def _learning() -> Iterator[CaseSpec]:
 def _long() -> Iterator[CaseSpec]:
     packets = (A, IDLE, B, LONG)
     slow: Halves = []
+    slower: Halves = []
     for index in range(72):
         slow += sent((packets[index % 4],), 55 + index // 12, (95 + index // 4, 95 + index // 3))
     yield CaseSpec(
         "sum-slow-drift", "lengths are corrected", STATION, "bits get longer, over a thousand bits of each kind",
         seen(slow + END, 35, 4), (ANYTHING, *packets),
+    )  # fmt: skip
+    for index in range(110):
+        slower += sent((packets[index % 4],), 55 + index * 6 // 110, (95 + index * 25 // 110, 95 + index * 25 // 110))
+    yield CaseSpec(
+        "sum-slower-drift", "lengths are corrected", STATION, "bits get longer, over 110 packets",
+        seen(slower + END, 38, 0), (ANYTHING, A, IDLE),
     )  # fmt: skip
     rng = random.Random(9)
     noise = [int(5 + rng.random() * 245) for _ in range(8_000)]
@@ -230,6 +237,32 @@ def _long() -> Iterator[CaseSpec]:
     )  # fmt: skip
 
 
+def _patience() -> Iterator[CaseSpec]:
+    """Lengths are learned again after 4 blocks of 240 durations without a packet, then after 8, 16, 16 and so on."""
+    packets = (A, IDLE, B, LONG)
+    for blocks, more in ((2, 4), (6, 8), (14, 17), (30, 18)):
+        rng = random.Random(blocks)
+        noise = [int(5 + rng.random() * 245) for _ in range(240 * blocks)]
+        other = seen(sent(packets * 12, 55, (95, 95)), 10, 1)[: 240 * more + 100]
+        yield CaseSpec(
+            f"sum-noise-{blocks}-blocks", "lengths are learned again", STATION,
+            f"a station, {240 * blocks} durations of noise, then another station until its lengths are learned",
+            seen(sent(packets[:3], 61, (124, 124)), 10, 1) + noise + other, (*packets[:3], ANYTHING, A, ANYTHING),
+        )  # fmt: skip
+
+
+def _held() -> Iterator[CaseSpec]:
+    for ones, given in ((300, True), (458, True), (459, False), (600, False)):
+        for lead in (0, 1):
+            words = "is given with the next one" if given else "is lost: it was held for more than 500 bits"
+            held = [58] * lead + sent((A,), 58, (97, 118))
+            yield CaseSpec(
+                f"sum-held-{ones}-lead-{lead}", "a packet is held", "common practice, no source",
+                f"the phase of the first packet is not clear; {ones} one-bits, and it {words}",
+                held + [58] * (2 * ones) + sent((B, A)) + END, (*((A,) if given else ("UNCLEAR",)), B, ANYTHING),
+            )  # fmt: skip
+
+
 def sum_cases() -> tuple[CaseSpec, ...]:
     """All of them."""
-    return (*_stations(), *_stretched(), *_torn(), *_bounds(), *_learning(), *_long())
+    return (*_stations(), *_stretched(), *_torn(), *_bounds(), *_learning(), *_long(), *_patience(), *_held())

@@ -22,6 +22,7 @@ from tests.vectors.case_instructions import instruction_cases
 from tests.vectors.case_packets import packet_cases
 from tests.vectors.case_pairing import pairing_cases
 from tests.vectors.case_sum import sum_cases
+from tests.vectors.case_sum_mixed import mixed_cases
 from tests.vectors.case_torn import torn_cases
 from tests.vectors.case_transmit import transmit_cases
 from tests.vectors.case_windows import window_cases
@@ -32,7 +33,7 @@ __all__ = ["SPECS", "made", "text"]
 SPECS: dict[str, tuple[CaseSpec, ...]] = {
     "receive": (*window_cases(), *pairing_cases(), *packet_cases(), *torn_cases(), *instruction_cases()),
     "transmit": transmit_cases(),
-    "sum": sum_cases(),
+    "sum": (*sum_cases(), *mixed_cases()),
 }
 
 #: Kinds whose detail is a time.

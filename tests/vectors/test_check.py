@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 import sys
 import time
@@ -9,10 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from halfbit import HalfbitError
-from halfbit.vectors import cases, fed
-from halfbit.vectors import check
+from halfbit import HalfbitError, core
 from halfbit.cli import main
+from halfbit.vectors import cases, check, fed, heading
+from halfbit.vectors.check import compared
+
+HEADING = "halfbit vectors heading prints the limits and the numbers of the answers"
 
 #: A port in Python, as the documentation's protocol asks for it. {change} spoils an answer.
 PORT = """
@@ -140,7 +143,8 @@ def test_if_every_case_differs_the_shortest_is_shown(tmp_path: Path, capsys: pyt
     shortest = min((case for case in cases() if case.answers), key=lambda case: len(case.durations))
     assert lines[1] == f"    {shortest.id}: {shortest.text}"
     assert lines[2].endswith("the durations, us: " + " ".join(map(str, shortest.durations)))
-    assert lines[3].endswith(f" 0 of {len({case.rule for case in cases()})} rules kept") and len(lines) == 4
+    assert lines[3] == "the numbers of the answers are one too high: " + HEADING
+    assert lines[4].endswith(f" 0 of {len({case.rule for case in cases()})} rules kept") and len(lines) == 5
 
 
 def test_the_command_says_which_rules_are_broken(
@@ -168,3 +172,44 @@ def test_the_other_actions(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == fed([case for case in cases() if case.rule == "bytes"])
     assert run("feed", "--rule", "no such rule") == 2
     assert "there is no rule 'no such rule'" in capsys.readouterr().err
+    assert run("heading", "--limits", "transmit") == 0
+    printed = json.loads(capsys.readouterr().out)
+    assert printed == heading("transmit") and printed["answers"]["PACKET"] == core.PACKET and printed["one_min"] == 55
+
+
+@pytest.mark.parametrize(
+    ("place", "offset", "words"),
+    [
+        (0, -1, "the numbers of durations are one too low: the first duration of a case is number 1"),
+        (0, 1, "the numbers of durations are one too high: "),
+        (1, -1, "the numbers of the answers are one too low: halfbit vectors heading prints "),
+        (1, 1, "the numbers of the answers are one too high: halfbit vectors heading prints "),
+        (2, -1, "the numbers of one-bits before packets are one too low"),
+        (2, 1, "the numbers of one-bits before packets are one too high: the start bit "),
+    ],
+)
+@pytest.mark.parametrize("limits", ["receive", "sum"])
+def test_a_number_that_is_shifted(place: int, offset: int, words: str, limits: str) -> None:
+    """In each answer that has it. In some cases there is another difference too."""
+    chosen = cases(limits)[:60]
+    answered = []
+    for case in chosen:
+        lines = []
+        for answer in case.answers:
+            numbers = [answer.at, answer.answer, *([answer.preamble] if answer.data else [])]
+            if place < len(numbers):
+                numbers[place] += offset
+            lines.append(" ".join([*map(str, numbers), answer.data.hex()]).strip())
+        answered.append(lines)
+    assert compared(chosen, answered, "").hint.startswith(words)
+    assert compared(chosen, [lines[:-1] for lines in answered[:20]] + answered[20:], "").hint.startswith(words)
+    assert not compared(chosen, [lines[:-1] for lines in answered[:40]] + answered[40:], "").hint.startswith(words)
+
+
+def test_no_rule_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The port takes ticks of 4 to the us, and gets us; or gives no answer at all."""
+    for change, ticks in (("pass", 4), ("answer = 0", 1)):
+        assert run("check", "--rule", "bytes", shlex.join(port(tmp_path, change, ticks))) == 1
+        assert "no rule is kept: are the durations in another unit (--ticks-per-us)," in capsys.readouterr().out
+    assert check(port(tmp_path, "answer = 0 if answer == 13 else answer"), cases()).hint == ""
+    assert check(port(tmp_path), SOME).hint == ""

@@ -6,13 +6,14 @@ Exit status: 0 success, 1 the port differs, 2 the command line is wrong or the p
 from __future__ import annotations
 
 import argparse
+import json
 import shlex
 from collections import Counter
 from difflib import get_close_matches
 
 from ..error import HalfbitError
 from ..vectors.check import Report, check, fed
-from ..vectors.case import SETS, cases
+from ..vectors.case import SETS, cases, heading
 from ..vectors.serial_line import BAUD, check_serial
 
 __all__ = ["add_options", "run"]
@@ -23,6 +24,7 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     for name, text in (
         ("list", "the rules, and how many cases each has"),
+        ("heading", "the limits and the numbers of the answers, as one line of JSON"),
         ("show", "a case as one line of JSON"),
         ("feed", "the input for a port"),
         ("check", "run a port and list the rules that it breaks"),
@@ -53,6 +55,9 @@ def run(args: argparse.Namespace) -> int:
 
     :raises HalfbitError: if the case or rule does not exist.
     """
+    if args.action == "heading":
+        print(json.dumps(heading(args.limits)))
+        return 0
     chosen = cases(args.limits)
     if args.action == "list":
         for rule, count in Counter(case.rule for case in chosen).items():
@@ -88,6 +93,8 @@ def _print(report: Report) -> None:
         print("every case differs: look at the answers' form and numbers first. The shortest case that differs:")
         print(f"    {shortest.case.id}: {shortest.case.text}")
         print(f"    {shortest.text}; the durations, us: {' '.join(map(str, shortest.case.durations))}")
+    if report.hint:
+        print(report.hint)
     broken = {} if report.all_differ else report.broken
     for rule, first in broken.items():
         count, differ = report.rules[rule]

@@ -6,8 +6,10 @@ describes their format. ``halfbit vectors check`` runs a port against them.
 
 from __future__ import annotations
 
-from .case import SETS, VERSION, Answer, Case, cases
+from .case import SETS, VERSION, Answer, Case, cases, heading
 from .check import Difference, Report, check, fed
 from .serial_line import check_serial
 
-__all__ = ["SETS", "VERSION", "Answer", "Case", "Difference", "Report", "cases", "check", "check_serial", "fed"]
+__all__ = [
+    "SETS", "VERSION", "Answer", "Case", "Difference", "Report", "cases", "check", "check_serial", "fed", "heading"
+]  # fmt: skip

@@ -97,11 +97,24 @@ def cases(limits: str = "receive") -> tuple[Case, ...]:
         ``"sum"`` for the decision by sum.
     :raises HalfbitError: for another set, or a file of another version.
     """
-    if limits not in SETS:
-        raise HalfbitError(f"limits: {limits!r} is none of {', '.join(SETS)}")
-    text = files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii")
-    heading, *lines = text.splitlines()
-    version = json.loads(heading)["version"]
+    first, *lines = _lines(limits)
+    version = json.loads(first)["version"]
     if version != VERSION:
         raise HalfbitError(f"vectors: version {version} is not {VERSION}")
     return tuple(Case.from_json(line) for line in lines)
+
+
+def heading(limits: str = "receive") -> dict[str, Any]:
+    """The heading of a set: its version, its limits in us and counts, and the numbers of the answers by name.
+
+    :param limits: as for :func:`cases`.
+    :raises HalfbitError: for another set.
+    """
+    found: dict[str, Any] = json.loads(_lines(limits)[0])
+    return found
+
+
+def _lines(limits: str) -> list[str]:
+    if limits not in SETS:
+        raise HalfbitError(f"limits: {limits!r} is none of {', '.join(SETS)}")
+    return files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii").splitlines()

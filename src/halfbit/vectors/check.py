@@ -27,6 +27,7 @@ from .. import core
 from ..error import HalfbitError
 from ..event import FaultKind
 from .case import Answer, Case
+from .hint import hint
 
 #: Most bytes that a port may print for all cases: many times the size of the correct answers.
 _MOST = 64 << 20
@@ -51,6 +52,8 @@ class Report:
 
     cases: tuple[Case, ...]
     differences: tuple[Difference, ...]
+    #: A guess at the reason if most cases differ, in words; ``""`` if there is no guess.
+    hint: str = ""
 
     @property
     def rules(self) -> dict[str, tuple[int, int]]:
@@ -133,7 +136,9 @@ def compared(
             differences.append(Difference(case, text, packets))
     if cases and len(answered) > len(cases):
         differences.append(Difference(cases[-1], "the program prints more after the last case"))
-    return Report(tuple(cases), tuple(differences))
+    report = Report(tuple(cases), tuple(differences))
+    kept = len(report.rules) - len(report.broken)
+    return attrs.evolve(report, hint=hint(cases, answered, kept)) if differences else report
 
 
 def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Case]) -> tuple[str, int]:

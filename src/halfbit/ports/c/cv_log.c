@@ -7,11 +7,12 @@
 
 enum { FIRST = 0x400, LAST = 0x800, NUMBER = 0x3FF };
 
-/* REST: nothing to do. ERASING: the sector is being erased. ALL: writes every CV into it. HEAD: writes its number.
- * SET: writes the CVs that have changed. BROKEN: the memory does not keep what is written. */
+/* REST: nothing to do. ERASING: the sector is being erased. ALL: writes every byte into it that is not 0. HEAD: writes
+ * its number. SET: writes the bytes that have changed. BROKEN: the memory does not keep what is written. */
 enum { REST, ERASING, ALL, HEAD, SET, BROKEN };
 
-typedef char numbers_fit[(HALFBIT_CVS) <= NUMBER + 1 && (HALFBIT_CVS) % 8 == 0 ? 1 : -1];
+/* All bytes, the sector's number, and room for changes: an entry of the table has four bytes. */
+typedef char bytes_fit[HALFBIT_LOG_BYTES + 16 < HALFBIT_LOG_RECORDS && HALFBIT_LOG_BYTES % 8 == 0 ? 1 : -1];
 
 static uint32_t with_check(uint32_t content)
 {
@@ -28,37 +29,41 @@ static uint8_t sound(uint32_t record)
     return record == with_check(record & CONTENT);
 }
 
-static uint8_t marked(const struct halfbit_log *log, uint16_t cv)
+static uint8_t marked(const struct halfbit_log *log, uint16_t number)
 {
-    return log->stage == ALL || log->marked[cv >> 3] >> (cv & 7u) & 1u;
+    if (log->stage == ALL) /* what is not stored is 0 */
+        return log->saved[number] != 0;
+    return log->marked[number >> 3] >> (number & 7u) & 1u;
 }
 
-/* The first CV of the set from cv on. */
-static uint16_t find(const struct halfbit_log *log, uint16_t cv)
+/* The first byte of the set from a number on. */
+static uint16_t find(const struct halfbit_log *log, uint16_t number)
 {
-    while (cv < HALFBIT_CVS && !marked(log, cv))
-        cv++;
-    return cv;
+    while (number < HALFBIT_LOG_BYTES && !marked(log, number))
+        number++;
+    return number;
 }
 
-static void apply(const struct halfbit_log *log, uint8_t *cvs, uint16_t from, uint16_t to)
+static void apply(const struct halfbit_log *log, uint16_t from, uint16_t to)
 {
     for (; from <= to; from++) {
         uint32_t record = log->flash->read(log->sector, from);
 
-        if ((record & NUMBER) < HALFBIT_CVS)
-            cvs[record & NUMBER] = (uint8_t)(record >> 16);
+        if ((record & NUMBER) < HALFBIT_LOG_BYTES)
+            log->bytes[record & NUMBER] = (uint8_t)(record >> 16);
     }
 }
 
-uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *flash, uint8_t *cvs)
+uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *flash, uint8_t *bytes)
 {
     uint16_t open = 0; /* the first record of the set being read; 0: no set */
     uint16_t at;
     uint8_t sector;
 
     log->flash = flash;
-    log->cvs = cvs;
+    log->bytes = bytes;
+    for (at = 0; at < HALFBIT_LOG_BYTES; at++)
+        bytes[at] = 0;
     log->generation = 0;
     log->record = EMPTY;
     log->sector = 1; /* so that sector 0 is the first to be written */
@@ -89,12 +94,12 @@ uint8_t halfbit_log_load(struct halfbit_log *log, const struct halfbit_flash *fl
         if (record & FIRST)
             open = at;
         if ((record & LAST) && open) {
-            apply(log, cvs, open, at);
+            apply(log, open, at);
             open = 0;
         }
     }
-    for (at = 0; at < HALFBIT_CVS; at++)
-        log->saved[at] = cvs[at];
+    for (at = 0; at < HALFBIT_LOG_BYTES; at++)
+        log->saved[at] = bytes[at];
     return 1;
 }
 
@@ -115,7 +120,7 @@ static void begin(struct halfbit_log *log, uint8_t stage)
     log->first = 1;
 }
 
-/* Erases the other sector, to write all CVs there. */
+/* Erases the other sector, to write all bytes there. */
 static void turn_over(struct halfbit_log *log)
 {
     log->sector ^= 1u;
@@ -129,30 +134,30 @@ static void write(struct halfbit_log *log, uint16_t at, uint32_t content)
     log->flash->write(log->sector, at, log->record);
 }
 
-/* The CVs that differ from what is written become a set. */
+/* The bytes that differ from what is written become a set. */
 static void collect(struct halfbit_log *log)
 {
-    uint16_t cv;
+    uint16_t at;
 
     log->changed = 0;
-    for (cv = 0; cv < HALFBIT_CVS; cv++) {
-        uint8_t bit = (uint8_t)(1u << (cv & 7u));
+    for (at = 0; at < HALFBIT_LOG_BYTES; at++) {
+        uint8_t bit = (uint8_t)(1u << (at & 7u));
 
-        if (log->saved[cv] != log->cvs[cv])
-            log->marked[cv >> 3] |= bit;
+        if (log->saved[at] != log->bytes[at])
+            log->marked[at >> 3] |= bit;
         else
-            log->marked[cv >> 3] &= (uint8_t)~bit;
-        log->saved[cv] = log->cvs[cv];
+            log->marked[at >> 3] &= (uint8_t)~bit;
+        log->saved[at] = log->bytes[at];
     }
 }
 
 /* Writes the next record of a set. */
 static void go_on(struct halfbit_log *log)
 {
-    uint16_t cv = find(log, log->next);
+    uint16_t number = find(log, log->next);
     uint32_t content;
 
-    if (cv == HALFBIT_CVS) { /* the set is complete */
+    if (number == HALFBIT_LOG_BYTES) { /* the set is complete */
         if (log->stage == ALL) {
             log->stage = HEAD;
             write(log, 0, log->generation + 1u);
@@ -168,11 +173,11 @@ static void go_on(struct halfbit_log *log)
             turn_over(log);
         return;
     }
-    log->next = (uint16_t)(cv + 1u);
-    content = cv | (uint32_t)log->saved[cv] << 16;
+    log->next = (uint16_t)(number + 1u);
+    content = number | (uint32_t)log->saved[number] << 16;
     if (log->first)
         content |= FIRST;
-    if (find(log, log->next) == HALFBIT_CVS)
+    if (find(log, log->next) == HALFBIT_LOG_BYTES)
         content |= LAST;
     log->first = 0;
     write(log, log->end, content);
@@ -217,4 +222,53 @@ void halfbit_log_step(struct halfbit_log *log)
     }
     if (log->stage == SET || log->stage == ALL)
         go_on(log);
+}
+
+/* The table: entries of four bytes, high, low, CV number - 257 and value. high is 0 in a free entry. A value of 0 needs
+ * no entry. Gives the place of an entry; if there is no such entry, that of the first free one; if there is no room,
+ * HALFBIT_LOG_BYTES. */
+static uint16_t entry(const struct halfbit_log *log, uint8_t high, uint8_t low, uint16_t cv)
+{
+    uint16_t empty = HALFBIT_LOG_BYTES;
+    uint16_t at;
+
+    for (at = HALFBIT_CVS; at < HALFBIT_LOG_BYTES; at = (uint16_t)(at + 4u)) {
+        const uint8_t *is = log->bytes + at;
+
+        if (is[0] == high && is[1] == low && is[2] == (uint8_t)(cv - 257u))
+            return at;
+        if (is[0] == 0 && empty == HALFBIT_LOG_BYTES)
+            empty = at;
+    }
+    return empty;
+}
+
+uint8_t halfbit_log_read(const struct halfbit_log *log, uint8_t high, uint8_t low, uint16_t cv)
+{
+    uint16_t at = entry(log, high, low, cv);
+
+    return at < HALFBIT_LOG_BYTES ? log->bytes[at + 3u] : 0;
+}
+
+uint8_t halfbit_log_write(struct halfbit_log *log, uint8_t high, uint8_t low, uint16_t cv, uint8_t value)
+{
+    uint16_t at = entry(log, high, low, cv);
+
+    if (at == HALFBIT_LOG_BYTES)
+        return value == 0; /* it is 0 already */
+    log->bytes[at] = value ? high : 0;
+    log->bytes[at + 1u] = value ? low : 0;
+    log->bytes[at + 2u] = value ? (uint8_t)(cv - 257u) : 0;
+    log->bytes[at + 3u] = value;
+    log->changed = 1;
+    return 1;
+}
+
+void halfbit_log_clear(struct halfbit_log *log)
+{
+    uint16_t at;
+
+    for (at = HALFBIT_CVS; at < HALFBIT_LOG_BYTES; at++)
+        log->bytes[at] = 0;
+    log->changed = 1;
 }

@@ -45,17 +45,16 @@ static uint8_t value_of(const struct halfbit_decoder *d, uint16_t cv)
     return halfbit_cv(d, cv);
 }
 
-void halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
+uint8_t halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
 {
     if (value_of(d, cv) == value)
-        return;
-    if (halfbit_indexed(d, cv)) {
-        d->pages->write(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv, value);
-        return;
-    }
+        return 1;
+    if (halfbit_indexed(d, cv))
+        return d->pages->write(d->context, halfbit_cv(d, 31), halfbit_cv(d, 32), cv, value);
     d->cvs[cv - 1u] = value;
     if (d->actions->store)
         d->actions->store(d->context, cv, value);
+    return 1;
 }
 
 uint8_t halfbit_locked(const struct halfbit_decoder *d)
@@ -88,7 +87,8 @@ uint8_t halfbit_write_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value)
         d->held = 0;
         halfbit_put_cv(d, 17, d->held_17);
     }
-    halfbit_put_cv(d, cv, value);
+    if (!halfbit_put_cv(d, cv, value))
+        return 0;
     d->kind->written(d, cv);
     return 1;
 }

@@ -64,7 +64,8 @@ struct halfbit_actions {
  * the init function. */
 struct halfbit_pages {
     uint8_t (*read)(void *context, uint8_t high, uint8_t low, uint16_t cv);
-    void (*write)(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value);
+    /* 1: saved. 0: no room; the write is then refused, and not acknowledged. */
+    uint8_t (*write)(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value);
     /* Factory reset: set all pages to their defaults. */
     void (*clear)(void *context);
 };

@@ -46,8 +46,8 @@ void halfbit_decoder_init(struct halfbit_decoder *d, uint8_t *cvs, const struct 
 uint8_t halfbit_cv(const struct halfbit_decoder *d, uint16_t cv);
 /* 1 if a CV is in the pages that CV 31 and 32 select. */
 uint8_t halfbit_indexed(const struct halfbit_decoder *d, uint16_t cv);
-/* Sets an existing CV without any check, and saves it. */
-void halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value);
+/* Sets an existing CV without any check, and saves it. 0 if there is no room for it: then it has its old value. */
+uint8_t halfbit_put_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value);
 /* Writes a CV like a packet does. 0 if refused. */
 uint8_t halfbit_write_cv(struct halfbit_decoder *d, uint16_t cv, uint8_t value);
 /* 1 if only CV 15 can be written. */

@@ -186,9 +186,11 @@ static void expansion(struct halfbit_decoder *d, uint8_t to, const uint8_t *body
 /* Class 111. A decoder does not act on the long form sent to its consist address (S-9.2.1 C). */
 static void cv_access(struct halfbit_decoder *d, uint8_t to, const uint8_t *body, uint8_t second)
 {
-    struct halfbit_access access = {0, 1, 0, HALFBIT_WHOLE};
+    struct halfbit_access access;
     uint8_t byte = body[0];
 
+    access.write = 1; /* field by field: an initializer may become a call of memcpy, which a board need not have */
+    access.bit = HALFBIT_WHOLE;
     if (byte < 0xF0u) {
         if (halfbit_long_form(body, &access) && !(to & CONSIST))
             halfbit_access_in_operations(d, access, second);

@@ -105,14 +105,29 @@ ISR(TIMER2_COMPA_vect)
         PORTD &= (uint8_t)~_BV(PORTD7);
 }
 
-/* CVs in EEPROM. If power fails during a write, no wrong value must remain. So CV number and value first go into a
- * journal, and a mark shows that it is complete. At the start, a marked journal is written again. A byte takes 3.4 ms;
- * the main loop continues meanwhile. */
-enum { JOURNAL = HALFBIT_CVS, MARK = HALFBIT_CVS + 3, MADE = HALFBIT_CVS + 4, MARKED = 0x5A, WRITTEN = 0xA5 };
+/* CVs in EEPROM. If power fails during a write, no wrong value must remain, and of CVs that changed together (CV 17 and
+ * 18, or CV 1, 19 and 29) either all must have changed or no CV. So such a set first goes into a journal: number and
+ * value of each CV, then how many there are, then a mark that it is complete. Only then the CVs themselves are written.
+ * At the start, a marked journal is written again. A byte takes 3.4 ms; the main loop continues meanwhile. */
+enum { MARK = HALFBIT_CVS, COUNT, MADE, JOURNAL, MARKED = 0x5A, WRITTEN = 0xA5 };
 
-static uint8_t dirty[HALFBIT_CVS / 8]; /* CVs that must be written, one bit each */
-static uint16_t writing; /* the CV that is being written, counted from 0; HALFBIT_CVS if no CV */
+#define FITS ((HALFBIT_CVS) <= 256 && (HALFBIT_CVS) % 8 == 0 && JOURNAL + 2 * (HALFBIT_CVS) <= E2END + 1)
+typedef char journal_fits[FITS ? 1 : -1];
+
+/* What is written next. */
+enum { REST, NUMBER, VALUE, COMMIT, APPLY };
+
+static uint8_t changed;                 /* 1: there are dirty CVs */
+static uint8_t dirty[HALFBIT_CVS / 8];  /* CVs that changed and are not in the set, one bit each */
+static uint8_t marked[HALFBIT_CVS / 8]; /* CVs of the set, until the journal is marked */
 static uint8_t stage;
+static uint16_t next;    /* a CV, counted from 0; or the place in the journal from which a CV is written */
+static uint16_t entries; /* in the journal */
+
+static uint8_t eeprom_at(uint16_t address)
+{
+    return eeprom_read_byte((const uint8_t *)address);
+}
 
 static void eeprom_begin(uint16_t address, uint8_t value)
 {
@@ -129,39 +144,52 @@ static void eeprom_begin(uint16_t address, uint8_t value)
 /* Starts to write the next byte, if the last one is done. */
 static void eeprom_step(void)
 {
-    uint16_t i;
+    uint8_t i;
 
-    if (EECR & _BV(EEPE))
+    if ((stage == REST && !changed) || EECR & _BV(EEPE))
         return;
-    if (writing == HALFBIT_CVS) {
-        for (i = 0; i < sizeof dirty && dirty[i] == 0; i++)
-            ;
-        if (i == sizeof dirty)
-            return;
-        for (writing = (uint16_t)(8u * i); !(dirty[i] & 1u << (writing & 7u)); writing++)
-            ;
-        dirty[i] &= (uint8_t)~(1u << (writing & 7u));
-        stage = 0;
-    }
-    switch (stage++) {
-    case 0:
-        eeprom_begin(JOURNAL, (uint8_t)(writing & 255u));
+    switch (stage) {
+    case REST: /* all CVs that have changed become a set */
+        changed = 0;
+        for (i = 0; i < sizeof dirty; i++) {
+            marked[i] |= dirty[i];
+            dirty[i] = 0;
+        }
+        next = entries = 0;
+        stage = NUMBER;
         break;
-    case 1:
-        eeprom_begin(JOURNAL + 1, (uint8_t)(writing >> 8));
+    case NUMBER:
+        while (next < HALFBIT_CVS && !(marked[next >> 3] >> (next & 7u) & 1u))
+            next++;
+        if (next < HALFBIT_CVS) {
+            eeprom_begin(JOURNAL + 2u * entries, (uint8_t)next);
+            stage = VALUE;
+        } else {
+            eeprom_begin(COUNT, (uint8_t)(entries - 1u));
+            stage = COMMIT;
+        }
         break;
-    case 2:
-        eeprom_begin(JOURNAL + 2, cvs[writing]);
+    case VALUE:
+        eeprom_begin(JOURNAL + 2u * entries + 1u, cvs[next]);
+        next++;
+        entries++;
+        stage = NUMBER;
         break;
-    case 3:
+    case COMMIT:
+        for (i = 0; i < sizeof marked; i++)
+            marked[i] = 0;
         eeprom_begin(MARK, MARKED);
+        next = 0;
+        stage = APPLY;
         break;
-    case 4: /* write the journal's value, even if the CV has changed since */
-        eeprom_begin(writing, eeprom_read_byte((const uint8_t *)(JOURNAL + 2)));
-        break;
-    default:
-        eeprom_begin(MARK, 0xFF);
-        writing = HALFBIT_CVS;
+    default: /* write the journal's values, even if the CVs have changed since */
+        if (next < entries) {
+            eeprom_begin(eeprom_at(JOURNAL + 2u * next), eeprom_at(JOURNAL + 2u * next + 1u));
+            next++;
+        } else {
+            eeprom_begin(MARK, 0xFF);
+            stage = REST;
+        }
         break;
     }
 }
@@ -170,13 +198,13 @@ static void load_cvs(void)
 {
     uint16_t i;
 
-    if (eeprom_read_byte((const uint8_t *)MARK) == MARKED) {
-        i = (uint16_t)(eeprom_read_byte((const uint8_t *)JOURNAL) | eeprom_read_byte((const uint8_t *)(JOURNAL + 1)) << 8);
-        if (i < HALFBIT_CVS)
-            eeprom_update_byte((uint8_t *)i, eeprom_read_byte((const uint8_t *)(JOURNAL + 2)));
+    if (eeprom_at(MARK) == MARKED) {
+        entries = (uint16_t)(eeprom_at(COUNT) + 1u);
+        for (i = 0; i < entries; i++)
+            eeprom_update_byte((uint8_t *)(uint16_t)eeprom_at(JOURNAL + 2u * i), eeprom_at(JOURNAL + 2u * i + 1u));
         eeprom_update_byte((uint8_t *)MARK, 0xFF);
     }
-    if (eeprom_read_byte((const uint8_t *)MADE) != WRITTEN) { /* the first start */
+    if (eeprom_at(MADE) != WRITTEN) { /* the first start */
         halfbit_multi_function_defaults(cvs);
         cvs[6] = 1;    /* version */
         cvs[7] = 13;   /* maker: public domain and do-it-yourself (from memory) */
@@ -185,15 +213,20 @@ static void load_cvs(void)
         eeprom_update_byte((uint8_t *)MADE, WRITTEN);
     }
     for (i = 0; i < HALFBIT_CVS; i++)
-        cvs[i] = eeprom_read_byte((const uint8_t *)i);
-    writing = HALFBIT_CVS;
+        cvs[i] = eeprom_at(i);
 }
 
 static void store(void *context, uint16_t cv, uint8_t value)
 {
+    uint16_t at = (uint16_t)(cv - 1u) >> 3;
+    uint8_t bit = (uint8_t)(1u << ((cv - 1u) & 7u));
+
     (void)context;
     (void)value;
-    dirty[(cv - 1u) / 8u] |= (uint8_t)(1u << ((cv - 1u) & 7u));
+    changed = 1;
+    dirty[at] |= bit;
+    if (marked[at] & bit) /* the journal may have its old value: begin again, with all that has changed since */
+        stage = REST;
 }
 
 static void acknowledge(void *context)

@@ -59,7 +59,7 @@ static struct halfbit_receiver receiver;
 static struct halfbit_decoder decoder;
 static struct halfbit_motion motion;
 static struct halfbit_log cv_log;
-static uint8_t cvs[HALFBIT_CVS];
+static uint8_t cvs[HALFBIT_LOG_BYTES]; /* and the table of indexed CVs */
 
 void chip_tick(void)
 {
@@ -104,6 +104,26 @@ static void output(void *context, uint8_t number, uint8_t on)
 }
 
 static const struct halfbit_actions ACTIONS = {store, acknowledge, 0, 0, output, 0, 0, 0};
+/* Indexed CVs. */
+static uint8_t read_page(void *context, uint8_t high, uint8_t low, uint16_t cv)
+{
+    (void)context;
+    return halfbit_log_read(&cv_log, high, low, cv);
+}
+
+static uint8_t write_page(void *context, uint8_t high, uint8_t low, uint16_t cv, uint8_t value)
+{
+    (void)context;
+    return halfbit_log_write(&cv_log, high, low, cv, value);
+}
+
+static void clear_pages(void *context)
+{
+    (void)context;
+    halfbit_log_clear(&cv_log);
+}
+
+static const struct halfbit_pages PAGES = {read_page, write_page, clear_pages};
 static const struct halfbit_flash FLASH = {chip_flash_read, chip_flash_write, chip_flash_erase, chip_flash_busy};
 
 /* The time in ms, from the half milliseconds that have passed. */
@@ -196,6 +216,7 @@ int main(void)
     load_cvs();
     halfbit_receiver_init(&receiver);
     halfbit_multi_function_init(&decoder, cvs, &ACTIONS, 0, clock_ms());
+    decoder.pages = &PAGES;
     halfbit_motion_init(&motion);
     for (;;) {
         uint32_t now;

@@ -324,7 +324,8 @@ void chip_sleep(void)
 
 /* The vector table and the start. rp2040_boot.S copies everything to RAM and comes here through the table. */
 
-extern uint32_t image_end[], stack_top[], clear_start[], clear_end[];
+extern uint32_t clear_start[], clear_end[];
+void stack_top(void), image_end(void); /* addresses, declared as what the table holds: they are never called */
 int main(void);
 
 static void start(void)
@@ -349,5 +350,5 @@ typedef void (*vector)(void);
 
 /* The reserved entry 7 is where the image ends, for rp2040_boot.S. No interrupt but the core's own is used. */
 static const vector VECTORS[16] __attribute__((used, section(".vectors"))) = {
-    (vector)stack_top, start, stop, stop, 0, 0, 0, (vector)image_end, 0, 0, 0, stop, 0, 0, stop, chip_tick,
+    stack_top, start, stop, stop, 0, 0, 0, image_end, 0, 0, 0, stop, 0, 0, stop, chip_tick,
 };

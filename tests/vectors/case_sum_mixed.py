@@ -1,0 +1,50 @@
+"""Cases for the decision by sum from random signals: stations of every kind, seen late, with tears and rubbish between.
+
+They show not what must come by a standard, but that a port does the same as halfbit. The seeds were chosen so that each
+mutant of the C port that differs on a million half-bits differs on one of these cases, or on one of case_sum.py
+(``python -m tests.ports.mutation sum``). If a rule of the decision by sum changes, run that again, and choose more.
+"""
+
+from __future__ import annotations
+
+from tests.ports.support_late import late_signal
+from tests.vectors.case_spec import ANYTHING, CaseSpec
+
+__all__ = ["mixed_cases"]
+
+#: Seed of the signal; the first of its durations and the one behind the last.
+CHOSEN = (
+    (1, 315_000, 315_350), (1, 907_771, 915_221), (2, 0, 1500), (28, 0, 700), (71, 0, 2500), (91, 0, 2500),
+    (92, 0, 700), (131, 0, 2500), (160, 0, 700),
+    (167, 0, 2500), (176, 0, 700), (179, 0, 2500), (199, 0, 2500), (311, 0, 2500), (373, 0, 1000), (376, 0, 700),
+    (405, 0, 1000), (409, 0, 1000), (419, 0, 2500), (431, 0, 2500), (456, 0, 700), (484, 0, 700), (500, 0, 700),
+    (503, 0, 2500), (530, 0, 1500), (541, 0, 1000), (591, 0, 2500), (600, 0, 700), (614, 0, 1500), (615, 0, 2500),
+    (621, 0, 1000), (631, 0, 2500), (670, 0, 1500), (713, 0, 1000), (722, 0, 1500), (735, 0, 2500), (758, 0, 1500),
+    (771, 0, 2500), (780, 0, 700), (803, 0, 2500), (825, 0, 1000), (857, 0, 1000), (886, 0, 1500), (894, 0, 1500),
+    (2005, 2300, 3400), (2029, 200, 700), (2078, 2300, 3600), (2099, 0, 2200), (2134, 0, 1300), (2177, 0, 300),
+    (2191, 300, 3400), (2234, 0, 600), (2284, 2100, 2800), (2289, 0, 1500), (2295, 0, 4100),
+    (2328, 1200, 1800), (2510, 0, 1300),
+)  # fmt: skip
+
+#: No duration of a case is longer, us.
+LONGEST = 3_000_000
+
+
+def _signals() -> dict[int, list[int]]:
+    """Each seed's signal, as long as it is used."""
+    ends: dict[int, int] = {}
+    for seed, _, end in CHOSEN:
+        ends[seed] = max(end, ends.get(seed, 0))
+    return {seed: [min(duration, LONGEST) for duration in late_signal(seed, end)] for seed, end in ends.items()}
+
+
+def mixed_cases() -> tuple[CaseSpec, ...]:
+    """All of them."""
+    signals = _signals()
+    return tuple(
+        CaseSpec(
+            f"sum-mixed-{seed}-{start}-{end}", "signals of every kind", "common practice, no source",
+            f"{end - start} durations of random stations, seen late and torn", signals[seed][start:end], (ANYTHING,),
+        )
+        for seed, start, end in CHOSEN
+    )  # fmt: skip
