@@ -9,17 +9,25 @@ from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["Found", "Reading", "Trail", "and_assumed", "by_cost", "distinct", "has", "log_width", "without_first"]
+__all__ = ["LOGS", "Found", "Reading", "Trail", "and_assumed", "by_cost", "distinct", "has", "without_first"]
 
 #: Two ends within this time, ns, belong to the same packet.
 NEAR = 1000 * US
-_LOGS = [log(us + 1) for us in range(1024)]
+#: Up to this uncertainty, us, logarithms are kept.
+_KEPT = 1024
 
 
-def log_width(width: int) -> float:
-    """The uncertainty of a change known to within ``width`` ns, in nepers."""
-    us = width // US
-    return _LOGS[us] if us < 1024 else log(us + 1)
+class _Logs(dict[int, float]):
+    """The uncertainty in nepers of a change that is known to within a number of us."""
+
+    def __missing__(self, us: int) -> float:
+        value = log(us + 1)
+        if us < _KEPT:
+            self[us] = value
+        return value
+
+
+LOGS = _Logs()
 
 
 class Found(NamedTuple):

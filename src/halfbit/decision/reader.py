@@ -27,7 +27,7 @@ from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .ones import Ones
-from .paths import Found, Reading, Trail, and_assumed, by_cost, distinct, has, log_width, without_first
+from .paths import LOGS, Found, Reading, Trail, and_assumed, by_cost, distinct, has, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
@@ -110,7 +110,10 @@ class SequenceReader:
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
-        self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._costs = costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._cheapest = min(
+            costs.missed, costs.doubled, costs.spike, costs.late, costs.late_short, costs.turn, costs.turns, costs.stretched
+        )
         self._perhaps_late = self._costs.late - PERHAPS
         self._ones.unit = self._unit
         slack = self._slack
@@ -141,10 +144,10 @@ class SequenceReader:
                 if low >= early and high <= now:
                     fits = True
                 else:
-                    width = high - low
+                    wide = LOGS[(high - low) // US]
                     if high > now:
                         high = now
-                    narrower = log_width(width) - log_width(high - max(low, early))
+                    narrower = wide - LOGS[(high - (low if low > early else early)) // US]
                     total += narrower
                     if narrower < NARROW:
                         fits = True
@@ -166,8 +169,9 @@ class SequenceReader:
                 mixed = True
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
         if surprised:
-            mixed = True
+            kept = len(after)
             self._assume(after, surprised)
+            mixed = mixed or len(after) > kept
         self._before = readings
         self._readings = self._best_of(after, early, mixed)
         if self._ones.count >= BEGUN:
@@ -249,13 +253,15 @@ class SequenceReader:
         duration = self._duration
         for reading in surprised:
             cost, place, _, low, high, trail = reading
+            if place == WITHIN_END_BIT:
+                self._cut_out(after, reading)
+            if cost + self._cheapest > limit:
+                continue
             self._assume_moved(after, reading, limit)
             # This change is an extra one.
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
                 after.append((extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
-            if place == WITHIN_END_BIT:
-                self._cut_out(after, reading)
             if now - low < TWO:
                 continue
             # One, two or four changes are missing before it.
@@ -299,7 +305,7 @@ class SequenceReader:
             low, high = reading[3] + step.least, reading[4] + step.most
             if low <= now and high >= early:
                 inside = max(low, early), min(high, now)
-                narrower = log_width(high - low) - log_width(inside[1] - inside[0])
+                narrower = LOGS[(high - low) // US] - LOGS[(inside[1] - inside[0]) // US]
                 self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
 
     def _skip_late(self, after: list[Reading], reading: Reading, steps: Steps) -> None:
