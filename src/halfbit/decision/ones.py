@@ -45,6 +45,9 @@ class Ones:
             self.count += self._each
             return
         # What seemed to be its first halves was something else. The longest run that ends now counts instead.
+        if abs(now - self._times[-2] - self.unit) > self._late + self._slack:
+            self.count, self._low, self._high, self.start = 0, now - self._late, now, now
+            return
         self.count, self._low, self._high, self.start = self.back(KEPT)
 
     def back(self, most: int) -> tuple[int, int, int, int]:

@@ -80,9 +80,9 @@ class SequenceReader:
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
-        self._ones = Ones(self._each, self._late, self._each * lengths.one, self._slack, start)
-        self.learn(lengths)
+        self._unit = self._each * lengths.one
         self.restart(start)
+        self.learn(lengths)
 
     def restart(self, start: int, after_packet: bool = False) -> None:
         """Start again at a change, and forget everything before it.
@@ -110,18 +110,14 @@ class SequenceReader:
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
-        self._costs = costs = costs_of(self._rare, self._late, lengths.stretched)
-        self._cheapest = min(
-            costs.missed, costs.doubled, costs.spike, costs.late, costs.late_short, costs.turn, costs.turns, costs.stretched
-        )
+        self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._cheapest = self._costs.cheapest()
         self._perhaps_late = self._costs.late - PERHAPS
         self._ones.unit = self._unit
-        slack = self._slack
-        self._two = 2 * self._unit - slack
-        self._steps = Steps(each, lengths, slack)
-        self._missed = Steps(2 * each, lengths, 2 * slack)
-        self._missed_twice = Steps(3 * each, lengths, 2 * slack) if each == 1 else None
-        self._turns = Steps(5, lengths, 2 * slack) if self._rare and each == 1 else None
+        self._steps = Steps(each, lengths, self._slack)
+        self._missed = Steps(2 * each, lengths, 2 * self._slack)
+        self._missed_twice = Steps(3 * each, lengths, 2 * self._slack) if each == 1 else None
+        self._turns = Steps(5, lengths, 2 * self._slack) if self._rare and each == 1 else None
 
     def feed(self, duration: int) -> None:
         """Take one duration, ns."""
@@ -149,8 +145,7 @@ class SequenceReader:
                         high = now
                     narrower = wide - LOGS[(high - (low if low > early else early)) // US]
                     total += narrower
-                    if narrower < NARROW:
-                        fits = True
+                    fits = fits or narrower < NARROW
                     if low < early:
                         if narrower < self._perhaps_late:
                             low = early
@@ -165,7 +160,7 @@ class SequenceReader:
                     self._leave(after, (total, place, value, low, high, path), then, shift, bits, ones)
             if not fits:
                 surprised.append(reading)
-            elif self._exact and now - was_low >= self._two:
+            elif self._exact and now - was_low >= 2 * self._unit - self._slack:
                 mixed = True
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
         if surprised:
@@ -173,7 +168,8 @@ class SequenceReader:
             self._assume(after, surprised)
             mixed = mixed or len(after) > kept
         self._before = readings
-        self._readings = self._best_of(after, early, mixed)
+        self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
+        self._mixed = mixed
         if self._ones.count >= BEGUN:
             self._begin()
         if self._waited or self._readings and self._readings[0][5].found:
@@ -243,10 +239,7 @@ class SequenceReader:
         return None
 
     def _assume(self, after: list[Reading], surprised: list[Reading]) -> None:
-        """Keep readings that the change does not fit, with an assumed error.
-
-        :param surprised: the readings that the change does not fit.
-        """
+        """Keep the readings that the change does not fit, with an assumed error."""
         costs, now = self._costs, self.now
         least = min(min(map(by_cost, after), default=inf), surprised[0][0] + costs.late)
         limit = least + SURELY
@@ -347,20 +340,22 @@ class SequenceReader:
                 after.append((cost, RUN, 0, self.now - self._late, self.now, trail))
 
     def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
-        """The likeliest readings, the best one first. The others are dropped."""
-        if len(readings) > 1:
-            readings.sort(key=by_cost)
-            # Readings that differ stay different where no error is assumed, but for a change that was seen too late.
-            if mixed or self._mixed:
-                readings = distinct(readings, early)
-            least = readings[0][0]
-            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=by_cost)
-            if len(readings) > BEAM:
-                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=by_cost))
-            if kept < len(readings):
+        """The likeliest readings, the best one first. The others are dropped.
+
+        :param mixed: False if they all went one step further inside a packet. Then they differ as they did before.
+        """
+        readings.sort(key=by_cost)
+        if mixed or self._mixed:
+            readings = distinct(readings, early)
+        least = readings[0][0]
+        count = len(readings)
+        if count > BEAM or readings[-1][0] > least + SURELY:
+            kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
+            if count > BEAM:
+                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(count, MOST), key=by_cost))
+            if kept < count:
                 self._dropped = min(self._dropped, readings[kept][0] - least)
                 del readings[kept:]
-        self._mixed = mixed
         return readings
 
     def _decide(self) -> None:

@@ -40,7 +40,7 @@ FAR = 700
 KEPT = 1200
 #: Number of packets from which lengths are learned, and number of packets after which they are learned again.
 LAST = 6
-AGAIN = 64
+AGAIN = 512
 #: Number of durations after which lengths are guessed if there is no packet.
 FIRST = 1500
 #: How much later than the limits say a change may be, ns, because a clock counts in steps.
@@ -93,7 +93,8 @@ class RecoveringReceiver:
             return events
         for begin in range(0, len(durations), ROW):
             row = durations[begin : begin + ROW]
-            self._times += islice(accumulate((count * scale for count in row), initial=self._times[-1]), 1, None)
+            ns = row if scale == 1 else [count * scale for count in row]
+            self._times += islice(accumulate(ns, initial=self._times[-1]), 1, None)
             self._quiet += len(row)
             events += self._take(self._base.feed_many(row, scale))
         return events
