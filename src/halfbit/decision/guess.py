@@ -84,7 +84,7 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
     each = 2 if limits.one_edge else 1
     few = durations[:FIRST]
     one, some = ones_of(few, latency, each)
-    if some < FEWEST:
+    if not some:
         return None
     preambles = ones_of(durations, latency, each)[1]
     best: Learned | None = None

@@ -21,6 +21,8 @@ __all__ = ["LEAST_LATENCY", "SequenceReceiver"]
 
 #: Number of durations from which lengths are learned: about twelve packets.
 FIRST = 1500
+#: Most durations that are kept to be read as soon as lengths are learned.
+KEPT = 8 * FIRST
 #: Number of packets after which they are learned again: at first, and later.
 AGAIN = (8, 32)
 EVERY = 128
@@ -54,7 +56,7 @@ class SequenceReceiver:
         self._packets = 0
         self._again = NO_PACKET
         self._since = 0  # durations since the last packet, or since lengths were last guessed
-        self._wait = FIRST  # durations until they are guessed, while none is known
+        self._wait = self._longer = FIRST  # durations until they are guessed, while none is known; and the next time
         #: The time of the last change, ns.
         self.now: int = start
 
@@ -62,10 +64,10 @@ class SequenceReceiver:
         """Take one duration, ns."""
         self.now += duration
         self._recent.append(duration)
-        if len(self._recent) > 2 * FIRST:
-            del self._recent[:-FIRST]
-        self._since += 1
         reader = self._reader
+        if len(self._recent) > (2 * FIRST if reader else KEPT):
+            del self._recent[: -FIRST if reader else -KEPT // 2]
+        self._since += 1
         if reader is None:
             return self._begin() if self._since >= self._wait else []
         reader.feed(duration)
@@ -99,7 +101,10 @@ class SequenceReceiver:
         found = guessed(new, self._limits, self._latency)
         if found is None:
             # Preambles without packets: a later guess will hardly do better, and it takes long.
-            self._wait = 2 * self._wait if has_preambles(new, self._limits, self._latency) else TRIED
+            if has_preambles(new, self._limits, self._latency):
+                self._wait, self._longer = self._longer, 2 * self._longer
+            else:
+                self._wait = TRIED
             self._since = 0
             return []
         self._learned = found.lengths
