@@ -21,7 +21,7 @@ BEAM = 14
 MOST = 64
 RIVAL = 5.0
 #: Readings that cost this much more than the best are dropped.
-SURELY = 14.0
+SURELY = 12.0
 #: Cost of starting a preamble while the best reading is inside a packet.
 ADRIFT = 8.0
 #: A change narrows down the possible lateness. If it narrows it by this much or more, nepers, the change may be a
@@ -67,6 +67,10 @@ class Costs:
     per_half: float = 0.3
     #: By how much a reading with a wrong error detection byte may be likelier than a packet.
     refused: float = 3.0
+
+    def cheapest(self) -> float:
+        """The least cost of an error or a stretched zero. A cutout is not an error."""
+        return min(self.missed, self.doubled, self.spike, self.late, self.late_short, self.turn, self.turns, self.stretched)
 
 
 #: Highest cost of a packet, nepers, and the addition for each half-bit if zeros are stretched.

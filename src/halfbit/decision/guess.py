@@ -19,7 +19,7 @@ from .costs import How
 from .lengths import ALL, BETWEEN, SLACK, WITHIN, Lengths, Piece, learned, pieces_of, spread, whole_piece
 from .reader import MARGIN, Found, SequenceReader
 
-__all__ = ["Learned", "guessed", "learned_from", "ones_of"]
+__all__ = ["FIRST", "Learned", "guessed", "has_preambles", "learned_from", "ones_of"]
 
 #: Number of one-halves in a row that make a preamble: the fewest that a decoder may accept (S-9.2 A: 10 one-bits).
 RUN = 20
@@ -100,6 +100,11 @@ def guessed(durations: Sequence[int], limits: Limits, latency: int) -> Learned |
         if best is not None and best.packets >= ENOUGH * preambles:
             break
     return best
+
+
+def has_preambles(durations: Sequence[int], limits: Limits, latency: int) -> bool:
+    """True if a guess failed although there were preambles. Then a guess from durations after these will fail too."""
+    return ones_of(durations[:FIRST], latency, 2 if limits.one_edge else 1)[1] >= FEWEST
 
 
 def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency: int) -> Learned | None:

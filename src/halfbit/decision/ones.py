@@ -40,10 +40,14 @@ class Ones:
         low, high = self._low + self.unit - self._slack, self._high + self.unit + self._slack
         self._times.append(now)
         if low <= now and high >= early:
-            self._low, self._high = max(low, early), min(high, now)
+            self._low = low if low > early else early
+            self._high = high if high < now else now
             self.count += self._each
             return
         # What seemed to be its first halves was something else. The longest run that ends now counts instead.
+        if abs(now - self._times[-2] - self.unit) > self._late + self._slack:
+            self.count, self._low, self._high, self.start = 0, now - self._late, now, now
+            return
         self.count, self._low, self._high, self.start = self.back(KEPT)
 
     def back(self, most: int) -> tuple[int, int, int, int]:

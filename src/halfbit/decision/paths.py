@@ -2,23 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import log
 from operator import itemgetter
 from typing import NamedTuple
 
 from ..limits import US
 
-__all__ = ["Found", "Reading", "Readings", "Trail", "and_assumed", "by_cost", "has", "keep", "log_width", "without_first"]
+__all__ = ["LOGS", "Found", "Reading", "Trail", "and_assumed", "by_cost", "distinct", "has", "without_first"]
 
 #: Two ends within this time, ns, belong to the same packet.
 NEAR = 1000 * US
-_LOGS = [log(us + 1) for us in range(1024)]
+#: Up to this uncertainty, us, logarithms are kept.
+_KEPT = 1024
 
 
-def log_width(width: int) -> float:
-    """The uncertainty of a change known to within ``width`` ns, in nepers."""
-    us = width // US
-    return _LOGS[us] if us < 1024 else log(us + 1)
+class _Logs(dict[int, float]):
+    """The uncertainty in nepers of a change that is known to within a number of us."""
+
+    def __missing__(self, us: int) -> float:
+        value = log(us + 1)
+        if us < _KEPT:
+            self[us] = value
+        return value
+
+
+LOGS = _Logs()
 
 
 class Found(NamedTuple):
@@ -55,23 +64,20 @@ class Trail(NamedTuple):
 #: plain tuple for speed, because thousands are made for each packet.
 Reading = tuple[float, int, int, int, int, Trail]
 
-class Readings(dict[tuple[int, int, bytes, bool], Reading]):
-    """The readings after a change. Of readings that differ only in what they assume, the likeliest is kept."""
-
-    #: The earliest possible time of a change that is seen now, ns. A change before that is seen too late.
-    early = 0
-
-
 by_cost: itemgetter[int] = itemgetter(0)
 
 
-def keep(after: Readings, reading: Reading) -> None:
-    """Keep a reading, unless one that differs only in what it assumes is at least as likely."""
-    found = reading[5].found
-    key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < after.early
-    other = after.get(key)
-    if other is None or reading[0] < other[0]:
-        after[key] = reading
+def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
+    """The readings without those that differ only in what they assume from one before them.
+
+    :param early: earliest possible time of the last change, ns. A change before that is seen too late.
+    """
+    seen: dict[tuple[int, int, bytes, bool], Reading] = {}
+    for reading in readings:
+        found = reading[5].found
+        key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < early
+        seen.setdefault(key, reading)
+    return [*seen.values()]
 
 
 def and_assumed(trail: Trail, how: int) -> Trail:

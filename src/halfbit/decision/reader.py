@@ -27,7 +27,7 @@ from ..limits import US, Limits
 from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .ones import Ones
-from .paths import Found, Reading, Readings, Trail, and_assumed, by_cost, has, keep, log_width, without_first
+from .paths import LOGS, Found, Reading, Trail, and_assumed, by_cost, distinct, has, without_first
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
@@ -80,9 +80,9 @@ class SequenceReader:
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
-        self._ones = Ones(self._each, self._late, self._each * lengths.one, self._slack, start)
-        self.learn(lengths)
+        self._unit = self._each * lengths.one
         self.restart(start)
+        self.learn(lengths)
 
     def restart(self, start: int, after_packet: bool = False) -> None:
         """Start again at a change, and forget everything before it.
@@ -98,6 +98,7 @@ class SequenceReader:
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = 0  # the last one
         self._waited = 0
+        self._mixed = False  # True if two readings may differ only in what they assume
         self._dropped = SURELY  # least cost above the best of any reading dropped since the last packet
         self._refused = (inf, start)  # the lowest cost with a wrong error detection byte, and its time
         self.found.clear()
@@ -110,12 +111,13 @@ class SequenceReader:
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._cheapest = self._costs.cheapest()
         self._perhaps_late = self._costs.late - PERHAPS
         self._ones.unit = self._unit
-        self._steps = Steps(each, lengths)
-        self._missed = Steps(2 * each, lengths)
-        self._missed_twice = Steps(3 * each, lengths) if each == 1 else None
-        self._turns = Steps(5, lengths) if self._rare and each == 1 else None
+        self._steps = Steps(each, lengths, self._slack)
+        self._missed = Steps(2 * each, lengths, 2 * self._slack)
+        self._missed_twice = Steps(3 * each, lengths, 2 * self._slack) if each == 1 else None
+        self._turns = Steps(5, lengths, 2 * self._slack) if self._rare and each == 1 else None
 
     def feed(self, duration: int) -> None:
         """Take one duration, ns."""
@@ -123,45 +125,53 @@ class SequenceReader:
         self.now = now = self.now + duration
         early = now - self._late
         self._ones.feed(now, early)
-        readings, slack, steps, too_long = self._readings, self._slack, self._steps, self._too_long
-        after = Readings()
-        after.early = early
+        readings, steps, too_long = self._readings, self._steps, self._too_long
+        after: list[Reading] = []
         surprised: list[Reading] = []
+        mixed = False
         for reading in readings:
             cost, place, value, was_low, was_high, trail = reading
             fits = False
-            for length, then, shift, bits, ones, _ in steps[place]:
-                low = was_low + length - slack
-                high = was_high + length + slack
+            for least, most, then, shift, bits, ones, _ in steps[place]:
+                low, high = was_low + least, was_high + most
                 if low > now or high < early:
                     continue
-                width = high - low
-                if high > now:
-                    high = now
-                narrower = log_width(width) - log_width(high - max(low, early))
-                if narrower < NARROW:
+                total, path = cost, trail
+                if low >= early and high <= now:
                     fits = True
-                path = trail
-                if low < early:
-                    if narrower < self._perhaps_late:
-                        low = early
-                    else:
-                        path = and_assumed(trail, How.LATE)
+                else:
+                    wide = LOGS[(high - low) // US]
+                    if high > now:
+                        high = now
+                    narrower = wide - LOGS[(high - (low if low > early else early)) // US]
+                    total += narrower
+                    fits = fits or narrower < NARROW
+                    if low < early:
+                        if narrower < self._perhaps_late:
+                            low = early
+                        else:
+                            path = and_assumed(trail, How.LATE)
                 if place and then < END:
                     bits |= value << shift
                     if bits < too_long:
-                        keep(after, (cost + narrower, then, bits, low, high, path))
+                        after.append((total, then, bits, low, high, path))
                 else:
-                    self._leave(after, (cost + narrower, place, value, low, high, path), then, shift, bits, ones)
+                    mixed = True
+                    self._leave(after, (total, place, value, low, high, path), then, shift, bits, ones)
             if not fits:
                 surprised.append(reading)
-            elif self._exact and now - was_low >= 2 * self._unit - slack:
+            elif self._exact and now - was_low >= 2 * self._unit - self._slack:
+                mixed = True
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
         if surprised:
+            kept = len(after)
             self._assume(after, surprised)
+            mixed = mixed or len(after) > kept
         self._before = readings
-        self._readings = self._best_of(after)
-        self._begin()
+        self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
+        self._mixed = mixed
+        if self._ones.count >= BEGUN:
+            self._begin()
         if self._waited or self._readings and self._readings[0][5].found:
             self._decide()
 
@@ -186,7 +196,7 @@ class SequenceReader:
         After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
         """
         run = self._ones.count
-        if run < BEGUN or run % BEGUN and run != self._need:
+        if run % BEGUN and run != self._need:
             return
         best = self._readings[0] if self._readings else None
         if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
@@ -194,22 +204,23 @@ class SequenceReader:
         trail = Trail(self._ones.start, found=best[5].found if best else ())
         _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
+        self._mixed = True
 
-    def _leave(self, after: Readings, reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
+    def _leave(self, after: list[Reading], reading: Reading, then: int, shift: int, bits: int, ones: int) -> None:
         """Keep a reading that continues a run, starts a packet or ends one."""
         cost, place, value, low, high, trail = reading
         if then == RUN:
-            keep(after, (cost, RUN, value + ones, low, high, trail))
+            after.append((cost, RUN, value + ones, low, high, trail))
         elif place == RUN:
             if value + ones >= self._need:
                 preamble = min((value + ones) // 2, 255)
                 trail = Trail(trail.run_start, preamble, trail.how, cost, trail.found)
-                keep(after, (cost, then, 1 << shift | bits, low, high, trail))
+                after.append((cost, then, 1 << shift | bits, low, high, trail))
         else:
             found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
             if found is not None:
                 # The end bit counts for the next preamble (S-9.2 A).
-                keep(after, (cost, RUN, 2 + ones, low, high, Trail(found.end, found=(*trail.found, found))))
+                after.append((cost, RUN, 2 + ones, low, high, Trail(found.end, found=(*trail.found, found))))
 
     def _packet(self, value: int, cost: float, trail: Trail, end: int) -> Found | None:
         """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
@@ -227,24 +238,23 @@ class SequenceReader:
             self._refused = (cost, self.now)
         return None
 
-    def _assume(self, after: Readings, surprised: list[Reading]) -> None:
-        """Keep readings that the change does not fit, with an assumed error.
-
-        :param surprised: the readings that the change does not fit.
-        """
+    def _assume(self, after: list[Reading], surprised: list[Reading]) -> None:
+        """Keep the readings that the change does not fit, with an assumed error."""
         costs, now = self._costs, self.now
-        least = min(min(map(by_cost, after.values()), default=inf), surprised[0][0] + costs.late)
+        least = min(min(map(by_cost, after), default=inf), surprised[0][0] + costs.late)
         limit = least + SURELY
         duration = self._duration
         for reading in surprised:
             cost, place, _, low, high, trail = reading
+            if place == WITHIN_END_BIT:
+                self._cut_out(after, reading)
+            if cost + self._cheapest > limit:
+                continue
             self._assume_moved(after, reading, limit)
             # This change is an extra one.
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
-                keep(after, (extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
-            if place == WITHIN_END_BIT:
-                self._cut_out(after, reading)
+                after.append((extra, *reading[1:5], and_assumed(trail, How.DOUBLED)))
             if now - low < TWO:
                 continue
             # One, two or four changes are missing before it.
@@ -261,18 +271,18 @@ class SequenceReader:
         # The change before was also an extra one, or it was seen so late or early that it was taken for another change.
         for reading in self._before:
             if reading[0] + costs.spike <= limit and duration < SPIKE:
-                keep(after, (reading[0] + costs.spike, *reading[1:5], and_assumed(reading[5], How.SPIKE)))
+                after.append((reading[0] + costs.spike, *reading[1:5], and_assumed(reading[5], How.SPIKE)))
             if reading[0] + costs.late <= limit:
                 self._skip(after, reading, self._missed, costs.late, How.LATE)
 
-    def _assume_moved(self, after: Readings, reading: Reading, limit: float) -> None:
+    def _assume_moved(self, after: list[Reading], reading: Reading, limit: float) -> None:
         """Assume that the change is seen earlier or later than usual, or that a zero is stretched."""
         costs, now, early, rare = self._costs, self.now, self.now - self._late, self._rare
         cost, place, _, was_low, was_high, trail = reading
         late = cost + (costs.late if self._duration >= rare - self._late else costs.late_short)
         stretched = cost + costs.stretched
         for step in self._steps[place]:
-            low, high = was_low + step.length - self._slack, was_high + step.length + self._slack
+            low, high = was_low + step.least, was_high + step.most
             if high < early:
                 if step.zeros and stretched <= limit:
                     self._move(after, stretched, reading, step, early, now, How.STRETCHED)
@@ -281,26 +291,26 @@ class SequenceReader:
             elif low > now > was_low and not rare and late <= limit:
                 self._move(after, late, reading, step, low, high, How.LATE)
 
-    def _skip(self, after: Readings, reading: Reading, steps: Steps, cost: float, how: int) -> None:
+    def _skip(self, after: list[Reading], reading: Reading, steps: Steps, cost: float, how: int) -> None:
         """Assume that changes are missing before this one, or that the change before it is wrong."""
-        now, early, slack = self.now, self.now - self._late, 2 * self._slack
+        now, early = self.now, self.now - self._late
         for step in steps[reading[1]]:
-            low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
+            low, high = reading[3] + step.least, reading[4] + step.most
             if low <= now and high >= early:
                 inside = max(low, early), min(high, now)
-                narrower = log_width(high - low) - log_width(inside[1] - inside[0])
+                narrower = LOGS[(high - low) // US] - LOGS[(inside[1] - inside[0]) // US]
                 self._move(after, reading[0] + cost + narrower, reading, step, *inside, how)
 
-    def _skip_late(self, after: Readings, reading: Reading, steps: Steps) -> None:
+    def _skip_late(self, after: list[Reading], reading: Reading, steps: Steps) -> None:
         """Assume that two changes were missed in a long turn, and the next was seen late in another turn after it."""
-        early, slack = self.now - self._late, 3 * self._slack
+        early, slack = self.now - self._late, self._slack
         for step in steps[reading[1]]:
-            low, high = reading[3] + step.length - slack, reading[4] + step.length + slack
+            low, high = reading[3] + step.least - slack, reading[4] + step.most + slack
             if early - self._rare < high < early:
                 self._move(after, reading[0] + self._costs.turn_late, reading, step, low, high, How.TURN | How.LATE)
 
     def _move(
-        self, after: Readings, cost: float, reading: Reading, step: Step, low: int, high: int, how: int
+        self, after: list[Reading], cost: float, reading: Reading, step: Step, low: int, high: int, how: int
     ) -> None:
         """Keep a reading that went one step further with an assumed error."""
         _, place, value, _, _, trail = reading
@@ -310,9 +320,9 @@ class SequenceReader:
             return
         value = value << step.shift | step.bits
         if value < self._too_long:
-            keep(after, (cost, step.place, value, low, high, trail))
+            after.append((cost, step.place, value, low, high, trail))
 
-    def _cut_out(self, after: Readings, reading: Reading) -> None:
+    def _cut_out(self, after: list[Reading], reading: Reading) -> None:
         """Assume that the end bit's last half runs into a cutout: the change is at its end or a one-bit later.
 
         With one edge, the change may also be at the cutout's start.
@@ -327,17 +337,23 @@ class SequenceReader:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
                 trail = Trail(self.now, found=(*trail.found, found))
-                keep(after, (cost, RUN, 0, self.now - self._late, self.now, trail))
+                after.append((cost, RUN, 0, self.now - self._late, self.now, trail))
 
-    def _best_of(self, after: Readings) -> list[Reading]:
-        """The likeliest readings, the best one first. The others are dropped."""
-        readings = sorted(after.values(), key=by_cost)
-        if len(readings) > 1:
-            least = readings[0][0]
-            kept = bisect_right(readings, least + SURELY, hi=min(len(readings), BEAM), key=by_cost)
-            if len(readings) > BEAM:
-                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(len(readings), MOST), key=by_cost))
-            if kept < len(readings):
+    def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
+        """The likeliest readings, the best one first. The others are dropped.
+
+        :param mixed: False if they all went one step further inside a packet. Then they differ as they did before.
+        """
+        readings.sort(key=by_cost)
+        if mixed or self._mixed:
+            readings = distinct(readings, early)
+        least = readings[0][0]
+        count = len(readings)
+        if count > BEAM or readings[-1][0] > least + SURELY:
+            kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
+            if count > BEAM:
+                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(count, MOST), key=by_cost))
+            if kept < count:
                 self._dropped = min(self._dropped, readings[kept][0] - least)
                 del readings[kept:]
         return readings
@@ -365,6 +381,7 @@ class SequenceReader:
             self._readings = [reading for reading in self._readings if has(reading, packet)]
         self._readings = [(*reading[:5], without_first(reading[5])) for reading in self._readings]
         self._before = []
+        self._mixed = True
 
     def _is_doubtful(self, packet: Found) -> bool:
         """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""

@@ -1,7 +1,8 @@
 """Recovery: stretches that the decision by halves or by sum loses are read again by sequence.
 
 A lost stretch is read from the end of the last event to a few half-bits after the start of the next preamble. The
-lengths of the half-bits come from the packets before. Only lost stretches are read again, so a capture with few
+lengths of the half-bits come from the packets before, or else from the lost stretch. Where nothing can be learned, the
+loss stays as it is. Only lost stretches are read again, so a capture with few
 losses takes hardly longer. Changes that are missing, recorded twice or seen late then no longer lose packets.
 """
 
@@ -18,8 +19,8 @@ import attrs
 from ..event import Cutout, Fault, Packet, PacketEvent, Recovery
 from ..limits import US, Limits
 from ..receiver import HalvesReceiver
-from .guess import guessed
-from .lengths import NOMINAL, Lengths, Piece, learned, spread, whole_piece
+from .guess import FIRST as TRIED, guessed, has_preambles
+from .lengths import Lengths, Piece, learned, spread, whole_piece
 from .reader import SequenceReader
 from .sequence import LEAST_LATENCY, MORE_LATENCY
 from .sums import SumReceiver
@@ -40,7 +41,7 @@ FAR = 700
 KEPT = 1200
 #: Number of packets from which lengths are learned, and number of packets after which they are learned again.
 LAST = 6
-AGAIN = 64
+AGAIN = 512
 #: Number of durations after which lengths are guessed if there is no packet.
 FIRST = 1500
 #: How much later than the limits say a change may be, ns, because a clock counts in steps.
@@ -69,8 +70,10 @@ class RecoveringReceiver:
         self._reader: SequenceReader | None = None
         self._tiles: Tiles | None = None  # events of the lost stretch that is being read
         self._read = base.now  # end of the part that is read, ns
+        self._vain = base.now  # end of the part of the present loss from which nothing can be learned, ns
+        self._hopeless = False  # True if guesses at the lengths failed since the last packet
         self._latency = max(limits.latency_max, LEAST_LATENCY) + STEP
-        self._known = NOMINAL  # the lengths that the reader uses
+        self._known: Lengths | None = None  # the lengths that the reader uses
 
     @property
     def now(self) -> int:
@@ -93,7 +96,8 @@ class RecoveringReceiver:
             return events
         for begin in range(0, len(durations), ROW):
             row = durations[begin : begin + ROW]
-            self._times += islice(accumulate((count * scale for count in row), initial=self._times[-1]), 1, None)
+            ns = row if scale == 1 else [count * scale for count in row]
+            self._times += islice(accumulate(ns, initial=self._times[-1]), 1, None)
             self._quiet += len(row)
             events += self._take(self._base.feed_many(row, scale))
         return events
@@ -112,7 +116,7 @@ class RecoveringReceiver:
         if self._quiet > LONG and not self._pending:
             given += self._read_ahead()
         if len(self._times) > KEPT + LONG + 2 * ROW:
-            del self._times[: max(bisect_left(self._times, min(self._settled, self._read)) - KEPT, 0)]
+            del self._times[: max(bisect_left(self._times, max(self._settled, self._read, self._vain)) - KEPT, 0)]
         return given
 
     def _give(self, final: bool = False) -> list[PacketEvent]:
@@ -137,50 +141,59 @@ class RecoveringReceiver:
         if isinstance(event, Packet):
             self._last.append(event)
             self._packets += 1
+            self._hopeless = False
+        self._vain = self._settled
         if event.end <= start:
             return []
         return [event if event.start >= start else attrs.evolve(event, start=start)]
 
     def _can_read(self, fault: Fault, final: bool) -> bool:
-        """True if enough is known to read a lost stretch again."""
+        """True if enough is known to read a lost stretch again, or to say that nothing can be learned to read it."""
         if final:
-            return self._knows_lengths(final)
+            return self._knows_lengths(fault.end, final)
         behind = len(self._times) - bisect_left(self._times, fault.end)
-        return behind > BEHIND and (self._tiles is not None or self._knows_lengths())
+        return behind > BEHIND and (self._tiles is not None or self._knows_lengths(fault.end))
 
     def _again(self, fault: Fault) -> list[PacketEvent]:
         """Read a lost stretch again by sequence."""
+        if self._lengths is None:
+            return self._not_read(fault)
         last = bisect_left(self._times, fault.end)
-        begun = self._tiles is not None
         self._read_to(min(last + BEHIND, len(self._times) - 1))
         assert self._reader is not None and self._tiles is not None
         self._reader.finish()
         given = self._found()
         tiles, self._tiles = self._tiles, None
-        if not given and not begun:
-            self._after_packet = False
-            start, self._settled = self._settled, max(fault.end, self._settled)
-            return [fault if fault.start >= start else attrs.evolve(fault, start=start, at=max(fault.at, start))]
+        if tiles.settled == self._settled:
+            return self._not_read(fault)
         ones, inside = self._reader.rest()
         end = fault.end if inside else min(ones, fault.end)
         given += tiles.lose(end)
         self._after_packet = tiles.after_packet
-        self._settled = max(tiles.settled, fault.end)
+        self._settled = self._vain = max(tiles.settled, fault.end)
         return given
+
+    def _not_read(self, fault: Fault) -> list[PacketEvent]:
+        """A fault of the base in whose stretch nothing was found."""
+        self._after_packet = False
+        start, self._settled = self._settled, max(fault.end, self._settled)
+        self._vain = self._settled
+        return [fault if fault.start >= start else attrs.evolve(fault, start=start, at=max(fault.at, start))]
 
     def _read_ahead(self) -> list[PacketEvent]:
         """Read ahead, because the base has given no event for long. Leave out what may still become its packet."""
-        if self._tiles is None and not self._knows_lengths():
+        last = len(self._times) - FAR
+        if self._tiles is None and not self._knows_lengths(self._times[last]) or self._lengths is None:
             return []
-        self._read_to(len(self._times) - FAR)
+        self._read_to(last)
         return self._found()
 
     def _read_to(self, last: int) -> None:
         """Continue reading up to the change with index ``last``."""
         if self._tiles is None or self._reader is None:
-            self._reader = self._new_reader()
+            self._read = max(self._settled, self._vain)
+            self._reader = self._new_reader(self._read)
             self._tiles = Tiles(self._limits, self._settled, self._after_packet)
-            self._read = self._settled
         times = self._times
         feed = self._reader.feed
         for at in range(bisect_right(times, self._read), last + 1):
@@ -196,36 +209,52 @@ class RecoveringReceiver:
         self._reader.found.clear()
         return given
 
-    def _new_reader(self) -> SequenceReader:
-        """A reader that starts at the end of the last returned event."""
-        lengths = self._lengths or NOMINAL
-        reader = self._reader
+    def _new_reader(self, start: int) -> SequenceReader:
+        """A reader that starts at a change, ns."""
+        lengths, reader = self._lengths, self._reader
+        assert lengths is not None
         if reader is None:
-            reader = SequenceReader(self._limits, lengths, self._latency, self._settled)
+            reader = SequenceReader(self._limits, lengths, self._latency, start)
         elif lengths != self._known:
             reader.learn(lengths)
         self._known = lengths
-        reader.restart(self._settled, self._after_packet)
+        reader.restart(start, self._after_packet and start == self._settled)
         return reader
 
-    def _knows_lengths(self, final: bool = False) -> bool:
-        """True if the lengths of half-bits are known. Learns them first if it is time to."""
-        if self._lengths is None:
-            start = bisect_left(self._times, self._settled)
-            durations = [b - a for a, b in pairwise(self._times[start : start + FIRST + 1])]
-            enough = final or len(durations) == FIRST
-            until = self._times[start] + sum(durations)
-            near = (event for event in self._pending if isinstance(event, Packet) and event.end <= until)
+    def _knows_lengths(self, end: int, final: bool = False) -> bool:
+        """True if the lengths of half-bits are known, or cannot be learned from a loss. Learns them first.
+
+        :param end: end of the loss, ns.
+        """
+        if self._lengths is not None:
+            if self._packets >= AGAIN:
+                self._learn(self._last)
+            return True
+        while self._lengths is None and max(self._settled, self._vain) < end:
+            start = bisect_left(self._times, max(self._settled, self._vain))
+            times = self._times[start : start + FIRST + 1]
+            enough = final or len(times) > FIRST
+            near = (event for event in self._pending if isinstance(event, Packet) and event.end <= times[-1])
             packets = [*self._last, *islice(near, LAST - len(self._last))]
             if packets and (enough or len(packets) == LAST):
                 self._learn(packets)
-            if self._lengths is None and enough:
-                found = guessed(durations, self._limits, max(self._limits.latency_max, LEAST_LATENCY))
-                self._lengths = NOMINAL if found is None else found.lengths
-                self._allow(0 if found is None else found.latency)
-        elif self._packets >= AGAIN:
-            self._learn(self._last)
-        return self._lengths is not None or final
+            if self._lengths is None:
+                if not enough:
+                    return False
+                self._guess(times)
+        return True
+
+    def _guess(self, times: Sequence[int]) -> None:
+        """Guess the lengths from a part of the present loss, or say that it was in vain."""
+        durations = [after - before for before, after in pairwise(times)]
+        limits, latency = self._limits, max(self._limits.latency_max, LEAST_LATENCY)
+        found = None if self._hopeless else guessed(durations, limits, latency)
+        if found is not None:
+            self._lengths = found.lengths
+            self._allow(found.latency)
+        else:
+            self._hopeless = self._hopeless or has_preambles(durations, limits, latency)
+            self._vain = max(times[min(TRIED, len(durations))], self._vain + 1)  # durations may be 0
 
     def _learn(self, packets: Iterable[Packet]) -> None:
         """Learn from packets of the base, which have all their half-bits."""

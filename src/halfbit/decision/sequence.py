@@ -1,7 +1,8 @@
 """Decision by sequence: finds the likeliest bits of a whole packet, not bit by bit.
 
 :mod:`.reader` does the reading. It needs the lengths of this station's half-bits. So the start of a capture is kept
-until they are learned from it (:mod:`.guess`), and is read then. Later packets make the lengths more exact.
+until they are learned from it (:mod:`.guess`), and is read then. Later packets make the lengths more exact. Where
+nothing can be learned, nothing is read: that time is a fault.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from itertools import accumulate
 
 from ..event import PacketEvent
 from ..limits import US, Limits
-from .guess import guessed, learned_from
-from .lengths import NOMINAL
+from .guess import FIRST as TRIED, guessed, has_preambles, learned_from
+from .lengths import Lengths
 from .reader import MARGIN, Found, SequenceReader
 from .tiles import Tiles, recovery_of
 
@@ -20,6 +21,8 @@ __all__ = ["LEAST_LATENCY", "SequenceReceiver"]
 
 #: Number of durations from which lengths are learned: about twelve packets.
 FIRST = 1500
+#: Most durations that are kept to be read as soon as lengths are learned.
+KEPT = 8 * FIRST
 #: Number of packets after which they are learned again: at first, and later.
 AGAIN = (8, 32)
 EVERY = 128
@@ -48,11 +51,12 @@ class SequenceReceiver:
         self._tiles = Tiles(limits, start)
         self._reader: SequenceReader | None = None
         self._recent: list[int] = []  # the last durations, ns
-        self._learned = NOMINAL
+        self._learned: Lengths | None = None
         self._found: list[Found] = []  # packets found since lengths were last learned
         self._packets = 0
         self._again = NO_PACKET
         self._since = 0  # durations since the last packet, or since lengths were last guessed
+        self._wait = self._longer = FIRST  # durations until they are guessed, while none is known; and the next time
         #: The time of the last change, ns.
         self.now: int = start
 
@@ -61,12 +65,12 @@ class SequenceReceiver:
         self.now += duration
         self._recent.append(duration)
         reader = self._reader
-        if reader is None:
-            return self._begin() if len(self._recent) >= FIRST else []
-        reader.feed(duration)
+        if len(self._recent) > (2 * FIRST if reader else KEPT):
+            del self._recent[: -FIRST if reader else -KEPT // 2]
         self._since += 1
-        if len(self._recent) > 2 * FIRST:
-            del self._recent[:-FIRST]
+        if reader is None:
+            return self._begin() if self._since >= self._wait else []
+        reader.feed(duration)
         if reader.found:
             return self._take(reader)
         if self._since > self._again:
@@ -84,20 +88,30 @@ class SequenceReceiver:
         """End of the capture: return the best reading's packets. A packet that has begun becomes a fault."""
         events = self._begin() if self._reader is None else []
         reader = self._reader
-        assert reader is not None
+        if reader is None:
+            return events + self._tiles.lose(self.now)
         reader.finish()
         events += self._take(reader)
         return events + self._tiles.lose(*reader.rest())
 
     def _begin(self) -> list[PacketEvent]:
         """Learn the lengths from the durations so far, then read these durations."""
-        found = guessed(self._recent, self._limits, self._latency)
-        if found is not None:
-            self._learned = found.lengths
-            self._latency = self._latency_of(found.latency)
-        start = self.now - sum(self._recent)
+        recent = self._recent
+        new = recent[-min(max(self._since, TRIED), FIRST) :]
+        found = guessed(new, self._limits, self._latency)
+        if found is None:
+            # Preambles without packets: a later guess will hardly do better, and it takes long.
+            if has_preambles(new, self._limits, self._latency):
+                self._wait, self._longer = self._longer, 2 * self._longer
+            else:
+                self._wait = TRIED
+            self._since = 0
+            return []
+        self._learned = found.lengths
+        self._latency = self._latency_of(found.latency)
+        start = self.now - sum(recent)
         self._reader = reader = SequenceReader(self._limits, self._learned, self._latency, start)
-        for duration in self._recent:
+        for duration in recent:
             reader.feed(duration)
         return self._take(reader)
 
@@ -123,6 +137,7 @@ class SequenceReceiver:
 
     def _learn(self, reader: SequenceReader) -> None:
         """Learn the lengths from the last packets."""
+        assert self._learned is not None
         times = list(accumulate(self._recent, initial=self.now - sum(self._recent)))
         new = learned_from(self._found[-LAST:], times, self._learned, self._limits, self._latency)[0]
         del self._found[:-LAST]

@@ -12,6 +12,7 @@ times fit. So it only needs to know which half-bits may come next and their tota
 
 from __future__ import annotations
 
+from functools import cache
 from typing import NamedTuple
 
 from .lengths import Lengths
@@ -40,8 +41,9 @@ WITHIN_END_BIT = within(0, 1)
 class Step(NamedTuple):
     """One or more half-bits in a row that may follow a place."""
 
-    #: Total length, ns.
-    length: int
+    #: Least and greatest total length, ns.
+    least: int
+    most: int
     #: The place after them.
     place: int
     #: Number of byte bits they complete, and the values of these bits.
@@ -54,16 +56,35 @@ class Step(NamedTuple):
 
 
 class Steps(dict[int, tuple[Step, ...]]):
-    """For each place, the possible ways in which ``count`` half-bits can follow. Computed on first use of a place."""
+    """For each place, the possible ways in which ``count`` half-bits can follow. Computed on first use of a place.
 
-    def __init__(self, count: int, lengths: Lengths) -> None:
+    :param slack: how far their total length may be from that of the lengths, ns.
+    """
+
+    def __init__(self, count: int, lengths: Lengths, slack: int) -> None:
         super().__init__()
         self._count = count
         self._lengths = lengths
+        self._slack = slack
 
     def __missing__(self, place: int) -> tuple[Step, ...]:
-        self[place] = steps = tuple(_steps(place, self._count, self._lengths))
-        return steps
+        steps = []
+        for halves, after, shift, bits, ones in _ways(place, self._count):
+            length = self._lengths.of(halves)
+            zeros = not all(kind for kind, _ in halves)
+            steps.append(Step(length - self._slack, length + self._slack, after, shift, bits, ones, zeros))
+        self[place] = tuple(steps)
+        return self[place]
+
+
+class _Way(NamedTuple):
+    """Half-bits that may follow a place, each as its kind and 1 for a bit's last half. The rest is as in a step."""
+
+    halves: tuple[tuple[int, int], ...] = ()
+    place: int = RUN
+    shift: int = 0
+    bits: int = 0
+    ones: int = 0
 
 
 def _half_bits(place: int) -> tuple[tuple[int, int, int | None], ...]:
@@ -80,20 +101,17 @@ def _half_bits(place: int) -> tuple[tuple[int, int, int | None], ...]:
     return ((kind, END if kind else before(1), None),)
 
 
-def _is_last(place: int) -> int:
-    return int(_WITHIN <= place < END)
-
-
-def _steps(place: int, count: int, lengths: Lengths) -> list[Step]:
+@cache
+def _ways(place: int, count: int) -> tuple[_Way, ...]:
+    """The ways in which ``count`` half-bits can follow a place. The same for all stations."""
     if not count:
-        return [Step(0, place, 0, 0, 0, False)]
-    steps = []
+        return (_Way(place=place),)
+    last = int(_WITHIN <= place < END)
+    ways = []
     for kind, after, bit in _half_bits(place):
         outside = int(place in (RUN, END) and kind)
-        for rest in _steps(after, count - 1, lengths):
-            shift, bits = rest.shift, rest.bits
+        for halves, then, shift, bits, ones in _ways(after, count - 1):
             if bit is not None:
                 shift, bits = shift + 1, bit << shift | bits
-            length = lengths.half(kind, _is_last(place)) + rest.length
-            steps.append(Step(length, rest.place, shift, bits, outside + rest.ones, not kind or rest.zeros))
-    return steps
+            ways.append(_Way(((kind, last), *halves), then, shift, bits, outside + ones))
+    return tuple(ways)
