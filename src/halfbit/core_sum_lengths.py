@@ -32,9 +32,10 @@ CREEP = UNITS // 4
 #: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
 HALF_MAX = 250 * UNITS
 #: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
-WHOLE, SOME, MOST = 1 << 15, 1000, 18000
-#: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
-GAIN_MIN, GAIN_MAX = 5, 9
+WHOLE, SOME, MOST = 1 << 15, 200, 18000
+#: A zero's length is corrected by 1/64 of a bit's error at first, a one's (it is learned from preambles) by 1/256. Later
+#: by less, at the end by 1/512. The powers of two.
+GAIN_ZERO, GAIN_ONE, GAIN_MAX = 6, 8, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.
@@ -55,14 +56,14 @@ class Length:
     """The length of a kind of bit, in units."""
 
     def __init__(self) -> None:
-        self.begin(0)
+        self.begin(0, GAIN_MAX)
 
-    def begin(self, value: int) -> None:
-        """Start with a value that is not known exactly yet."""
+    def begin(self, value: int, gain: int) -> None:
+        """Start with a value that is not known exactly yet. Errors correct it by 1 / 2 ** ``gain`` at first."""
         self.value: int = value
         self.rest: int = 0  # what is left of the errors: parts of a unit
-        self.gain: int = GAIN_MIN
-        self.seen: int = 1 << GAIN_MIN
+        self.gain: int = gain
+        self.seen: int = 1 << gain
 
     def learn(self, off: int) -> int:
         """Correct the length by a bit that was too long: ``off`` is twice by how much. Returns the change."""
@@ -103,8 +104,8 @@ class Lengths:
 
         :param stretches: True if some zeros are stretched.
         """
-        self.one.begin(one)
-        self.zero.begin(zero)
+        self.one.begin(one, GAIN_ONE)
+        self.zero.begin(zero, GAIN_ZERO)
         self.both: int = one + zero
         #: By how much a half must be shorter than the middle between a one's and a zero's half for a strain of 1.
         self.shorter: int = max(self.most * self.most // (3 * max(zero - one, 1)), 1)
@@ -139,12 +140,15 @@ class Boundaries:
         # Lower and upper bound of how late the last change was seen, relative to the middle of the possible range.
         self.low: int = -lengths.most
         self.high: int = lengths.most
+        #: The lower bound if no zero was stretched without a trace. It decides bits as much as ``low``, and lengths are
+        #: learned by it: with ``low``, ones would become too short and zeros too long.
+        self.likely: int = -lengths.most
 
     def lose(self) -> None:
         """Not a bit: the place of the next bit is unknown."""
         self.strain = STRAIN_MAX
         self.stretched = False
-        self.low = -self.lengths.most
+        self.low = self.likely = -self.lengths.most
         self.high = self.lengths.most
 
     def bit(self, first: int, last: int) -> int:
@@ -158,7 +162,7 @@ class Boundaries:
         duration = (first + last) * lengths.scale
         low = self.low + duration
         high = self.high + duration
-        beyond = low + high - lengths.both
+        beyond = (self.low + self.likely) // 2 + duration + high - lengths.both
         if beyond <= 0:
             bit = ONE
             length = lengths.one.value
@@ -169,21 +173,24 @@ class Boundaries:
         self.stretched = False
         low -= length + CREEP
         high -= length - CREEP
+        likely = self.likely + duration - length - CREEP
         if low > most or high < -most:
             self.astray(bit, low, high, (first if first < last else last) * lengths.scale)
             return bit
         if self.teaches:
             if bit == ZERO:
                 lengths.stretching -= lengths.stretching >> 5
-            if high - low <= most:
+            if high - likely <= most and likely <= most:
                 # If the start of a bit is not well known, it would only confirm what was assumed.
-                change = lengths.learn(bit, low + high)
+                change = lengths.learn(bit, likely + high)
                 low -= change
                 high -= change
+                likely -= change
         if bit == ZERO and lengths.stretching > SOME:
             low = -most
         self.low = low if low > -most else -most
         self.high = high if high < most else most
+        self.likely = likely if self.low < likely <= most else self.low
         return bit
 
     def astray(self, bit: int, low: int, high: int, half: int) -> None:
@@ -194,18 +201,14 @@ class Boundaries:
             over = low - most if low > 0 else -most - high
             steps = over // lengths.sixteenth
             self.strain += steps * steps if steps < 8 else STRAIN_MAX
-            if low > 0:
-                self.low = most // 2
-                self.high = most
-            else:
-                self.low = -most
-                self.high = -(most // 2)
+            self.low = self.likely = most // 2 if low > 0 else -most
+            self.high = most if low > 0 else -(most // 2)
             return
         # A stretched zero. The lateness of its end is unknown.
         self.stretched = True
         if self.teaches:
             lengths.stretching += (WHOLE - lengths.stretching) >> 5
-        self.low = -most
+        self.low = self.likely = -most
         self.high = most
         # Its shorter half is as long as a normal zero's half. In the wrong phase it may be the half of a one.
         short = (lengths.both >> 1) - 2 * half
@@ -359,9 +362,7 @@ class Learner:
             self.fits(start + begin, start + end)
             total += self.total
             weights += self.weight
-        if weights == 0:
-            return 0
-        return 2 * total * self.scale // weights
+        return 2 * total * self.scale // weights if weights else 0
 
     def near(self, begin: int, runs: int) -> bool:
         """True if a run that was used begins near ``begin``."""
