@@ -33,9 +33,8 @@ CREEP = UNITS // 4
 HALF_MAX = 250 * UNITS
 #: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
 WHOLE, SOME, MOST = 1 << 15, 200, 18000
-#: A zero's length is corrected by 1/64 of a bit's error at first, a one's (it is learned from preambles) by 1/256. Later
-#: by less, at the end by 1/512. The powers of two.
-GAIN_ZERO, GAIN_ONE, GAIN_MAX = 6, 8, 9
+#: Lengths are corrected by 1/64 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
+GAIN_MIN, GAIN_MAX = 6, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.
@@ -56,14 +55,14 @@ class Length:
     """The length of a kind of bit, in units."""
 
     def __init__(self) -> None:
-        self.begin(0, GAIN_MAX)
+        self.begin(0)
 
-    def begin(self, value: int, gain: int) -> None:
-        """Start with a value that is not known exactly yet. Errors correct it by 1 / 2 ** ``gain`` at first."""
+    def begin(self, value: int) -> None:
+        """Start with a value that is not known exactly yet."""
         self.value: int = value
         self.rest: int = 0  # what is left of the errors: parts of a unit
-        self.gain: int = gain
-        self.seen: int = 1 << gain
+        self.gain: int = GAIN_MIN
+        self.seen: int = 1 << GAIN_MIN
 
     def learn(self, off: int) -> int:
         """Correct the length by a bit that was too long: ``off`` is twice by how much. Returns the change."""
@@ -104,8 +103,8 @@ class Lengths:
 
         :param stretches: True if some zeros are stretched.
         """
-        self.one.begin(one, GAIN_ONE)
-        self.zero.begin(zero, GAIN_ZERO)
+        self.one.begin(one)
+        self.zero.begin(zero)
         self.both: int = one + zero
         #: By how much a half must be shorter than the middle between a one's and a zero's half for a strain of 1.
         self.shorter: int = max(self.most * self.most // (3 * max(zero - one, 1)), 1)

@@ -11,7 +11,7 @@
 #define ONE_MAX ((uint32_t)(HALFBIT_SUM_ONE_MAX))
 
 /* The constants of core_sum_lengths.py. */
-enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_ZERO = 6, GAIN_ONE = 8, GAIN_MAX = 9 };
+enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 6, GAIN_MAX = 9 };
 #define WHOLE 32768u
 #define SOME 200u
 #define MOST 18000u
@@ -62,12 +62,12 @@ static uint32_t divided(uint32_t number, uint32_t by)
     return result;
 }
 
-static void length_begin(length_t *l, int16_t value, uint8_t gain)
+static void length_begin(length_t *l, int16_t value)
 {
     l->value = value;
     l->rest = 0;
-    l->gain = gain;
-    l->seen = (uint16_t)(1u << gain);
+    l->gain = GAIN_MIN;
+    l->seen = 1u << GAIN_MIN;
 }
 
 static int16_t length_learn(length_t *l, int16_t off)
@@ -92,8 +92,8 @@ void halfbit_sum_lengths_begin(lengths_t *l, int16_t one, int16_t zero, uint8_t 
 {
     uint32_t apart = zero > one ? (uint32_t)(zero - one) : 1u;
 
-    length_begin(&l->one, one, GAIN_ONE);
-    length_begin(&l->zero, zero, GAIN_ZERO);
+    length_begin(&l->one, one);
+    length_begin(&l->zero, zero);
     l->shorter = (uint16_t)divided((uint32_t)FARTHEST * (uint32_t)FARTHEST, 3u * apart);
     if (l->shorter == 0)
         l->shorter = 1;
