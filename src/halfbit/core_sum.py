@@ -46,8 +46,9 @@ BLOCK = 240
 #: Most blocks without a packet before the lengths are learned again; and how many right after a packet.
 PATIENCE_MAX, PATIENCE = 15, 3
 
-#: Most strain of a packet itself.
-OWN_MAX = 100
+#: Most strain of a packet itself: that of one change that the loop cannot explain (STRAIN_MAX), and nothing besides.
+#: After a lost or extra change all bits are read in the other phase, and the error detection byte may miss that.
+OWN_MAX = 64
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched; and
 #: together with the strain from before. During the packet it must always have at most half of the other's: if both
 #: lanes strain, the lengths are wrong, for example those of another station.

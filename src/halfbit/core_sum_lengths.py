@@ -32,9 +32,9 @@ CREEP = UNITS // 4
 #: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
 HALF_MAX = 250 * UNITS
 #: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
-WHOLE, SOME, MOST = 1 << 15, 1000, 18000
-#: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
-GAIN_MIN, GAIN_MAX = 5, 9
+WHOLE, SOME, MOST = 1 << 15, 200, 18000
+#: Lengths are corrected by 1/64 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
+GAIN_MIN, GAIN_MAX = 6, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.
@@ -139,12 +139,15 @@ class Boundaries:
         # Lower and upper bound of how late the last change was seen, relative to the middle of the possible range.
         self.low: int = -lengths.most
         self.high: int = lengths.most
+        #: The lower bound if no zero was stretched without a trace. It decides bits as much as ``low``, and lengths are
+        #: learned by it: with ``low``, ones would become too short and zeros too long.
+        self.likely: int = -lengths.most
 
     def lose(self) -> None:
         """Not a bit: the place of the next bit is unknown."""
         self.strain = STRAIN_MAX
         self.stretched = False
-        self.low = -self.lengths.most
+        self.low = self.likely = -self.lengths.most
         self.high = self.lengths.most
 
     def bit(self, first: int, last: int) -> int:
@@ -158,7 +161,7 @@ class Boundaries:
         duration = (first + last) * lengths.scale
         low = self.low + duration
         high = self.high + duration
-        beyond = low + high - lengths.both
+        beyond = (self.low + self.likely) // 2 + duration + high - lengths.both
         if beyond <= 0:
             bit = ONE
             length = lengths.one.value
@@ -169,21 +172,24 @@ class Boundaries:
         self.stretched = False
         low -= length + CREEP
         high -= length - CREEP
+        likely = self.likely + duration - length - CREEP
         if low > most or high < -most:
             self.astray(bit, low, high, (first if first < last else last) * lengths.scale)
             return bit
         if self.teaches:
             if bit == ZERO:
                 lengths.stretching -= lengths.stretching >> 5
-            if high - low <= most:
+            if high - likely <= most and likely <= most:
                 # If the start of a bit is not well known, it would only confirm what was assumed.
-                change = lengths.learn(bit, low + high)
+                change = lengths.learn(bit, likely + high)
                 low -= change
                 high -= change
+                likely -= change
         if bit == ZERO and lengths.stretching > SOME:
             low = -most
         self.low = low if low > -most else -most
         self.high = high if high < most else most
+        self.likely = likely if self.low < likely <= most else self.low
         return bit
 
     def astray(self, bit: int, low: int, high: int, half: int) -> None:
@@ -194,18 +200,14 @@ class Boundaries:
             over = low - most if low > 0 else -most - high
             steps = over // lengths.sixteenth
             self.strain += steps * steps if steps < 8 else STRAIN_MAX
-            if low > 0:
-                self.low = most // 2
-                self.high = most
-            else:
-                self.low = -most
-                self.high = -(most // 2)
+            self.low = self.likely = most // 2 if low > 0 else -most
+            self.high = most if low > 0 else -(most // 2)
             return
         # A stretched zero. The lateness of its end is unknown.
         self.stretched = True
         if self.teaches:
             lengths.stretching += (WHOLE - lengths.stretching) >> 5
-        self.low = -most
+        self.low = self.likely = -most
         self.high = most
         # Its shorter half is as long as a normal zero's half. In the wrong phase it may be the half of a one.
         short = (lengths.both >> 1) - 2 * half
@@ -359,9 +361,7 @@ class Learner:
             self.fits(start + begin, start + end)
             total += self.total
             weights += self.weight
-        if weights == 0:
-            return 0
-        return 2 * total * self.scale // weights
+        return 2 * total * self.scale // weights if weights else 0
 
     def near(self, begin: int, runs: int) -> bool:
         """True if a run that was used begins near ``begin``."""

@@ -3,7 +3,7 @@
 Simple limits are tried first. If none of them reads everything, the decision by sequence is tried on a part of the
 capture, with the latencies and the long turns that loops can have. It learns the station's lengths by itself, and it
 reads well with any latency near the right one. The best of these are tried on everything. The packets then show the
-capture's true latency (:mod:`.fit`), and limits for that latency are tried too.
+capture's true latency (:mod:`.fit`), and so do those that simple limits read. Limits for these latencies are tried too.
 
 The score is the share of the time that is in packets. The simplest limits near the best score are chosen.
 """
@@ -137,10 +137,13 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
         if one_edge or pulse_of(row) in HALVES
         for trial in _by_sequence(row, minimum, one_edge)
     ]
-    best = best_first(simple + rough)[0]
-    fit = fitted(best)
-    if fit is not None:
-        yield from _fitting(fit, best, simple, rows[best.filter])
+    # If changes are missing, a sequence may be read with far too much latency. Packets that simple limits read have all
+    # their changes, so they show the true one.
+    plain, best = best_first(simple)[0], best_first(simple + rough)[0]
+    for trial in [plain, best] if plain is not best and plain.score >= MOST else [best]:
+        fit = fitted(trial)
+        if fit is not None:
+            yield from _fitting(fit, trial, simple, rows[trial.filter])
     yield from rough
 
 

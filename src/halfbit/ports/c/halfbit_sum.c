@@ -14,7 +14,7 @@ enum {
     BLOCK = 240,
     PATIENCE_MAX = 15,
     PATIENCE = 3,
-    OWN_MAX = 100,
+    OWN_MAX = 64,
     OWN_CLEAR = 1,
     CLEAR = 50,
     PAST_MAX = 60,

@@ -11,9 +11,9 @@
 #define ONE_MAX ((uint32_t)(HALFBIT_SUM_ONE_MAX))
 
 /* The constants of core_sum_lengths.py. */
-enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 5, GAIN_MAX = 9 };
+enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 6, GAIN_MAX = 9 };
 #define WHOLE 32768u
-#define SOME 1000u
+#define SOME 200u
 #define MOST 18000u
 #define RUN 20u
 #define RUN_MAX 64u
@@ -118,7 +118,7 @@ void halfbit_sum_boundaries_lose(boundaries_t *b)
 {
     b->strain = STRAIN_MAX;
     b->stretched = 0;
-    b->low = -FARTHEST;
+    b->low = b->likely = -FARTHEST;
     b->high = FARTHEST;
 }
 
@@ -134,14 +134,14 @@ static void boundaries_astray(boundaries_t *b, lengths_t *l, uint8_t bit, int16_
             steps++;
         }
         b->strain = (uint8_t)(b->strain + steps * steps);
-        b->low = low > 0 ? FARTHEST / 2 : -FARTHEST;
+        b->low = b->likely = low > 0 ? FARTHEST / 2 : -FARTHEST;
         b->high = low > 0 ? FARTHEST : -(FARTHEST / 2);
         return;
     }
     b->stretched = 1;
     if (b->teaches)
         l->stretching = (uint16_t)(l->stretching + ((WHOLE - l->stretching) >> 5));
-    b->low = -FARTHEST;
+    b->low = b->likely = -FARTHEST;
     b->high = FARTHEST;
     over = (int16_t)((int16_t)((uint16_t)(l->one.value + l->zero.value) >> 1) - 2 * half);
     while (over >= (int16_t)l->shorter && steps < STRAIN_MAX) {
@@ -164,7 +164,9 @@ uint8_t halfbit_sum_boundaries_bit(boundaries_t *b, lengths_t *l, halfbit_sum_du
     int16_t last = in_units(last_half);
     int16_t low = (int16_t)(b->low + first + last);
     int16_t high = (int16_t)(b->high + first + last);
-    int16_t beyond = (int16_t)(low + high - l->one.value - l->zero.value);
+    int16_t likely = (int16_t)(b->likely + first + last);
+    int16_t middle = (int16_t)((b->low + b->likely + 2 * FARTHEST) / 2 - FARTHEST); /* rounded down */
+    int16_t beyond = (int16_t)(middle + first + last + high - l->one.value - l->zero.value);
     uint8_t bit = beyond <= 0 ? HALFBIT_ONE : HALFBIT_ZERO;
     int16_t length = bit == HALFBIT_ONE ? l->one.value : l->zero.value;
 
@@ -172,6 +174,7 @@ uint8_t halfbit_sum_boundaries_bit(boundaries_t *b, lengths_t *l, halfbit_sum_du
     b->stretched = 0;
     low = (int16_t)(low - length - CREEP);
     high = (int16_t)(high - length + CREEP);
+    likely = (int16_t)(likely - length - CREEP);
     if (low > FARTHEST || high < -FARTHEST) {
         boundaries_astray(b, l, bit, low, high, first < last ? first : last);
         return bit;
@@ -179,17 +182,19 @@ uint8_t halfbit_sum_boundaries_bit(boundaries_t *b, lengths_t *l, halfbit_sum_du
     if (b->teaches) {
         if (bit == HALFBIT_ZERO)
             l->stretching = (uint16_t)(l->stretching - (l->stretching >> 5));
-        if (high - low <= FARTHEST) {
-            int16_t change = lengths_learn(l, bit, (int16_t)(low + high));
+        if (high - likely <= FARTHEST && likely <= FARTHEST) {
+            int16_t change = lengths_learn(l, bit, (int16_t)(likely + high));
 
             low = (int16_t)(low - change);
             high = (int16_t)(high - change);
+            likely = (int16_t)(likely - change);
         }
     }
     if (bit == HALFBIT_ZERO && l->stretching > SOME)
         low = -FARTHEST;
     b->low = low > -FARTHEST ? low : -FARTHEST;
     b->high = high < FARTHEST ? high : FARTHEST;
+    b->likely = b->low < likely && likely <= FARTHEST ? likely : b->low;
     return bit;
 }
 

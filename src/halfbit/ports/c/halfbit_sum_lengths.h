@@ -54,6 +54,7 @@ struct halfbit_sum_lengths {
 struct halfbit_sum_boundaries {
     int16_t low;
     int16_t high;
+    int16_t likely;
     uint8_t strain;
     uint8_t stretched;
     uint8_t teaches;
