@@ -47,8 +47,9 @@ BLOCK = 240
 PATIENCE_MAX, PATIENCE = 15, 3
 
 #: Most strain of a packet itself: that of one change that the loop cannot explain (STRAIN_MAX), and nothing besides.
-#: After a lost or extra change all bits are read in the other phase, and the error detection byte may miss that.
-OWN_MAX = 64
+#: After a lost or extra change all bits are read in the other phase, and the error detection byte may miss that. More
+#: if most zeros are stretched: their lengths say little, and untouched packets strain.
+OWN_MAX, OWN_MAX_STRETCHED = 64, 100
 #: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched; and
 #: together with the strain from before. During the packet it must always have at most half of the other's: if both
 #: lanes strain, the lengths are wrong, for example those of another station.
@@ -263,7 +264,9 @@ class Sums:
         if lane.chance:
             return CHANCE
         clear = lane.others - lane.own
-        if lane.own > OWN_MAX or clear < lane.own or clear < OWN_CLEAR and self.lengths.mostly_stretches():
+        stretches = self.lengths.mostly_stretches()
+        own_max = OWN_MAX_STRETCHED if stretches else OWN_MAX
+        if lane.own > own_max or clear < lane.own or clear < OWN_CLEAR and stretches:
             return UNSURE
         if clear + lane.past < CLEAR:
             self.dropped = lane.held

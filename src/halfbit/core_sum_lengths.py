@@ -31,10 +31,11 @@ SLACK = 2 * UNITS
 CREEP = UNITS // 4
 #: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
 HALF_MAX = 250 * UNITS
-#: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above MOST, most are.
-WHOLE, SOME, MOST = 1 << 15, 200, 18000
-#: Lengths are corrected by 1/64 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
-GAIN_MIN, GAIN_MAX = 6, 9
+#: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above
+#: MANY, it is as likely as not. Above MOST, most are.
+WHOLE, SOME, MANY, MOST = 1 << 15, 200, 8192, 18000
+#: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
+GAIN_MIN, GAIN_MAX = 5, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.
@@ -187,6 +188,8 @@ class Boundaries:
                 likely -= change
         if bit == ZERO and lengths.stretching > SOME:
             low = -most
+            if lengths.stretching > MANY:
+                likely = low
         self.low = low if low > -most else -most
         self.high = high if high < most else most
         self.likely = likely if self.low < likely <= most else self.low

@@ -177,5 +177,6 @@ def test_no_vector_gives_a_packet_that_was_not_sent() -> None:
     """Torn, or of another station than before: once 7F 00 7F came of that, while both phases strained."""
     sent = {IDLE, bytes(3), bytes.fromhex("FFFF00"), *map(bytes.fromhex, ("033FAA96", "099198", "C4573F903C"))}
     sent |= {with_error_byte(bytes(range(1, length))) for length in (3, 15)}
-    given = {bytes.fromhex(event["packet"]) for case in cases("sum") for event in case.events if "packet" in event}
+    own = [case for case in cases("sum") if case.rule != "signals of every kind"]  # those have packets of every kind
+    given = {bytes.fromhex(event["packet"]) for case in own for event in case.events if "packet" in event}
     assert given == sent

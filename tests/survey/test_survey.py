@@ -119,11 +119,10 @@ def test_too_slow_a_loop_is_told(period: int, clean: list[int]) -> None:
     assert "changes go unseen" in found.verdict.reason
 
 
-@pytest.mark.parametrize(("low", "high"), [(60, 65), (45, 70)])
-def test_a_loop_that_misses_halves_gives_no_packet_that_was_not_sent(low: int, high: int) -> None:
+def test_a_loop_that_misses_halves_gives_no_packet_that_was_not_sent() -> None:
     """Both changes of a half fall into one turn now and then; readings without them can be packets, and false."""
-    signal = sent(60)
-    durations = polled(list(signal.durations), (low * US, high * US), random.Random(4))
+    signal = sent(40)
+    durations = polled(list(signal.durations), (60 * US, 65 * US), random.Random(4))
     found = surveyed(durations)
     assert found.verdict.finding in (Finding.COARSE, Finding.NOTHING), found.verdict
     assert found.limits == RECEIVE

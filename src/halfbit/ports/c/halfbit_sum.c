@@ -15,6 +15,7 @@ enum {
     PATIENCE_MAX = 15,
     PATIENCE = 3,
     OWN_MAX = 64,
+    OWN_MAX_STRETCHED = 100,
     OWN_CLEAR = 1,
     CLEAR = 50,
     PAST_MAX = 60,
@@ -129,9 +130,10 @@ static void lane_hold(lane_t *lane)
 static void sum_judge(sum_t *s, lane_t *lane, lane_t *other)
 {
     int16_t clear = (int16_t)(lane->others - lane->own);
+    uint8_t stretches = halfbit_sum_mostly_stretches(&s->lengths);
 
-    if (lane->chance || lane->own > OWN_MAX || clear < (int16_t)lane->own
-        || (clear < OWN_CLEAR && halfbit_sum_mostly_stretches(&s->lengths)))
+    if (lane->chance || lane->own > (stretches ? OWN_MAX_STRETCHED : OWN_MAX) || clear < (int16_t)lane->own
+        || (clear < OWN_CLEAR && stretches))
         return;
     if (clear + lane->past < CLEAR) {
         lane_hold(lane);

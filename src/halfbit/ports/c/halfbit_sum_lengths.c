@@ -11,9 +11,10 @@
 #define ONE_MAX ((uint32_t)(HALFBIT_SUM_ONE_MAX))
 
 /* The constants of core_sum_lengths.py. */
-enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 6, GAIN_MAX = 9 };
+enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 5, GAIN_MAX = 9 };
 #define WHOLE 32768u
 #define SOME 200u
+#define MANY 8192u
 #define MOST 18000u
 #define RUN 20u
 #define RUN_MAX 64u
@@ -190,8 +191,11 @@ uint8_t halfbit_sum_boundaries_bit(boundaries_t *b, lengths_t *l, halfbit_sum_du
             likely = (int16_t)(likely - change);
         }
     }
-    if (bit == HALFBIT_ZERO && l->stretching > SOME)
+    if (bit == HALFBIT_ZERO && l->stretching > SOME) {
         low = -FARTHEST;
+        if (l->stretching > MANY)
+            likely = low;
+    }
     b->low = low > -FARTHEST ? low : -FARTHEST;
     b->high = high < FARTHEST ? high : FARTHEST;
     b->likely = b->low < likely && likely <= FARTHEST ? likely : b->low;
