@@ -34,8 +34,8 @@ HALF_MAX = 250 * UNITS
 #: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above
 #: MANY, it is as likely as not. Above MOST, most are.
 WHOLE, SOME, MANY, MOST = 1 << 15, 200, 8192, 18000
-#: Lengths are corrected by 1/32 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
-GAIN_MIN, GAIN_MAX = 5, 9
+#: Lengths are corrected by 1/64 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
+GAIN_MIN, GAIN_MAX = 6, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
 #: Number of places tried for such a run, the likeliest first; number of runs used at most.

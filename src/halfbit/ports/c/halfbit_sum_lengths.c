@@ -11,7 +11,7 @@
 #define ONE_MAX ((uint32_t)(HALFBIT_SUM_ONE_MAX))
 
 /* The constants of core_sum_lengths.py. */
-enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 5, GAIN_MAX = 9 };
+enum { STRAIN_MAX = 64, DOUBT = 52, SLACK = 32, CREEP = 4, GAIN_MIN = 6, GAIN_MAX = 9 };
 #define WHOLE 32768u
 #define SOME 200u
 #define MANY 8192u
