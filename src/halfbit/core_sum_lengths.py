@@ -31,8 +31,7 @@ SLACK = 2 * UNITS
 CREEP = UNITS // 4
 #: Longer half-bits count as this long, units: a stretched zero's half (S-9.1 A, table 1: zeros from 95 us).
 HALF_MAX = 250 * UNITS
-#: The share of stretched zeros is given in parts of WHOLE. Above SOME, any zero may be stretched. Above
-#: MANY, it is as likely as not. Above MOST, most are.
+#: Shares of stretched zeros, of WHOLE. Above SOME any zero may be stretched, above MANY likely; above MOST most are.
 WHOLE, SOME, MANY, MOST = 1 << 15, 200, 8192, 18000
 #: Lengths are corrected by 1/64 of a bit's error at first, later by less, at the end by 1/512. The powers of two.
 GAIN_MIN, GAIN_MAX = 6, 9
