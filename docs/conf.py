@@ -64,7 +64,6 @@ _MODULES = (
     "halfbit.decoder.effect",
     "halfbit.decoder.cv",
     "halfbit.decoder.base",
-    "halfbit.capture.unsaid",
     "halfbit.limits",
     "halfbit.stream",
     "halfbit.survey",
