@@ -1,4 +1,4 @@
-/* Drive level and momentum of the motor. See decoder.h. The rules are the same as in halfbit/decoder/multi_function.py. */
+/* Drive level and momentum of the motor. See decoder.h. The rules are those of halfbit/decoder/multi_function.py. */
 
 #include "decoder_kind.h"
 
