@@ -12,14 +12,12 @@ Exit status: 0 the decoder did something, 1 it did nothing, 2 the input cannot b
 from __future__ import annotations
 
 import argparse
-import enum
 import json
 from typing import Any
 
-import attrs
-
 from ..decoder import AccessoryDecoder, Effect, MultiFunctionDecoder
 from ..error import HalfbitError
+from ..event import as_json
 from ..inspect.losses import end_of
 from ..instruction import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress, ShortAddress
 from .columns import Columns, milliseconds, terminal_width
@@ -112,10 +110,7 @@ def decoder_at(address: Address, cvs: dict[int, int]) -> MultiFunctionDecoder | 
 
 
 def _object(effect: Effect) -> dict[str, Any]:
-    def plain(_: object, field: object, value: Any) -> Any:
-        return value.value if isinstance(value, enum.Enum) else value
-
-    return {"kind": type(effect).__name__, **attrs.asdict(effect, value_serializer=plain)}
+    return {"kind": type(effect).__name__, **as_json(effect)}
 
 
 def _at_the_end(decoder: MultiFunctionDecoder | AccessoryDecoder) -> list[str]:
