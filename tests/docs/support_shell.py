@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
-import shlex
 import shutil
 import subprocess
 import sys
 import textwrap
 from collections.abc import Iterator
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from unittest import mock
 
 import attrs
-
-from halfbit.cli.main import main
 
 __all__ = ["DOCS", "ROOT", "Command", "File", "differs", "matches", "pages", "run", "steps"]
 
@@ -67,25 +61,17 @@ def pages() -> list[Path]:
 
 
 def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
-    """Run a command in a shell; the lines it prints, errors included, and its status.
-
-    A command of halfbit that needs nothing of the shell runs in this process: its start and a second search for
-    the limits of the same capture take most of the time.
-    """
+    """Run a command in a shell; the lines it prints, errors included, and its status."""
     path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"], str(folder / "bin")))
     if shutil.which("cc") is None:
         compiler = folder / "bin" / "cc"
         compiler.parent.mkdir(exist_ok=True)
         compiler.write_text(f'#!/bin/sh\nexec {sys.executable} -m ziglang cc "$@"\n', "utf-8")
         compiler.chmod(0o755)
-    environment = {**os.environ, "PATH": path, "PYTHONPATH": str(ROOT / "src"), "LC_ALL": "C.UTF-8"}
-    if words.startswith("halfbit ") and not stdin and not set(words) & set("|<>&;$`*?~\\\n"):
-        with mock.patch.dict(os.environ, environment):
-            return _here(shlex.split(words)[1:], folder)
     done = subprocess.run(
         ["bash", "-o", "pipefail", "-c", words],
         cwd=folder,
-        env=environment,
+        env={**os.environ, "PATH": path, "PYTHONPATH": str(ROOT / "src"), "LC_ALL": "C.UTF-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         input=stdin,
@@ -93,20 +79,6 @@ def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
         timeout=120,
     )
     return [line.rstrip() for line in done.stdout.splitlines()], done.returncode
-
-
-def _here(arguments: list[str], folder: Path) -> tuple[list[str], int]:
-    said = io.StringIO()
-    before = os.getcwd()
-    os.chdir(folder)
-    try:
-        with redirect_stdout(said), redirect_stderr(said):
-            status = main(arguments)
-    except SystemExit as ended:
-        status = ended.code if isinstance(ended.code, int) else 1
-    finally:
-        os.chdir(before)
-    return [line.rstrip() for line in said.getvalue().splitlines()], status
 
 
 def matches(shown: list[str], printed: list[str]) -> bool:
