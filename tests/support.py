@@ -59,7 +59,7 @@ def flat(events: Sequence[Sequence[Some]]) -> list[Some]:
 
 
 def examples(count: int) -> settings:
-    """Settings for a slow property: so many examples, and as many times more as the profile of a long search has."""
+    """Settings for a slow property: the number of examples for a profile with 100, and in proportion for others."""
     profile = settings.default
     assert profile is not None
     return settings(max_examples=max(1, count * profile.max_examples // 100))

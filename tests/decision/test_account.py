@@ -25,7 +25,7 @@ from tests.trial.traffic import layout_packets
 
 US = 1000
 PACKETS = 24
-#: One packet in so many is torn.
+#: Every third packet is torn.
 EVERY = 3
 
 #: Limits, and the board whose captures they are for.

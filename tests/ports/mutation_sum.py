@@ -54,7 +54,7 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"STRAIN_MAX = 65|WHOLE 3276|MOST 1[78]|RUN_MAX 63|CLEARLY 6[35]|stretching (>=|<) MOST", _RARE),
     (r"HALF_MAX .*(4001|3999)u|OWN_MAX_STRETCHED = (99|101)|past = OWN_MAX;|< OWN_MAX_STRETCHED\)$", _RARE),
     (r"MANY 819[13]u|>= MANY", _RARE),
-    (r"RUNS 13u|tried <= RUNS", "one more run is tried: no signal here has so many good ones"),
+    (r"RUNS 13u|tried <= RUNS", "one more run is tried, but no signal here has 13 good ones"),
     (r"low > 0 \? FARTHEST / 2 : -FARTHEST;  ->",
      "low is far above 0 there, or high far below: both have the same sign"),
     (r"b->low <= likely", _EDGE),

@@ -41,7 +41,7 @@ TIMINGS: dict[str, list[tuple[int, int]]] = {
     "wandering": [(52, 58), (58, 64), (64, 58), (58, 52)],
 }
 
-#: Of so many places one is damaged with each timing.
+#: With each timing, every third place is damaged.
 EVERY = 3
 
 #: What is done to duration ``at`` of a signal, and how many durations from there on it touches.

@@ -75,7 +75,7 @@ class Lengths(NamedTuple):
         return sum(self.half(kind, last) for kind, last in halves)
 
 
-#: Nominal lengths (S-9.1 A, table 1), used until lengths are learned.
+#: Nominal lengths (S-9.1 A, table 1). Surveys and diagnoses start to measure with them; no decision rests on them.
 NOMINAL = Lengths(58 * US, 100 * US, 100 * US)
 
 
@@ -90,8 +90,8 @@ def bits_of(data: bytes) -> list[int]:
 def groups_of(bits: Iterable[int], changes: int = ALL) -> list[Halves]:
     """The half-bits of bits, those between two changes of the capture together.
 
-    :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits. ``WITHIN``
-        leaves out the first half of the first bit and the last half of the last one.
+    :param changes: which changes the capture holds: ``ALL``, those ``BETWEEN`` bits, or those ``WITHIN`` bits. The
+        last leaves out the first half of the first bit and the last half of the last one.
     """
     halves = [(bit, last) for bit in bits for last in (0, 1)]
     if changes == ALL:
@@ -182,7 +182,9 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
         for halves, durations in by_halves.items()
     }
     most = {halves: middle + latency + STRETCHED for halves, middle in middles.items()}
-    of_zeros = [duration > most[halves] + rare for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)]
+    of_zeros = [
+        duration > most[halves] + rare for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)
+    ]
     if not of_zeros or not any(map(_ones, by_halves)):
         return None
     one, zero = _fitted(list(_totals(pieces, most)), means, latency)

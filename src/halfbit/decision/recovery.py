@@ -1,9 +1,9 @@
 """Recovery: stretches that the decision by halves or by sum loses are read again by sequence.
 
 A lost stretch is read from the end of the last event to a few half-bits after the start of the next preamble. The
-lengths of the half-bits come from the packets before, or else from the lost stretch. Where nothing can be learned, the
-loss stays as it is. Only lost stretches are read again, so a capture with few
-losses takes hardly longer. Changes that are missing, recorded twice or seen late then no longer lose packets.
+lengths of the half-bits come from the packets before, or else from the lost stretch. If nothing can be learned, the
+loss stays as it is. Only lost stretches are read again, so a capture with few losses takes hardly longer. Changes that
+are missing, recorded twice or seen late then no longer lose packets.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Decision by sequence: finds the likeliest bits of a whole packet, not bit by bit.
 
 :mod:`.reader` does the reading. It needs the lengths of this station's half-bits. So the start of a capture is kept
-until they are learned from it (:mod:`.guess`), and is read then. Later packets make the lengths more exact. Where
+until they are learned from it (:mod:`.guess`), and is read then. Later packets make the lengths more exact. If
 nothing can be learned, nothing is read: that time is a fault.
 """
 

@@ -38,6 +38,7 @@ CUTOUTS = 0.1
 #: If limits for a slow loop read less than this share of the time, 0 to 1, the loop is slower than that.
 TOO_LITTLE = 0.5
 AS_IT_IS = "Decode it as it is."
+OR_RECOVER = "Decode it as it is, or with --recover: lost packets are then read again."
 OFTENER = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
@@ -282,7 +283,7 @@ def _decision(best: Trial) -> str:
 
 def _advice(best: Trial) -> str:
     if _is_standard(best):
-        return f"{AS_IT_IS[:-1]}, or with --recover: lost packets are then read again." if best.limits.recover else AS_IT_IS
+        return OR_RECOVER if best.limits.recover else AS_IT_IS
     if best.filter:
         return f"Use --filter {_us(best.filter)}" + ("." if best.limits == RECEIVE else " --limits auto.")
     return f"Use --limits auto (it decides by {best.limits.decision})."

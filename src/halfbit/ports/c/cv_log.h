@@ -32,7 +32,7 @@
 
 /* Records in a sector of 4096 bytes. */
 #define HALFBIT_LOG_RECORDS 1024u
-/* Indexed CVs (CV 257 to 512, on the pages of CV 31 and 32) that are not 0: so many can be kept. */
+/* Most indexed CVs (CV 257 to 512, on the pages of CV 31 and 32) that are kept. A value of 0 takes no room. */
 #ifndef HALFBIT_INDEXED
 #define HALFBIT_INDEXED 64
 #endif
