@@ -171,7 +171,6 @@ def _heading(name: str, limits: Limits) -> dict[str, Any]:
     }
 
 
-
 if __name__ == "__main__":
     for name in SPECS:
         path = Path(halfbit.vectors.__file__).with_name("data") / f"{name}.jsonl"

@@ -21,7 +21,6 @@ from tests.vectors.make import SPECS, text
 from tests.vectors.case_spec import ANYTHING
 
 
-
 def matches(events: Sequence[bytes | str], gives: Sequence[bytes | str]) -> bool:
     """True if the events are those of a spec; ANYTHING stands for any number of events."""
     if not gives:

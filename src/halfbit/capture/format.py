@@ -62,23 +62,12 @@ FORMATS: tuple[Format, ...] = (
 
 
 def open_capture(
-    location: Location,
-    *,
-    format: str | None = None,
-    holds: str | None = None,
-    unit: Unit | None = None,
-    wrap: int | None = None,
-    time_column: Column | None = None,
-    level_column: Column | None = None,
-    delimiter: str | None = None,
-    decimal: str | None = None,
-    last_line: str | None = None,
-    signal: str | None = None,
-    channel: int | None = None,
-    other_rail: Column | None = None,
-    threshold: float | None = None,
+    location: Location, *, format: str | None = None, holds: str | None = None, unit: Unit | None = None,
+    wrap: int | None = None, time_column: Column | None = None, level_column: Column | None = None,
+    delimiter: str | None = None, decimal: str | None = None, last_line: str | None = None, signal: str | None = None,
+    channel: int | None = None, other_rail: Column | None = None, threshold: float | None = None,
     hysteresis: float | None = None,
-) -> CaptureEdges:
+) -> CaptureEdges:  # fmt: skip
     """Open a capture and return its level changes.
 
     A file is read in chunks, in constant memory, and can be iterated several times. A stream can be

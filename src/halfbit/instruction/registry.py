@@ -21,7 +21,6 @@ from .entry import PLACES, Entry, Place
 from .special import Ambiguous, Damaged, Reserved, Unknown
 
 
-
 class Registry:
     """A table of instruction patterns. It turns bytes into instructions and back. It never changes.
 
