@@ -39,7 +39,7 @@ CUTOUTS = 0.1
 TOO_LITTLE = 0.5
 AS_IT_IS = "Decode it as it is."
 OR_RECOVER = "Decode it as it is, or with --recover: lost packets are then read again."
-MORE_OFTEN = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
+OFTEN = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
 #: Factors for a wrong unit, and the mistakes that explain them.
@@ -130,7 +130,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
             "turns of the loop are longer than half of a one: both changes of a half can go unseen, and packets that "
             "were not sent could come out"
         )
-        return Verdict(Finding.COARSE, reason, MORE_OFTEN)
+        return Verdict(Finding.COARSE, reason, OFTEN)
     standard = _is_standard(best)
     causes = [*_causes(best, search.fit, tick)]
     words = [cause.words for cause in causes]
@@ -240,7 +240,7 @@ def _loop(best: Trial, fit: Fit | None, tick: float, late: int) -> _Cause:
         remedy = "Take out of the loop what makes its long turns, or note changes by interrupt."
     elif late > SLOW:
         words += ": too slow to be sure of every packet"
-        remedy = MORE_OFTEN
+        remedy = OFTEN
     return _Cause(Finding.POLLED, words, remedy)
 
 
@@ -309,7 +309,7 @@ def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
             f"no two changes are closer than {step} us, while halves of ones are 58 us long: "
             "the loop or timer is too coarse, changes go unseen"
         )
-        return Verdict(Finding.COARSE, reason, MORE_OFTEN)
+        return Verdict(Finding.COARSE, reason, OFTEN)
     shares = histogram.shares
     if shares.ones > 0.95:
         reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
