@@ -8,10 +8,11 @@ registry of one's own is made of are in :mod:`halfbit.instruction`; what a captu
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+# As ``typing.TYPE_CHECKING``. Nothing is imported here: Ctrl-C is caught only when the command itself has begun.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from .bit import Bit, BitMachine, bits
     from .capture import open_capture
     from .capture.filter import EdgeFilter, FilteredEdges, Removed, filtered
@@ -44,6 +45,8 @@ else:
 
             return globals().setdefault(name, version("halfbit"))
         if name in __all__:
+            from importlib import import_module
+
             for module in _MODULES:
                 found = import_module(f".{module}", __name__)
                 if hasattr(found, name):
