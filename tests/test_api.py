@@ -113,7 +113,7 @@ def test_all_is_sorted_complete_and_without_private_names() -> None:
     tree = ast.parse(inspect.getsource(halfbit))
     (imports,) = [node for node in tree.body if isinstance(node, ast.If)]  # if TYPE_CHECKING
     for_types = {
-        alias.name for node in imports.body if isinstance(node, ast.ImportFrom) for alias in node.names
+        alias.name for node in imports.body if isinstance(node, ast.ImportFrom) and node.level for alias in node.names
     }
     assert set(names) == for_types
 
