@@ -91,6 +91,12 @@ def test_no_packet_is_proposed_without_one_nearby(cause: Cause) -> None:
     assert (result.proposed, result.wrong) == (0, 0), result
 
 
+def test_a_long_silence_may_be_one_stretched_half_if_no_packet_nearby_says_otherwise() -> None:
+    result = figures(Cause.STRETCHED_HALF, COUNT, HALVES, repeated=False)
+    assert result.named["NO_CONTACT"] > COUNT // 3
+    assert result.right == COUNT - result.named["NOT_FOUND"], result
+
+
 def test_a_loss_is_diagnosed_from_what_came_before_it_if_it_is_live() -> None:
     (loss,) = losses(Cause.MISSED_CHANGE, 1, 3)
     durations = Durations()

@@ -273,5 +273,6 @@ def _without_packet(stretch: _Stretch, durations: Sequence[int], times: Sequence
         return Diagnosis(fault, Cause.FLIPPED_BIT, fault.at)  # one bit of one column
     longest = max(range(len(durations)), key=lambda at: durations[at] if fault.start <= times[at] < fault.end else 0)
     if durations[longest] >= 3 * station.lengths.zero_first and not station.lengths.stretched:
-        return Diagnosis(fault, Cause.NO_CONTACT, times[longest])
+        # Changes may be missing in it or not.
+        return Diagnosis(fault, Cause.NO_CONTACT, times[longest], several=(Cause.NO_CONTACT, Cause.STRETCHED_HALF))
     return Diagnosis(fault, Cause.NOT_FOUND, fault.at)
