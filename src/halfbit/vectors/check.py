@@ -18,6 +18,7 @@ import signal
 import subprocess
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Sequence
 from itertools import zip_longest
 
@@ -32,7 +33,7 @@ from .hint import hint
 #: Most bytes that a port may print for all cases: many times the size of the correct answers.
 _MOST = 64 << 20
 
-_NAMES = {core.PACKET: "PACKET", core.SYNC: "SYNC", core.START: "START"}
+_NAMES: dict[int, str] = {core.SYNC: "SYNC", core.START: "START", **{int(kind): kind.name for kind in FaultKind}}
 
 
 @attrs.frozen(slots=True)
@@ -58,12 +59,8 @@ class Report:
     @property
     def rules(self) -> dict[str, tuple[int, int]]:
         """Rule to (number of cases, number of cases that differ), in the order of the cases."""
-        counts = {case.rule: [0, 0] for case in self.cases}
-        for case in self.cases:
-            counts[case.rule][0] += 1
-        for difference in self.differences:
-            counts[difference.case.rule][1] += 1
-        return {rule: (cases, differ) for rule, (cases, differ) in counts.items()}
+        differ = Counter(difference.case.rule for difference in self.differences)
+        return {rule: (count, differ[rule]) for rule, count in Counter(case.rule for case in self.cases).items()}
 
     @property
     def shortest(self) -> Difference | None:
@@ -247,8 +244,4 @@ def _parse(line: str) -> Answer | None:
 def _words(answer: Answer) -> str:
     if answer.answer == core.PACKET:
         return f"PACKET {answer.data.hex(' ').upper()} after {answer.preamble} one-bits"
-    if answer.answer in _NAMES:
-        return _NAMES[answer.answer]
-    if answer.answer in FaultKind.__members__.values():
-        return FaultKind(answer.answer).name
-    return f"answer {answer.answer}"
+    return _NAMES.get(answer.answer, f"answer {answer.answer}")

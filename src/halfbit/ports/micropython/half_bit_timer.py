@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """Times half-bits with the RP2040's programmable I/O. No interrupt is needed, so none can be late.
 
 The program counts while the level does not change, in steps of half a microsecond, and outputs the count at each
