@@ -24,18 +24,13 @@ class Layout:
     """The layout of a table: which columns hold which values."""
 
     delimiter: str
-    #: Number of fields in each row.
-    width: int
-    #: Index of the column with times or durations.
-    time: int
+    width: int  #: Number of fields in each row.
+    time: int  #: Index of the column with times or durations.
     #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
     rails: tuple[int, ...]
-    #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
-    heading: Heading
-    #: True if the level columns hold volts.
-    volts: bool = False
-    #: The level's column in words; empty if there is only one.
-    column: str = ""
+    heading: Heading  #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
+    volts: bool = False  #: True if the level columns hold volts.
+    column: str = ""  #: The level's column in words; empty if there is only one.
 
 
 def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:

@@ -35,26 +35,19 @@ from ..unit import Number, Scale, Unit
 
 __all__ = ["EdgeFilter", "FilteredEdges", "Removed", "filtered"]
 
-#: Number of noise-free durations that are remembered. 16 are enough to include both ones and zeros.
-MEMORY = 16
+MEMORY = 16  #: Number of noise-free durations that are remembered. 16 are enough to include both ones and zeros.
 
 
 @attrs.frozen(slots=True)
 class Removed:
     """Counts of what a filter removed. Times are ns on the clock of the edges."""
 
-    #: Crossings with three or more changes, of which one was kept.
-    crossings: int = 0
-    #: Spikes: crossings after which the level was the same as before. All their changes were removed.
-    spikes: int = 0
-    #: Total number of changes removed.
-    changes: int = 0
-    #: Start of the first such crossing or spike, ns; ``None`` if nothing was removed.
-    first: int | None = None
-    #: Start of the last one, ns.
-    last: int | None = None
-    #: Length of the longest one, ns, from its first change to its last.
-    longest: int = 0
+    crossings: int = 0  #: Crossings with three or more changes, of which one was kept.
+    spikes: int = 0  #: Spikes: crossings after which the level was the same as before. All their changes were removed.
+    changes: int = 0  #: Total number of changes removed.
+    first: int | None = None  #: Start of the first such crossing or spike, ns; ``None`` if nothing was removed.
+    last: int | None = None  #: Start of the last one, ns.
+    longest: int = 0  #: Length of the longest one, ns, from its first change to its last.
 
 
 class EdgeFilter:
@@ -165,8 +158,7 @@ class FilteredEdges(Edges):
     """
 
     def __init__(self, edges: Edges, minimum: int) -> None:
-        #: The edges before the filter.
-        self.source = edges
+        self.source = edges  #: The edges before the filter.
         self._minimum = minimum
         self._filter = EdgeFilter(minimum)
 

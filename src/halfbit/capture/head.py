@@ -31,16 +31,13 @@ LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "
 #: may be inside a number. A space comes late because it may follow any other delimiter.
 DELIMITERS = "\t;| ,"
 
-#: The names of columns with times, and with durations.
+# The names of columns with times, and with durations.
 TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
 DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
 
-#: Number of rows checked in a file, and number of lines searched for the first row.
-ROWS, LINES = 200, 400
-#: Once the rows checked have more bytes than this, no more rows are checked.
-BYTES = 1 << 17
-#: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
-FEWEST_LEVELS = 16
+ROWS, LINES = 200, 400  #: Number of rows checked in a file, and number of lines searched for the first row.
+BYTES = 1 << 17  #: Once the rows checked have more bytes than this, no more rows are checked.
+FEWEST_LEVELS = 16  #: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
 
 _VALUE = re.compile(r"([+-]?[\d.,]*[\d.](?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
 _UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
@@ -53,25 +50,17 @@ _SEVERAL_GROUPS = re.compile(r"[+-]?\d{1,3}((,\d{3}){2,}(\.\d*)?|,\d{3}\.\d*)")
 class Head:
     """How a text file is written, as found from its first rows."""
 
-    #: Number of the line with the first row, and the fields of some rows.
-    first: int
-    rows: tuple[tuple[str, ...], ...]
-    #: The delimiter between their fields; empty if each has one field.
-    delimiter: str
-    #: What the file's heading says.
-    heading: Heading
-    #: The names of the columns, with their units, and their line; empty and 0 if they have no names.
-    names: tuple[str, ...] = ()
-    names_line: int = 0
-    #: The units found after values, in the order of the columns.
-    units: tuple[str, ...] = ()
-    #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
-    #: ``""`` if there are no commas.
-    decimal: str = ""
+    first: int  #: Number of the line with the first row.
+    rows: tuple[tuple[str, ...], ...]  #: The fields of some rows.
+    delimiter: str  #: The delimiter between their fields; empty if each has one field.
+    heading: Heading  #: What the file's heading says.
+    names: tuple[str, ...] = ()  #: The names of the columns, with their units; empty if they have no names.
+    names_line: int = 0  #: The line of the names.
+    units: tuple[str, ...] = ()  #: The units found after values, in the order of the columns.
+    decimal: str = ""  #: Commas inside numbers: ``"point"`` between thousands, ``"comma"`` decimal; ``""``: none.
     #: True if lines that start with a semicolon are comments; and true if all text after a semicolon is a comment.
     semicolons: bool = False
-    #: True if each row ends with a delimiter.
-    trailing: bool = False
+    trailing: bool = False  #: True if each row ends with a delimiter.
 
     def said(self, options: Options) -> Heading:
         """What the caller and the file say of the numbers."""

@@ -24,16 +24,14 @@ from .lines import quoted
 
 __all__ = ["HOLDS", "Heading", "heading_of", "unknown_meaning"]
 
-#: Possible meanings of a capture's numbers.
-HOLDS = ("durations", "times")
+HOLDS = ("durations", "times")  #: Possible meanings of a capture's numbers.
 
 
 @attrs.frozen(slots=True)
 class Heading:
     """The meaning, unit and wrap of a capture's numbers; ``None`` if not known."""
 
-    #: ``"durations"`` or ``"times"``.
-    holds: str | None = None
+    holds: str | None = None  #: ``"durations"`` or ``"times"``.
     unit: Unit | None = None
     wrap: int | None = None
 

@@ -12,8 +12,7 @@ from .lines import complaint, quoted
 
 __all__ = ["looks_like_number", "numbers_in"]
 
-#: Numbers from this one up are refused. No capture needs them.
-LARGEST = 1 << 63
+LARGEST = 1 << 63  #: Numbers from this one up are refused. No capture needs them.
 
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 _NUMBER = re.compile(rf"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?|{_NOT_FINITE.pattern}", re.IGNORECASE)

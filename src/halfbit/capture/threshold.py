@@ -14,9 +14,8 @@ from ..unit import Number
 
 __all__ = ["Threshold", "threshold_of"]
 
-#: Number of values in one stretch, and greatest number of stretches.
-STRETCH = 1 << 16
-STRETCHES = 4
+STRETCH = 1 << 16  #: Number of values in one stretch.
+STRETCHES = 4  #: Greatest number of stretches.
 
 
 @attrs.frozen
@@ -25,8 +24,7 @@ class Threshold:
 
     middle: float
     hysteresis: float
-    #: How it was found, in words; empty if it was given.
-    found: str = ""
+    found: str = ""  #: How it was found, in words; empty if it was given.
 
     def levels(self, values: Sequence[Number]) -> bytes:
         """The level at each value; :data:`SAME` within the hysteresis."""

@@ -19,8 +19,7 @@ from .lines import BOM, listed
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
-#: Most bytes of declarations that are read; more than any simulation needs.
-LONGEST = 1 << 26
+LONGEST = 1 << 26  #: Most bytes of declarations that are read; more than any simulation needs.
 
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
@@ -33,15 +32,11 @@ _POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
 class Variable:
     """A declared variable, or one bit of it."""
 
-    #: Its scopes and its name, joined by dots.
-    name: str
-    #: The code that stands for it in the value changes.
-    code: bytes
-    #: Number of bits.
-    size: int
+    name: str  #: Its scopes and its name, joined by dots.
+    code: bytes  #: The code that stands for it in the value changes.
+    size: int  #: Number of bits.
     real: bool
-    #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
-    bits: tuple[int, int] | None
+    bits: tuple[int, int] | None  #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
     #: The selected bit, counted from the last bit; ``None`` if there is only one bit or the value is real.
     bit: int | None = None
 
@@ -55,12 +50,10 @@ class Variable:
 class Head:
     """The declarations of a file."""
 
-    #: Ticks per second; ``None`` if the file does not say.
-    unit: Unit | None
+    unit: Unit | None  #: Ticks per second; ``None`` if the file does not say.
     variables: tuple[Variable, ...]
-    #: Number of bytes and lines before the value changes.
-    bytes: int
-    lines: int
+    bytes: int  #: Number of bytes before the value changes.
+    lines: int  #: Number of lines before them.
 
 
 def read_head(chunks: Iterable[bytes]) -> Head:

@@ -30,10 +30,8 @@ class Watched(Through):
 
     def __init__(self, source: Source) -> None:
         super().__init__(source, self._watch)
-        #: Bytes read since the start.
-        self.count: int = 0
-        #: True if Ctrl-C ended it.
-        self.interrupted: bool = False
+        self.count: int = 0  #: Bytes read since the start.
+        self.interrupted: bool = False  #: True if Ctrl-C ended it.
 
     def on_quiet(self, call: Callable[[float], None]) -> None:
         """Call a function while a live source gives no data, as :meth:`StreamSource.on_quiet`."""

@@ -24,8 +24,7 @@ from ..plot.strip import plot_strips
 
 __all__ = ["add_options", "run"]
 
-#: Number of durations shown on each side of the place.
-REACH = 44
+REACH = 44  #: Number of durations shown on each side of the place.
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:

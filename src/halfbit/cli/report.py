@@ -36,8 +36,7 @@ from .traffic import traffic_rows
 
 __all__ = ["add_options", "run"]
 
-#: Most losses with a picture; durations shown on each side of a loss.
-PICTURES, REACH = 12, 30
+PICTURES, REACH = 12, 30  #: Most losses with a picture; durations shown on each side of a loss.
 
 _STYLE = """
 :root { color-scheme: light dark }

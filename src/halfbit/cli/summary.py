@@ -28,29 +28,21 @@ _RECOVERED = {
 class Summary:
     """The figures of a capture, counted while its events come. Times in ns."""
 
-    #: Time from the first level change to the last.
-    length: int = 0
-    #: Number of half-bits, valid or not: the number of level changes minus one.
-    half_bits: int = 0
+    length: int = 0  #: Time from the first level change to the last.
+    half_bits: int = 0  #: Number of half-bits, valid or not: the number of level changes minus one.
     packets: int = 0
     #: Number of stretches lost to each kind of fault, and of diagnosed losses for each cause.
     faults: Counter[FaultKind] = attrs.Factory(Counter)
     causes: Counter[Cause] = attrs.Factory(Counter)
-    #: Number of packets that were recovered, by what was wrong.
-    recovered: Counter[Recovery] = attrs.Factory(Counter)
-    #: Number of wrong half-bits and bits in the lost stretches.
-    wrong: int = 0
+    recovered: Counter[Recovery] = attrs.Factory(Counter)  #: Number of packets that were recovered, by what was wrong.
+    wrong: int = 0  #: Number of wrong half-bits and bits in the lost stretches.
     cutouts: int = 0
-    #: Time in packets, including their preambles.
-    packet_time: int = 0
+    packet_time: int = 0  #: Time in packets, including their preambles.
     fault_time: int = 0
     cutout_time: int = 0
-    #: The decision that was used.
-    decision: str = "halves"
-    #: Remarks on how the capture was read.
-    remarks: tuple[str, ...] = ()
-    #: Counts of what the filter removed, if there was a filter.
-    removed: Removed | None = None
+    decision: str = "halves"  #: The decision that was used.
+    remarks: tuple[str, ...] = ()  #: Remarks on how the capture was read.
+    removed: Removed | None = None  #: Counts of what the filter removed, if there was a filter.
     _packet: Packet | None = None
     _distinct: set[bytes] = attrs.Factory(set)
 

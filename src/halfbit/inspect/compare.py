@@ -33,8 +33,7 @@ class Differs(enum.Enum):
     """How two captures differ at one place."""
 
     LOST = "lost"
-    #: The packet is missing although nothing was lost at that time.
-    MISSING = "not there"
+    MISSING = "not there"  #: The packet is missing although nothing was lost at that time.
     OTHERWISE = "read otherwise"
 
 
@@ -50,14 +49,11 @@ class Side:
 class Difference:
     """A packet that only one capture has. Times are ns on the clock of the capture that has it."""
 
-    #: The name of the capture that does not have it: ``"A"`` or ``"B"``.
-    side: str
+    side: str  #: The name of the capture that does not have it: ``"A"`` or ``"B"``.
     packet: Packet
     differs: Differs
-    #: Why it was lost there, if known.
-    cause: Diagnosis | None = None
-    #: The packet read there instead, if there is one.
-    other: Packet | None = None
+    cause: Diagnosis | None = None  #: Why it was lost there, if known.
+    other: Packet | None = None  #: The packet read there instead, if there is one.
 
     def __str__(self) -> str:
         text = f"{self.packet}: {self.differs.value} in {self.side}"
@@ -71,8 +67,7 @@ class Comparison:
     """The differences, and the number of packets that are the same."""
 
     same: int
-    #: The second capture's clock minus the first one's, ns, at the first packet that both have.
-    offset: int
+    offset: int  #: The second capture's clock minus the first one's, ns, at the first packet that both have.
     differences: tuple[Difference, ...]
 
 

@@ -28,28 +28,22 @@ from .losses import Durations, events_of
 
 __all__ = ["Reading", "read_capture"]
 
-#: Number of durations used to choose between guesses, and between limits.
-TRIED = 6000
+TRIED = 6000  #: Number of durations used to choose between guesses, and between limits.
 #: Parameters whose values can be found by trying.
 TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
-#: Most values of a parameter that are tried.
-MOST = 100
+MOST = 100  #: Most values of a parameter that are tried.
 #: Number of durations in a run; and the possible mean of the shortest run, ns: one-halves or whole ones.
 RUN = 20
 PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
-#: The same for a timer with a guessed rate: half of a one-bit as a station sends it (S-9.1 A, table 1), with some
-#: tolerance.
+#: The same for a timer with a guessed rate: half of a one-bit as sent (S-9.1 A, table 1), with some tolerance.
 TIMED = range(54 * US, 62 * US)
 #: Common rates of timers and samplers, kHz (common practice, no source).
-RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in (1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96,
-         100, 120, 125, 133, 150, 200, 250, 400, 500)))  # fmt: skip
-#: The standard's limits are kept if they read this share of the best limits' packets, or lose at most FEW packets. So
-#: losses stay visible.
+MHZ = 1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96, 100, 120, 125, 133, 150, 200, 250, 400, 500
+RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in MHZ))
+#: To keep losses visible, the standard's limits stay if they read this share of the packets, or lose at most FEW.
 ENOUGH, FEW = 0.99, 2
-#: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
-LIVE = 3_000_000_000
-#: Number of numbers in a live text used to tell durations from times.
-FEWEST = 64
+LIVE = 3_000_000_000  #: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
+FEWEST = 64  #: Number of numbers in a live text used to tell durations from times.
 
 
 @attrs.frozen
@@ -58,16 +52,13 @@ class Reading:
 
     edges: Edges
     limits: Limits
-    #: How it is read, in words.
-    words: str
-    #: The edges of the file, before any filter.
-    capture: CaptureEdges
+    words: str  #: How it is read, in words.
+    capture: CaptureEdges  #: The edges of the file, before any filter.
 
 
 @attrs.frozen
 class _Guess:
-    #: The guessed parameters of :func:`open_capture`.
-    said: dict[str, Any]
+    said: dict[str, Any]  #: The guessed parameters of :func:`open_capture`.
     edges: CaptureEdges
 
 

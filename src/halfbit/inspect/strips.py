@@ -21,11 +21,9 @@ from .losses import Diagnoser, Durations, events_of
 
 __all__ = ["Mark", "Strip", "strip_of", "strips", "within"]
 
-#: Most durations shown of an event; of a preamble; and before a fault's place.
-MOST = 400
-LEAD = 44
-#: Number of durations kept, so that memory is constant. A longer event is shown without its start.
-KEPT = 1 << 17
+MOST = 400  #: Most durations shown of an event.
+LEAD = 44  #: The same of a preamble, and before a fault's place.
+KEPT = 1 << 17  #: Number of durations kept, so that memory is constant. A longer event is shown without its start.
 
 
 @attrs.frozen(slots=True)
@@ -41,11 +39,8 @@ class Mark:
 class Strip:
     """A stretch of a capture. Times are ns from the capture's start."""
 
-    #: Times of the level changes: one more than the number of durations.
-    times: Sequence[int]
-    #: The level after the first change, 0 or 1, if the capture's first change is to 1; ``None`` if only one edge was
-    #: captured.
-    level: int | None
+    times: Sequence[int]  #: Times of the level changes: one more than the number of durations.
+    level: int | None  #: After the first change, if the capture's first is to 1; ``None`` for one edge only.
     #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
     #: if bits are not decided by halves.
     half_bits: Sequence[Mark]
@@ -55,17 +50,13 @@ class Strip:
     #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``.
     #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]
-    #: Layer 5: the packets' instructions in words, and the losses with their reasons.
-    meanings: Sequence[Mark]
+    meanings: Sequence[Mark]  #: Layer 5: the packets' instructions in words, and the losses with their reasons.
     #: The faults of layers 2 and 3, and the fault of the packet. For a wrong error detection byte the place is that
     #: byte. For the decision by sum and sequence, which do not find faulty half-bits: the losses.
     faults: Sequence[Fault]
-    #: The packet, fault or cutout that the strip shows.
-    event: PacketEvent
-    #: Number of durations left out between the strip before and this one.
-    left_out: int = 0
-    #: Why it was lost, if that was asked for and ``event`` is a fault.
-    diagnosis: Diagnosis | None = None
+    event: PacketEvent  #: The packet, fault or cutout that the strip shows.
+    left_out: int = 0  #: Number of durations left out between the strip before and this one.
+    diagnosis: Diagnosis | None = None  #: Why it was lost, if that was asked for and ``event`` is a fault.
 
     @property
     def durations(self) -> list[int]:

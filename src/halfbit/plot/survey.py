@@ -14,8 +14,7 @@ from ..survey import Survey
 
 __all__ = ["plot_survey"]
 
-#: Number of preamble one-bits drawn before the packet.
-LEAD = 4
+LEAD = 4  #: Number of preamble one-bits drawn before the packet.
 #: The histogram ends where at most this share of the durations is longer, but not before the zeros of a station.
 TAIL = 0.002
 

@@ -19,8 +19,7 @@ __all__ = ["TrafficPlot"]
 
 #: Most refreshes kept per address. If there are more, only some are kept, so that memory is constant.
 MOST_TICKS = 4000
-#: Most addresses in one drawing.
-MOST_ROWS = 60
+MOST_ROWS = 60  #: Most addresses in one drawing.
 
 _SHOWN = (ShortAddress, LongAddress, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)
 

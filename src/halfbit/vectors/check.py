@@ -30,8 +30,7 @@ from ..event import FaultKind
 from .case import Answer, Case
 from .hint import hint
 
-#: Most bytes that a port may print for all cases: many times the size of the correct answers.
-_MOST = 64 << 20
+_MOST = 64 << 20  #: Most bytes that a port may print for all cases: many times the size of the correct answers.
 
 _NAMES: dict[int, str] = {core.SYNC: "SYNC", core.START: "START", **{int(kind): kind.name for kind in FaultKind}}
 
@@ -41,8 +40,7 @@ class Difference:
     """A case for which a port gives other answers."""
 
     case: Case
-    #: The first difference, in words.
-    text: str
+    text: str  #: The first difference, in words.
     #: True if the packets differ. False if only answers between packets, or counts of one-bits, differ.
     packets: bool = True
 
@@ -53,8 +51,7 @@ class Report:
 
     cases: tuple[Case, ...]
     differences: tuple[Difference, ...]
-    #: A guess at the reason if most cases differ, in words; ``""`` if there is no guess.
-    hint: str = ""
+    hint: str = ""  #: A guess at the reason if most cases differ, in words; ``""`` if there is no guess.
 
     @property
     def rules(self) -> dict[str, tuple[int, int]]:

@@ -20,8 +20,7 @@ if TYPE_CHECKING:
     from serial import Serial
 
 BAUD = 115_200
-#: Number of durations sent in one write. The board's receive buffer must have room for their bytes.
-_AT_ONCE = 8
+_AT_ONCE = 8  #: Number of durations sent in one write. The board's receive buffer must have room for their bytes.
 
 
 def check_serial(
