@@ -26,8 +26,7 @@ class Layout:
     delimiter: str
     width: int  #: Number of fields in each row.
     time: int  #: Index of the column with times or durations.
-    #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
-    rails: tuple[int, ...]
+    rails: tuple[int, ...]  #: Indices of the columns with levels or volts; empty if each row is a change.
     heading: Heading  #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
     volts: bool = False  #: True if the level columns hold volts.
     column: str = ""  #: The level's column in words; empty if there is only one.

@@ -18,7 +18,7 @@ import attrs
 from ..error import AmbiguousError, CaptureError, LastLineError
 from .heading import Heading, heading_of
 from .lines import HEADING, NO_TEXT, Lines, complaint, lines_of, quoted
-from .numbers import looks_like_number, numbers_in
+from .numbers import looks_like_number, no_number
 from .options import Options
 from .source import Source
 
@@ -58,8 +58,7 @@ class Head:
     names_line: int = 0  #: The line of the names.
     units: tuple[str, ...] = ()  #: The units found after values, in the order of the columns.
     decimal: str = ""  #: Commas inside numbers: ``"point"`` between thousands, ``"comma"`` decimal; ``""``: none.
-    #: True if lines that start with a semicolon are comments; and true if all text after a semicolon is a comment.
-    semicolons: bool = False
+    semicolons: bool = False  #: True if a semicolon starts a comment, on its own line or behind values.
     trailing: bool = False  #: True if each row ends with a delimiter.
 
     def said(self, options: Options) -> Heading:
@@ -138,11 +137,7 @@ def _no_row(above: Sequence[Lines], table: bool) -> CaptureError:
     text, place = above[table].text, f"line {above[table].number}"
     if table:
         return CaptureError(f"{quoted(text)} is not a row of values", place)
-    try:
-        numbers_in([text.decode()], lambda _: place)
-    except CaptureError as error:
-        return error
-    return CaptureError(f"{quoted(text)} is not a number", place)
+    return CaptureError(no_number(text.decode()), place)
 
 
 def _lines(source: Source, options: Options, carriage: bool) -> Generator[Lines, None, None]:

@@ -33,8 +33,7 @@ __all__ = ["read_vcd"]
 
 _DUMPS = frozenset((b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"))
 
-#: Levels by the value's character. H and L are the weak levels of nine-valued logic. Other characters are not levels.
-_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}
+_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}  # L and H: the weak levels of nine-valued logic
 _STATES = frozenset(b"01xXzZuUwWlLhH-")
 
 _LONGEST = 1 << 20  #: Longest word in bytes. A longer one cannot be a value change.

@@ -37,8 +37,7 @@ class Variable:
     size: int  #: Number of bits.
     real: bool
     bits: tuple[int, int] | None  #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
-    #: The selected bit, counted from the last bit; ``None`` if there is only one bit or the value is real.
-    bit: int | None = None
+    bit: int | None = None  #: The selected bit, counted from the last; ``None`` for a single bit or a real value.
 
     @property
     def shown(self) -> str:
@@ -62,7 +61,12 @@ def read_head(chunks: Iterable[bytes]) -> Head:
     :raises CaptureError: if the declarations are incomplete or invalid.
     :raises HalfbitError: if the package pyvcd is not installed.
     """
-    tokenize, errors = _tokenizer()
+    try:
+        from vcd.reader import VCDParseError, tokenize
+    except ImportError:
+        raise HalfbitError(
+            "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
+        ) from None
     text = bytearray()
     end = None
     for chunk in chunks:
@@ -95,7 +99,7 @@ def read_head(chunks: Iterable[bytes]) -> Head:
                 finished = True
     except CaptureError:
         raise
-    except errors as error:
+    except (VCDParseError, ValueError, LookupError, RuntimeError) as error:  # all of these, on bytes that are no VCD
         at = getattr(error, "loc", None)
         problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
         place = f"line {at.line}" if at else ""
@@ -164,14 +168,3 @@ def _unit(timescale: Any) -> Unit:
     if power is None or magnitude < 1:
         raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is not one that a capture can have")
     return 1 / (magnitude * Fraction(10) ** power)
-
-
-def _tokenizer() -> tuple[Any, tuple[type[Exception], ...]]:
-    try:
-        from vcd.reader import VCDParseError, tokenize
-    except ImportError:
-        raise HalfbitError(
-            "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
-        ) from None
-    # On bytes that are not VCD, pyvcd may also raise these other errors.
-    return tokenize, (VCDParseError, ValueError, LookupError, RuntimeError)

@@ -15,11 +15,9 @@ __all__ = ["Form", "read_form", "samples_in"]
 
 _INTEGER, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE  #: The format tag: integers, floats, or given in the extended head.
 
-#: From this size in bytes on, the length is unknown: a recorder that writes to a pipe cannot know it.
-_UNKNOWN = 0x7FFF0000
+_UNKNOWN = 0x7FFF0000  #: From this size in bytes on, it is unknown: a recorder that writes to a pipe cannot know it.
 
-#: 8-bit samples are unsigned (128 is zero); wider ones are signed.
-_SIGNED = bytes((value - 128) % 256 for value in range(256))
+_SIGNED = bytes((value - 128) % 256 for value in range(256))  # 8-bit samples are unsigned, wider ones signed
 
 
 @attrs.frozen

@@ -192,7 +192,6 @@ _SHOWN = ("--holds", "--unit", "--limits")  #: The options that help always show
 
 _ENDINGS = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
 
-#: Options for reading a file.
 _READING: tuple[_Row, ...] = (
     ("--holds", ("durations", "times"), None, "meaning of the numbers"),
     ("--unit", _unit, None, "ns, us, ms, s, or counts per second: 2MHz, 250kHz"),
@@ -215,7 +214,6 @@ _READING: tuple[_Row, ...] = (
      "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"),
 )  # fmt: skip
 
-#: Options for the fields of :class:`Limits`.
 _LIMITS: tuple[_Row, ...] = (
     ("--limits", (AUTO, *PRESETS), None,
      "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep "
@@ -237,7 +235,6 @@ _LIMITS: tuple[_Row, ...] = (
     ("--one-edge", None, None, "the capture has only the rising changes, or only the falling ones; by sequence"),
 )  # fmt: skip
 
-#: Options for what the packets leave open: ``args.cv29`` and ``args.context``.
 _OPEN: tuple[_Row, ...] = (
     ("--cv29", number, "N", "CV 29 of the decoders: gives speed steps and FL one reading instead of two"),
     ("--context", ("operations", "service"), None,

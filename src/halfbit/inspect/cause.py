@@ -86,15 +86,11 @@ class Diagnosis:
     fault: Fault  #: What was lost.
     cause: Cause  #: The likeliest cause.
     at: int  #: Time of the cause.
-    #: All bytes of the packet after undoing the cause; ``None`` if no packet nearby confirms it, or if no packet was
-    #: lost.
-    packet: bytes | None = None
-    #: Time from the same packet before the loss, ns; ``None`` if there is no such packet nearby.
-    before: int | None = None
+    packet: bytes | None = None  #: All bytes of the packet that was lost, if one nearby confirms it.
+    before: int | None = None  #: Time from the same packet before the loss, ns; ``None`` if there is none nearby.
     after: int | None = None  #: The same for the packet after it.
     several: tuple[Cause, ...] = ()  #: The causes that fit, if there are several.
-    #: A packet nearby that differs from the lost stretch in one bit. Another packet may do so too.
-    perhaps: bytes | None = None
+    perhaps: bytes | None = None  #: A packet nearby that differs from it in one bit. Another packet may do so too.
 
     @property
     def is_at_one_place(self) -> bool:

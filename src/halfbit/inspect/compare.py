@@ -22,11 +22,9 @@ from .losses import diagnosed_events
 
 __all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]
 
-#: Bin width for counting time differences, ns, and how far a packet may be from its expected time, ns.
-STEP = 2_000_000
-NEAR = 3_000_000
-#: Rare packets show the time difference best. Most packets used of each kind, and most kinds used.
-EACH, KINDS = 60, 40
+STEP = 2_000_000  #: Bin width for counting time differences, ns.
+NEAR = 3_000_000  #: How far a packet may be from its expected time, ns.
+EACH, KINDS = 60, 40  #: Most packets used of each kind, and most kinds. Rare ones show the time difference best.
 
 
 class Differs(enum.Enum):
@@ -54,12 +52,6 @@ class Difference:
     differs: Differs
     cause: Diagnosis | None = None  #: Why it was lost there, if known.
     other: Packet | None = None  #: The packet read there instead, if there is one.
-
-    def __str__(self) -> str:
-        text = f"{self.packet}: {self.differs.value} in {self.side}"
-        if self.other is not None:
-            return f"{text}: {self.other}"
-        return text if self.cause is None else f"{text}: {self.cause}"
 
 
 @attrs.frozen

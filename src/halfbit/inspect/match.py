@@ -17,16 +17,14 @@ from ..limits import US, Limits
 
 __all__ = ["ONES", "Groups", "Laid", "Run", "Station", "laid", "station_of"]
 
-#: The half-bits in one duration (one, or two if only one edge is captured). Each is a bit and 1 for its last half.
-Halves = tuple[tuple[int, int], ...]
+Halves = tuple[tuple[int, int], ...]  #: The half-bits in one duration. Each is a bit, and 1 for its last half.
 Groups = tuple[Halves, ...]
 Run = tuple[int, int]  #: A run of one-bits: the indices of its first and last change.
 
 #: A duration among one-bits, by the number of half-bits in it.
 ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}
 RUN = 6  #: Fewest half-bits of ones that count as a run.
-#: Most half-bits of ones between a zero-bit that was read as one and the zero before it: a byte and the bit before it.
-MORE = 18
+MORE = 18  #: Most half-bits of ones between a zero-bit that was read as one and the zero before it: those of a byte.
 OFF = 600  #: How far a half-bit may be from the learned length, ns.
 CUTOUT = 390 * US  #: Silence that may be a cutout, ns (about 430 us by S-9.3.2 and RCN-217, both from memory).
 

@@ -32,11 +32,9 @@ TRIED = 6000  #: Number of durations used to choose between guesses, and between
 #: Parameters whose values can be found by trying.
 TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
 MOST = 100  #: Most values of a parameter that are tried.
-#: Number of durations in a run; and the possible mean of the shortest run, ns: one-halves or whole ones.
-RUN = 20
-PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
-#: The same for a timer with a guessed rate: half of a one-bit as sent (S-9.1 A, table 1), with some tolerance.
-TIMED = range(54 * US, 62 * US)
+RUN = 20  #: Number of durations in a run.
+PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))  #: Possible mean of the shortest run, ns: halves or ones.
+TIMED = range(54 * US, 62 * US)  #: The same for a timer with a guessed rate: half of a one-bit (S-9.1 A, table 1).
 #: Common rates of timers and samplers, kHz (common practice, no source).
 MHZ = 1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96, 100, 120, 125, 133, 150, 200, 250, 400, 500
 RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in MHZ))

@@ -41,12 +41,9 @@ class Strip:
 
     times: Sequence[int]  #: Times of the level changes: one more than the number of durations.
     level: int | None  #: After the first change, if the capture's first is to 1; ``None`` for one edge only.
-    #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
-    #: if bits are not decided by halves.
+    #: Layer 2: ``"1"``, ``"0"``, or ``"?"`` for a faulty half-bit. Empty if bits are not decided by halves.
     half_bits: Sequence[Mark]
-    #: Layer 3: ``"1"``, ``"0"``, ``"?"``. For the decision by sum and sequence: only the bits of packets that were
-    #: read.
-    bits: Sequence[Mark]
+    bits: Sequence[Mark]  #: Layer 3: ``"1"``, ``"0"``, ``"?"``. By sum and sequence only the bits of packets.
     #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``.
     #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]

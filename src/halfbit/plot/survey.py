@@ -15,8 +15,7 @@ from ..survey import Survey
 __all__ = ["plot_survey"]
 
 LEAD = 4  #: Number of preamble one-bits drawn before the packet.
-#: The histogram ends where at most this share of the durations is longer, but not before the zeros of a station.
-TAIL = 0.002
+TAIL = 0.002  #: At most this share of the durations is longer than the histogram; it has the zeros of a station.
 
 
 def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:

@@ -17,8 +17,7 @@ from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["TrafficPlot"]
 
-#: Most refreshes kept per address. If there are more, only some are kept, so that memory is constant.
-MOST_TICKS = 4000
+MOST_TICKS = 4000  #: Most refreshes kept per address; of more, each second one, so that memory is constant.
 MOST_ROWS = 60  #: Most addresses in one drawing.
 
 _SHOWN = (ShortAddress, LongAddress, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)

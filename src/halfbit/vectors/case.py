@@ -46,13 +46,10 @@ class Case:
     source: str  #: Document and section of the rule.
     text: str  #: What happens in the signal, in one line.
     durations: tuple[int, ...]  #: Times between level changes, us.
-    #: Layer 2's answer to each duration, one hexadecimal digit each. Empty for the decision by sum: it has no layer 2.
-    half_bits: str
+    half_bits: str  #: Layer 2's answer to each duration, a hexadecimal digit each. Empty for the decision by sum.
     bits: str  #: Layer 3's answers in the same form; 0 for MORE. Empty for the decision by sum.
-    #: Layer 4's answers other than MORE; for the decision by sum, the answers of its receiver.
-    answers: tuple[Answer, ...]
-    #: The events of the whole capture: packets, faults and cutouts with their times, us.
-    events: tuple[dict[str, Any], ...]
+    answers: tuple[Answer, ...]  #: Layer 4's answers other than MORE, or those of the receiver by sum.
+    events: tuple[dict[str, Any], ...]  #: The events of the capture: packets, faults and cutouts; times in us.
     instructions: tuple[dict[str, Any], ...]  #: Layer 5's instructions in order, without the faults.
 
     def to_json(self) -> str:
@@ -74,8 +71,7 @@ class Case:
 #: The limits for the decision by sum: a board that sees a change up to 40 us late.
 SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
 
-#: The sets of cases, each with the limits for decoding it.
-SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}
+SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}  #: The sets, with their limits.
 
 
 def cases(limits: str = "receive") -> tuple[Case, ...]:

@@ -41,8 +41,7 @@ class Difference:
 
     case: Case
     text: str  #: The first difference, in words.
-    #: True if the packets differ. False if only answers between packets, or counts of one-bits, differ.
-    packets: bool = True
+    packets: bool = True  #: False if only answers between packets, or counts of one-bits, differ.
 
 
 @attrs.frozen(slots=True)
