@@ -144,8 +144,7 @@ class EdgeFilter:
         middle = (self._first + self._last) // 2
         best, place = self.minimum // 4, middle
         for time in (middle, self._first, self._last):
-            duration = time - self._kept
-            off = min((abs(duration - seen) for seen in self._seen), default=best)
+            off = min((abs(time - self._kept - seen) for seen in self._seen), default=best)
             if off < best:
                 best, place = off, time
         return place

@@ -129,16 +129,15 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
         chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
     else:
         chosen = _named(name)
-    if chosen is not None and not chosen.takes_head:
-        options.refuse_all_but(chosen.options, chosen.name)
-        return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
-    table = chosen is not None and chosen.name != "text"
-    head = head_of(source, options, table=table, carriage=carriage)
-    if chosen is None or name is None:
-        chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
+    head = None
+    if chosen is None or chosen.takes_head:
+        table = chosen is not None and chosen.name != "text"
+        head = head_of(source, options, table=table, carriage=carriage)
+        if chosen is None or name is None:
+            chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
     options.refuse_all_but(chosen.options, chosen.name)
-    if not chosen.takes_head:  # levels, which only the rows show
+    if head is None or not chosen.takes_head:  # levels may have a head, because only the rows show that they are levels
         return chosen.read(source, options)
     return chosen.read(plain(source, head, text=chosen.name == "text", carriage=carriage), options, head)
 

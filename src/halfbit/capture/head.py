@@ -273,11 +273,9 @@ def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> 
     if all(_GROUPS.fullmatch(number) for number in numbers):
         return _of_groups(numbers, line)
     if all(number.count(",") == 1 and number.partition(",")[2].lower() not in LEVELS for number in numbers):
-        raise AmbiguousError(
-            f"{numbers[0]!r} may be one number with a decimal comma ({numbers[0].replace(',', '.')}), or two numbers: "
-            "say which with decimal=comma or delimiter=comma",
-            "decimal", place=f"line {line}",
-        )  # fmt: skip
+        one = f"one number with a decimal comma ({numbers[0].replace(',', '.')})"
+        problem = f"{numbers[0]!r} may be {one}, or two numbers: say which with decimal=comma or delimiter=comma"
+        raise AmbiguousError(problem, "decimal", place=f"line {line}")
     return ""
 
 
@@ -288,12 +286,9 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
             return "point"
     elif not all(_GROUPS.fullmatch(number) for number in numbers):
         return "comma"
-    number = numbers[0]
-    raise AmbiguousError(
-        f"the comma in {number!r} may part thousands ({number.replace(',', '')}) or be a decimal comma "
-        f"({number.replace(',', '.', 1)}): say which with decimal=point or decimal=comma",
-        "decimal", place=f"line {line}",
-    )  # fmt: skip
+    thousands, comma = numbers[0].replace(",", ""), numbers[0].replace(",", ".", 1)
+    problem = f"the comma in {numbers[0]!r} may part thousands ({thousands}) or be a decimal comma ({comma})"
+    raise AmbiguousError(f"{problem}: say which with decimal=point or decimal=comma", "decimal", place=f"line {line}")
 
 
 def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -> tuple[tuple[str, ...], int]:

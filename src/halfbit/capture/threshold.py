@@ -59,10 +59,8 @@ def threshold_of(
     stretches = [sorted(islice(single, STRETCH)) for _ in range(STRETCHES)]
     pairs = [levels for stretch in stretches if (levels := _levels(stretch))]
     if not pairs:
-        raise CaptureError(
-            f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal? "
-            "If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS"
-        )
+        problem = f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal?"
+        raise CaptureError(f"{problem} If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS")
     low, high = max(pairs, key=lambda levels: levels[1] - levels[0])
     found = f"from the levels {low:.4g} and {high:.4g} at the start"
     if middle is None:

@@ -154,9 +154,14 @@ class _Reader:
             raise wrong
 
     def _settled(self, index: int) -> list[tuple[int, Number, int]]:
-        """The rails' value at the present time, if both are known."""
+        """The level or real value of the rails at the present time; a level that is not known yet is SAME."""
         self._changed = False
-        value = self._value()
+        one, other = self._values[0], self._values[-1]
+        value = one
+        if one is None or other is None:
+            value = None if self._real else SAME
+        elif len(self._values) == 2:
+            value = one - other if self._real else SAME if one == other else one
         return [] if self._time is None or value is None else [(self._time, value, index)]
 
     def _later(self, word: bytes) -> int:
@@ -167,16 +172,6 @@ class _Reader:
         if self._time is not None and time < self._time:
             raise CaptureError(f"time goes backwards, from {self._time} to {time}")
         return time
-
-    def _value(self) -> Number | None:
-        """The present level or real value of the rails; SAME or ``None`` if it is not known yet."""
-        one = self._values[0]
-        if len(self._values) == 1:
-            return SAME if one is None and not self._real else one
-        other = self._values[1]
-        if self._real:
-            return None if one is None or other is None else one - other
-        return SAME if one is None or other is None or one == other else one
 
     def _close(self, word: bytes) -> None:
         """Take the word that goes with the one before: a vector's code, or one of a comment."""

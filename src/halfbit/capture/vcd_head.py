@@ -64,9 +64,8 @@ def read_head(chunks: Iterable[bytes]) -> Head:
     try:
         from vcd.reader import VCDParseError, tokenize
     except ImportError:
-        raise HalfbitError(
-            "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
-        ) from None
+        problem = "reading VCD files takes the package pyvcd, which is not installed"
+        raise HalfbitError(f"{problem}: pip install 'halfbit[vcd]'") from None
     text = bytearray()
     end = None
     for chunk in chunks:

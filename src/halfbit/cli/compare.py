@@ -15,8 +15,6 @@ from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
 from .options import CaptureOptions
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

@@ -38,11 +38,6 @@ class Watched(Through):
         if isinstance(self._source, StreamSource):
             self._source.on_quiet(call)
 
-    @property
-    def size(self) -> int | None:
-        """Total number of bytes; ``None`` if it is not known beforehand."""
-        return None if self.live else os.path.getsize(self.name)
-
     def _watch(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
         self.count = 0
         if self.interrupted:
@@ -62,7 +57,7 @@ class Progress:
 
     def __init__(self, source: Watched) -> None:
         self._source = source
-        self._size = source.size if sys.stderr.isatty() else None
+        self._size = os.path.getsize(source.name) if sys.stderr.isatty() and not source.live else 0
         self._next = time.monotonic() + PATIENCE
         self._shown = ""
 

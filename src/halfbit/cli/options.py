@@ -102,10 +102,8 @@ def address_of(text: str) -> Address:
     try:
         return Address.parse(words)
     except HalfbitError:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no address: give 7 or 2604, or in words: "
-            "short 7, long 44, accessory 9 pair 2, extended accessory 37"
-        ) from None
+        instead = "give 7 or 2604, or in words: short 7, long 44, accessory 9 pair 2, extended accessory 37"
+        raise argparse.ArgumentTypeError(f"{text!r} is no address: {instead}") from None
 
 
 def cv_of(text: str) -> tuple[int, int]:

@@ -152,8 +152,7 @@ class Summary:
 def _removed(removed: Removed) -> str:
     if removed.first is None or removed.last is None:
         return "nothing to take out"
-    return (
-        f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
-        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, "
-        f"up to {removed.longest / 1000:g} us at a time"
-    )
+    counts = f"at {removed.crossings} crossings, and of {removed.spikes} spikes"
+    times = f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms"
+    most = f"up to {removed.longest / 1000:g} us at a time"
+    return f"{removed.changes} level changes taken out: {counts}; {times}, {most}"

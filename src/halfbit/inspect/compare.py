@@ -79,13 +79,11 @@ def compare(first: Side, second: Side) -> Comparison:
     pairs = _pairs(first.packets, second.packets, offset)
     if not pairs:
         raise HalfbitError("the captures have no packet in common: are they of the same track at the same time?")
-    found = [
-        *_missing("B", first.packets, second, dict(pairs)),
-        *_missing("A", second.packets, first, {other: one for one, other in pairs}),
-    ]
+    not_in_b = _missing("B", first.packets, second, dict(pairs))
+    not_in_a = _missing("A", second.packets, first, {other: one for one, other in pairs})
     one, other = pairs[0]
     exact = second.packets[other].end - first.packets[one].end
-    found.sort(key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
+    found = sorted([*not_in_b, *not_in_a], key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
     return Comparison(len(pairs), exact, tuple(found))
 
 

@@ -149,6 +149,7 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     """The guess that gives packets.
 
     :raises AmbiguousError: if no guess does, or if several do and their packets differ.
+    :raises CaptureError: if no guess gives any duration, because of an error.
     """
     if len(guesses) == 1:
         return guesses[0]
@@ -156,7 +157,9 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     most = max(len(packets) for _, packets in trials)
     fitting = [(guess, packets) for guess, packets in trials if packets and len(packets) >= most / 10]
     if not fitting:
-        _raise_if_unreadable(guesses)
+        if not any(_first(guess.edges, count=1) for guess in guesses):
+            for guess in guesses:
+                list(guess.edges)  # raises the error that comes before the first duration
         problem = f"no way to read it gives packets; say what it holds: {_ways(guesses)}"
         raise AmbiguousError(problem, "holds").within(source.name)
     best, best_packets = fitting[0]
@@ -174,22 +177,6 @@ def _packets(guess: _Guess) -> list[bytes]:
     found = survey(edges, thorough=False)
     events = events_of(_filtered(edges, found.filter), found.limits, Durations())
     return [event.data for event in events if isinstance(event, Packet)]
-
-
-def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
-    """Raise the first guess's error if no guess gives any duration.
-
-    :raises CaptureError: that error.
-    """
-    errors: list[CaptureError] = []
-    for guess in guesses:
-        try:
-            if any(row for row, _ in guess.edges._rows()):
-                return
-        except CaptureError as error:
-            errors.append(error)
-    if errors:
-        raise errors[0]
 
 
 def _ways(guesses: Sequence[_Guess]) -> str:
@@ -249,9 +236,8 @@ def _words(guess: _Guess) -> str:
 def unit_text(value: Any) -> str:
     """A unit or another parameter's value as a user writes it, for example ``2MHz``."""
     if isinstance(value, (int, Fraction)) and value >= 1000:
-        for factor, name in ((1_000_000, "MHz"), (1000, "kHz")):
-            if value >= factor:
-                return f"{float(value / factor):g}{name}"
+        factor, name = (1_000_000, "MHz") if value >= 1_000_000 else (1000, "kHz")
+        return f"{float(value / factor):g}{name}"
     return str(value)
 
 

@@ -181,13 +181,9 @@ def _layers(times: Sequence[int], limits: Limits) -> tuple[list[Mark], list[Mark
     layer_2 = list(half_bits((Edge(time, index % 2) for index, time in enumerate(times)), limits))
     layer_3 = list(bits(layer_2, limits))
     kinds = {HalfBitKind.ONE: "1", HalfBitKind.ZERO: "0"}
-    halves = [_mark(each, kinds[each.kind] if isinstance(each, HalfBit) else "") for each in layer_2]
-    pairs = [_mark(each, str(each.value) if isinstance(each, Bit) else "") for each in layer_3]
+    halves = [Mark(each.start, each.end, kinds[each.kind] if isinstance(each, HalfBit) else "?") for each in layer_2]
+    pairs = [Mark(each.start, each.end, str(each.value) if isinstance(each, Bit) else "?") for each in layer_3]
     return halves, pairs, [each for each in layer_3 if isinstance(each, Fault)]
-
-
-def _mark(each: HalfBit | Bit | Fault, text: str) -> Mark:
-    return Mark(each.start, each.end, "?" if isinstance(each, Fault) else text)
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:

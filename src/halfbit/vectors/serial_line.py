@@ -39,10 +39,6 @@ def check_serial(
     :raises HalfbitError: if pyserial is not installed, the line cannot be opened or set, the board does not answer the
         empty lines, or ``ticks_per_us`` is less than 1.
     """
-    try:
-        from serial import SerialException
-    except ImportError:
-        raise HalfbitError("a serial line takes the package pyserial: pip install 'halfbit[serial]'") from None
     given = [fed([case], ticks_per_us).encode().splitlines(keepends=True) for case in cases]
     answered: list[list[str]] = []
     with _opened(port, baud, timeout) as line:
@@ -55,18 +51,20 @@ def check_serial(
                 if lines is None:
                     break
                 answered.append(lines)
-        except SerialException as error:
+        except OSError as error:  # pyserial's errors are of this class
             raise HalfbitError(f"{port}: cannot be read or written: {error}") from None
     return compared(cases, answered, f"the board was silent for {timeout:g} s", packets_only=packets_only)
 
 
 def _opened(port: str, baud: int, timeout: float) -> Serial:
     """The line: eight bits, no parity. A read or write that takes longer than ``timeout``, s, is given up."""
-    from serial import Serial, SerialException
-
+    try:
+        from serial import Serial
+    except ImportError:
+        raise HalfbitError("a serial line takes the package pyserial: pip install 'halfbit[serial]'") from None
     try:
         return Serial(port, baud, timeout=timeout, write_timeout=timeout)
-    except SerialException as error:
+    except OSError as error:
         problem = f"cannot be opened: {os.strerror(error.errno)}" if error.errno else f"is no serial line: {error}"
         raise HalfbitError(f"{port}: {problem}") from None
     except ValueError:

@@ -95,8 +95,6 @@ class Motion:
             self.since = (self.since + ms) & 0x3FFFFFFF
             if not ms:
                 self.step = target
-            elif self.step < target:
-                self.step += 1
             else:
-                self.step -= 1
+                self.step += 1 if self.step < target else -1
         return drive_level(vehicle, self.step, self.steps, self.forward)
