@@ -34,6 +34,7 @@ DELIMITERS = "\t;| ,"
 # The names of columns with times, and with durations.
 TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
 DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
+_NAME = re.compile(f"{TIME.pattern}|{DURATION.pattern}", re.IGNORECASE)
 
 ROWS, LINES = 200, 400  #: Number of rows checked in a file, and number of lines searched for the first row.
 BYTES = 1 << 17  #: Once the rows checked have more bytes than this, no more rows are checked.
@@ -77,11 +78,6 @@ def _is_value(field: str) -> bool:
 def _unit_of(field: str) -> str | None:
     match = _VALUE.fullmatch(field)
     return match[2] if match else None
-
-
-def _is_name(field: str) -> bool:
-    """True for the name of a column with times or durations."""
-    return bool(TIME.match(field) or DURATION.match(field))
 
 
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head:
@@ -165,7 +161,7 @@ def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
         if fields and all(values):
             return True
         if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1):
-            if not any(map(_is_name, fields)):
+            if not any(map(_NAME.match, fields)):
                 return True  # other columns may hold words
     return False
 
@@ -312,7 +308,7 @@ def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -
     fits = len(names) in fitting and width > 1
     if fits and not any(name[:1].isalpha() for name in names):
         return (), above[last].number
-    if not fits and not any(map(_is_name, names)):
+    if not fits and not any(map(_NAME.match, names)):
         return (), 0
     above[last].decoded()
     return tuple(names[:width] if len(names) in fitting else names), above[last].number

@@ -22,11 +22,9 @@ SHOWN = 20  #: Most names listed in an error message.
 
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")  #: Control characters that do not occur in text.
 
-#: Pattern of a heading (:mod:`halfbit.capture.heading`).
-HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
+HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)  #: See :mod:`halfbit.capture.heading`.
 
-#: Comments and blank lines.
-_COMMENTS = re.compile(rb"([ \t\r]*(#[^\n]*)?\n)*")
+_COMMENTS = re.compile(rb"([ \t\r]*(#[^\n]*)?\n)*")  #: Comments and blank lines.
 
 BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")

@@ -140,13 +140,11 @@ def _places(numbers: Sequence[int]) -> Callable[[int], str]:
 
 
 def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:
-    try:
-        return bytes(map(LEVELS.__getitem__, fields))
-    except KeyError:  # with spaces, or in capitals
-        levels = [LEVELS.get(field.strip().lower()) for field in fields]
-    for index, level in enumerate(levels):
+    levels = bytearray()
+    for index, field in enumerate(fields):
+        level = LEVELS.get(field.strip().lower())
         if level is None:
-            hint = " (if these are volts, read them with format=volts)" if looks_like_number(fields[index]) else ""
-            problem = f"level {quoted(fields[index].encode())} is neither 0 nor 1{hint}"
-            raise CaptureError(problem, place(index))
-    return bytes([level for level in levels if level is not None])
+            hint = " (if these are volts, read them with format=volts)" if looks_like_number(field) else ""
+            raise CaptureError(f"level {quoted(field.encode())} is neither 0 nor 1{hint}", place(index))
+        levels.append(level)
+    return bytes(levels)

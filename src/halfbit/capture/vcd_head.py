@@ -24,8 +24,7 @@ LONGEST = 1 << 26  #: Most bytes of declarations that are read; more than any si
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
 
-#: Units of the time scale in seconds, as powers of ten.
-_POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
+_POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}  #: Units in seconds, as powers of ten.
 
 
 @attrs.frozen

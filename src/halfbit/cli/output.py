@@ -22,8 +22,7 @@ __all__ = ["CsvRows", "JsonLines", "Table"]
 
 _COLUMNS = ("start_ns", "end_ns", "what", "address", "instruction", "bytes", "preamble", "cause", "text")
 
-#: Widths of the time, the address and the packet's bytes, and the gap between columns.
-_TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
+_TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "  #: Widths of columns, and the gap between columns.
 _WIDE, _WIDE_ADDRESS = 100, 28  #: From this terminal width on, the address column is wider.
 _NARROWEST = 60  #: Narrowest table, in columns. Without a terminal, lines are not shortened.
 

@@ -31,9 +31,8 @@ class Summary:
     length: int = 0  #: Time from the first level change to the last.
     half_bits: int = 0  #: Number of half-bits, valid or not: the number of level changes minus one.
     packets: int = 0
-    #: Number of stretches lost to each kind of fault, and of diagnosed losses for each cause.
-    faults: Counter[FaultKind] = attrs.Factory(Counter)
-    causes: Counter[Cause] = attrs.Factory(Counter)
+    faults: Counter[FaultKind] = attrs.Factory(Counter)  #: Number of stretches lost to each kind of fault.
+    causes: Counter[Cause] = attrs.Factory(Counter)  #: Number of diagnosed losses for each cause.
     recovered: Counter[Recovery] = attrs.Factory(Counter)  #: Number of packets that were recovered, by what was wrong.
     wrong: int = 0  #: Number of wrong half-bits and bits in the lost stretches.
     cutouts: int = 0

@@ -21,8 +21,7 @@ Halves = tuple[tuple[int, int], ...]  #: The half-bits in one duration. Each is 
 Groups = tuple[Halves, ...]
 Run = tuple[int, int]  #: A run of one-bits: the indices of its first and last change.
 
-#: A duration among one-bits, by the number of half-bits in it.
-ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}
+ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}  #: A duration of ones, by its number of half-bits.
 RUN = 6  #: Fewest half-bits of ones that count as a run.
 MORE = 18  #: Most half-bits of ones between a zero-bit that was read as one and the zero before it: those of a byte.
 OFF = 600  #: How far a half-bit may be from the learned length, ns.
@@ -165,7 +164,7 @@ def laid(station: Station, times: Sequence[int], runs: Sequence[Run], packets: s
     begins = [(run[1] - more, run) for run in runs for more in range(0, 3, step) if run[1] - more > run[0]]
     ends = {end for run in runs for end in range(run[0], min(run[0] + MORE, run[1]) + 1, step)}
     ends.update(_before_cutouts(station, times))
-    for data in packets:
+    for data in sorted(packets):  # of two that fit equally well, the same comes first in every run
         for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
             groups = _groups(tuple(bits_of(data)), changes)
             while all(kind for kind, _ in groups[-1]):  # the one-bits at its end

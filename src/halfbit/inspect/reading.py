@@ -29,8 +29,7 @@ from .losses import Durations, events_of
 __all__ = ["Reading", "read_capture"]
 
 TRIED = 6000  #: Number of durations used to choose between guesses, and between limits.
-#: Parameters whose values can be found by trying.
-TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
+TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")  #: Found by trying if not given.
 MOST = 100  #: Most values of a parameter that are tried.
 RUN = 20  #: Number of durations in a run.
 PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))  #: Possible mean of the shortest run, ns: halves or ones.

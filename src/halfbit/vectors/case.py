@@ -26,9 +26,8 @@ class Answer:
 
     def to_json(self) -> list[Any]:
         """The answer as a list for JSON: two elements, or four for a packet."""
-        if not self.data:
-            return [self.at, self.answer]
-        return [self.at, self.answer, self.preamble, self.data.hex().upper()]
+        packet = [self.preamble, self.data.hex().upper()] if self.data else []
+        return [self.at, self.answer, *packet]
 
     @classmethod
     def from_json(cls, value: Sequence[Any]) -> Answer:
@@ -68,8 +67,7 @@ class Case:
         return cls(**value)
 
 
-#: The limits for the decision by sum: a board that sees a change up to 40 us late.
-SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
+SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)  #: For a board that sees changes up to 40 us late.
 
 SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}  #: The sets, with their limits.
 
