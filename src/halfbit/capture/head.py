@@ -18,7 +18,7 @@ import attrs
 from ..error import AmbiguousError, CaptureError, LastLineError
 from .heading import Heading, heading_of
 from .lines import HEADING, NO_TEXT, Lines, complaint, lines_of, quoted
-from .numbers import looks_like_number, no_number
+from .numbers import looks_like_number, why_no_number
 from .options import Options
 from .source import Source
 
@@ -133,7 +133,7 @@ def _no_row(above: Sequence[Lines], table: bool) -> CaptureError:
     text, place = above[table].text, f"line {above[table].number}"
     if table:
         return CaptureError(f"{quoted(text)} is not a row of values", place)
-    return CaptureError(no_number(text.decode()), place)
+    return CaptureError(why_no_number(text.decode()), place)
 
 
 def _lines(source: Source, options: Options, carriage: bool) -> Generator[Lines, None, None]:

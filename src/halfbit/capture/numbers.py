@@ -10,7 +10,7 @@ from ..error import CaptureError
 from ..unit import Number
 from .lines import complaint, quoted
 
-__all__ = ["looks_like_number", "no_number", "numbers_in"]
+__all__ = ["looks_like_number", "numbers_in", "why_no_number"]
 
 LARGEST = 1 << 63  #: Numbers from this one up are refused. No capture needs them.
 
@@ -31,7 +31,7 @@ def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Numbe
             try:
                 _converted([field])
             except ValueError:
-                raise CaptureError(no_number(field), place(index)) from None
+                raise CaptureError(why_no_number(field), place(index)) from None
         raise
 
 
@@ -64,7 +64,7 @@ def looks_like_number(field: str) -> bool:
     return _NUMBER.fullmatch(field.strip()) is not None
 
 
-def no_number(field: str) -> str:
+def why_no_number(field: str) -> str:
     """Why a field is not a number that can be used."""
     data = field.encode("utf-8", "surrogateescape")
     if _NOT_FINITE.fullmatch(field.strip()):

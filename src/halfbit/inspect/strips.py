@@ -40,7 +40,7 @@ class Strip:
     """A stretch of a capture. Times are ns from the capture's start."""
 
     times: Sequence[int]  #: Times of the level changes: one more than the number of durations.
-    level: int | None  #: After the first change, if the capture's first is to 1; ``None`` for one edge only.
+    level: int | None  #: Level after the first change, if the capture's first is to 1; ``None`` for one edge only.
     #: Layer 2: ``"1"``, ``"0"``, or ``"?"`` for a faulty half-bit. Empty if bits are not decided by halves.
     half_bits: Sequence[Mark]
     bits: Sequence[Mark]  #: Layer 3: ``"1"``, ``"0"``, ``"?"``. By sum and sequence only the bits of packets.
@@ -48,7 +48,7 @@ class Strip:
     #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]
     meanings: Sequence[Mark]  #: Layer 5: the packets' instructions in words, and the losses with their reasons.
-    #: The faults of layers 2 and 3, and the packet's, at its error detection byte if that is wrong. By sum: the losses.
+    #: The faults of layers 2 and 3, and the packet's (at a wrong error detection byte). By sum and sequence: the losses.
     faults: Sequence[Fault]
     event: PacketEvent  #: The packet, fault or cutout that the strip shows.
     left_out: int = 0  #: Number of durations left out between the strip before and this one.
