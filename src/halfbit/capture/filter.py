@@ -158,7 +158,6 @@ class FilteredEdges(Edges):
 
     def __init__(self, edges: Edges, minimum: int) -> None:
         self.source = edges  #: The edges before the filter.
-        self._minimum = minimum
         self._filter = EdgeFilter(minimum)
 
     @property
@@ -167,13 +166,13 @@ class FilteredEdges(Edges):
         return self._filter.removed
 
     def __iter__(self) -> Iterator[Edge]:
-        self._filter = machine = EdgeFilter(self._minimum)
+        self._filter = machine = EdgeFilter(self._filter.minimum)
         for edge in self.source:
             yield from machine.feed(edge)
         yield from machine.finish()
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        self._filter = machine = EdgeFilter(self._minimum)
+        self._filter = machine = EdgeFilter(self._filter.minimum)
         now = 0  # time of the last change, ns
         before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():

@@ -48,7 +48,7 @@ class Strip:
     #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]
     meanings: Sequence[Mark]  #: Layer 5: the packets' instructions in words, and the losses with their reasons.
-    #: The faults of layers 2 and 3, and the packet's (at a wrong error detection byte). By sum and sequence: the losses.
+    #: Faults of layers 2 and 3, and the packet's (at a wrong error detection byte). By sum and sequence: the losses.
     faults: Sequence[Fault]
     event: PacketEvent  #: The packet, fault or cutout that the strip shows.
     left_out: int = 0  #: Number of durations left out between the strip before and this one.
