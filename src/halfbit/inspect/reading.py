@@ -89,7 +89,7 @@ def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any]) -> I
         edges = open_capture(source, **options, **said)
     except AmbiguousError as error:
         values = error.choices or (("us",) if error.parameter == "unit" else ())
-        if error.parameter not in TRIABLE or len(values) > MOST:
+        if error.parameter not in TRIABLE or error.parameter in options or len(values) > MOST:
             raise
         found = [guess for value in values for guess in _opened(source, options, {**said, error.parameter: value})]
         if not found:
