@@ -65,7 +65,7 @@ def _opened(port: str, baud: int, timeout: float) -> Serial:
     try:
         return Serial(port, baud, timeout=timeout, write_timeout=timeout)
     except OSError as error:
-        problem = f"cannot be opened: {os.strerror(error.errno)}" if error.errno else f"is no serial line: {error}"
+        problem = f"cannot be opened: {os.strerror(error.errno)}" if error.errno else "is no serial line"
         raise HalfbitError(f"{port}: {problem}") from None
     except ValueError:
         problem = "is no speed this system has; give 9600, 57600, 115200 or the like"
