@@ -43,7 +43,7 @@ def option(name: str) -> str:
 
 def limits(*arguments: str) -> Limits:
     parser = argparse.ArgumentParser()
-    CaptureOptions(parser, everything=True).add_limits()
+    CaptureOptions(parser, everything=True).add_shared()
     found = limits_of(parser.parse_args(["capture.txt", *arguments]))
     assert found is not None
     return found

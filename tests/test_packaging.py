@@ -163,4 +163,4 @@ def test_the_command_is_there() -> None:
 
 
 def test_the_extras_are_those_the_documentation_names() -> None:
-    assert set(PROJECT["project"]["optional-dependencies"]) == {"test", "docs", "vcd", "plot", "completion"}
+    assert set(PROJECT["project"]["optional-dependencies"]) == {"test", "docs", "vcd", "plot", "completion", "serial"}

@@ -291,3 +291,11 @@ def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert "capture  signal track.left.rail\n" in out
     assert main(["decode", str(path), "--signal", "wheel"]) == 2
     assert f"{path}: --signal: there is no signal 'wheel'; there are track.left.rail" in capsys.readouterr().err
+
+
+def test_command_line_with_a_name_of_several_signals(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It was tried with each of them beside the name given, and ended with a traceback."""
+    path = tmp_path / "track.vcd"
+    path.write_bytes(dump(names))
+    assert main(["decode", str(path), "--signal", "rail"]) == 2
+    assert "--signal: 'rail' is not the only one of that name: give more of its scopes" in capsys.readouterr().err

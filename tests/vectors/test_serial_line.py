@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import sys
 import threading
 import time
 import tty
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import attrs
 import pytest
 
 from halfbit import HalfbitError
@@ -90,13 +92,32 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == "15 cases, 0 differ; 1 of 1 rules kept\n"
 
 
+def test_without_pyserial(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "serial", None)
+    with pytest.raises(HalfbitError, match=r"pip install 'halfbit\[serial\]'"):
+        check_serial("/dev/null", SOME)
+
+
+def test_a_board_that_takes_nothing() -> None:
+    inner, outer = pty.openpty()  # at the other end nobody reads
+    tty.setraw(outer)
+    long = [attrs.evolve(SOME[0], durations=(58,) * 40_000)]
+    try:
+        threading.Timer(0.3, os.write, (inner, b"\n")).start()  # the greeting is answered
+        with pytest.raises(HalfbitError, match="cannot be read or written: Write timeout"):
+            check_serial(os.ttyname(outer), long, timeout=2)
+    finally:
+        os.close(outer)
+        os.close(inner)
+
+
 def test_lines_that_cannot_be_used(tmp_path: Path) -> None:
     with pytest.raises(HalfbitError, match="cannot be opened"):
         check_serial(f"{tmp_path}/nothing", SOME)
     with pytest.raises(HalfbitError, match="is no serial line"):
         check_serial("/dev/null", SOME)
-    with board() as port, pytest.raises(HalfbitError, match="baud: 12345 is no speed"):
-        check_serial(port, SOME, baud=12345)
+    with board() as port, pytest.raises(HalfbitError, match="baud: -1 is no speed"):
+        check_serial(port, SOME, baud=-1)
     with board(deaf_after=0) as port, pytest.raises(HalfbitError, match="does not answer an empty line"):
         check_serial(port, SOME, timeout=1)
 

@@ -24,12 +24,9 @@ class CaptureEdges(RawEdges):
         unit: Unit | None = None, wrap: int | None = None, remarks: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:  # fmt: skip
         super().__init__(batches, are_durations=are_durations, unit=unit or "us", wrap=wrap)
-        #: What the file holds, in words.
-        self.words = words
-        #: Unit given by the file or the caller; ``None`` if neither gives one.
-        self.unit = unit
-        #: True if a last line without a line end is skipped. False if it is an error.
-        self.leaves_last = False
+        self.words = words  #: What the file holds, in words.
+        self.unit = unit  #: Unit given by the file or the caller; ``None`` if neither gives one.
+        self.leaves_last = False  #: True if a last line without a line end is skipped. False if it is an error.
         self._left: tuple[str, ...] = ()
         self._file = file
         self._remarks = remarks

@@ -24,18 +24,12 @@ class Layout:
     """The layout of a table: which columns hold which values."""
 
     delimiter: str
-    #: Number of fields in each row.
-    width: int
-    #: Index of the column with times or durations.
-    time: int
-    #: Index of the column with the levels or volts, or of two columns for both rails. Empty if each row is a change.
-    rails: tuple[int, ...]
-    #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
-    heading: Heading
-    #: True if the level columns hold volts.
-    volts: bool = False
-    #: The level's column in words; empty if there is only one.
-    column: str = ""
+    width: int  #: Number of fields in each row.
+    time: int  #: Index of the column with times or durations.
+    rails: tuple[int, ...]  #: Indices of the columns with levels or volts; empty if each row is a change.
+    heading: Heading  #: Durations or times, unit and wrap, from the caller, the file's head and the column's name.
+    volts: bool = False  #: True if the level columns hold volts.
+    column: str = ""  #: The level's column in words; empty if there is only one.
 
 
 def layout_of(head: Head, options: Options, volts: bool = False) -> Layout:
@@ -80,10 +74,8 @@ def _time(said: Column | None, names: Sequence[str], width: int, holds: str | No
     patterns = {"times": (TIME,), "durations": (DURATION,), None: (TIME, DURATION)}[holds]
     fitting = [index for index, name in enumerate(names) if any(pattern.match(name) for pattern in patterns)]
     if len(fitting) > 1:
-        raise AmbiguousError(
-            f"several columns may hold the times; say which with time_column=COLUMN ({_listed(names)})",
-            "time_column", tuple(number + 1 for number in fitting),
-        )  # fmt: skip
+        problem = f"several columns may hold the times; say which with time_column=COLUMN ({_listed(names)})"
+        raise AmbiguousError(problem, "time_column", tuple(number + 1 for number in fitting))
     return fitting[0] if fitting else 0
 
 
@@ -96,10 +88,8 @@ def _rails(options: Options, names: Sequence[str], width: int, time: int) -> tup
         return first + second
     others = [index for index in range(width) if index not in (time, *second) and (not names or names[index])]
     if len(others) > 1 or (second and not others):
-        raise AmbiguousError(
-            f"say which column has the level with level_column=COLUMN ({_listed(names) or f'1 to {width}'})",
-            "level_column", tuple(number + 1 for number in others),
-        )  # fmt: skip
+        problem = f"say which column has the level with level_column=COLUMN ({_listed(names) or f'1 to {width}'})"
+        raise AmbiguousError(problem, "level_column", tuple(number + 1 for number in others))
     return (*others, *second)
 
 

@@ -35,26 +35,19 @@ from ..unit import Number, Scale, Unit
 
 __all__ = ["EdgeFilter", "FilteredEdges", "Removed", "filtered"]
 
-#: Number of noise-free durations that are remembered. 16 are enough to include both ones and zeros.
-MEMORY = 16
+MEMORY = 16  #: Number of noise-free durations that are remembered. 16 are enough to include both ones and zeros.
 
 
 @attrs.frozen(slots=True)
 class Removed:
     """Counts of what a filter removed. Times are ns on the clock of the edges."""
 
-    #: Crossings with three or more changes, of which one was kept.
-    crossings: int = 0
-    #: Spikes: crossings after which the level was the same as before. All their changes were removed.
-    spikes: int = 0
-    #: Total number of changes removed.
-    changes: int = 0
-    #: Start of the first such crossing or spike, ns; ``None`` if nothing was removed.
-    first: int | None = None
-    #: Start of the last one, ns.
-    last: int | None = None
-    #: Length of the longest one, ns, from its first change to its last.
-    longest: int = 0
+    crossings: int = 0  #: Crossings with three or more changes, of which one was kept.
+    spikes: int = 0  #: Spikes: crossings after which the level was the same as before. All their changes were removed.
+    changes: int = 0  #: Total number of changes removed.
+    first: int | None = None  #: Start of the first such crossing or spike, ns; ``None`` if nothing was removed.
+    last: int | None = None  #: Start of the last one, ns.
+    longest: int = 0  #: Length of the longest one, ns, from its first change to its last.
 
 
 class EdgeFilter:
@@ -151,8 +144,7 @@ class EdgeFilter:
         middle = (self._first + self._last) // 2
         best, place = self.minimum // 4, middle
         for time in (middle, self._first, self._last):
-            duration = time - self._kept
-            off = min((abs(duration - seen) for seen in self._seen), default=best)
+            off = min((abs(time - self._kept - seen) for seen in self._seen), default=best)
             if off < best:
                 best, place = off, time
         return place
@@ -165,9 +157,7 @@ class FilteredEdges(Edges):
     """
 
     def __init__(self, edges: Edges, minimum: int) -> None:
-        #: The edges before the filter.
-        self.source = edges
-        self._minimum = minimum
+        self.source = edges  #: The edges before the filter.
         self._filter = EdgeFilter(minimum)
 
     @property
@@ -176,13 +166,13 @@ class FilteredEdges(Edges):
         return self._filter.removed
 
     def __iter__(self) -> Iterator[Edge]:
-        self._filter = machine = EdgeFilter(self._minimum)
+        self._filter = machine = EdgeFilter(self._filter.minimum)
         for edge in self.source:
             yield from machine.feed(edge)
         yield from machine.finish()
 
     def _rows(self) -> Iterator[tuple[Sequence[int], int]]:
-        self._filter = machine = EdgeFilter(self._minimum)
+        self._filter = machine = EdgeFilter(self._filter.minimum)
         now = 0  # time of the last change, ns
         before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import partial
 from pathlib import PurePath
 
 import attrs
@@ -16,7 +17,7 @@ from .levels import read_levels
 from .options import Column, Options
 from .plain import plain
 from .source import Location, Source, source_of, unpacked
-from .text import read_table, read_text, read_volts
+from .text import read_table, read_text
 from .vcd import read_vcd
 from .wav import read_wav
 
@@ -28,16 +29,11 @@ class Format:
     """A file format and its reader."""
 
     name: str
-    #: File endings of this format, in lower case.
-    endings: tuple[str, ...]
-    #: The fields of :class:`Options` that this format uses.
-    options: tuple[str, ...]
-    #: Reads a source with options, and the head if :attr:`takes_head`.
-    read: Callable[..., CaptureEdges]
-    #: Pattern of the file's first bytes, if the format has one.
-    begins: re.Pattern[bytes] = re.compile(rb"(?!)")
-    #: True if the reader takes the head of a text file, too.
-    takes_head: bool = False
+    endings: tuple[str, ...]  #: File endings of this format, in lower case.
+    options: tuple[str, ...]  #: The fields of :class:`Options` that this format uses.
+    read: Callable[..., CaptureEdges]  #: Reads a source with options, and the head if :attr:`takes_head`.
+    begins: re.Pattern[bytes] = re.compile(rb"(?!)")  #: Pattern of the file's first bytes, if the format has one.
+    takes_head: bool = False  #: True if the reader takes the head of a text file, too.
 
 
 _NUMBERS = ("unit", "wrap", "delimiter", "decimal", "last_line")
@@ -54,7 +50,7 @@ _WAV_BEGINS = re.compile(rb"(RIFF|RF64|BW64)....WAVE", re.DOTALL)
 FORMATS: tuple[Format, ...] = (
     Format("text", (".txt", ".text", ".log"), ("holds", *_NUMBERS), read_text, takes_head=True),
     Format("csv", (".csv", ".tsv", ".tab"), ("holds", *_TABLE), read_table, takes_head=True),
-    Format("volts", (), (*_TABLE, *_VOLTS), read_volts, takes_head=True),
+    Format("volts", (), (*_TABLE, *_VOLTS), partial(read_table, volts=True), takes_head=True),
     Format("levels", (), ("unit",), read_levels, _LEVELS_BEGIN),
     Format("vcd", (".vcd",), _VCD, read_vcd, _VCD_BEGINS),
     Format("wav", (".wav", ".wave"), _WAV, read_wav, _WAV_BEGINS),
@@ -133,16 +129,15 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
         chosen = next((format for format in FORMATS if format.begins.match(start)), chosen)
     else:
         chosen = _named(name)
-    if chosen is not None and not chosen.takes_head:
-        options.refuse_all_but(chosen.options, chosen.name)
-        return chosen.read(source, options)
     carriage = b"\r" in start and b"\n" not in start
-    table = chosen is not None and chosen.name != "text"
-    head = head_of(source, options, table=table, carriage=carriage)
-    if chosen is None or name is None:
-        chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
+    head = None
+    if chosen is None or chosen.takes_head:
+        table = chosen is not None and chosen.name != "text"
+        head = head_of(source, options, table=table, carriage=carriage)
+        if chosen is None or name is None:
+            chosen = _named(shape_of(head, "csv" if table else "text", live=source.live))
     options.refuse_all_but(chosen.options, chosen.name)
-    if not chosen.takes_head:  # levels, which only the rows show
+    if head is None or not chosen.takes_head:  # levels may have a head, because only the rows show that they are levels
         return chosen.read(source, options)
     return chosen.read(plain(source, head, text=chosen.name == "text", carriage=carriage), options, head)
 

@@ -18,7 +18,7 @@ import attrs
 from ..error import AmbiguousError, CaptureError, LastLineError
 from .heading import Heading, heading_of
 from .lines import HEADING, NO_TEXT, Lines, complaint, lines_of, quoted
-from .numbers import looks_like_number, numbers_in
+from .numbers import looks_like_number, why_no_number
 from .options import Options
 from .source import Source
 
@@ -31,16 +31,14 @@ LEVELS = {"0": 0, "1": 1, "0.0": 0, "1.0": 1, "low": 0, "high": 1, "false": 0, "
 #: may be inside a number. A space comes late because it may follow any other delimiter.
 DELIMITERS = "\t;| ,"
 
-#: The names of columns with times, and with durations.
+# The names of columns with times, and with durations.
 TIME = re.compile(r"(time|timestamp|t)s?(?![a-z])", re.IGNORECASE)
 DURATION = re.compile(r"durations?(?![a-z])", re.IGNORECASE)
+_NAME = re.compile(f"{TIME.pattern}|{DURATION.pattern}", re.IGNORECASE)
 
-#: Number of rows checked in a file, and number of lines searched for the first row.
-ROWS, LINES = 200, 400
-#: Once the rows checked have more bytes than this, no more rows are checked.
-BYTES = 1 << 17
-#: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
-FEWEST_LEVELS = 16
+ROWS, LINES = 200, 400  #: Number of rows checked in a file, and number of lines searched for the first row.
+BYTES = 1 << 17  #: Once the rows checked have more bytes than this, no more rows are checked.
+FEWEST_LEVELS = 16  #: From this many lines that hold only 0 and 1, the file holds levels, not durations or times.
 
 _VALUE = re.compile(r"([+-]?[\d.,]*[\d.](?:[eE][+-]?\d+)?)(?: ?(ns|us|µs|μs|ms|s|mV|V))?")
 _UNIT = re.compile(r"[\[(]?(ns|us|µs|μs|ms|s|mV|V|-)?[\])]?")
@@ -53,25 +51,16 @@ _SEVERAL_GROUPS = re.compile(r"[+-]?\d{1,3}((,\d{3}){2,}(\.\d*)?|,\d{3}\.\d*)")
 class Head:
     """How a text file is written, as found from its first rows."""
 
-    #: Number of the line with the first row, and the fields of some rows.
-    first: int
-    rows: tuple[tuple[str, ...], ...]
-    #: The delimiter between their fields; empty if each has one field.
-    delimiter: str
-    #: What the file's heading says.
-    heading: Heading
-    #: The names of the columns, with their units, and their line; empty and 0 if they have no names.
-    names: tuple[str, ...] = ()
-    names_line: int = 0
-    #: The units found after values, in the order of the columns.
-    units: tuple[str, ...] = ()
-    #: Meaning of commas inside numbers: ``"point"`` for commas between thousands, ``"comma"`` for decimal commas,
-    #: ``""`` if there are no commas.
-    decimal: str = ""
-    #: True if lines that start with a semicolon are comments; and true if all text after a semicolon is a comment.
-    semicolons: bool = False
-    #: True if each row ends with a delimiter.
-    trailing: bool = False
+    first: int  #: Number of the line with the first row.
+    rows: tuple[tuple[str, ...], ...]  #: The fields of some rows.
+    delimiter: str  #: The delimiter between their fields; empty if each has one field.
+    heading: Heading  #: What the file's heading says.
+    names: tuple[str, ...] = ()  #: The names of the columns, with their units; empty if they have no names.
+    names_line: int = 0  #: The line of the names.
+    units: tuple[str, ...] = ()  #: The units found after values, in the order of the columns.
+    decimal: str = ""  #: Commas inside numbers: ``"point"`` between thousands, ``"comma"`` decimal; ``""``: none.
+    semicolons: bool = False  #: True if a semicolon starts a comment, on its own line or behind values.
+    trailing: bool = False  #: True if each row ends with a delimiter.
 
     def said(self, options: Options) -> Heading:
         """What the caller and the file say of the numbers."""
@@ -89,11 +78,6 @@ def _is_value(field: str) -> bool:
 def _unit_of(field: str) -> str | None:
     match = _VALUE.fullmatch(field)
     return match[2] if match else None
-
-
-def _is_name(field: str) -> bool:
-    """True for the name of a column with times or durations."""
-    return bool(TIME.match(field) or DURATION.match(field))
 
 
 def head_of(source: Source, options: Options, *, table: bool = False, carriage: bool = False) -> Head:
@@ -149,11 +133,7 @@ def _no_row(above: Sequence[Lines], table: bool) -> CaptureError:
     text, place = above[table].text, f"line {above[table].number}"
     if table:
         return CaptureError(f"{quoted(text)} is not a row of values", place)
-    try:
-        numbers_in([text.decode()], lambda _: place)
-    except CaptureError as error:
-        return error
-    return CaptureError(f"{quoted(text)} is not a number", place)
+    return CaptureError(why_no_number(text.decode()), place)
 
 
 def _lines(source: Source, options: Options, carriage: bool) -> Generator[Lines, None, None]:
@@ -181,7 +161,7 @@ def _is_row(text: str, delimiter: str | None, table: bool) -> bool:
         if fields and all(values):
             return True
         if table and each.strip() and len(fields) > 1 and (values[0] or sum(values) > 1):
-            if not any(map(_is_name, fields)):
+            if not any(map(_NAME.match, fields)):
                 return True  # other columns may hold words
     return False
 
@@ -289,11 +269,9 @@ def _decimal(texts: Sequence[str], options: Options, line: int, table: bool) -> 
     if all(_GROUPS.fullmatch(number) for number in numbers):
         return _of_groups(numbers, line)
     if all(number.count(",") == 1 and number.partition(",")[2].lower() not in LEVELS for number in numbers):
-        raise AmbiguousError(
-            f"{numbers[0]!r} may be one number with a decimal comma ({numbers[0].replace(',', '.')}), or two numbers: "
-            "say which with decimal=comma or delimiter=comma",
-            "decimal", place=f"line {line}",
-        )  # fmt: skip
+        one = f"one number with a decimal comma ({numbers[0].replace(',', '.')})"
+        problem = f"{numbers[0]!r} may be {one}, or two numbers: say which with decimal=comma or delimiter=comma"
+        raise AmbiguousError(problem, "decimal", place=f"line {line}")
     return ""
 
 
@@ -304,12 +282,9 @@ def _of_groups(numbers: Sequence[str], line: int) -> str:
             return "point"
     elif not all(_GROUPS.fullmatch(number) for number in numbers):
         return "comma"
-    number = numbers[0]
-    raise AmbiguousError(
-        f"the comma in {number!r} may part thousands ({number.replace(',', '')}) or be a decimal comma "
-        f"({number.replace(',', '.', 1)}): say which with decimal=point or decimal=comma",
-        "decimal", place=f"line {line}",
-    )  # fmt: skip
+    thousands, comma = numbers[0].replace(",", ""), numbers[0].replace(",", ".", 1)
+    problem = f"the comma in {numbers[0]!r} may part thousands ({thousands}) or be a decimal comma ({comma})"
+    raise AmbiguousError(f"{problem}: say which with decimal=point or decimal=comma", "decimal", place=f"line {line}")
 
 
 def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -> tuple[tuple[str, ...], int]:
@@ -333,7 +308,7 @@ def _names(above: Sequence[Lines], delimiter: str, width: int, trailing: bool) -
     fits = len(names) in fitting and width > 1
     if fits and not any(name[:1].isalpha() for name in names):
         return (), above[last].number
-    if not fits and not any(map(_is_name, names)):
+    if not fits and not any(map(_NAME.match, names)):
         return (), 0
     above[last].decoded()
     return tuple(names[:width] if len(names) in fitting else names), above[last].number

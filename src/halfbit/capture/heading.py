@@ -24,16 +24,14 @@ from .lines import quoted
 
 __all__ = ["HOLDS", "Heading", "heading_of", "unknown_meaning"]
 
-#: Possible meanings of a capture's numbers.
-HOLDS = ("durations", "times")
+HOLDS = ("durations", "times")  #: Possible meanings of a capture's numbers.
 
 
 @attrs.frozen(slots=True)
 class Heading:
     """The meaning, unit and wrap of a capture's numbers; ``None`` if not known."""
 
-    #: ``"durations"`` or ``"times"``.
-    holds: str | None = None
+    holds: str | None = None  #: ``"durations"`` or ``"times"``.
     unit: Unit | None = None
     wrap: int | None = None
 
@@ -72,8 +70,6 @@ def heading_of(text: bytes, place: str) -> Heading:
 
 def unknown_meaning() -> AmbiguousError:
     """The error if nothing gives the meaning of a capture's numbers."""
-    return AmbiguousError(
-        "nothing says what the numbers are: say holds=durations (from one level change to the next) or "
-        "holds=times (of the changes), or put a line like '# halfbit: durations us' at the head",
-        "holds", HOLDS,
-    )  # fmt: skip
+    say = "say holds=durations (from one level change to the next) or holds=times (of the changes)"
+    line = "put a line like '# halfbit: durations us' at the head"
+    return AmbiguousError(f"nothing says what the numbers are: {say}, or {line}", "holds", HOLDS)

@@ -17,8 +17,7 @@ __all__ = ["read_levels"]
 _NOT_BYTES = re.compile(rb"[^\x00\x01]")
 _NOT_TEXT = re.compile(rb"[^01 \t\r\n]")
 
-#: Characters to levels.
-_LEVELS = bytes.maketrans(b"01", b"\x00\x01")
+_LEVELS = bytes.maketrans(b"01", b"\x00\x01")  #: Characters to levels.
 _SPACES = b" \t\r\n"
 
 

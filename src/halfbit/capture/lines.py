@@ -16,20 +16,15 @@ __all__ = [
     "BOM", "HEADING", "NO_TEXT", "Lines", "complaint", "lines_of", "listed", "quoted", "read_lines", "unfinished",
 ]  # fmt: skip
 
-#: Longest line in bytes. A longer one is an error; this limits memory use.
-LONGEST = 1 << 16
+LONGEST = 1 << 16  #: Longest line in bytes. A longer one is an error; this limits memory use.
 
-#: Most names listed in an error message.
-SHOWN = 20
+SHOWN = 20  #: Most names listed in an error message.
 
-#: Control characters that do not occur in text.
-NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")
+NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1b\x7f]")  #: Control characters that do not occur in text.
 
-#: Pattern of a heading (:mod:`halfbit.capture.heading`).
-HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)
+HEADING = re.compile(rb"^[ \t]*#[ \t]*halfbit:(.*)$", re.MULTILINE)  #: See :mod:`halfbit.capture.heading`.
 
-#: Comments and blank lines.
-_COMMENTS = re.compile(rb"([ \t\r]*(#[^\n]*)?\n)*")
+_COMMENTS = re.compile(rb"([ \t\r]*(#[^\n]*)?\n)*")  #: Comments and blank lines.
 
 BOM = b"\xef\xbb\xbf"  # which some editors put before UTF-8
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
@@ -42,10 +37,8 @@ T = TypeVar("T")
 class Lines:
     """Consecutive lines of a file."""
 
-    #: Line number of the first line, from 1.
-    number: int
-    #: All the lines, joined by line feeds.
-    text: bytes
+    number: int  #: Line number of the first line, from 1.
+    text: bytes  #: All the lines, joined by line feeds.
 
     @property
     def texts(self) -> list[bytes]:

@@ -10,10 +10,9 @@ from ..error import CaptureError
 from ..unit import Number
 from .lines import complaint, quoted
 
-__all__ = ["looks_like_number", "numbers_in"]
+__all__ = ["looks_like_number", "numbers_in", "why_no_number"]
 
-#: Numbers from this one up are refused. No capture needs them.
-LARGEST = 1 << 63
+LARGEST = 1 << 63  #: Numbers from this one up are refused. No capture needs them.
 
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 _NUMBER = re.compile(rf"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)(e[+-]?[0-9]+)?|{_NOT_FINITE.pattern}", re.IGNORECASE)
@@ -32,7 +31,7 @@ def numbers_in(fields: Sequence[str], place: Callable[[int], str]) -> list[Numbe
             try:
                 _converted([field])
             except ValueError:
-                raise CaptureError(_complaint(field), place(index)) from None
+                raise CaptureError(why_no_number(field), place(index)) from None
         raise
 
 
@@ -52,8 +51,7 @@ def _converted(fields: Sequence[str]) -> list[Number]:
         fractions = list(map(float, fields))
         if not all(map(math.isfinite, fractions)):
             raise ValueError from None
-        # Whole numbers stay ints even among fractions. So they are exact, and the result does not depend on how the
-        # lines are split into batches.
+        # Whole numbers stay exact, also beside fractions: how the lines are split into batches must not matter.
         whole = [field.strip().lstrip("+-").isdigit() for field in fields]
         values = [int(field) if is_whole else value for field, value, is_whole in zip(fields, fractions, whole)]
     if values and max(max(values), -min(values)) >= LARGEST:
@@ -66,7 +64,7 @@ def looks_like_number(field: str) -> bool:
     return _NUMBER.fullmatch(field.strip()) is not None
 
 
-def _complaint(field: str) -> str:
+def why_no_number(field: str) -> str:
     """Why a field is not a number that can be used."""
     data = field.encode("utf-8", "surrogateescape")
     if _NOT_FINITE.fullmatch(field.strip()):

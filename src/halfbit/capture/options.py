@@ -14,8 +14,7 @@ from .heading import HOLDS
 
 __all__ = ["Column", "Options"]
 
-#: A column of a table: its name, or its number from 1.
-Column = Union[str, int]
+Column = Union[str, int]  #: A column of a table: its name, or its number from 1.
 
 
 def _optional(is_valid: Callable[[Any], object], words: str) -> Any:

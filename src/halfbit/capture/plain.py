@@ -20,8 +20,7 @@ _COMMENT_BEHIND = re.compile(rb";[^\n]*")
 _THOUSANDS = re.compile(rb"(?<=\d),(?=\d{3}(?!\d))")
 _QUOTED = re.compile(rb'"[^"\n]*"')
 
-#: What is replaced in the text, and by what.
-_Change = tuple[re.Pattern[bytes], Union[bytes, Callable[[re.Match[bytes]], bytes]]]
+_Change = tuple[re.Pattern[bytes], Union[bytes, Callable[[re.Match[bytes]], bytes]]]  #: What is replaced, and by what.
 
 
 def plain(source: Source, head: Head, *, text: bool, carriage: bool) -> Source:

@@ -20,15 +20,10 @@ __all__ = ["Finder", "Samples", "changes"]
 class Samples:
     """Consecutive samples."""
 
-    #: Raw times, in the file's unit.
-    times: Sequence[Number]
-    #: The level at each time, as bytes 0 and 1, or 2 (:data:`halfbit.edge_samples.SAME`) if it has not changed. Empty
-    #: if the file has no levels, because then each time is a change.
-    levels: bytes
-    #: The place of ``times[i]``, in words.
-    place: Callable[[int], str]
-    #: The voltage at each time, if the file has volts and not levels.
-    volts: Sequence[Number] = ()
+    times: Sequence[Number]  #: Raw times, in the file's unit.
+    levels: bytes  #: The level at each time: 0, 1 or :data:`SAME`; empty if each time is a change.
+    place: Callable[[int], str]  #: The place of ``times[i]``, in words.
+    volts: Sequence[Number] = ()  #: The voltage at each time, if the file has volts and not levels.
 
     def singly(self) -> Iterator[Samples]:
         """One batch for each sample."""

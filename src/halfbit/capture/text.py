@@ -29,7 +29,7 @@ from .samples import Finder, Samples, changes
 from .source import Source
 from .threshold import threshold_of
 
-__all__ = ["read_table", "read_text", "read_volts"]
+__all__ = ["read_table", "read_text"]
 
 _COMMENT = re.compile(rb"#[^\n]*")
 
@@ -49,35 +49,33 @@ def read_text(source: Source, options: Options, head: Head) -> CaptureEdges:
     return _of_changes(source, heading, lambda: read_lines(source.chunks(), options.take_last, numbers, head.first - 1))
 
 
-def read_table(source: Source, options: Options, head: Head) -> CaptureEdges:
-    """The edges of a table of times, durations, or times and levels.
+def read_table(source: Source, options: Options, head: Head, *, volts: bool = False) -> CaptureEdges:
+    """The edges of a table of times, durations, or times and the level of one rail or both.
 
-    :raises CaptureError: if there are no values, if a column does not exist, or if the meaning of the values is
-        unknown.
+    :param volts: True if the table has volts, not levels.
+    :raises CaptureError: if there are no values, if a column does not exist, if the meaning of the values is unknown,
+        or if no threshold can be found.
     """
-    layout, rows = _layout(head, options, volts=False)
+    try:
+        layout = layout_of(head, options, volts)
+    except CaptureError as error:
+        raise error.at(f"line {head.names_line or head.first}") from None
     heading = layout.heading
+
+    def rows(chunks: Iterable[bytes]) -> Iterator[Samples]:
+        return read_lines(chunks, options.take_last, lambda lines: _samples(lines, layout), head.first - 1)
+
     if not layout.rails:
         return _of_changes(source, heading, lambda: (Batch(some.times, some.place) for some in rows(source.chunks())))
-    words = f"times and levels{layout.column}"
-    return CaptureEdges(
-        source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap)), words=words, unit=heading.unit
-    )
-
-
-def read_volts(source: Source, options: Options, head: Head) -> CaptureEdges:
-    """The edges of a table of times and volts, for one rail or both.
-
-    :raises CaptureError: if there are no values, if a column does not exist, or if no threshold can be found.
-    """
-    layout, rows = _layout(head, options, volts=True)
-    heading = layout.heading
-    with closing(source.look()) as chunks:
-        volts = (samples.volts for samples in rows(chunks))
-        threshold = threshold_of(volts, options.threshold, options.hysteresis)
+    threshold = None
+    if volts:
+        with closing(source.look()) as chunks:
+            values = (samples.volts for samples in rows(chunks))
+            threshold = threshold_of(values, options.threshold, options.hysteresis)
     return CaptureEdges(
         source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap, threshold)),
-        words=f"times and volts{layout.column}", unit=heading.unit, remarks=lambda: (str(threshold),),
+        words=f"times and {'volts' if volts else 'levels'}{layout.column}", unit=heading.unit,
+        remarks=lambda: () if threshold is None else (str(threshold),),
     )  # fmt: skip
 
 
@@ -90,19 +88,6 @@ def _of_changes(source: Source, heading: Heading, batches: Callable[[], Iterable
     return CaptureEdges(
         source.name, batches, words=words, are_durations=are_durations, unit=heading.unit, wrap=heading.wrap
     )
-
-
-def _layout(head: Head, options: Options, volts: bool) -> tuple[Layout, Callable[[Iterable[bytes]], Iterator[Samples]]]:
-    """A table's layout, and the function that reads its rows."""
-    try:
-        layout = layout_of(head, options, volts)
-    except CaptureError as error:
-        raise error.at(f"line {head.names_line or head.first}") from None
-
-    def rows(chunks: Iterable[bytes]) -> Iterator[Samples]:
-        return read_lines(chunks, options.take_last, lambda lines: _samples(lines, layout), head.first - 1)
-
-    return layout, rows
 
 
 def _numbers(lines: Lines, several: bool) -> Batch | None:
@@ -155,13 +140,11 @@ def _places(numbers: Sequence[int]) -> Callable[[int], str]:
 
 
 def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:
-    try:
-        return bytes(map(LEVELS.__getitem__, fields))
-    except KeyError:  # with spaces, or in capitals
-        levels = [LEVELS.get(field.strip().lower()) for field in fields]
-    for index, level in enumerate(levels):
+    levels = bytearray()
+    for index, field in enumerate(fields):
+        level = LEVELS.get(field.strip().lower())
         if level is None:
-            hint = " (if these are volts, read them with format=volts)" if looks_like_number(fields[index]) else ""
-            problem = f"level {quoted(fields[index].encode())} is neither 0 nor 1{hint}"
-            raise CaptureError(problem, place(index))
-    return bytes([level for level in levels if level is not None])
+            hint = " (if these are volts, read them with format=volts)" if looks_like_number(field) else ""
+            raise CaptureError(f"level {quoted(field.encode())} is neither 0 nor 1{hint}", place(index))
+        levels.append(level)
+    return bytes(levels)

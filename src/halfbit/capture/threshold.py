@@ -14,9 +14,8 @@ from ..unit import Number
 
 __all__ = ["Threshold", "threshold_of"]
 
-#: Number of values in one stretch, and greatest number of stretches.
-STRETCH = 1 << 16
-STRETCHES = 4
+STRETCH = 1 << 16  #: Number of values in one stretch.
+STRETCHES = 4  #: Greatest number of stretches.
 
 
 @attrs.frozen
@@ -25,8 +24,7 @@ class Threshold:
 
     middle: float
     hysteresis: float
-    #: How it was found, in words; empty if it was given.
-    found: str = ""
+    found: str = ""  #: How it was found, in words; empty if it was given.
 
     def levels(self, values: Sequence[Number]) -> bytes:
         """The level at each value; :data:`SAME` within the hysteresis."""
@@ -61,10 +59,8 @@ def threshold_of(
     stretches = [sorted(islice(single, STRETCH)) for _ in range(STRETCHES)]
     pairs = [levels for stretch in stretches if (levels := _levels(stretch))]
     if not pairs:
-        raise CaptureError(
-            f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal? "
-            "If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS"
-        )
+        problem = f"no two levels stand out among the first {sum(map(len, stretches))} values: is there a signal?"
+        raise CaptureError(f"{problem} If so, say what parts them with threshold=VOLTS and hysteresis=VOLTS")
     low, high = max(pairs, key=lambda levels: levels[1] - levels[0])
     found = f"from the levels {low:.4g} and {high:.4g} at the start"
     if middle is None:

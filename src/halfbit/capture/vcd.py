@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
+from functools import cache
 
 import attrs
 
@@ -32,12 +33,10 @@ __all__ = ["read_vcd"]
 
 _DUMPS = frozenset((b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"))
 
-#: Levels by the value's character. H and L are the weak levels of nine-valued logic. Other characters are not levels.
-_LEVELS = {b"0": 0, b"1": 1, b"l": 0, b"L": 0, b"h": 1, b"H": 1}
-_STATES = "01xzuwlh-"
+_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}  # L and H: the weak levels of nine-valued logic
+_STATES = frozenset(b"01xXzZuUwWlLhH-")
 
-#: Longest word in bytes. A longer one cannot be a value change.
-_LONGEST = 1 << 20
+_LONGEST = 1 << 20  #: Longest word in bytes. A longer one cannot be a value change.
 
 
 def read_vcd(source: Source, options: Options) -> CaptureEdges:
@@ -92,8 +91,7 @@ class _Reader:
         self._head = head
         self._take_last = take_last
         self._real = rails[0].real
-        #: Number of values that were neither 0 nor 1. Values before the first 0 or 1 are not counted.
-        self.unknown = 0
+        self.unknown = 0  #: Number of values that were neither 0 nor 1. Values before the first 0 or 1 are not counted.
         self._values: list[Number | None] = [None] * len(rails)  # present value of each rail
         self._seen = [False] * len(rails)
         self._bits = {
@@ -101,10 +99,6 @@ class _Reader:
             for code in {rail.code for rail in rails}
         }
         self._codes = {variable.code for variable in head.variables}
-        # A scalar change is one word: a character and a code.
-        states = [character.encode() for character in _STATES + _STATES.upper()]
-        self._scalars = {state + code: state for code in self._bits for state in states}
-        self._others = {state + code for code in self._codes - set(self._bits) for state in states}
         self._time: int | None = None
         self._changed = False
         self._open = b""  # the value of a vector, whose code comes next, or $comment, whose end comes
@@ -146,7 +140,7 @@ class _Reader:
                     if self._changed:
                         found += self._settled(index)
                     self._time = time
-                elif word not in self._others:
+                else:
                     self._take(word)
         except CaptureError as error:
             wrong = error.at(_places(text, line, [index])(0))
@@ -160,9 +154,14 @@ class _Reader:
             raise wrong
 
     def _settled(self, index: int) -> list[tuple[int, Number, int]]:
-        """The rails' value at the present time, if both are known."""
+        """The level or real value of the rails at the present time; a level that is not known yet is SAME."""
         self._changed = False
-        value = self._value()
+        one, other = self._values[0], self._values[-1]
+        value = one
+        if one is None or other is None:
+            value = None if self._real else SAME
+        elif len(self._values) == 2:
+            value = one - other if self._real else SAME if one == other else one
         return [] if self._time is None or value is None else [(self._time, value, index)]
 
     def _later(self, word: bytes) -> int:
@@ -173,16 +172,6 @@ class _Reader:
         if self._time is not None and time < self._time:
             raise CaptureError(f"time goes backwards, from {self._time} to {time}")
         return time
-
-    def _value(self) -> Number | None:
-        """The present level or real value of the rails; SAME or ``None`` if it is not known yet."""
-        one = self._values[0]
-        if len(self._values) == 1:
-            return SAME if one is None and not self._real else one
-        other = self._values[1]
-        if self._real:
-            return None if one is None or other is None else one - other
-        return SAME if one is None or other is None or one == other else one
 
     def _close(self, word: bytes) -> None:
         """Take the word that goes with the one before: a vector's code, or one of a comment."""
@@ -196,14 +185,13 @@ class _Reader:
             self._set(rail, _real(opened) if opened[:1] in b"rR" else _bit(opened, bit))
 
     def _take(self, word: bytes) -> None:
-        """Take a word that is not a time and not about other variables."""
-        state = self._scalars.get(word)
-        if state is not None:
-            for rail, _ in self._bits[word[1:]]:
-                self._set(rail, _LEVELS.get(state))
+        """Take a word that is not a time. A scalar change is one word: a character and a code."""
+        if word[0] in _STATES and word[1:] in self._codes:
+            for rail, _ in self._bits.get(word[1:], ()):
+                self._set(rail, _LEVELS.get(word[0]))
         elif word[:1] in (b"b", b"B", b"r", b"R", b"s", b"S"):
             self._open = word
-            if word[:1] in b"bB" and not set(word[1:].decode("latin-1").lower()) <= set(_STATES):
+            if word[:1] in b"bB" and not _STATES.issuperset(word[1:]):
                 raise CaptureError(f"{quoted(word)} is no value of a vector")
             if word[:1] in b"rR":
                 _real(word)
@@ -227,7 +215,7 @@ def _bit(vector: bytes, bit: int) -> int | None:
     """One bit of a vector's value. Repeated leading bits may be left out in the file (IEEE 1364)."""
     states = vector[1:] or b"0"
     padded = states.rjust(bit + 1, b"0" if states[:1] == b"1" else states[:1])
-    return _LEVELS.get(padded[-1 - bit :][:1])
+    return _LEVELS.get(padded[-1 - bit])
 
 
 def _real(word: bytes) -> float:
@@ -242,12 +230,9 @@ def _real(word: bytes) -> float:
 
 def _places(text: bytes, first: int, words: Sequence[int]) -> Callable[[int], str]:
     """The line numbers of some words in a text. Computed only when needed."""
-    lines: list[int] = []
 
-    def place(index: int) -> str:
-        if not lines:
-            lines.extend(line for line, row in enumerate(text.split(b"\n"), first) for _ in row.split())
-            lines.append(first)
-        return f"line {lines[words[index]]}"
+    @cache
+    def lines() -> list[int]:
+        return [*(line for line, row in enumerate(text.split(b"\n"), first) for _ in row.split()), first]
 
-    return place
+    return lambda index: f"line {lines()[words[index]]}"

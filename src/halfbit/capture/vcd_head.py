@@ -19,31 +19,24 @@ from .lines import BOM, listed
 
 __all__ = ["Head", "Variable", "choose", "read_head"]
 
-#: Most bytes of declarations that are read; more than any simulation needs.
-LONGEST = 1 << 26
+LONGEST = 1 << 26  #: Most bytes of declarations that are read; more than any simulation needs.
 
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s)")
 _INDEXED = re.compile(r"(.+)\[(-?\d+)\]")
 
-#: Units of the time scale in seconds, as powers of ten.
-_POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}
+_POWERS = {"s": 0, "ms": -3, "us": -6, "ns": -9, "ps": -12, "fs": -15}  #: Units in seconds, as powers of ten.
 
 
 @attrs.frozen
 class Variable:
     """A declared variable, or one bit of it."""
 
-    #: Its scopes and its name, joined by dots.
-    name: str
-    #: The code that stands for it in the value changes.
-    code: bytes
-    #: Number of bits.
-    size: int
+    name: str  #: Its scopes and its name, joined by dots.
+    code: bytes  #: The code that stands for it in the value changes.
+    size: int  #: Number of bits.
     real: bool
-    #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
-    bits: tuple[int, int] | None
-    #: The selected bit, counted from the last bit; ``None`` if there is only one bit or the value is real.
-    bit: int | None = None
+    bits: tuple[int, int] | None  #: The numbers of its first and last bit, as declared; ``None`` for a single bit.
+    bit: int | None = None  #: The selected bit, counted from the last; ``None`` for a single bit or a real value.
 
     @property
     def shown(self) -> str:
@@ -55,12 +48,10 @@ class Variable:
 class Head:
     """The declarations of a file."""
 
-    #: Ticks per second; ``None`` if the file does not say.
-    unit: Unit | None
+    unit: Unit | None  #: Ticks per second; ``None`` if the file does not say.
     variables: tuple[Variable, ...]
-    #: Number of bytes and lines before the value changes.
-    bytes: int
-    lines: int
+    bytes: int  #: Number of bytes before the value changes.
+    lines: int  #: Number of lines before them.
 
 
 def read_head(chunks: Iterable[bytes]) -> Head:
@@ -69,7 +60,11 @@ def read_head(chunks: Iterable[bytes]) -> Head:
     :raises CaptureError: if the declarations are incomplete or invalid.
     :raises HalfbitError: if the package pyvcd is not installed.
     """
-    tokenize, errors = _tokenizer()
+    try:
+        from vcd.reader import VCDParseError, tokenize
+    except ImportError:
+        problem = "reading VCD files takes the package pyvcd, which is not installed"
+        raise HalfbitError(f"{problem}: pip install 'halfbit[vcd]'") from None
     text = bytearray()
     end = None
     for chunk in chunks:
@@ -102,7 +97,7 @@ def read_head(chunks: Iterable[bytes]) -> Head:
                 finished = True
     except CaptureError:
         raise
-    except errors as error:
+    except (VCDParseError, ValueError, LookupError, RuntimeError) as error:  # all of these, on bytes that are no VCD
         at = getattr(error, "loc", None)
         problem = str(error).partition(": ")[2] or str(error) or "ends within a declaration"
         place = f"line {at.line}" if at else ""
@@ -171,14 +166,3 @@ def _unit(timescale: Any) -> Unit:
     if power is None or magnitude < 1:
         raise CaptureError(f"time scale {magnitude} {timescale.unit.value} is not one that a capture can have")
     return 1 / (magnitude * Fraction(10) ** power)
-
-
-def _tokenizer() -> tuple[Any, tuple[type[Exception], ...]]:
-    try:
-        from vcd.reader import VCDParseError, tokenize
-    except ImportError:
-        raise HalfbitError(
-            "reading VCD files takes the package pyvcd, which is not installed: pip install 'halfbit[vcd]'"
-        ) from None
-    # On bytes that are not VCD, pyvcd may also raise these other errors.
-    return tokenize, (VCDParseError, ValueError, LookupError, RuntimeError)

@@ -28,8 +28,7 @@ from .wav_head import Form, read_form, samples_in
 
 __all__ = ["read_wav"]
 
-#: How far on each side of a change its levels are searched, s: about half of a one-bit,
-#: nominally 58 us (S-9.1 A, table 1).
+#: How far on each side of a change its levels are searched, s: about half of a one-bit (S-9.1 A, table 1).
 REACH = Fraction(60, 1_000_000)
 
 

@@ -13,14 +13,11 @@ from ..error import CaptureError
 
 __all__ = ["Form", "read_form", "samples_in"]
 
-#: The format tag: integers, floats, or given in the extended head.
-_INTEGER, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
+_INTEGER, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE  #: The format tag: integers, floats, or given in the extended head.
 
-#: From this size in bytes on, the length is unknown: a recorder that writes to a pipe cannot know it.
-_UNKNOWN = 0x7FFF0000
+_UNKNOWN = 0x7FFF0000  #: From this size in bytes on, it is unknown: a recorder that writes to a pipe cannot know it.
 
-#: 8-bit samples are unsigned (128 is zero); wider ones are signed.
-_SIGNED = bytes((value - 128) % 256 for value in range(256))
+_SIGNED = bytes((value - 128) % 256 for value in range(256))  # 8-bit samples are unsigned, wider ones signed
 
 
 @attrs.frozen
@@ -28,14 +25,11 @@ class Form:
     """The sample format, from the file's head."""
 
     rate: int
-    #: Bytes per sample.
-    width: int
+    width: int  #: Bytes per sample.
     channels: int
     floats: bool
-    #: Number of frames; ``None`` if it was not known when the head was written.
-    frames: int | None
-    #: Largest value of a sample. 24-bit samples are read as the upper bits of 32.
-    full_scale: float
+    frames: int | None  #: Number of frames; ``None`` if it was not known when the head was written.
+    full_scale: float  #: Largest value of a sample. 24-bit samples are read as the upper bits of 32.
 
 
 class _Bytes:

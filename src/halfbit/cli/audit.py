@@ -21,8 +21,6 @@ from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
 from .options import PRESETS, CaptureOptions
 
-__all__ = ["add_options", "audit_rows", "run"]
-
 _WORDS = {Verdict.KEPT: "kept", Verdict.BROKEN: "BROKEN", Verdict.UNCLEAR: "cannot tell"}
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from itertools import accumulate, dropwhile, pairwise, takewhile
 from pathlib import Path
 
 from ..edge import Edges
@@ -15,8 +16,6 @@ from ..error import HalfbitError
 from .columns import milliseconds
 from .opening import opened
 from .options import CaptureOptions
-
-__all__ = ["add_options", "run", "write_text"]
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
@@ -59,15 +58,7 @@ def write_text(path: str, text: str) -> None:
 
 def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
     """The durations between the changes from ``start`` to ``end``, ns, and the time of the first change, ns."""
-    found: list[int] = []
-    now, first = 0, start
-    for row, scale in edges._rows():
-        for count in row:
-            early, now = now, now + count * scale
-            if early < start:
-                continue
-            if end is not None and now > end:
-                return found, first
-            first = first if found else early
-            found.append(now - early)
-    return found, first
+    durations = (count * scale for row, scale in edges._rows() for count in row)
+    late = dropwhile(lambda time: time < start, accumulate(durations, initial=0))
+    times = list(takewhile(lambda time: end is None or time <= end, late))
+    return [after - before for before, after in pairwise(times)], times[0] if times else start

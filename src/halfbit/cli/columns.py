@@ -50,9 +50,8 @@ class Columns:
 
     def row(self, cells: Sequence[str]) -> str:
         """A row as text; it may have several lines."""
-        start = _GAP.join(
-            cell.rjust(-width) if width < 0 else cell.ljust(width) for cell, width in zip(cells, self._widths)
-        )
+        padded = (cell.rjust(-width) if width < 0 else cell.ljust(width) for cell, width in zip(cells, self._widths))
+        start = _GAP.join(padded)
         last = cells[-1]
         parts = [last] if self._last is None else textwrap.wrap(last, self._last) or [""]
         below = " " * (len(start) + len(_GAP))

@@ -15,8 +15,6 @@ from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
 from .options import CaptureOptions
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""
@@ -33,8 +31,7 @@ def run(args: argparse.Namespace) -> int:
     found = compare(first, second)
     if args.json:
         for each in found.differences:
-            cause = None if each.cause is None else each.cause.as_dict()
-            other = None if each.other is None else each.other.as_dict()
+            cause, other = (None if one is None else one.as_dict() for one in (each.cause, each.other))
             sides = {"side": each.side, "packet": each.packet.as_dict(), "differs": each.differs.value}
             print(json.dumps({**sides, "cause": cause, "other": other}))
     else:

@@ -9,8 +9,6 @@ import argparse
 
 from ..error import HalfbitError
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

@@ -35,10 +35,7 @@ from .options import CaptureOptions
 from .output import CsvRows, JsonLines, Table
 from .summary import Summary
 
-__all__ = ["add_options", "run"]
-
-#: Plausible mean length of a half-bit, ns: 58 us if all are ones, about 100 us with many zeros, more if
-#: zeros are stretched (S-9.1 A, table 1).
+#: Plausible mean length of a half-bit, ns: from 58 us for ones up to that of stretched zeros (S-9.1 A, table 1).
 _PLAUSIBLE = range(40_000, 2_000_000)
 
 

@@ -30,20 +30,13 @@ class Watched(Through):
 
     def __init__(self, source: Source) -> None:
         super().__init__(source, self._watch)
-        #: Bytes read since the start.
-        self.count: int = 0
-        #: True if Ctrl-C ended it.
-        self.interrupted: bool = False
+        self.count: int = 0  #: Bytes read since the start.
+        self.interrupted: bool = False  #: True if Ctrl-C ended it.
 
     def on_quiet(self, call: Callable[[float], None]) -> None:
         """Call a function while a live source gives no data, as :meth:`StreamSource.on_quiet`."""
         if isinstance(self._source, StreamSource):
             self._source.on_quiet(call)
-
-    @property
-    def size(self) -> int | None:
-        """Total number of bytes; ``None`` if it is not known beforehand."""
-        return None if self.live else os.path.getsize(self.name)
 
     def _watch(self, chunks: Iterable[bytes]) -> Generator[bytes, None, None]:
         self.count = 0
@@ -64,7 +57,7 @@ class Progress:
 
     def __init__(self, source: Watched) -> None:
         self._source = source
-        self._size = source.size if sys.stderr.isatty() else None
+        self._size = os.path.getsize(source.name) if sys.stderr.isatty() and not source.live else 0
         self._next = time.monotonic() + PATIENCE
         self._shown = ""
 

@@ -22,10 +22,7 @@ from ..inspect.strips import Strip, strips
 from ..inspect.text import drawn, explained
 from ..plot.strip import plot_strips
 
-__all__ = ["add_options", "run"]
-
-#: Number of durations shown on each side of the place.
-REACH = 44
+REACH = 44  #: Number of durations shown on each side of the place.
 
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
@@ -44,16 +41,15 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
 def run(args: argparse.Namespace) -> int:
     """Show the stretch and return the exit status."""
     with opened(args) as capture:
-        source, reading = capture.source, capture.reading
+        source, limits = capture.source, capture.reading.limits
         at = args.at if args.around is None else args.around
         count = args.packets if args.packets is not None else 1 if args.at is None else 2
         reach = REACH if args.at is None and args.packets is None else None
-        found = list(
-            strips(
-                capture.edges, reading.limits, at=at, events=count, reach=reach, causes=True,
-                configuration=capture.configuration, context=capture.context,
-            )
+        shown = strips(
+            capture.edges, limits, at=at, events=count, reach=reach, causes=True, configuration=capture.configuration,
+            context=capture.context,
         )  # fmt: skip
+        found = list(shown)
         causes = [strip.diagnosis for strip in found if strip.diagnosis is not None]
     if not found:
         print(f"halfbit: {source.name}: nothing to show: the level never changes twice", file=sys.stderr)
@@ -63,13 +59,13 @@ def run(args: argparse.Namespace) -> int:
             print(json.dumps(row))
     else:
         width = terminal_width() or 100
-        print("\n".join(drawn(found, width, reading.limits)))
+        print("\n".join(drawn(found, width, limits)))
         for each in causes:
             print()
-            for line in explained(each, reading.limits):
+            for line in explained(each, limits):
                 print("\n".join(textwrap.wrap(line, width, subsequent_indent="  ")))
     if args.plot is not None:
-        plot_strips(found, args.plot, title=source.name, limits=reading.limits)
+        plot_strips(found, args.plot, title=source.name, limits=limits)
     return 0
 
 
@@ -77,6 +73,5 @@ def _as_dict(strip: Strip) -> dict[str, object]:
     names = ("half_bits", "bits", "parts", "meanings")
     layers = {name: list(map(attrs.asdict, getattr(strip, name))) for name in names}
     faults = [fault.as_dict() for fault in strip.faults]
-    return {
-        "times": list(strip.times), "level": strip.level, **layers, "faults": faults, "left_out": strip.left_out,
-    }  # fmt: skip
+    times = list(strip.times)
+    return {"times": times, "level": strip.level, **layers, "faults": faults, "left_out": strip.left_out}

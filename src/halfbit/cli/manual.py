@@ -8,8 +8,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

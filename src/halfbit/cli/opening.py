@@ -30,12 +30,9 @@ class Opened:
 
     source: Watched
     reading: Reading
-    #: The edges to decode, once. Progress is shown.
-    edges: Edges
-    #: The last durations of the edges, and how many there were.
-    durations: Durations
-    #: What the options say that the packets leave open.
-    configuration: Configuration | None
+    edges: Edges  #: The edges to decode, once. Progress is shown.
+    durations: Durations  #: The last durations of the edges, and how many there were.
+    configuration: Configuration | None  #: As given by an option; so is the context.
     context: Context | None
     _progress: Progress
 

@@ -19,11 +19,9 @@ from ..unit import Scale, Unit
 
 __all__ = ["PRESETS", "CaptureOptions", "Group", "address_of", "as_options", "cv_of", "limits_of", "number", "time"]
 
-#: Limits by name.
-PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}
+PRESETS = {"receive": RECEIVE, "transmit": TRANSMIT}  #: Limits by name.
 
-#: The name for limits that are found by a survey.
-AUTO = "auto"
+AUTO = "auto"  #: The name for limits that are found by a survey.
 
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "pipe": "|"}
 
@@ -44,6 +42,7 @@ class Group:
         """Add the options of a table."""
         for name, kind, metavar, text in rows:
             words: dict[str, Any] = {"type": kind} if callable(kind) else {"choices": kind}
+            words = {"action": "store_const", "const": True} if kind is None else words
             self.add(name, more=name not in _SHOWN, metavar=metavar, help=text, **words)
 
     def add_address(self) -> None:
@@ -86,19 +85,10 @@ class CaptureOptions:
         """Add the options for reading a file; those of :func:`limits_of`; those for what the packets leave open."""
         self.group("how the capture is read (found out if not given)").add_rows(_READING)
         if limits:
-            self.add_limits()
+            text = "Each of the other options changes one of the limits chosen with --limits."
+            self.group("limits for the signal", text).add_rows(_LIMITS)
         if questions:
             self.group("what the packets leave open").add_rows(_OPEN)
-
-    def add_limits(self) -> None:
-        """Add the options of :func:`limits_of`."""
-        text = "Each of the other options changes one of the limits chosen with --limits."
-        group = self.group("limits for the signal", text)
-        group.add_rows(_LIMITS)
-        recover = "read lost stretches again by sequence: changes are missing, noted twice or late"
-        one_edge = "the capture has only the rising changes, or only the falling ones; by sequence"
-        for name, words in (("--recover", recover), ("--one-edge", one_edge)):
-            group.add(name, more=True, action="store_const", const=True, help=words)
 
 
 def address_of(text: str) -> Address:
@@ -112,10 +102,8 @@ def address_of(text: str) -> Address:
     try:
         return Address.parse(words)
     except HalfbitError:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no address: give 7 or 2604, or in words: "
-            "short 7, long 44, accessory 9 pair 2, extended accessory 37"
-        ) from None
+        instead = "give 7 or 2604, or in words: short 7, long 44, accessory 9 pair 2, extended accessory 37"
+        raise argparse.ArgumentTypeError(f"{text!r} is no address: {instead}") from None
 
 
 def cv_of(text: str) -> tuple[int, int]:
@@ -195,15 +183,13 @@ def _image(path: str) -> str:
     return path
 
 
-#: A row of a table of options: option, type or choices, value in the help, help.
-_Row = tuple[str, Union[Callable[[str], Any], Sequence[str]], Optional[str], str]
+#: A row of a table of options: option, type or choices (``None`` if it takes no value), value in the help, help.
+_Row = tuple[str, Union[Callable[[str], Any], Sequence[str], None], Optional[str], str]
 
-#: The options that help always shows. Others come with ``--help-all``.
-_SHOWN = ("--holds", "--unit", "--limits")
+_SHOWN = ("--holds", "--unit", "--limits")  #: The options that help always shows. Others come with ``--help-all``.
 
 _ENDINGS = "; ".join(f"{format.name}: {' '.join(format.endings)}" for format in FORMATS if format.endings)
 
-#: Options for reading a file.
 _READING: tuple[_Row, ...] = (
     ("--holds", ("durations", "times"), None, "meaning of the numbers"),
     ("--unit", _unit, None, "ns, us, ms, s, or counts per second: 2MHz, 250kHz"),
@@ -226,7 +212,6 @@ _READING: tuple[_Row, ...] = (
      "a last line without a line end may be cut short: leave it out (default), take it, or refuse the file"),
 )  # fmt: skip
 
-#: Options for the fields of :class:`Limits`.
 _LIMITS: tuple[_Row, ...] = (
     ("--limits", (AUTO, *PRESETS), None,
      "auto (default): fit the capture; receive: what decoders must accept; transmit: what stations must keep "
@@ -244,9 +229,10 @@ _LIMITS: tuple[_Row, ...] = (
     ("--packet-max", number, "N", "most bytes of a packet, error detection byte included"),
     ("--decision", DECISIONS, None,
      "how bits are told apart: by each half, by the sum of both, or by the likeliest sequence"),
+    ("--recover", None, None, "read lost stretches again by sequence: changes are missing, noted twice or late"),
+    ("--one-edge", None, None, "the capture has only the rising changes, or only the falling ones; by sequence"),
 )  # fmt: skip
 
-#: Options for what the packets leave open: ``args.cv29`` and ``args.context``.
 _OPEN: tuple[_Row, ...] = (
     ("--cv29", number, "N", "CV 29 of the decoders: gives speed steps and FL one reading instead of two"),
     ("--context", ("operations", "service"), None,

@@ -22,19 +22,15 @@ __all__ = ["CsvRows", "JsonLines", "Table"]
 
 _COLUMNS = ("start_ns", "end_ns", "what", "address", "instruction", "bytes", "preamble", "cause", "text")
 
-#: Widths of the time, the address and the packet's bytes, and the gap between columns.
-_TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "
-#: From this terminal width on, the address column is wider.
-_WIDE, _WIDE_ADDRESS = 100, 28
-#: Narrowest table, in columns. Without a terminal, lines are not shortened.
-_NARROWEST = 60
+_TIME, _ADDRESS, _BYTES, _GAP = 11, 20, 17, "  "  #: Widths of columns, and the gap between columns.
+_WIDE, _WIDE_ADDRESS = 100, 28  #: From this terminal width on, the address column is wider.
+_NARROWEST = 60  #: Narrowest table, in columns. Without a terminal, lines are not shortened.
 
 #: Instructions that set a state. A repetition says nothing new.
 _STATES = (SpeedControl, RestrictedSpeedStep, FunctionControl, BinaryStateLong, BinaryStateShort, AnalogFunction, Idle)
 #: Fields that identify the part of a decoder that an instruction is about.
 _PARTS = ("first", "cv", "register", "output", "sub_address", "position")
-#: Other instructions count as repeated only within this time, ns.
-_AGAIN = 1_000_000_000
+_AGAIN = 1_000_000_000  #: Other instructions count as repeated only within this time, ns.
 
 _RED, _DIM, _BOLD, _PLAIN = "\x1b[31m", "\x1b[2m", "\x1b[1m", "\x1b[0m"
 

@@ -7,8 +7,6 @@ import sys
 
 from ..instruction.registry_listing import listing, render
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

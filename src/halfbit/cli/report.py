@@ -34,10 +34,7 @@ from .options import CaptureOptions
 from .summary import Summary
 from .traffic import traffic_rows
 
-__all__ = ["add_options", "run"]
-
-#: Most losses with a picture; durations shown on each side of a loss.
-PICTURES, REACH = 12, 30
+PICTURES, REACH = 12, 30  #: Most losses with a picture; durations shown on each side of a loss.
 
 _STYLE = """
 :root { color-scheme: light dark }
@@ -93,13 +90,10 @@ def _page(name: str, capture: Opened) -> str:
         *_audit_part(reading),
     ]
     title = f"Report on {escape(name)}"
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head><body><h1>{title}</h1>\n"
-        + "\n".join(filter(None, parts))
-        + "\n</body></html>\n"
-    )
+    meta = '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+    head = f"<head>{meta}<title>{title}</title><style>{_STYLE}</style></head>"
+    body = "\n".join([f"<body><h1>{title}</h1>", *filter(None, parts), "</body>"])
+    return f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
 
 
 def _cause_part(summary: Summary) -> list[str]:

@@ -28,29 +28,20 @@ _RECOVERED = {
 class Summary:
     """The figures of a capture, counted while its events come. Times in ns."""
 
-    #: Time from the first level change to the last.
-    length: int = 0
-    #: Number of half-bits, valid or not: the number of level changes minus one.
-    half_bits: int = 0
+    length: int = 0  #: Time from the first level change to the last.
+    half_bits: int = 0  #: Number of half-bits, valid or not: the number of level changes minus one.
     packets: int = 0
-    #: Number of stretches lost to each kind of fault, and of diagnosed losses for each cause.
-    faults: Counter[FaultKind] = attrs.Factory(Counter)
-    causes: Counter[Cause] = attrs.Factory(Counter)
-    #: Number of packets that were recovered, by what was wrong.
-    recovered: Counter[Recovery] = attrs.Factory(Counter)
-    #: Number of wrong half-bits and bits in the lost stretches.
-    wrong: int = 0
+    faults: Counter[FaultKind] = attrs.Factory(Counter)  #: Number of stretches lost to each kind of fault.
+    causes: Counter[Cause] = attrs.Factory(Counter)  #: Number of diagnosed losses for each cause.
+    recovered: Counter[Recovery] = attrs.Factory(Counter)  #: Number of packets that were recovered, by what was wrong.
+    wrong: int = 0  #: Number of wrong half-bits and bits in the lost stretches.
     cutouts: int = 0
-    #: Time in packets, including their preambles.
-    packet_time: int = 0
+    packet_time: int = 0  #: Time in packets, including their preambles.
     fault_time: int = 0
     cutout_time: int = 0
-    #: The decision that was used.
-    decision: str = "halves"
-    #: Remarks on how the capture was read.
-    remarks: tuple[str, ...] = ()
-    #: Counts of what the filter removed, if there was a filter.
-    removed: Removed | None = None
+    decision: str = "halves"  #: The decision that was used.
+    remarks: tuple[str, ...] = ()  #: Remarks on how the capture was read.
+    removed: Removed | None = None  #: Counts of what the filter removed, if there was a filter.
     _packet: Packet | None = None
     _distinct: set[bytes] = attrs.Factory(set)
 
@@ -160,8 +151,7 @@ class Summary:
 def _removed(removed: Removed) -> str:
     if removed.first is None or removed.last is None:
         return "nothing to take out"
-    return (
-        f"{removed.changes} level changes taken out: at {removed.crossings} crossings, and of {removed.spikes} spikes; "
-        f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms, "
-        f"up to {removed.longest / 1000:g} us at a time"
-    )
+    counts = f"at {removed.crossings} crossings, and of {removed.spikes} spikes"
+    times = f"from {milliseconds(removed.first)} to {milliseconds(removed.last)} ms"
+    most = f"up to {removed.longest / 1000:g} us at a time"
+    return f"{removed.changes} level changes taken out: {counts}; {times}, {most}"

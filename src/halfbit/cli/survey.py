@@ -18,8 +18,6 @@ from .columns import terminal_width
 from .opening import opened
 from .options import PRESETS, CaptureOptions
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

@@ -28,8 +28,6 @@ from .columns import Columns, milliseconds, terminal_width
 from .opening import opened
 from .options import CaptureOptions
 
-__all__ = ["add_options", "run", "traffic_rows"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the command's options."""

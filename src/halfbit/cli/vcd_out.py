@@ -14,9 +14,7 @@ from ..inspect.strips import strips
 
 __all__ = ["write_vcd"]
 
-#: Rows besides the signal. A text is shown until the next one, and is empty if there is nothing to show. The row
-#: ``bit_start`` toggles with each bit, because a viewer shows equal bits in a row as one.
-_ROWS = ("bit", "packet", "meaning")
+_ROWS = ("bit", "packet", "meaning")  #: Rows besides the signal. Their text is shown until the next one.
 
 
 def write_vcd(path: str, reading: Reading, count: int) -> None:
@@ -33,7 +31,7 @@ def write_vcd(path: str, reading: Reading, count: int) -> None:
     try:
         output = nullcontext(sys.stdout) if path == "-" else open(path, "w")
         with output as file, VCDWriter(file, timescale="1 ns", comment="written by halfbit") as writer:
-            wires = ("signal", "bit_start")
+            wires = ("signal", "bit_start")  # this toggles with each bit: a viewer shows equal bits in a row as one
             rows: dict[str, Any] = {name: writer.register_var("track", name, "wire", size=1, init=0) for name in wires}
             rows |= {name: writer.register_var("track", name, "string", init="") for name in _ROWS}
             for time, name, value in sorted(_changes(reading, count), key=lambda change: change[0]):

@@ -16,8 +16,6 @@ from ..vectors.check import Report, check, fed
 from ..vectors.case import SETS, cases, heading
 from ..vectors.serial_line import BAUD, check_serial
 
-__all__ = ["add_options", "run"]
-
 
 def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
     """Add the actions and their options."""
@@ -30,10 +28,8 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
         ("check", "run a port and list the rules that it breaks"),
     ):
         action = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
-        action.add_argument(
-            "--limits", choices=tuple(SETS), default="receive",
-            help="limits of the cases: for decoders (receive, default), for stations (transmit), or by sum (sum)",
-        )  # fmt: skip
+        limits = "limits of the cases: for decoders (receive, default), for stations (transmit), or by sum (sum)"
+        action.add_argument("--limits", choices=tuple(SETS), default="receive", help=limits)
         if name == "show":
             action.add_argument("case", metavar="ID", help="the case's name")
         if name in ("feed", "check"):

@@ -15,36 +15,21 @@ __all__ = ["CAUSE_OF", "Cause", "Diagnosis", "fault_words"]
 class Cause(enum.Enum):
     """The cause of a lost packet."""
 
-    #: Two half-bits show as one.
-    MISSED_CHANGE = "a change was missed"
-    #: A long turn of a loop and a short loss of contact look the same.
-    TWO_MISSED = "two changes were missed in a row"
-    #: One half-bit shows as two.
-    ADDED_CHANGE = "a change too many"
-    #: A short pulse: one half-bit shows as three.
-    SPIKE = "a spike"
-    #: The half-bit before it is short and the one after it is long, by the same time.
-    EARLY_CHANGE = "a change came early"
-    #: The half-bit before it is long and the one after it is short, by the same time.
-    LATE_CHANGE = "a change came late"
-    #: The half-bits after it are as usual. So time was added, or is missing.
-    STRETCHED_HALF = "a half-bit was stretched"
-    #: The half-bits after it are as usual. So time is missing.
-    SHORTENED_HALF = "a half-bit was cut short"
-    #: Nothing changed for several half-bits.
-    NO_CONTACT = "contact was lost for a while"
-    #: Both halves of a bit are as long as those of the other kind.
-    FLIPPED_BIT = "one bit was read wrong"
-    #: There are fewer one-bits before the packet than a decoder needs (S-9.2 A).
-    SHORT_PREAMBLE = "the preamble was too short"
-    #: Changes are missing, added and moved within a few half-bits.
-    BURST = "several changes in a row were wrong"
-    #: The capture starts or ends inside a packet.
-    CUT = "the capture starts or ends there"
-    #: Several causes fit about equally well.
-    SEVERAL = "several causes fit"
-    #: No single cause explains the loss.
-    NOT_FOUND = "no single cause fits"
+    MISSED_CHANGE = "a change was missed"  #: Two half-bits show as one.
+    TWO_MISSED = "two changes were missed in a row"  #: A long turn of a loop and a short loss of contact look the same.
+    ADDED_CHANGE = "a change too many"  #: One half-bit shows as two.
+    SPIKE = "a spike"  #: A short pulse: one half-bit shows as three.
+    EARLY_CHANGE = "a change came early"  #: The half-bit before it is short, the one after it long, by the same time.
+    LATE_CHANGE = "a change came late"  #: The half-bit before it is long, the one after it short, by the same time.
+    STRETCHED_HALF = "a half-bit was stretched"  #: The half-bits after it are as usual. So time was added.
+    SHORTENED_HALF = "a half-bit was cut short"  #: The half-bits after it are as usual. So time is missing.
+    NO_CONTACT = "contact was lost for a while"  #: Nothing changed for several half-bits.
+    FLIPPED_BIT = "one bit was read wrong"  #: Both halves of a bit are as long as those of the other kind.
+    SHORT_PREAMBLE = "the preamble was too short"  #: It has fewer one-bits than a decoder needs (S-9.2 A).
+    BURST = "several changes in a row were wrong"  #: Changes are missing, added and moved within a few half-bits.
+    CUT = "the capture starts or ends there"  #: The capture starts or ends inside a packet.
+    SEVERAL = "several causes fit"  #: Several causes fit about equally well.
+    NOT_FOUND = "no single cause fits"  #: No single cause explains the loss.
 
     @property
     def advice(self) -> str:
@@ -98,23 +83,14 @@ _UNDONE = {
 class Diagnosis:
     """Why a stretch was lost. Times are ns from the capture's start."""
 
-    #: What was lost.
-    fault: Fault
-    #: The likeliest cause.
-    cause: Cause
-    #: Time of the cause.
-    at: int
-    #: All bytes of the packet after undoing the cause; ``None`` if no packet nearby confirms it, or if no packet was
-    #: lost.
-    packet: bytes | None = None
-    #: Time from the same packet before the loss, ns; ``None`` if there is no such packet nearby.
-    before: int | None = None
-    #: The same for the packet after it.
-    after: int | None = None
-    #: The causes that fit, if there are several.
-    several: tuple[Cause, ...] = ()
-    #: A packet nearby that differs from the lost stretch in one bit. Another packet may do so too.
-    perhaps: bytes | None = None
+    fault: Fault  #: What was lost.
+    cause: Cause  #: The likeliest cause.
+    at: int  #: Time of the cause.
+    packet: bytes | None = None  #: All bytes of the packet that was lost, if one nearby confirms it.
+    before: int | None = None  #: Time from the same packet before the loss, ns; ``None`` if there is none nearby.
+    after: int | None = None  #: The same for the packet after it.
+    several: tuple[Cause, ...] = ()  #: The causes that fit, if there are several.
+    perhaps: bytes | None = None  #: A packet nearby that differs from it in one bit. Another packet may do so too.
 
     @property
     def is_at_one_place(self) -> bool:

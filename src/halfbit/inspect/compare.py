@@ -22,19 +22,16 @@ from .losses import diagnosed_events
 
 __all__ = ["Comparison", "Difference", "Differs", "Side", "compare", "side_of"]
 
-#: Bin width for counting time differences, ns, and how far a packet may be from its expected time, ns.
-STEP = 2_000_000
-NEAR = 3_000_000
-#: Rare packets show the time difference best. Most packets used of each kind, and most kinds used.
-EACH, KINDS = 60, 40
+STEP = 2_000_000  #: Bin width for counting time differences, ns.
+NEAR = 3_000_000  #: How far a packet may be from its expected time, ns.
+EACH, KINDS = 60, 40  #: Most packets used of each kind, and most kinds. Rare ones show the time difference best.
 
 
 class Differs(enum.Enum):
     """How two captures differ at one place."""
 
     LOST = "lost"
-    #: The packet is missing although nothing was lost at that time.
-    MISSING = "not there"
+    MISSING = "not there"  #: The packet is missing although nothing was lost at that time.
     OTHERWISE = "read otherwise"
 
 
@@ -50,20 +47,11 @@ class Side:
 class Difference:
     """A packet that only one capture has. Times are ns on the clock of the capture that has it."""
 
-    #: The name of the capture that does not have it: ``"A"`` or ``"B"``.
-    side: str
+    side: str  #: The name of the capture that does not have it: ``"A"`` or ``"B"``.
     packet: Packet
     differs: Differs
-    #: Why it was lost there, if known.
-    cause: Diagnosis | None = None
-    #: The packet read there instead, if there is one.
-    other: Packet | None = None
-
-    def __str__(self) -> str:
-        text = f"{self.packet}: {self.differs.value} in {self.side}"
-        if self.other is not None:
-            return f"{text}: {self.other}"
-        return text if self.cause is None else f"{text}: {self.cause}"
+    cause: Diagnosis | None = None  #: Why it was lost there, if known.
+    other: Packet | None = None  #: The packet read there instead, if there is one.
 
 
 @attrs.frozen
@@ -71,8 +59,7 @@ class Comparison:
     """The differences, and the number of packets that are the same."""
 
     same: int
-    #: The second capture's clock minus the first one's, ns, at the first packet that both have.
-    offset: int
+    offset: int  #: The second capture's clock minus the first one's, ns, at the first packet that both have.
     differences: tuple[Difference, ...]
 
 
@@ -92,13 +79,11 @@ def compare(first: Side, second: Side) -> Comparison:
     pairs = _pairs(first.packets, second.packets, offset)
     if not pairs:
         raise HalfbitError("the captures have no packet in common: are they of the same track at the same time?")
-    found = [
-        *_missing("B", first.packets, second, dict(pairs)),
-        *_missing("A", second.packets, first, {other: one for one, other in pairs}),
-    ]
+    not_in_b = _missing("B", first.packets, second, dict(pairs))
+    not_in_a = _missing("A", second.packets, first, {other: one for one, other in pairs})
     one, other = pairs[0]
     exact = second.packets[other].end - first.packets[one].end
-    found.sort(key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
+    found = sorted([*not_in_b, *not_in_a], key=lambda each: each.packet.start - (exact if each.side == "A" else 0))
     return Comparison(len(pairs), exact, tuple(found))
 
 

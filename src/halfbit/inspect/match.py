@@ -17,22 +17,15 @@ from ..limits import US, Limits
 
 __all__ = ["ONES", "Groups", "Laid", "Run", "Station", "laid", "station_of"]
 
-#: The half-bits in one duration (one, or two if only one edge is captured). Each is a bit and 1 for its last half.
-Halves = tuple[tuple[int, int], ...]
+Halves = tuple[tuple[int, int], ...]  #: The half-bits in one duration. Each is a bit, and 1 for its last half.
 Groups = tuple[Halves, ...]
-#: A run of one-bits: the indices of its first and last change.
-Run = tuple[int, int]
+Run = tuple[int, int]  #: A run of one-bits: the indices of its first and last change.
 
-#: A duration among one-bits, by the number of half-bits in it.
-ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}
-#: Fewest half-bits of ones that count as a run.
-RUN = 6
-#: Most half-bits of ones between a zero-bit that was read as one and the zero before it: a byte and the bit before it.
-MORE = 18
-#: How far a half-bit may be from the learned length, ns.
-OFF = 600
-#: Silence that may be a cutout, ns (about 430 us by S-9.3.2 and RCN-217, both from memory).
-CUTOUT = 390 * US
+ONES: dict[int, Halves] = {1: ((1, 0),), 2: ((1, 0), (1, 1))}  #: A duration of ones, by its number of half-bits.
+RUN = 6  #: Fewest half-bits of ones that count as a run.
+MORE = 18  #: Most half-bits of ones between a zero-bit that was read as one and the zero before it: those of a byte.
+OFF = 600  #: How far a half-bit may be from the learned length, ns.
+CUTOUT = 390 * US  #: Silence that may be a cutout, ns (about 430 us by S-9.3.2 and RCN-217, both from memory).
 
 
 class Station:
@@ -125,18 +118,13 @@ class Laid:
     """A packet laid over changes from both ends, as far as it fits."""
 
     data: bytes
-    #: Which changes the capture holds.
-    changes: int
-    #: Its half-bits by durations, without the one-bits at its end.
-    groups: Groups
-    #: Index of the change at its start, and how many durations fit from there on.
-    begin: int
-    fits: int
-    #: Index of the change at its end, and how many durations fit back from there.
-    end: int
-    fits_back: int
-    #: The run of one-bits before it.
-    run: Run
+    changes: int  #: Which changes the capture holds.
+    groups: Groups  #: Its half-bits by durations, without the one-bits at its end.
+    begin: int  #: Index of the change at its start.
+    fits: int  #: How many durations fit from there on.
+    end: int  #: Index of the change at its end.
+    fits_back: int  #: How many durations fit back from there.
+    run: Run  #: The run of one-bits before it.
 
     def extended(self, ones: Groups, at_its_end: bool) -> Laid:
         """The same with one-bits before or after it, which the error hides too."""
@@ -176,7 +164,7 @@ def laid(station: Station, times: Sequence[int], runs: Sequence[Run], packets: s
     begins = [(run[1] - more, run) for run in runs for more in range(0, 3, step) if run[1] - more > run[0]]
     ends = {end for run in runs for end in range(run[0], min(run[0] + MORE, run[1]) + 1, step)}
     ends.update(_before_cutouts(station, times))
-    for data in packets:
+    for data in sorted(packets):  # of two that fit equally well, the same comes first in every run
         for changes in (ALL,) if station.each == 1 else (BETWEEN, WITHIN):
             groups = _groups(tuple(bits_of(data)), changes)
             while all(kind for kind, _ in groups[-1]):  # the one-bits at its end

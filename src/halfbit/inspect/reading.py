@@ -28,28 +28,19 @@ from .losses import Durations, events_of
 
 __all__ = ["Reading", "read_capture"]
 
-#: Number of durations used to choose between guesses, and between limits.
-TRIED = 6000
-#: Parameters whose values can be found by trying.
-TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")
-#: Most values of a parameter that are tried.
-MOST = 100
-#: Number of durations in a run; and the possible mean of the shortest run, ns: one-halves or whole ones.
-RUN = 20
-PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))
-#: The same for a timer with a guessed rate: half of a one-bit as a station sends it (S-9.1 A, table 1), with some
-#: tolerance.
-TIMED = range(54 * US, 62 * US)
+TRIED = 6000  #: Number of durations used to choose between guesses, and between limits.
+TRIABLE = ("holds", "time_column", "level_column", "signal", "channel", "unit")  #: Found by trying if not given.
+MOST = 100  #: Most values of a parameter that are tried.
+RUN = 20  #: Number of durations in a run.
+PULSES = (range(40 * US, 85 * US), range(95 * US, 145 * US))  #: Possible mean of the shortest run, ns: halves or ones.
+TIMED = range(54 * US, 62 * US)  #: The same for a timer with a guessed rate: half of a one-bit (S-9.1 A, table 1).
 #: Common rates of timers and samplers, kHz (common practice, no source).
-RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in (1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96,
-         100, 120, 125, 133, 150, 200, 250, 400, 500)))  # fmt: skip
-#: The standard's limits are kept if they read this share of the best limits' packets, or lose at most FEW packets. So
-#: losses stay visible.
+MHZ = 1, 2, 4, 5, 8, 10, 12, 16, 20, 24, 25, 32, 40, 48, 50, 64, 72, 80, 96, 100, 120, 125, 133, 150, 200, 250, 400, 500
+RATES = (100, 192, 200, 250, 500, *(1000 * rate for rate in MHZ))
+#: To keep losses visible, the standard's limits stay if they read this share of the packets, or lose at most FEW.
 ENOUGH, FEW = 0.99, 2
-#: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
-LIVE = 3_000_000_000
-#: Number of numbers in a live text used to tell durations from times.
-FEWEST = 64
+LIVE = 3_000_000_000  #: Time of a live signal that is used to choose limits, ns, unless a packet comes sooner.
+FEWEST = 64  #: Number of numbers in a live text used to tell durations from times.
 
 
 @attrs.frozen
@@ -58,16 +49,13 @@ class Reading:
 
     edges: Edges
     limits: Limits
-    #: How it is read, in words.
-    words: str
-    #: The edges of the file, before any filter.
-    capture: CaptureEdges
+    words: str  #: How it is read, in words.
+    capture: CaptureEdges  #: The edges of the file, before any filter.
 
 
 @attrs.frozen
 class _Guess:
-    #: The guessed parameters of :func:`open_capture`.
-    said: dict[str, Any]
+    said: dict[str, Any]  #: The guessed parameters of :func:`open_capture`.
     edges: CaptureEdges
 
 
@@ -101,7 +89,7 @@ def _guesses(source: Source, options: dict[str, Any], said: dict[str, Any]) -> I
         edges = open_capture(source, **options, **said)
     except AmbiguousError as error:
         values = error.choices or (("us",) if error.parameter == "unit" else ())
-        if error.parameter not in TRIABLE or len(values) > MOST:
+        if error.parameter not in TRIABLE or error.parameter in options or len(values) > MOST:
             raise
         found = [guess for value in values for guess in _opened(source, options, {**said, error.parameter: value})]
         if not found:
@@ -160,6 +148,7 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     """The guess that gives packets.
 
     :raises AmbiguousError: if no guess does, or if several do and their packets differ.
+    :raises CaptureError: if no guess gives any duration, because of an error.
     """
     if len(guesses) == 1:
         return guesses[0]
@@ -167,7 +156,9 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
     most = max(len(packets) for _, packets in trials)
     fitting = [(guess, packets) for guess, packets in trials if packets and len(packets) >= most / 10]
     if not fitting:
-        _raise_if_unreadable(guesses)
+        if not any(_first(guess.edges, count=1) for guess in guesses):
+            for guess in guesses:
+                list(guess.edges)  # raises the error that comes before the first duration
         problem = f"no way to read it gives packets; say what it holds: {_ways(guesses)}"
         raise AmbiguousError(problem, "holds").within(source.name)
     best, best_packets = fitting[0]
@@ -185,22 +176,6 @@ def _packets(guess: _Guess) -> list[bytes]:
     found = survey(edges, thorough=False)
     events = events_of(_filtered(edges, found.filter), found.limits, Durations())
     return [event.data for event in events if isinstance(event, Packet)]
-
-
-def _raise_if_unreadable(guesses: Sequence[_Guess]) -> None:
-    """Raise the first guess's error if no guess gives any duration.
-
-    :raises CaptureError: that error.
-    """
-    errors: list[CaptureError] = []
-    for guess in guesses:
-        try:
-            if any(row for row, _ in guess.edges._rows()):
-                return
-        except CaptureError as error:
-            errors.append(error)
-    if errors:
-        raise errors[0]
 
 
 def _ways(guesses: Sequence[_Guess]) -> str:
@@ -260,9 +235,8 @@ def _words(guess: _Guess) -> str:
 def unit_text(value: Any) -> str:
     """A unit or another parameter's value as a user writes it, for example ``2MHz``."""
     if isinstance(value, (int, Fraction)) and value >= 1000:
-        for factor, name in ((1_000_000, "MHz"), (1000, "kHz")):
-            if value >= factor:
-                return f"{float(value / factor):g}{name}"
+        factor, name = (1_000_000, "MHz") if value >= 1_000_000 else (1000, "kHz")
+        return f"{float(value / factor):g}{name}"
     return str(value)
 
 

@@ -21,11 +21,9 @@ from .losses import Diagnoser, Durations, events_of
 
 __all__ = ["Mark", "Strip", "strip_of", "strips", "within"]
 
-#: Most durations shown of an event; of a preamble; and before a fault's place.
-MOST = 400
-LEAD = 44
-#: Number of durations kept, so that memory is constant. A longer event is shown without its start.
-KEPT = 1 << 17
+MOST = 400  #: Most durations shown of an event.
+LEAD = 44  #: The same of a preamble, and before a fault's place.
+KEPT = 1 << 17  #: Number of durations kept, so that memory is constant. A longer event is shown without its start.
 
 
 @attrs.frozen(slots=True)
@@ -41,31 +39,20 @@ class Mark:
 class Strip:
     """A stretch of a capture. Times are ns from the capture's start."""
 
-    #: Times of the level changes: one more than the number of durations.
-    times: Sequence[int]
-    #: The level after the first change, 0 or 1, if the capture's first change is to 1; ``None`` if only one edge was
-    #: captured.
-    level: int | None
-    #: Layer 2: a mark for each half-bit, ``"1"``, ``"0"``, or ``"?"`` for a faulty one. Empty
-    #: if bits are not decided by halves.
+    times: Sequence[int]  #: Times of the level changes: one more than the number of durations.
+    level: int | None  #: Level after the first change, if the capture's first is to 1; ``None`` for one edge only.
+    #: Layer 2: ``"1"``, ``"0"``, or ``"?"`` for a faulty half-bit. Empty if bits are not decided by halves.
     half_bits: Sequence[Mark]
-    #: Layer 3: ``"1"``, ``"0"``, ``"?"``. For the decision by sum and sequence: only the bits of packets that were
-    #: read.
-    bits: Sequence[Mark]
+    bits: Sequence[Mark]  #: Layer 3: ``"1"``, ``"0"``, ``"?"``. By sum and sequence only the bits of packets.
     #: Layer 4: ``"preamble 14"``, ``"start"``, each byte in hexadecimal, ``"0"`` between bytes, ``"end"``.
     #: For a wrong error detection byte also the right value.
     parts: Sequence[Mark]
-    #: Layer 5: the packets' instructions in words, and the losses with their reasons.
-    meanings: Sequence[Mark]
-    #: The faults of layers 2 and 3, and the fault of the packet. For a wrong error detection byte the place is that
-    #: byte. For the decision by sum and sequence, which do not find faulty half-bits: the losses.
+    meanings: Sequence[Mark]  #: Layer 5: the packets' instructions in words, and the losses with their reasons.
+    #: Faults of layers 2 and 3, and the packet's (at a wrong error detection byte). By sum and sequence: the losses.
     faults: Sequence[Fault]
-    #: The packet, fault or cutout that the strip shows.
-    event: PacketEvent
-    #: Number of durations left out between the strip before and this one.
-    left_out: int = 0
-    #: Why it was lost, if that was asked for and ``event`` is a fault.
-    diagnosis: Diagnosis | None = None
+    event: PacketEvent  #: The packet, fault or cutout that the strip shows.
+    left_out: int = 0  #: Number of durations left out between the strip before and this one.
+    diagnosis: Diagnosis | None = None  #: Why it was lost, if that was asked for and ``event`` is a fault.
 
     @property
     def durations(self) -> list[int]:
@@ -193,13 +180,9 @@ def _layers(times: Sequence[int], limits: Limits) -> tuple[list[Mark], list[Mark
     layer_2 = list(half_bits((Edge(time, index % 2) for index, time in enumerate(times)), limits))
     layer_3 = list(bits(layer_2, limits))
     kinds = {HalfBitKind.ONE: "1", HalfBitKind.ZERO: "0"}
-    halves = [_mark(each, kinds[each.kind] if isinstance(each, HalfBit) else "") for each in layer_2]
-    pairs = [_mark(each, str(each.value) if isinstance(each, Bit) else "") for each in layer_3]
+    halves = [Mark(each.start, each.end, kinds[each.kind] if isinstance(each, HalfBit) else "?") for each in layer_2]
+    pairs = [Mark(each.start, each.end, str(each.value) if isinstance(each, Bit) else "?") for each in layer_3]
     return halves, pairs, [each for each in layer_3 if isinstance(each, Fault)]
-
-
-def _mark(each: HalfBit | Bit | Fault, text: str) -> Mark:
-    return Mark(each.start, each.end, "?" if isinstance(each, Fault) else text)
 
 
 def _bits_of(packet: Packet, limits: Limits, times: Sequence[int]) -> list[Mark]:

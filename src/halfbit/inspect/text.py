@@ -14,16 +14,11 @@ from .strips import Mark, Strip, within
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
 
-#: Narrowest band, in columns.
-LEAST_WIDTH = 40
-#: Width of the row names, in columns.
-MARGIN = 8
-#: Time per column, ns. The half of a one gets four columns, the half of a zero seven.
-COLUMN = 14_500
-#: Most columns for a stretched zero or a silence.
-WIDEST = 14
-#: Number of columns between time labels.
-LABELS = 24
+LEAST_WIDTH = 40  #: Narrowest band, in columns.
+MARGIN = 8  #: Width of the row names, in columns.
+COLUMN = 14_500  #: Time per column, ns. The half of a one gets four columns, the half of a zero seven.
+WIDEST = 14  #: Most columns for a stretched zero or a silence.
+LABELS = 24  #: Number of columns between time labels.
 
 _LEGEND = "ms: time of the change below; us: durations; half and bit: 1, 0, or ? for one that is faulty"
 

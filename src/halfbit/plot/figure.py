@@ -16,8 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ENDINGS", "BLUE", "GREY", "ORANGE", "RED", "check_plot", "figure_of", "save"]
 
-#: File endings that can be written.
-ENDINGS = (".svg", ".png", ".pdf")
+ENDINGS = (".svg", ".png", ".pdf")  #: File endings that can be written.
 
 # Colours that people with red-green colour blindness can tell apart.
 BLUE = "#0072b2"

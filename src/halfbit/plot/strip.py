@@ -13,12 +13,10 @@ from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["draw_band", "plot_strips"]
 
-#: Time shown in a band, ns, and most bands in a picture.
-BAND = 3_200_000
-BANDS = 24
-#: Inches: width of the picture, height of a band.
-WIDTH = 12.0
-HEIGHT = 2.2
+BAND = 3_200_000  #: Time shown in a band, ns.
+BANDS = 24  #: Most bands in a picture.
+WIDTH = 12.0  #: Of the picture, inches.
+HEIGHT = 2.2  #: Of a band, inches.
 
 #: Heights at which the rows are drawn.
 _LEVEL = (3.2, 4.0)
@@ -34,12 +32,9 @@ _FACES: dict[Callable[[str], bool], str] = {
     lambda text: ", not " in text: "#f4c6c6",
     lambda text: len(text) == 2: "#fdebd8",
 }
-#: Width of a character in the small type, inches.
-_CHARACTER = 0.085
-#: Type sizes, points: for durations, and for other text.
-_SMALL, _TYPE = 7.5, 10
-#: Drawn width of the window of zeros, ns. The real window is longer.
-_ZERO = 25_000
+_CHARACTER = 0.085  #: Width of a character in the small type, inches.
+_SMALL, _TYPE = 7.5, 10  #: Type sizes, points: for durations, and for other text.
+_ZERO = 25_000  #: Drawn width of the window of zeros, ns. The real window is longer.
 
 
 def plot_strips(strips: Iterable[Strip], path: str, *, title: str = "", limits: Limits = RECEIVE) -> None:

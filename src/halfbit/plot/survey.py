@@ -14,10 +14,8 @@ from ..survey import Survey
 
 __all__ = ["plot_survey"]
 
-#: Number of preamble one-bits drawn before the packet.
-LEAD = 4
-#: The histogram ends where at most this share of the durations is longer, but not before the zeros of a station.
-TAIL = 0.002
+LEAD = 4  #: Number of preamble one-bits drawn before the packet.
+TAIL = 0.002  #: At most this share of the durations is longer than the histogram; it has the zeros of a station.
 
 
 def plot_survey(survey: Survey, path: str, *, title: str = "") -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Union
+from itertools import pairwise
+from typing import Any
 
 import attrs
 
@@ -17,15 +18,11 @@ from .figure import BLUE, GREY, ORANGE, RED, figure_of, save
 
 __all__ = ["TrafficPlot"]
 
-#: Most refreshes kept per address. If there are more, only some are kept, so that memory is constant.
-MOST_TICKS = 4000
-#: Most addresses in one drawing.
-MOST_ROWS = 60
+MOST_TICKS = 4000  #: Most refreshes kept per address; of more, each second one, so that memory is constant.
+MOST_ROWS = 60  #: Most addresses in one drawing.
 
 _SHOWN = (ShortAddress, LongAddress, AccessoryAddress, ExtendedAccessoryAddress, NoAddress)
 
-Step = tuple[int, float]  # time, ns, and height, -1 to 1
-Bar = list[Union[int, None]]  # from and to, ns
 
 
 @attrs.define
@@ -36,8 +33,8 @@ class _Line:
     every: int = 1
     count: int = 0
     losses: list[int] = attrs.Factory(list)
-    speed: list[Step] = attrs.Factory(list)
-    functions: dict[str, list[Bar]] = attrs.Factory(dict)
+    speed: list[tuple[int, float]] = attrs.Factory(list)  # times, ns, and heights, -1 to 1
+    functions: dict[str, list[tuple[int, bool]]] = attrs.Factory(dict)  # when each was switched on or off, ns
     words: list[tuple[int, str]] = attrs.Factory(list)
 
     def tick(self, time: int) -> None:
@@ -49,12 +46,9 @@ class _Line:
             self.every *= 2
 
     def switch(self, name: str, time: int, on: bool) -> None:
-        bars = self.functions.setdefault(name, [])
-        was_on = bool(bars) and bars[-1][1] is None
-        if on and not was_on:
-            bars.append([time, None])
-        elif was_on and not on:
-            bars[-1][1] = time
+        switched = self.functions.setdefault(name, [])
+        if not switched or switched[-1][1] != on:
+            switched.append((time, on))
 
 
 class TrafficPlot:
@@ -144,9 +138,9 @@ class TrafficPlot:
         names = sorted(line.functions, key=lambda name: (len(name), name))
         for index, name in enumerate(names):
             low = middle - 0.45 + 0.9 * index / max(len(names), 6)
-            for on, off in line.functions[name]:
-                first, last = max(on or 0, start), end if off is None else off
-                if last > first:
+            for (time, on), (last, _) in pairwise([*line.functions[name], (end, False)]):
+                first = max(time, start)
+                if on and last > first:
                     extent = (first / ms, (last - first) / ms)
                     axes.broken_barh([extent], (low, 0.09), color=ORANGE, alpha=0.55, linewidth=0)
                     axes.text(first / ms, low + 0.04, f" {name}", fontsize=6, va="center")

@@ -13,9 +13,7 @@ from ..error import HalfbitError
 
 __all__ = ["sources", "write"]
 
-
-#: The portable core.
-CORE = ("core.py", "core_sum.py", "core_sum_lengths.py")
+CORE = ("core.py", "core_sum.py", "core_sum_lengths.py")  #: The portable core.
 
 
 def sources() -> dict[str, bytes]:
@@ -24,12 +22,10 @@ def sources() -> dict[str, bytes]:
     ``core.py`` and the two files of the decision by sum are halfbit's own. They run on MicroPython without changes.
     """
     found = {f"micropython/{name}": files("halfbit").joinpath(name).read_bytes() for name in CORE}
+    endings = (".c", ".h", ".py", ".S", ".ld")
     for folder in ("c", "c/boards", "micropython"):
-        place = files(__name__)
-        for part in folder.split("/"):
-            place = place.joinpath(part)
-        for entry in place.iterdir():
-            if entry.is_file() and entry.name != "__init__.py" and entry.name.endswith((".c", ".h", ".py", ".S", ".ld")):
+        for entry in files(__name__).joinpath(folder).iterdir():
+            if entry.name.endswith(endings) and entry.name != "__init__.py":
                 found[f"{folder}/{entry.name}"] = entry.read_bytes()
     return dict(sorted(found.items()))
 

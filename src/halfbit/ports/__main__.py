@@ -12,11 +12,8 @@ from . import write
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write the files and list them. Returns the exit status: 0, or 2 on an error."""
-    parser = argparse.ArgumentParser(
-        prog="python -m halfbit.ports",
-        description="Write halfbit's sources for small boards, in C and for MicroPython, to a folder.",
-        allow_abbrev=False,
-    )
+    text = "Write halfbit's sources for small boards, in C and for MicroPython, to a folder."
+    parser = argparse.ArgumentParser(prog="python -m halfbit.ports", description=text, allow_abbrev=False)
     parser.add_argument("folder", help="where to; made if it is not there")
     try:
         for path in write(parser.parse_args(arguments).folder):

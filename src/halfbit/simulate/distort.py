@@ -20,8 +20,7 @@ __all__ = [
     "lost_edges", "one_edge", "polled", "spike", "spikes", "stretched",
 ]  # fmt: skip
 
-#: In this module a half-bit of at least this duration is half of a zero-bit. It is the middle between 64 us (longest
-#: half of a one-bit) and 90 us (shortest half of a zero-bit; S-9.1 A, table 1, decoder's column).
+#: From here up it is half of a zero-bit: the middle of 64 us (longest half of a one) and 90 us (S-9.1 A, table 1).
 _MIDDLE = 77 * US
 
 

@@ -20,18 +20,13 @@ __all__ = ["NOMINAL", "Timing", "bit_durations", "packet_bits", "packet_duration
 class Timing:
     """The durations of a station's half-bits, ns."""
 
-    #: First half of a one-bit.
-    one_first: int = 58 * US
-    #: Last half of a one-bit.
-    one_last: int = 58 * US
-    #: First half of a zero-bit.
-    zero_first: int = 100 * US
-    #: Last half of a zero-bit.
-    zero_last: int = 100 * US
+    one_first: int = 58 * US  #: First half of a one-bit.
+    one_last: int = 58 * US  #: Last half of a one-bit.
+    zero_first: int = 100 * US  #: First half of a zero-bit.
+    zero_last: int = 100 * US  #: Last half of a zero-bit.
 
 
-#: The nominal values (S-9.1 A, table 1).
-NOMINAL = Timing()
+NOMINAL = Timing()  #: The nominal values (S-9.1 A, table 1).
 
 
 def with_error_byte(data: bytes) -> bytes:

@@ -12,28 +12,22 @@ import attrs
 from ..error import HalfbitError
 from ..limits import RECEIVE, TRANSMIT, Limits
 
-#: The version of the format. It increases when an older reader could not read the new files.
-VERSION = 1
+VERSION = 1  #: The version of the format. It increases when an older reader could not read the new files.
 
 
 @attrs.frozen(slots=True)
 class Answer:
     """An answer of layer 4 other than MORE, as a port prints it."""
 
-    #: Number of durations fed so far, this one included.
-    at: int
-    #: The number of the answer, as in ``halfbit.core``.
-    answer: int
-    #: For a packet, the number of one-bits before it (255 for 255 or more); else 0.
-    preamble: int = 0
-    #: For a packet, its bytes, error detection byte included; else empty.
-    data: bytes = b""
+    at: int  #: Number of durations fed so far, this one included.
+    answer: int  #: The number of the answer, as in ``halfbit.core``.
+    preamble: int = 0  #: For a packet, the number of one-bits before it (255 for 255 or more); else 0.
+    data: bytes = b""  #: For a packet, its bytes, error detection byte included; else empty.
 
     def to_json(self) -> list[Any]:
         """The answer as a list for JSON: two elements, or four for a packet."""
-        if not self.data:
-            return [self.at, self.answer]
-        return [self.at, self.answer, self.preamble, self.data.hex().upper()]
+        packet = [self.preamble, self.data.hex().upper()] if self.data else []
+        return [self.at, self.answer, *packet]
 
     @classmethod
     def from_json(cls, value: Sequence[Any]) -> Answer:
@@ -46,26 +40,16 @@ class Answer:
 class Case:
     """A signal, the rule that it tests, and the correct output of each layer."""
 
-    #: Its name. It does not change between versions.
-    id: str
-    #: The rule that it tests. Several cases can test the same rule.
-    rule: str
-    #: Document and section of the rule.
-    source: str
-    #: What happens in the signal, in one line.
-    text: str
-    #: Times between level changes, us.
-    durations: tuple[int, ...]
-    #: Layer 2's answer to each duration, one hexadecimal digit each. Empty for the decision by sum: it has no layer 2.
-    half_bits: str
-    #: Layer 3's answers in the same form; 0 for MORE. Empty for the decision by sum.
-    bits: str
-    #: Layer 4's answers other than MORE; for the decision by sum, the answers of its receiver.
-    answers: tuple[Answer, ...]
-    #: The events of the whole capture: packets, faults and cutouts with their times, us.
-    events: tuple[dict[str, Any], ...]
-    #: Layer 5's instructions in order, without the faults.
-    instructions: tuple[dict[str, Any], ...]
+    id: str  #: Its name. It does not change between versions.
+    rule: str  #: The rule that it tests. Several cases can test the same rule.
+    source: str  #: Document and section of the rule.
+    text: str  #: What happens in the signal, in one line.
+    durations: tuple[int, ...]  #: Times between level changes, us.
+    half_bits: str  #: Layer 2's answer to each duration, a hexadecimal digit each. Empty for the decision by sum.
+    bits: str  #: Layer 3's answers in the same form; 0 for MORE. Empty for the decision by sum.
+    answers: tuple[Answer, ...]  #: Layer 4's answers other than MORE, or those of the receiver by sum.
+    events: tuple[dict[str, Any], ...]  #: The events of the capture: packets, faults and cutouts; times in us.
+    instructions: tuple[dict[str, Any], ...]  #: Layer 5's instructions in order, without the faults.
 
     def to_json(self) -> str:
         """The case as one line of JSON."""
@@ -83,11 +67,9 @@ class Case:
         return cls(**value)
 
 
-#: The limits for the decision by sum: a board that sees a change up to 40 us late.
-SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)
+SUM = attrs.evolve(Limits.for_sampling_period(40), recover=False)  #: For a board that sees changes up to 40 us late.
 
-#: The sets of cases, each with the limits for decoding it.
-SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}
+SETS: dict[str, Limits] = {"receive": RECEIVE, "transmit": TRANSMIT, "sum": SUM}  #: The sets, with their limits.
 
 
 def cases(limits: str = "receive") -> tuple[Case, ...]:

@@ -18,6 +18,7 @@ import signal
 import subprocess
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Sequence
 from itertools import zip_longest
 
@@ -29,10 +30,9 @@ from ..event import FaultKind
 from .case import Answer, Case
 from .hint import hint
 
-#: Most bytes that a port may print for all cases: many times the size of the correct answers.
-_MOST = 64 << 20
+_MOST = 64 << 20  #: Most bytes that a port may print for all cases: many times the size of the correct answers.
 
-_NAMES = {core.PACKET: "PACKET", core.SYNC: "SYNC", core.START: "START"}
+_NAMES: dict[int, str] = {core.SYNC: "SYNC", core.START: "START", **{int(kind): kind.name for kind in FaultKind}}
 
 
 @attrs.frozen(slots=True)
@@ -40,10 +40,8 @@ class Difference:
     """A case for which a port gives other answers."""
 
     case: Case
-    #: The first difference, in words.
-    text: str
-    #: True if the packets differ. False if only answers between packets, or counts of one-bits, differ.
-    packets: bool = True
+    text: str  #: The first difference, in words.
+    packets: bool = True  #: False if only answers between packets, or counts of one-bits, differ.
 
 
 @attrs.frozen(slots=True)
@@ -52,18 +50,13 @@ class Report:
 
     cases: tuple[Case, ...]
     differences: tuple[Difference, ...]
-    #: A guess at the reason if most cases differ, in words; ``""`` if there is no guess.
-    hint: str = ""
+    hint: str = ""  #: A guess at the reason if most cases differ, in words; ``""`` if there is no guess.
 
     @property
     def rules(self) -> dict[str, tuple[int, int]]:
         """Rule to (number of cases, number of cases that differ), in the order of the cases."""
-        counts = {case.rule: [0, 0] for case in self.cases}
-        for case in self.cases:
-            counts[case.rule][0] += 1
-        for difference in self.differences:
-            counts[difference.case.rule][1] += 1
-        return {rule: (cases, differ) for rule, (cases, differ) in counts.items()}
+        differ = Counter(difference.case.rule for difference in self.differences)
+        return {rule: (count, differ[rule]) for rule, count in Counter(case.rule for case in self.cases).items()}
 
     @property
     def shortest(self) -> Difference | None:
@@ -247,8 +240,4 @@ def _parse(line: str) -> Answer | None:
 def _words(answer: Answer) -> str:
     if answer.answer == core.PACKET:
         return f"PACKET {answer.data.hex(' ').upper()} after {answer.preamble} one-bits"
-    if answer.answer in _NAMES:
-        return _NAMES[answer.answer]
-    if answer.answer in FaultKind.__members__.values():
-        return FaultKind(answer.answer).name
-    return f"answer {answer.answer}"
+    return _NAMES.get(answer.answer, f"answer {answer.answer}")

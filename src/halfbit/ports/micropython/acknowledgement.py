@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """The acknowledgement pulse of service mode, 6 ms, by the RP2040's programmable I/O: nothing can make it longer."""
 
 import rp2

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """Counts durations in classes of 2 us, for each of the two levels: what the board's own pin sees of the signal.
 
 Print the counters to see how your isolator does. One-bits make one peak near 58 us, zero-bits one near 100 us. If an

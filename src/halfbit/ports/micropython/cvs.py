@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """The CVs of a vehicle: the rules of the decoder in C, and two files in which they outlive a power failure.
 
 Reading allocates no memory. CV 257 to 512 are pages, selected by CV 31 and 32; a page takes memory when it is written.
@@ -26,13 +24,10 @@ class Cvs:
 
     def defaults(self):
         """Set all CVs but 7 and 8 to their defaults (S-9.2.2)."""
-        version = self.values[6]
-        maker = self.values[7]
         for i in range(1024):
-            self.values[i] = 0
+            if i != 6 and i != 7:
+                self.values[i] = 0
         self.values[0] = 3
-        self.values[6] = version
-        self.values[7] = maker
         self.values[16] = 192
         self.values[28] = CONFIGURATION
         self.values[30] = 16

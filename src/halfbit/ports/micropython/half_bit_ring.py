@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """A ring of half-bits that the RP2040's DMA fills from half_bit_timer.py, without the processor.
 
 So the main loop may stop for 0.23 s, e.g. for a garbage collection or a write to flash memory, and no half-bit is

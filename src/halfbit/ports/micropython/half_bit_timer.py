@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """Times half-bits with the RP2040's programmable I/O. No interrupt is needed, so none can be late.
 
 The program counts while the level does not change, in steps of half a microsecond, and outputs the count at each
@@ -13,11 +11,9 @@ from machine import Pin, mem32
 TICKS_PER_US = 2
 FREQUENCY = 4_000_000  # two cycles per tick
 
-#: Start value of the count-down, and the ticks from a change to the first sample after it.
-COUNT = 0x7FFF
-AHEAD = 3
-#: Duration in ticks = TOP - value from the FIFO.
-TOP = COUNT + AHEAD
+COUNT = 0x7FFF  # start value of the count-down
+AHEAD = 3  # ticks from a change to the first sample after it
+TOP = COUNT + AHEAD  # a duration in ticks is TOP - value from the FIFO
 
 # RP2040 datasheet (from memory): for each PIO block, the register whose lowest bits show that a push found the FIFO
 # full. The addresses are made once: above 2**30, MicroPython would allocate an object each time.

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (The packets have no types here.)
 """Lengths of the instructions after the address of a vehicle. The rules are the same as in instruction_size.c."""
 
 UNKNOWN = 0

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """A complete vehicle decoder on an RP2040: input pin, motor, lamps, CVs and acknowledgement.
 
 This was tested with simulated hardware, not on a board. Before you wire anything, read the cautions in

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (The vehicle has no types here.)
 """Drive level and momentum of the motor. The rules are the same as in motor.c. Nothing here allocates memory."""
 
 STEPS_28 = 0x02  # CV 29
@@ -15,9 +13,7 @@ def level_of(values, step, steps, forward):
     place = step - 1
     if values[28] & TABLE:
         place *= 27
-        at = place // spans
-        if at > 26:
-            at = 26
+        at = min(place // spans, 26)
         place -= at * spans
         level = (values[66 + at] * (spans - place) + values[67 + at] * place) * (values[65 if forward else 94] or 128)
         whole *= 128
@@ -32,8 +28,7 @@ def level_of(values, step, steps, forward):
                 low = values[5]
                 place -= spans
         level = low * (spans - place) + high * place
-    level = (2 * level + whole) // (2 * whole)  # rounded to the nearest
-    return level if level < 255 else 255
+    return min((2 * level + whole) // (2 * whole), 255)  # rounded to the nearest
 
 
 def drive_level(vehicle, step, steps, forward):
@@ -50,7 +45,7 @@ def drive_level(vehicle, step, steps, forward):
         most = level_of(values, 2 * half - 3 + (code >> 4 & 1), 28, forward)
     else:
         most = level_of(values, half - 1, 14, forward)
-    return level if level < most else most
+    return min(level, most)
 
 
 def momentum(values, rising, steps):
@@ -58,13 +53,9 @@ def momentum(values, rising, steps):
     value = values[2 if rising else 3]
     adjustment = values[22 if rising else 23]
     if adjustment & 0x80:
-        value -= adjustment & 0x7F
-        if value < 0:
-            value = 0
+        value = max(value - (adjustment & 0x7F), 0)
     else:
-        value += adjustment
-        if value > 255:
-            value = 255
+        value = min(value + adjustment, 255)
     return (2 * value * 896 + steps) // (2 * steps)
 
 
@@ -104,8 +95,6 @@ class Motion:
             self.since = (self.since + ms) & 0x3FFFFFFF
             if not ms:
                 self.step = target
-            elif self.step < target:
-                self.step += 1
             else:
-                self.step -= 1
+                self.step += 1 if self.step < target else -1
         return drive_level(vehicle, self.step, self.steps, self.forward)

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """Captures with a polling loop, for boards without a suitable timer. Writes durations to a text file.
 
 The capture shows if there is a signal, and ``halfbit decode --limits auto`` can decode it from the sums of half-bits.

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """Checks the receiver on a board against the vectors, over its serial line.
 
 Copy it to the board as main.py, with core.py and the files that vehicle.py needs, and start the board. Then on the PC:

@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """The decision by sum, for a board that sees level changes late: a polled loop, or an isolator slow in one direction.
 
 Keep core.py, core_sum.py and core_sum_lengths.py (unchanged copies of halfbit's files) in the same folder. After

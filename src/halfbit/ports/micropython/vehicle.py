@@ -1,5 +1,3 @@
-# mypy: ignore-errors
-# (MicroPython's modules have no types here.)
 """A vehicle's decoder: what packets make it do, in operations and in service mode.
 
 The rules are the same as in the C decoder (decoder.c, multi_function.c), and tests compare it with halfbit's Python
@@ -186,12 +184,9 @@ class Vehicle:
                 self.page = value
             if self.page == value:
                 self.acknowledge()
-        elif number == 5:
-            self.in_service(29, write, value, -1)
-        elif number > 6:
-            self.in_service(number, write, value, -1)
-        else:  # page 0 counts as page 256 (from memory)
-            self.in_service((self.page - 1 & 255) * 4 + number, write, value, -1)
+        else:  # registers 1 to 4 are in a page, and page 0 counts as page 256 (from memory)
+            cv = 29 if number == 5 else number if number > 6 else (self.page - 1 & 255) * 4 + number
+            self.in_service(cv, write, value, -1)
 
     def access(self, data, at, second):
         """CV access: CCVV (the low four bits of the first byte) VVVVVVVV DDDDDDDD (S-9.2.1 C, S-9.2.3 E)."""
