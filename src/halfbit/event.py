@@ -27,17 +27,20 @@ def exclusive_or(data: Iterable[int]) -> int:
 
 
 @contextmanager
-def _reading(value: object, type_: str) -> Iterator[None]:
+def reading(value: object, type_: str) -> Iterator[None]:
     """Turn what a wrong dictionary raises into an error that names the form.
 
     :raises HalfbitError: if the form or its version is another, or a field is missing or wrong.
     """
-    if not isinstance(value, dict) or value.get("type") != type_ or value.get("schema") != SCHEMA:
-        raise HalfbitError(f"{value!r} is not a {type_} of schema {SCHEMA}: give what as_dict() made")
+    if not isinstance(value, Mapping) or value.get("type") != type_ or value.get("schema") != SCHEMA:
+        article = "an" if type_[0] in "aeiou" else "a"
+        raise HalfbitError(f"{value!r} is not {article} {type_} of schema {SCHEMA}: give what as_dict() made")
     try:
         yield
-    except (KeyError, TypeError, ValueError) as error:
-        raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}") from None
+    except HalfbitError:
+        raise
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
 
 def as_json(value: Any) -> dict[str, Any]:
@@ -63,7 +66,6 @@ class Recovery(enum.Enum):
 
     #: Nothing was missing: the times of all its level changes together fit only this packet.
     TIMES = "times"
-    #: Level changes were missing.
     MISSED_CHANGES = "missed changes"
     #: There were level changes too many: noted twice, or spikes.
     EXTRA_CHANGES = "extra changes"
@@ -108,7 +110,7 @@ class Packet:
 
         :raises HalfbitError: if ``value`` is not the form of a packet.
         """
-        with _reading(value, "packet"):
+        with reading(value, "packet"):
             data, preamble, start, end = bytes.fromhex(value["data"]), value["preamble"], value["start"], value["end"]
             recovered = None if value["recovered"] is None else Recovery(value["recovered"])
             return cls(data, preamble, start, end, recovered, value["margin"])
@@ -117,12 +119,12 @@ class Packet:
 class Layer(enum.IntEnum):
     """The layers that find faults."""
 
-    #: Layer 2: a half-bit by itself.
     HALF_BIT = 2
-    #: Layer 3: two halves of a bit.
     BIT = 3
-    #: Layer 4: bits of a packet.
     PACKET = 4
+
+
+_UNPAIRED = "{us} us; a level change was probably missed"
 
 
 class FaultKind(enum.IntEnum):
@@ -135,9 +137,7 @@ class FaultKind(enum.IntEnum):
     named: str | None
     _words: str
 
-    def __new__(
-        cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None
-    ) -> FaultKind:
+    def __new__(cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None) -> FaultKind:
         kind = int.__new__(cls, number)
         kind._value_, kind.layer, kind.named, kind._words = number, layer, named, words
         return kind
@@ -149,15 +149,9 @@ class FaultKind(enum.IntEnum):
     #: A half-bit is longer than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
     LONG = core.LONG, "half-bit of {us} us is too long", Layer.HALF_BIT, "duration"
     #: Half of a one-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ONE = (
-        core.UNPAIRED_ONE, "unpaired half of a one-bit, {us} us; a level change was probably missed",
-        Layer.BIT, "duration",
-    )  # fmt: skip
+    UNPAIRED_ONE = core.UNPAIRED_ONE, f"unpaired half of a one-bit, {_UNPAIRED}", Layer.BIT, "duration"
     #: Half of a zero-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ZERO = (
-        core.UNPAIRED_ZERO, "unpaired half of a zero-bit, {us} us; a level change was probably missed",
-        Layer.BIT, "duration",
-    )  # fmt: skip
+    UNPAIRED_ZERO = core.UNPAIRED_ZERO, f"unpaired half of a zero-bit, {_UNPAIRED}", Layer.BIT, "duration"
     #: The halves of a one-bit differ too much (S-9.1 A, table 1). See :attr:`Fault.difference`.
     UNEQUAL = core.UNEQUAL, "halves of a one-bit differ by {us} us", Layer.BIT, "difference"
     #: A whole zero-bit is too long (S-9.1 A, table 1). See :attr:`Fault.duration`.
@@ -191,7 +185,6 @@ class Fault:
     next preamble. It names what went wrong first.
     """
 
-    #: What is wrong.
     kind: FaultKind
     #: First ns of the stretch that is lost, from the capture's start.
     start: int
@@ -237,18 +230,12 @@ class Fault:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it: bytes in hexadecimal, times and durations in ns, and only the properties of its kind."""
+        named = {self.kind.named: self.detail} if self.kind.named else {}
         return {
-            "schema": SCHEMA,
-            "type": "fault",
-            "kind": self.kind.name,
-            "layer": int(self.layer),
-            "start": self.start,
-            "end": self.end,
-            "at": self.at,
-            **({self.kind.named: self.detail} if self.kind.named else {}),
-            "data": self.data.hex().upper(),
-            "count": self.count,
-        }
+            "schema": SCHEMA, "type": "fault", "kind": self.kind.name, "layer": int(self.layer),
+            "start": self.start, "end": self.end, "at": self.at, **named,
+            "data": self.data.hex().upper(), "count": self.count,
+        }  # fmt: skip
 
     @classmethod
     def from_dict(cls, value: dict[str, Any]) -> Fault:
@@ -256,7 +243,7 @@ class Fault:
 
         :raises HalfbitError: if ``value`` is not the form of a fault.
         """
-        with _reading(value, "fault"):
+        with reading(value, "fault"):
             kind = FaultKind[value["kind"]]
             detail, data = value[kind.named] if kind.named else 0, bytes.fromhex(value["data"])
             return cls(kind, value["start"], value["end"], value["at"], detail, data, value["count"])
@@ -287,9 +274,9 @@ class Cutout:
 
         :raises HalfbitError: if ``value`` is not the form of a cutout.
         """
-        with _reading(value, "cutout"):
+        with reading(value, "cutout"):
             return cls(value["start"], value["end"])
 
 
-#: What layer 4 gives.
+#: The output of layer 4.
 PacketEvent = Union[Packet, Fault, Cutout]

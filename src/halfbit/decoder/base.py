@@ -138,8 +138,7 @@ class DecoderMachine(abc.ABC):
             self._taken = event
             if len(event.data) > 2 and exclusive_or(event.data) == 0:
                 before = self._shown()
-                effects += self._packet(event.data, event.end)
-                effects += self._changes(before)
+                effects += [*self._packet(event.data, event.end), *self._changes(before)]
         return tuple(effects)
 
     def tick(self, now: int) -> tuple[Effect, ...]:

@@ -15,7 +15,6 @@ from .effect import CvHeld, CvRefused, CvWritten
 #: CV 1), nor for a factory reset.
 Veto = Callable[[int, int, int], Union[str, None]]
 
-#: The effects of a write.
 Write = Union[CvWritten, CvHeld, CvRefused]
 
 LAST = 1024

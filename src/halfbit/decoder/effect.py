@@ -52,12 +52,10 @@ class SpeedChanged:
     deceleration: int = 0
 
     def __str__(self) -> str:
-        ways = [
-            f"{words} {duration / 1e6:.1f} ms a step"
-            for words, duration in (("rising", self.acceleration), ("falling", self.deceleration))
-            if duration
-        ]
-        return ", ".join([f"speed: {self.speed}", *ways])
+        words = f"speed: {self.speed}"
+        for way, duration in (("rising", self.acceleration), ("falling", self.deceleration)):
+            words += f", {way} {duration / 1e6:.1f} ms a step" if duration else ""
+        return words
 
 
 @attrs.frozen(slots=True)
@@ -233,10 +231,8 @@ def _on(on: bool) -> str:
 
 #: Stop, with momentum.
 STOP = Speed(0, 0)
-#: Emergency stop: no energy to the motor.
 EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
-#: All kinds of effect.
 Effect = Union[
     Acknowledgement, AnalogSet, Answer, AspectChanged, BinaryStateSet, CvHeld, CvRefused, CvWritten, DirectionChanged,
     FactoryResetDone, FunctionChanged, ModeChanged, OutputChanged, PacketTimeOut, ResetDone, RestrictionChanged,

@@ -18,29 +18,21 @@ _BITS = 6  # gaps are counted by their top 6 bits, so to 3 %
 class Item(enum.Enum):
     """The kinds of change."""
 
-    #: The requested speed.
     SPEED = "speed"
     #: The direction bit of the packet; True is forward. CV 29 and CV 19 of the decoder can still reverse it.
     DIRECTION = "direction"
     #: A function; number 0 is FL (the headlight).
     FUNCTION = "function"
-    #: Membership of a consist.
     CONSIST = "consist"
     #: Output 0 or 1 of a pair of an accessory decoder.
     OUTPUT = "output"
-    #: The aspect of a signal.
     ASPECT = "aspect"
-    #: A CV was written.
     CV = "CV"
     #: A register was written: the page register, or a register whose CV the packets do not show.
     REGISTER = "register"
-    #: A binary state, by its number.
     BINARY_STATE = "binary state"
-    #: An analog output, by its number.
     ANALOG = "analog output"
-    #: The highest speed allowed.
     RESTRICTION = "speed restriction"
-    #: A reset or a hard reset.
     RESET = "reset"
     #: Operations or service mode, for the whole track.
     MODE = "mode"
@@ -50,15 +42,14 @@ class Item(enum.Enum):
 class Either:
     """A value that depends on bit 1 of the decoder's CV 29, which is not known from the packets."""
 
-    #: The value with 28 steps; ``None`` if there is no value then.
+    #: The value with 28 or 14 steps; ``None`` if there is no value then.
     with_28: object
-    #: The value with 14 steps; ``None`` if there is no value then.
     with_14: object
 
     def __str__(self) -> str:
-        ways = ((self.with_28, 28), (self.with_14, 14))
         if isinstance(self.with_28, Speed):
             return f"{self.with_28} or {self.with_14}"
+        ways = ((self.with_28, 28), (self.with_14, 14))
         return ", ".join(f"{_words(value)} if {steps} steps" for value, steps in ways if value is not None)
 
 
@@ -67,7 +58,6 @@ class Consist:
     """Membership of a consist (CV 19)."""
 
     address: int
-    #: True if the vehicle runs reversed in the consist.
     reversed: bool = False
 
     def __str__(self) -> str:
@@ -107,14 +97,12 @@ class Change:
     effective: bool = True
 
     def __str__(self) -> str:
-        name = self.item.value
-        if self.item is Item.FUNCTION:
-            name = f"F{self.number}" if self.number else "FL"
-        elif self.number is not None:
-            name = f"{name} {self.number}"
         if self.item is Item.DIRECTION:
             return "forward" if self.after else "reverse"
-        if isinstance(self.after, bool) or self.item is Item.FUNCTION:
+        if self.item is Item.FUNCTION:
+            return f"{f'F{self.number}' if self.number else 'FL'} {_words(self.after)}"
+        name = self.item.value if self.number is None else f"{self.item.value} {self.number}"
+        if isinstance(self.after, bool):
             return f"{name} {_words(self.after)}"
         if self.item in (Item.CV, Item.REGISTER):
             known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
@@ -139,7 +127,6 @@ class Seen:
     """The known state of one address. Only read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
     address: Address
-    #: Number of packets.
     packets: int = 0
     #: Total time of these packets on the track, preambles included, ns.
     time: int = 0
@@ -154,7 +141,6 @@ class Seen:
     #: Counts of the gaps between packets, by the middle of their class, ns; see ``refresh``.
     gaps: Counter[int] = attrs.Factory(Counter)
     speed: Speed | Either | None = None
-    #: The last direction bit.
     forward: bool | None = None
     #: Functions from F1 up that were sent: number to state.
     functions: dict[int, bool] = attrs.Factory(dict)
@@ -202,27 +188,21 @@ class Seen:
     @property
     def lamp(self) -> Value:
         """The state of FL; :class:`Either` if CV 29 is not known and the two readings differ."""
-        steps = self.steps
-        if steps is not None:
-            return self.fl[0 if steps == 28 else 1]
-        return self.fl[0] if self.fl[0] is self.fl[1] else Either(self.fl[0], self.fl[1])
+        with_28, with_14 = self.fl
+        either = with_28 if with_28 is with_14 else Either(with_28, with_14)
+        return {28: with_28, 14: with_14, None: either}[self.steps]
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
         plain = ("packets", "time", "first", "last", "refresh", "longest", "longest_at", "losses", "speed", "forward")
         return {
-            "address": self.address.as_dict(),
-            **{name: _json(getattr(self, name)) for name in plain},
+            **{name: _json(getattr(self, name)) for name in ("address", *plain)},
             "fl": _json(self.lamp),
             "functions": {f"F{number}": on for number, on in sorted(self.functions.items())},
-            "consist": _json(self.consist),
-            "outputs": _numbered(self.outputs),
-            "aspect": self.aspect,
-            "binary_states": _numbered(self.binary),
-            "analog": _numbered(self.analog),
-            "restriction": self.restriction,
-            "cvs": _numbered(self.cvs),
-        }
+            "consist": _json(self.consist), "outputs": _numbered(self.outputs), "aspect": self.aspect,
+            "binary_states": _numbered(self.binary), "analog": _numbered(self.analog),
+            "restriction": self.restriction, "cvs": _numbered(self.cvs),
+        }  # fmt: skip
 
 
 def _numbered(values: Mapping[int, int]) -> dict[str, int]:
@@ -286,6 +266,8 @@ def _words(value: object) -> str:
 
 
 def _json(value: object) -> Any:
-    if isinstance(value, (Address, Item)):
-        return value.as_dict() if isinstance(value, Address) else value.value
+    if isinstance(value, Address):
+        return value.as_dict()
+    if isinstance(value, Item):
+        return value.value
     return attrs.asdict(value) if isinstance(value, (Speed, Consist, CvBit, Either)) else value
