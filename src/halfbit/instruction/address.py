@@ -278,7 +278,6 @@ class ReservedAddress(Address):
     """
 
     kind: ClassVar[str] = "reserved"
-    #: The packet's first byte.
     first: int = integer(232, 254)
 
 
@@ -301,7 +300,6 @@ class UnresolvedAddress(Address):
     """
 
     kind: ClassVar[str] = "unresolved"
-    #: The packet's first byte.
     first: int = integer(0, 255)
 
 

@@ -50,9 +50,7 @@ class FunctionControl(Instruction):
         """The possible readings of FL (F0): a state, or ``None`` if the packet does not carry FL. One if certain."""
         return (self.functions.get(0),)
 
-    @property
-    def brief(self) -> str:
-        """The functions that are on, or their number, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return function_words(self.functions, BRIEF)
 
     def meaning(self) -> dict[str, JsonValue]:
@@ -83,12 +81,9 @@ class FunctionGroupOne(FunctionControl):
         return {28: (self.bit4,), 14: (None,), None: (self.bit4, None)}[self.packet_context.steps]
 
     def _fl(self) -> str:
-        words = {28: f"FL {_on(self.bit4)}", 14: "no FL", None: f"FL {_on(self.bit4)} or no FL"}
-        return words[self.packet_context.steps]
+        return " or ".join("no FL" if state is None else f"FL {_on(state)}" for state in self.fl_readings)
 
-    @property
-    def brief(self) -> str:
-        """The functions that are on, and FL, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"{function_words(states_of(1, 4, self.states))}, {self._fl()}"
 
     def __str__(self) -> str:
@@ -100,7 +95,7 @@ class FunctionGroupTwo(FunctionControl):
     """Function group two: 1011DDDD for F5 to F8, 1010DDDD for F9 to F12 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group Two"
-    #: The lowest function: 5 or 9.
+    #: The lowest function.
     first: int = choice(5, 9)
     #: DDDD: the lowest function in bit 0.
     states: int = integer(0, 15)
@@ -119,7 +114,7 @@ class FunctionExpansion(FunctionControl):
     """Eight functions: F13 to F20, F21 to F28 (S-9.2.1 C), or a group from F29 to F68 (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Feature Expansion, Functions"
-    #: The lowest function: 13, 21, 29, 37, 45, 53 or 61.
+    #: The lowest function.
     first: int = choice(13, 21, 29, 37, 45, 53, 61)
     #: DDDDDDDD: the lowest function in bit 0.
     states: int = integer(0, 255)
@@ -141,6 +136,7 @@ class BinaryStateLong(Instruction):
     """
 
     name: ClassVar[str] = "Binary State Control, Long Form"
+    _meaning: ClassVar[tuple[str, ...]] = ("needs_short_form",)
     state: bool = flag()
     #: H (high bits) and L (low bits): the binary state; 0 for all.
     number: int = integer(0, 32767)
@@ -149,10 +145,6 @@ class BinaryStateLong(Instruction):
     def needs_short_form(self) -> bool:
         """True for binary states 1 to 127: the station should have sent the short form (S-9.2.1 C)."""
         return 1 <= self.number <= 127
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``needs_short_form``, for ``as_dict()``."""
-        return {"needs_short_form": self.needs_short_form}
 
     def __str__(self) -> str:
         words = _binary_state(self.number, self.state)
@@ -185,9 +177,7 @@ class AnalogFunction(Instruction):
     output: int = integer(0, 255)
     value: int = integer(0, 255)
 
-    @property
-    def brief(self) -> str:
-        """The output and its value, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"{'volume' if self.output == 1 else f'analog output {self.output}'} := {self.value}"
 
     def __str__(self) -> str:

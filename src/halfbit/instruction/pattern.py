@@ -26,7 +26,6 @@ class Run:
     byte: int
     #: Number of bits below the run in its byte.
     shift: int
-    #: Number of bits.
     width: int
     #: Number of bits below the run in its field.
     position: int
@@ -97,7 +96,6 @@ class FieldLayout:
 class Pattern:
     """A parsed pattern."""
 
-    #: The pattern's text.
     text: str
     #: For each byte, a mask with ones for the fixed bits.
     masks: bytes

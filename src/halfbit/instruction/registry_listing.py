@@ -11,7 +11,6 @@ import attrs
 from ..error import HalfbitError
 from .registry import STANDARD, Registry
 
-#: The formats of :func:`render`.
 FORMATS = ("text", "csv", "json")
 
 _HEADINGS = ("pattern", "name", "addresses", "source")
@@ -23,11 +22,9 @@ class Row:
 
     #: The pattern and what may follow it.
     pattern: str
-    #: The instruction's name.
     name: str
     #: The kinds of address that it is for.
     addresses: tuple[str, ...]
-    #: The source: document and section, or "from memory".
     source: str
 
     def cells(self) -> tuple[str, str, str, str]:

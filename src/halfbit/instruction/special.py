@@ -6,7 +6,7 @@ from typing import ClassVar
 
 import attrs
 
-from .address import JsonValue, NoAddress
+from .address import NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
 from .field import accepted, octets, tuple_of
 
@@ -48,20 +48,15 @@ class AdvancedExtended(Reserved):
     """
 
     name: ClassVar[str] = "Advanced Extended Packet"
+    _meaning: ClassVar[tuple[str, ...]] = ("crc_agrees",)
 
     @property
     def crc_agrees(self) -> bool:
         """True if its last byte is the CRC-8 of all bytes before it, address byte included."""
         return crc8(self.address.to_bytes() + self.data) == 0
 
-    def meaning(self) -> dict[str, JsonValue]:
-        """``crc_agrees``, for ``as_dict()``."""
-        return {"crc_agrees": self.crc_agrees}
-
-    @property
-    def brief(self) -> str:
-        """The bytes, cut to at most 40 characters."""
-        return brief(f"advanced {hexadecimal(self.data)}")
+    def _in_brief(self) -> str:
+        return f"advanced {hexadecimal(self.data)}"
 
     def __str__(self) -> str:
         agrees = "agrees" if self.crc_agrees else "does not agree"
@@ -116,9 +111,7 @@ class Ambiguous(Instruction):
         metadata={"readings": True},
     )
 
-    @property
-    def brief(self) -> str:
-        """The readings side by side, in at most 40 characters. The longest is cut until all fit."""
+    def _in_brief(self) -> str:
         words = ["; ".join(one.brief for one in reading) for reading in self.readings]
         while sum(map(len, words)) + 3 * (len(words) - 1) > BRIEF:
             longest = max(words, key=len)

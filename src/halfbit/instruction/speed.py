@@ -7,7 +7,7 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import BRIEF, Instruction, brief
+from .base import BRIEF, Instruction
 from .field import flag, integer, octets
 from .function import FunctionControl, function_words, states_of
 
@@ -26,10 +26,6 @@ class SpeedReading:
     direction_ignored: bool = False
     #: FL (the headlight); ``None`` if the packet does not carry it.
     fl: bool | None = None
-
-    def as_dict(self) -> dict[str, JsonValue]:
-        """The fields in order, for JSON."""
-        return attrs.asdict(self)
 
     @property
     def brief(self) -> str:
@@ -64,10 +60,6 @@ def readings_of(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
     return tuple(reading_of(code, one) for one in ((28, 14) if steps is None else (steps,)))
 
 
-def _json(readings: tuple[SpeedReading, ...]) -> dict[str, JsonValue]:
-    return {"readings": [reading.as_dict() for reading in readings]}
-
-
 def _brief(readings: tuple[SpeedReading, ...]) -> str:
     return " or ".join(reading.brief for reading in readings)
 
@@ -80,6 +72,8 @@ def _text(readings: tuple[SpeedReading, ...]) -> str:
 class SpeedControl(Instruction):
     """Base of all instructions that set speed and direction."""
 
+    _meaning: ClassVar[tuple[str, ...]] = ("readings",)
+
     @property
     def forward(self) -> bool:
         """True for forward, False for reverse."""
@@ -90,20 +84,16 @@ class SpeedControl(Instruction):
         """The possible readings of the speed: more than one if the number of steps is not known."""
         raise NotImplementedError
 
-    @property
-    def brief(self) -> str:
-        """Direction and readings, in at most 40 characters. The direction is in brackets if it may be ignored."""
-        direction = self._direction()
-        if any(reading.direction_ignored for reading in self.readings):
-            direction = f"({direction})"
-        return brief(f"{direction} {_brief(self.readings)}")
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``readings``, for ``as_dict()``."""
-        return _json(self.readings)
+    def _in_brief(self) -> str:
+        ignored = any(reading.direction_ignored for reading in self.readings)
+        direction = f"({self._direction()})" if ignored else self._direction()
+        return f"{direction} {_brief(self.readings)}"
 
     def _direction(self) -> str:
         return "forward" if self.forward else "reverse"
+
+    def __str__(self) -> str:
+        return f"{self.name.lower()}: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -119,9 +109,6 @@ class SpeedAndDirection(SpeedControl):
     def readings(self) -> tuple[SpeedReading, ...]:
         """Read with 28 steps and with 14; only one of them if the decoder's configuration is known."""
         return readings_of(self.code, self.packet_context.steps)
-
-    def __str__(self) -> str:
-        return f"speed and direction: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -140,15 +127,12 @@ class BroadcastStop(SpeedControl):
         """One: stop. The number of steps does not matter; it is given as 28."""
         return (SpeedReading(28, 0, self.emergency, self.direction_ignored),)
 
-    @property
-    def brief(self) -> str:
-        """Direction and kind of stop. The direction is in brackets if it may be ignored."""
+    def _in_brief(self) -> str:
         direction = f"({self._direction()})" if self.direction_ignored else self._direction()
         return f"{direction} {'e-stop' if self.emergency else 'stop'}"
 
     def __str__(self) -> str:
-        how = "stop delivering energy" if self.emergency else "stop"
-        words = f"broadcast stop: {how}, {self._direction()}"
+        words = f"broadcast stop: {'stop delivering energy' if self.emergency else 'stop'}, {self._direction()}"
         return words + (", direction may be ignored" if self.direction_ignored else "")
 
 
@@ -165,9 +149,6 @@ class SpeedControl128(SpeedControl):
         """One, with 126 steps."""
         return (reading_of(self.code, 126),)
 
-    def __str__(self) -> str:
-        return f"128 speed step control: {self._direction()}, {_text(self.readings)}"
-
 
 @attrs.frozen(slots=True)
 class RestrictedSpeedStep(Instruction):
@@ -178,6 +159,7 @@ class RestrictedSpeedStep(Instruction):
     """
 
     name: ClassVar[str] = "Restricted Speed Step or Special Operating Modes"
+    _meaning: ClassVar[tuple[str, ...]] = ("readings", "modes")
     #: E inverted: bit 0 in the packet enables the limit.
     enabled: bool = flag()
     #: U, bit 6; S-9.2.1 gives it no meaning.
@@ -202,15 +184,9 @@ class RestrictedSpeedStep(Instruction):
         """The second byte, unchanged: position in a consist, shunting, direction bits (from memory)."""
         return (not self.enabled) << 7 | self.bit6 << 6 | self.bit5 << 5 | self.code
 
-    @property
-    def brief(self) -> str:
-        """The limit and the modes, cut to at most 40 characters."""
+    def _in_brief(self) -> str:
         words = f"limit {_brief(self.readings)}" if self.enabled else "no limit"
-        return brief(f"{words} | modes {self.modes:02X}")
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``readings`` and ``modes``, for ``as_dict()``."""
-        return {**_json(self.readings), "modes": self.modes}
+        return f"{words} | modes {self.modes:02X}"
 
     def __str__(self) -> str:
         limit = f"{'enabled' if self.enabled else 'disabled'}, {_text(self.readings)}"
@@ -234,14 +210,11 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
         """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
         return {**SpeedControl128.meaning(self), **FunctionControl.meaning(self)}
 
-    @property
-    def brief(self) -> str:
-        """Direction, speed and functions, in at most 40 characters."""
+    def _in_brief(self) -> str:
         words = f"{self._direction()} {_brief(self.readings)}, "
         return words + function_words(self.functions, BRIEF - len(words))
 
     def __str__(self) -> str:
         functions = self.functions
         on = " ".join(f"F{index}" for index, state in functions.items() if state) or "none"
-        words = f"speed, direction and functions: {self._direction()}, {_text(self.readings)}"
-        return f"{words}, on of F0 to F{len(functions) - 1}: {on}"
+        return f"{SpeedControl.__str__(self)}, on of F0 to F{len(functions) - 1}: {on}"
