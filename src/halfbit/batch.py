@@ -17,8 +17,7 @@ from .unit import Number
 #: How many values of a sequence are looked at in one go: enough to make a batch cheap, few enough for the cache.
 SIZE = 1 << 14
 
-#: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
-LARGEST = 10**30
+LARGEST = 10**30  #: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
 
 # What Python's own views can be read as, in the machine's byte order. Other arrays are taken value by value.
 _INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
@@ -39,10 +38,8 @@ class Batch:
     """Some raw values of a capture in a row, and the place of each."""
 
     values: Sequence[Any]
-    #: The place of ``values[i]``, in words ("line 17").
-    place: Callable[[int], str]
-    #: The level after the first of them, if they are changes and it is known.
-    level: int | None = None
+    place: Callable[[int], str]  #: The place of ``values[i]``, in words ("line 17").
+    level: int | None = None  #: The level after the first of them, if they are changes and it is known.
 
     def singly(self) -> Iterator[Batch]:
         """Its values in batches of one."""

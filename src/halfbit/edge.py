@@ -29,10 +29,8 @@ from .unit import Number, Scale, Unit
 class Edge:
     """A level change: when, and to which level."""
 
-    #: ns from the capture's start, which is its first change unless a source says otherwise.
-    time: int
-    #: The level after the change, 0 or 1.
-    level: int
+    time: int  #: ns from the capture's start, which is its first change unless a source says otherwise.
+    level: int  #: The level after the change, 0 or 1.
 
 
 class EdgeMachine:

@@ -64,17 +64,12 @@ def _plain(_: object, __: object, value: object) -> object:
 class Recovery(enum.Enum):
     """How a packet was recovered that its half-bits, each by itself, or their sums did not give."""
 
-    #: Nothing was missing: the times of all its level changes together fit only this packet.
-    TIMES = "times"
+    TIMES = "times"  #: Nothing was missing: the times of all its level changes together fit only this packet.
     MISSED_CHANGES = "missed changes"
-    #: There were level changes too many: noted twice, or spikes.
-    EXTRA_CHANGES = "extra changes"
-    #: Level changes were seen much too late or too early.
-    LATE_CHANGES = "late changes"
-    #: Level changes fell into long turns of the loop that looks at the level.
-    LONG_TURNS = "long turns"
-    #: Its packet end bit runs into a cutout.
-    CUTOUT = "cutout"
+    EXTRA_CHANGES = "extra changes"  #: There were level changes too many: noted twice, or spikes.
+    LATE_CHANGES = "late changes"  #: Level changes were seen much too late or too early.
+    LONG_TURNS = "long turns"  #: Level changes fell into long turns of the loop that looks at the level.
+    CUTOUT = "cutout"  #: Its packet end bit runs into a cutout.
 
 
 @attrs.frozen(slots=True)
@@ -84,16 +79,12 @@ class Packet:
     It covers the time from the end of the packet or the loss before it to the end of its packet end bit.
     """
 
-    #: All bytes: the address first, the error detection byte last (S-9.2 A).
-    data: bytes
+    data: bytes  #: All bytes: the address first, the error detection byte last (S-9.2 A).
     #: One-bits before the packet start bit. The end bit of the packet before counts (S-9.2 A). 255 means 255 or more.
     preamble: int = 0
-    #: First ns of the preamble, from the capture's start.
-    start: int = 0
-    #: First ns after the packet end bit.
-    end: int = 0
-    #: How it was recovered, by what was most; ``None`` if it did not have to be.
-    recovered: Recovery | None = None
+    start: int = 0  #: First ns of the preamble, from the capture's start.
+    end: int = 0  #: First ns after the packet end bit.
+    recovered: Recovery | None = None  #: How it was recovered, by what was most; ``None`` if it did not have to be.
     #: How many times likelier it was than any other reading of the same times, if it was recovered.
     margin: int | None = None
 
@@ -119,9 +110,9 @@ class Packet:
 class Layer(enum.IntEnum):
     """The layers that find faults."""
 
-    HALF_BIT = 2
-    BIT = 3
-    PACKET = 4
+    HALF_BIT = 2  #: A half-bit by itself.
+    BIT = 3  #: Two halves of a bit.
+    PACKET = 4  #: Bits of a packet.
 
 
 _UNPAIRED = "{us} us; a level change was probably missed"
@@ -131,10 +122,8 @@ class FaultKind(enum.IntEnum):
     """What is wrong. The numbers are the answers of the core, and of a port."""
 
     _value_: int
-    #: The layer that finds it.
-    layer: Layer
-    #: The property of :class:`Fault` that gives its detail, if it has one.
-    named: str | None
+    layer: Layer  #: The layer that finds it.
+    named: str | None  #: The property of :class:`Fault` that gives its detail, if it has one.
     _words: str
 
     def __new__(cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None) -> FaultKind:
@@ -186,18 +175,13 @@ class Fault:
     """
 
     kind: FaultKind
-    #: First ns of the stretch that is lost, from the capture's start.
-    start: int
-    #: First ns after it.
-    end: int
+    start: int  #: First ns of the stretch that is lost, from the capture's start.
+    end: int  #: First ns after it.
     #: The place of the fault, ns: the start of the wrong half-bit or bit. For UNEQUAL the change between the halves.
     at: int
-    #: The number that the property named at each :class:`FaultKind` gives. Use the property.
-    detail: int = 0
-    #: The bytes of the torn packet that were complete.
-    data: bytes = b""
-    #: How many half-bits and bits in the stretch were wrong.
-    count: int = 1
+    detail: int = 0  #: The number that the property named at each :class:`FaultKind` gives. Use the property.
+    data: bytes = b""  #: The bytes of the torn packet that were complete.
+    count: int = 1  #: How many half-bits and bits in the stretch were wrong.
 
     @property
     def layer(self) -> Layer:
@@ -256,10 +240,8 @@ class Cutout:
     Bi-directional communication (S-9.3.2 and RCN-217, both from memory). Not a fault.
     """
 
-    #: First ns, from the capture's start: the end of the packet before.
-    start: int
-    #: First ns after it.
-    end: int
+    start: int  #: First ns, from the capture's start: the end of the packet before.
+    end: int  #: First ns after it.
 
     def __str__(self) -> str:
         return f"cutout of {(self.end - self.start) / 1000:g} us"
@@ -278,5 +260,4 @@ class Cutout:
             return cls(value["start"], value["end"])
 
 
-#: The output of layer 4.
-PacketEvent = Union[Packet, Fault, Cutout]
+PacketEvent = Union[Packet, Fault, Cutout]  #: The output of layer 4.

@@ -26,13 +26,10 @@ FIT_RARE = 0.0005
 #: a byte and an end bit.
 PREAMBLE_MIN = 10
 
-#: The core's receiver by sum counts 1/16 us, as boards do.
-UNIT = core_sum_lengths.UNITS
-#: Number of durations that it keeps while the lengths cannot be learned.
-KEPT = 4 * core_sum.BLOCK
+UNIT = core_sum_lengths.UNITS  #: The core's receiver by sum counts 1/16 us, as boards do.
+KEPT = 4 * core_sum.BLOCK  #: Number of durations that it keeps while the lengths cannot be learned.
 
-#: Ways to decide between ones and zeros.
-DECISIONS = ("halves", "sum", "sequence")
+DECISIONS = ("halves", "sum", "sequence")  #: Ways to decide between ones and zeros.
 
 
 _Validator = Callable[[Any, "attrs.Attribute[Any]", object], None]
@@ -232,8 +229,7 @@ def checked(limits: object) -> Limits:
     return limits
 
 
-#: The limits that a decoder must accept (S-9.1 A, table 1, decoder's column).
-RECEIVE = Limits()
+RECEIVE = Limits()  #: The limits that a decoder must accept (S-9.1 A, table 1, decoder's column).
 
 #: The limits that a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
 TRANSMIT = Limits(

@@ -40,8 +40,7 @@ class StreamDecoder:
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
-        #: Decoded by a call that raised an error, and not given yet.
-        self._pending: list[Event] = []
+        self._pending: list[Event] = []  #: Decoded by a call that raised an error, and not given yet.
 
     @property
     def now(self) -> int | None:

@@ -264,8 +264,7 @@ class MultiFunctionDecoder(DecoderMachine):
 
 # Drive level and momentum of the motor for a speed step, from the CVs (S-9.2.2).
 
-#: A function that takes a CV number and returns its value.
-Cvs = Callable[[int], int]
+Cvs = Callable[[int], int]  #: A function that takes a CV number and returns its value.
 
 _TABLE = 0b00010000  # CV 29 bit 4: use the speed table, not CV 2, 5 and 6
 _SUBTRACT = 0b10000000  # CV 23 and 24, bit 7

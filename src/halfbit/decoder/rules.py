@@ -109,12 +109,10 @@ class Finding:
     rule: Rule
     kept: int = 0
     broken: int = 0
-    unclear: int = 0
-    #: The worst value (nearest to a bound, or furthest beyond it) and its time, ns; ``None`` if there is no value.
-    worst: int | None = None
-    at: int | None = None
-    #: Allowance beyond the bounds for the errors of the capture, ns.
-    allowed: int = 0
+    unclear: int = 0  #: How often the capture could not decide.
+    worst: int | None = None  #: The value nearest to a bound, or furthest beyond it; ``None`` if there is no value.
+    at: int | None = None  #: Its time, ns.
+    allowed: int = 0  #: Allowance beyond the bounds for the errors of the capture, ns.
 
     @property
     def verdict(self) -> Verdict:
@@ -129,7 +127,8 @@ class Finding:
         return {
             "rule": rule.name, "words": rule.words, "source": rule.source, "from_memory": rule.from_memory,
             "unit": "ns" if rule.is_time else rule.unit.value, "least": rule.least, "most": rule.most,
-            "verdict": self.verdict.value, **attrs.asdict(self, filter=attrs.filters.exclude("rule")),
+            "verdict": self.verdict.value,
+            **attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Finding).rule)),
         }  # fmt: skip
 
 
@@ -177,8 +176,7 @@ class Audit:
     findings: tuple[Finding, ...]
     #: Scatter of the capture, ns: 95 % of whole one-bits differ from the previous one by no more than this.
     jitter: int
-    #: How much the capture may lengthen the halves of one polarity and shorten those of the other, ns.
-    asymmetry: int
+    asymmetry: int  #: How much the capture may lengthen the halves of one polarity and shorten those of the other, ns.
     packets: int
     losses: int
 
@@ -196,5 +194,5 @@ class Audit:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
-        rest = attrs.asdict(self, filter=attrs.filters.exclude("findings"))
+        rest = attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Audit).findings))
         return {"sound": self.sound, **rest, "rules": [one.as_dict() for one in self.findings]}

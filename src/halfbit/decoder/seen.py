@@ -21,30 +21,25 @@ class Item(enum.Enum):
     SPEED = "speed"
     #: The direction bit of the packet; True is forward. CV 29 and CV 19 of the decoder can still reverse it.
     DIRECTION = "direction"
-    #: A function; number 0 is FL (the headlight).
-    FUNCTION = "function"
+    FUNCTION = "function"  #: A function; number 0 is FL (the headlight).
     CONSIST = "consist"
-    #: Output 0 or 1 of a pair of an accessory decoder.
-    OUTPUT = "output"
+    OUTPUT = "output"  #: Output 0 or 1 of a pair of an accessory decoder.
     ASPECT = "aspect"
     CV = "CV"
-    #: A register was written: the page register, or a register whose CV the packets do not show.
-    REGISTER = "register"
+    REGISTER = "register"  #: A register was written: the page register, or a register whose CV the packets do not show.
     BINARY_STATE = "binary state"
     ANALOG = "analog output"
     RESTRICTION = "speed restriction"
     RESET = "reset"
-    #: Operations or service mode, for the whole track.
-    MODE = "mode"
+    MODE = "mode"  #: Operations or service mode, for the whole track.
 
 
 @attrs.frozen(slots=True)
 class Either:
     """A value that depends on bit 1 of the decoder's CV 29, which is not known from the packets."""
 
-    #: The value with 28 or 14 steps; ``None`` if there is no value then.
-    with_28: object
-    with_14: object
+    with_28: object  #: The value with 28 steps; ``None`` if there is no value then.
+    with_14: object  #: The value with 14 steps; ``None`` if there is no value then.
 
     def __str__(self) -> str:
         if isinstance(self.with_28, Speed):
@@ -58,7 +53,7 @@ class Consist:
     """Membership of a consist (CV 19)."""
 
     address: int
-    reversed: bool = False
+    reversed: bool = False  #: True if the vehicle runs reversed in the consist.
 
     def __str__(self) -> str:
         return f"{self.address}{' reversed' if self.reversed else ''}"
@@ -83,13 +78,10 @@ Value = Union[None, bool, int, str, Speed, Either, Consist, CvBit]
 class Change:
     """Something changed, according to the packets."""
 
-    #: The end of the packet that made the change, ns.
-    time: int
-    #: The address; ``None`` for the whole track.
-    address: Address | None
+    time: int  #: The end of the packet that made the change, ns.
+    address: Address | None  #: The address; ``None`` for the whole track.
     item: Item
-    #: The number of the function, output or CV; ``None`` if there is only one.
-    number: int | None
+    number: int | None  #: The number of the function, output or CV; ``None`` if there is only one.
     before: Value
     after: Value
     #: False for a CV write that was not repeated: decoders do not act on it (S-9.2.1 C, S-9.2.3). Even if True, a
@@ -128,22 +120,17 @@ class Seen:
 
     address: Address
     packets: int = 0
-    #: Total time of these packets on the track, preambles included, ns.
-    time: int = 0
-    #: End of the first and the last packet, ns.
-    first: int = 0
-    last: int = 0
-    #: The longest time from the end of one packet to the end of the next, and when it began, ns.
-    longest: int = 0
-    longest_at: int = 0
-    #: Number of faults whose first bytes are this address.
-    losses: int = 0
+    time: int = 0  #: Total time of these packets on the track, preambles included, ns.
+    first: int = 0  #: End of the first packet, ns.
+    last: int = 0  #: End of the last packet, ns.
+    longest: int = 0  #: The longest time from the end of one packet to the end of the next, ns.
+    longest_at: int = 0  #: When it began, ns.
+    losses: int = 0  #: Number of faults whose first bytes are this address.
     #: Counts of the gaps between packets, by the middle of their class, ns; see ``refresh``.
     gaps: Counter[int] = attrs.Factory(Counter)
     speed: Speed | Either | None = None
-    forward: bool | None = None
-    #: Functions from F1 up that were sent: number to state.
-    functions: dict[int, bool] = attrs.Factory(dict)
+    forward: bool | None = None  #: The last direction bit.
+    functions: dict[int, bool] = attrs.Factory(dict)  #: Functions from F1 up that were sent: number to state.
     #: The state of FL if the decoder has 28 steps, and if it has 14.
     fl: list[bool | None] = attrs.Factory(lambda: [None, None])
     consist: Consist | None = None
@@ -213,8 +200,7 @@ class Changes:
     """Sets the state of addresses, and collects the changes."""
 
     def __init__(self) -> None:
-        #: The end of the packet that is read, ns.
-        self.now = 0
+        self.now = 0  #: The end of the packet that is read, ns.
         self._found: list[Change] = []
 
     def set(self, row: Seen, item: Item, name: str, value: Value) -> None:

@@ -37,10 +37,8 @@ def _tuple(numbers: Iterable[int]) -> tuple[int, ...]:
 class Binary:
     """32767 binary states. Only those that differ from the others are stored."""
 
-    #: The state of 1 to 127, except for numbers in ``others``.
-    short: bool = False
-    #: The state of 128 to 32767, except for numbers in ``others``.
-    long: bool = False
+    short: bool = False  #: The state of 1 to 127, except for numbers in ``others``.
+    long: bool = False  #: The state of 128 to 32767, except for numbers in ``others``.
     others: frozenset[int] = attrs.field(default=frozenset(), converter=_set)
 
     def get(self, number: int) -> bool:
@@ -77,8 +75,7 @@ class Vehicle:
     binary: Binary = Binary()
     #: Analog outputs that were set: number to value.
     analog: Mapping[int, int] = attrs.field(factory=dict, converter=_dict)
-    #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
-    restriction: int | None = None
+    restriction: int | None = None  #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
 
 
 def _vehicle(value: Vehicle | Mapping[str, Any]) -> Vehicle:
@@ -128,8 +125,8 @@ class MultiFunctionState(DecoderState):
 
     _type: ClassVar[str] = "multi-function decoder"
     vehicle: Vehicle = attrs.field(converter=_vehicle)
-    forward: bool
-    page: int
+    forward: bool  #: True if the vehicle must run forward.
+    page: int  #: The page register.
 
 
 @attrs.frozen(slots=True)
@@ -137,9 +134,7 @@ class AccessoryState(DecoderState):
     """A snapshot of an accessory decoder."""
 
     _type: ClassVar[str] = "accessory decoder"
-    #: Numbers of the outputs that are on, 0 to 7.
-    outputs: frozenset[int] = attrs.field(converter=_set)
-    #: The aspect of each of its signals, 0 to 3.
-    aspects: tuple[int, ...] = attrs.field(converter=_tuple)
+    outputs: frozenset[int] = attrs.field(converter=_set)  #: Numbers of the outputs that are on, 0 to 7.
+    aspects: tuple[int, ...] = attrs.field(converter=_tuple)  #: The aspect of each of its signals, 0 to 3.
     #: Times when outputs go off without a packet: output to ns.
     off_at: Mapping[int, int] = attrs.field(converter=_dict)

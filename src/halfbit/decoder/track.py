@@ -28,13 +28,10 @@ class TrackState:
     """
 
     def __init__(self, cvs: Mapping[Address, Mapping[int, int]] | None = None) -> None:
-        #: The rows by address, in the order of their first packets.
-        self.seen: dict[Address, Seen] = {}
-        #: Number of faults that cannot be assigned to an address already seen.
-        self.losses: int = 0
-        #: Start of the first event and end of the last, ns.
-        self.start: int | None = None
-        self.end: int = 0
+        self.seen: dict[Address, Seen] = {}  #: The rows by address, in the order of their first packets.
+        self.losses: int = 0  #: Number of faults that cannot be assigned to an address already seen.
+        self.start: int | None = None  #: Start of the first event, ns.
+        self.end: int = 0  #: End of the last event, ns.
         self.mode: Context = Context.UNKNOWN
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
         self._changes = Changes()

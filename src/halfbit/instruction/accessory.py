@@ -18,8 +18,7 @@ class BasicAccessory(Instruction):
     """
 
     name: ClassVar[str] = "Basic Accessory Decoder Packet"
-    #: C: True activates the output, False deactivates it.
-    activate: bool = flag()
+    activate: bool = flag()  #: C: True activates the output, False deactivates it.
 
     def _in_brief(self) -> str:
         board = getattr(self.address, "board", "all")
@@ -38,8 +37,7 @@ class ExtendedAccessory(Instruction):
     """
 
     name: ClassVar[str] = "Extended Accessory Decoder Packet"
-    #: The aspect that the signal must show; 0 is absolute stop.
-    aspect: int = integer(0, 255)
+    aspect: int = integer(0, 255)  #: The aspect that the signal must show; 0 is absolute stop.
 
     def _in_brief(self) -> str:
         return f"aspect {self.aspect}" + (", stop" if self.aspect == 0 else "")

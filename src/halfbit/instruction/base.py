@@ -13,33 +13,25 @@ from ..event import SCHEMA, Packet, as_json, reading
 from .address import Address, Broadcast, JsonValue, LongAddress, ShortAddress
 from .field import accepted, checked, instance, integer, tuple_of
 
-#: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
-LONG_PREAMBLE = 20
+LONG_PREAMBLE = 20  #: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 
-#: The most characters of :attr:`Instruction.brief`.
-BRIEF = 40
+BRIEF = 40  #: The most characters of :attr:`Instruction.brief`.
 
 
 class Context(enum.Enum):
     """The mode in which decoders on the track read packets (S-9.2.3)."""
 
-    #: Not known: the capture has only just started, or a gap hid the packets before.
-    UNKNOWN = "unknown"
-    #: Operations mode: packets have addresses.
-    OPERATIONS = "operations"
-    #: Service mode: packets have no addresses.
-    SERVICE = "service"
-    #: Service mode is over, but no packet that resumes operations has come yet.
-    LEFT = "service mode left"
+    UNKNOWN = "unknown"  #: Not known: the capture has only just started, or a gap hid the packets before.
+    OPERATIONS = "operations"  #: Operations mode: packets have addresses.
+    SERVICE = "service"  #: Service mode: packets have no addresses.
+    LEFT = "service mode left"  #: Service mode is over, but no packet that resumes operations has come yet.
 
 
 class Repetition(enum.Enum):
     """First or repeated packet, for instructions that act only on the second identical packet."""
 
-    #: The first packet: decoders do nothing yet.
-    FIRST = "first sight"
-    #: The second identical packet, or a later one: decoders act.
-    REPEAT = "repeat"
+    FIRST = "first sight"  #: The first packet: decoders do nothing yet.
+    REPEAT = "repeat"  #: The second identical packet, or a later one: decoders act.
 
 
 @attrs.frozen(slots=True)
@@ -168,10 +160,8 @@ class Instruction:
     :raises HalfbitError: if a value does not fit its field.
     """
 
-    #: The standards' name of the instruction. Each class has its own.
-    name: ClassVar[str] = "Instruction"
-    #: The properties that :meth:`meaning` gives.
-    _meaning: ClassVar[tuple[str, ...]] = ()
+    name: ClassVar[str] = "Instruction"  #: The standards' name of the instruction. Each class has its own.
+    _meaning: ClassVar[tuple[str, ...]] = ()  #: The properties that :meth:`meaning` gives.
 
     address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
     #: Its own bytes: after the packet's address (for accessories, after the first byte), without the error detection

@@ -15,8 +15,7 @@ PACKET_TIMES = 10
 #: First bytes of packets that must wait after a reset: 01100100 to 01111111 (S-9.2 B), 112 to 127 (S-9.2.1 C).
 WAIT_TIME, WAIT_PACKETS = range(100, 128), range(112, 128)
 
-#: The reset packet, a broadcast (S-9.2 B).
-RESET = b"\0\0\0"
+RESET = b"\0\0\0"  #: The reset packet, a broadcast (S-9.2 B).
 
 
 def in_service_form(data: bytes) -> bool:
@@ -133,8 +132,7 @@ class RepeatTracker:
     """
 
     def __init__(self) -> None:
-        #: First packets that wait for their repeat, by address.
-        self.waiting: dict[Address, bytes] = {}
+        self.waiting: dict[Address, bytes] = {}  #: First packets that wait for their repeat, by address.
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
         """Note a valid packet.

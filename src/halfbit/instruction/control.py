@@ -31,8 +31,7 @@ class FactoryTest(Instruction):
 
     name: ClassVar[str] = "Factory Test"
     f: bool = flag()
-    #: All following bytes, without the error detection byte.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: All following bytes, without the error detection byte.
 
     def _in_brief(self) -> str:
         return f"factory test F={int(self.f)}, {hexadecimal(self.data)}"
@@ -57,11 +56,9 @@ class SetDecoderFlags(Instruction):
 
     name: ClassVar[str] = "Set Decoder Flags"
     _meaning: ClassVar[tuple[str, ...]] = ("flag_name",)
-    value: bool = flag()
-    #: CCCC: the flag.
-    code: int = integer(0, 15)
-    #: SSS: the decoder, if several share the address; 0 for all of them.
-    sub_address: int = integer(0, 7)
+    value: bool = flag()  #: D: the flag's new value.
+    code: int = integer(0, 15)  #: CCCC: the flag.
+    sub_address: int = integer(0, 7)  #: SSS: the decoder, if several share the address; 0 for all of them.
 
     @property
     def flag_name(self) -> str | None:
@@ -82,8 +79,7 @@ class SetExtendedAddressing(Instruction):
     """Set extended addressing, CV 29 bit 5: 0000101D (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Set Extended Addressing"
-    #: D: the new value of the bit; True: the decoder uses its long address.
-    enabled: bool = flag()
+    enabled: bool = flag()  #: D: the new value of the bit; True: the decoder uses its long address.
 
     def __str__(self) -> str:
         return f"set extended addressing: CV 29 bit 5 := {int(self.enabled)}"
@@ -105,10 +101,8 @@ class ConsistControl(Instruction):
     """Set consist address: 0001001R 0AAAAAAA (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Consist Control"
-    #: R: True if the locomotive runs reversed in the consist.
-    reversed: bool = flag()
-    #: A: the consist's address; 0 takes the locomotive out of its consist.
-    number: int = integer(0, 127)
+    reversed: bool = flag()  #: R: True if the locomotive runs reversed in the consist.
+    number: int = integer(0, 127)  #: A: the consist's address; 0 takes the locomotive out of its consist.
 
     @property
     def cv19(self) -> int:
@@ -128,7 +122,7 @@ class DecoderLock(Instruction):
     """Decoder lock, a broadcast: 11111001 0AAAAAAA (S-9.2.3 appendix B)."""
 
     name: ClassVar[str] = "Decoder Lock"
-    number: int = integer(0, 127)
+    number: int = integer(0, 127)  #: A: the address.
 
     def __str__(self) -> str:
         return f"decoder lock: address {self.number}"
@@ -156,14 +150,11 @@ class ModelTime(Instruction):
     """
 
     name: ClassVar[str] = "Model Time"
-    minute: int = integer(0, 63)
-    #: W: 0 is Monday (from memory).
-    weekday: int = integer(0, 7)
-    hour: int = integer(0, 31)
-    #: U: True if the clock was set, False if it ran on normally.
-    update: bool = flag()
-    #: B: the clock runs this many times faster than real time; 0 if it is stopped.
-    factor: int = integer(0, 63)
+    minute: int = integer(0, 63)  #: M: minute of the hour.
+    weekday: int = integer(0, 7)  #: W: 0 is Monday (from memory).
+    hour: int = integer(0, 31)  #: H: hour of the day.
+    update: bool = flag()  #: U: True if the clock was set, False if it ran on normally.
+    factor: int = integer(0, 63)  #: B: the clock runs this many times faster than real time; 0 if it is stopped.
 
     def __str__(self) -> str:
         words = f"model time: {self.hour:02}:{self.minute:02}, weekday {self.weekday}, factor {self.factor}"
@@ -179,9 +170,9 @@ class ModelDate(Instruction):
     """Model date: 11000001 010TTTTT MMMMYYYY YYYYYYYY (RCN-211, from memory)."""
 
     name: ClassVar[str] = "Model Date"
-    day: int = integer(0, 31)
-    month: int = integer(0, 15)
-    year: int = integer(0, 4095)
+    day: int = integer(0, 31)  #: T: day of the month.
+    month: int = integer(0, 15)  #: M: month of the year.
+    year: int = integer(0, 4095)  #: Y: year.
 
     def __str__(self) -> str:
         return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
@@ -192,8 +183,7 @@ class SystemTime(Instruction):
     """System time: 11000010 and two bytes (RCN-211, from memory)."""
 
     name: ClassVar[str] = "System Time"
-    #: Milliseconds since the system started, modulo 65536.
-    milliseconds: int = integer(0, 65535)
+    milliseconds: int = integer(0, 65535)  #: Milliseconds since the system started, modulo 65536.
 
     def __str__(self) -> str:
         return f"system time: {self.milliseconds} ms"

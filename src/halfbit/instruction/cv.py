@@ -15,8 +15,7 @@ from .field import choice, flag, integer, octets
 class CvTarget:
     """A CV in one kind of decoder, as the target of an access."""
 
-    #: The kind of decoder; ``None`` for both kinds.
-    decoder: DecoderKind | None
+    decoder: DecoderKind | None  #: The kind of decoder; ``None`` for both kinds.
     cv: int
 
 
@@ -71,8 +70,7 @@ class CvAccess(Instruction):
 class CvByteAccess(CvAccess):
     """Base of access to the whole byte of one CV, 1 to 1024."""
 
-    #: The CV's number; the packet has the number - 1.
-    cv: int = integer(1, 1024)
+    cv: int = integer(1, 1024)  #: The CV's number; the packet has the number - 1.
     value: int = integer(0, 255)
 
 
@@ -80,10 +78,8 @@ class CvByteAccess(CvAccess):
 class CvBitAccess(CvAccess):
     """Base of access to one bit of a CV, 1 to 1024."""
 
-    #: The CV's number; the packet has the number - 1.
-    cv: int = integer(1, 1024)
-    #: True writes the bit, False verifies it.
-    writes: bool = flag()
+    cv: int = integer(1, 1024)  #: The CV's number; the packet has the number - 1.
+    writes: bool = flag()  #: True writes the bit, False verifies it.
     value: bool = flag()
     position: int = integer(0, 7)
 
@@ -142,9 +138,9 @@ class CvShortFormPair(CvAccess):
 
     name: ClassVar[str] = "CV Access, Short Form, Two CVs"
     _form: ClassVar[str] = "CV short form"
-    cv: int = choice(17, 31)
-    value: int = integer(0, 255)
-    next_value: int = integer(0, 255)
+    cv: int = choice(17, 31)  #: The first of the two.
+    value: int = integer(0, 255)  #: V: the byte for the first.
+    next_value: int = integer(0, 255)  #: D: the byte for the second.
     writes: ClassVar[bool] = True
 
     @property
@@ -184,12 +180,9 @@ class ExtendedCvAccess(CvAccess):
     """
 
     name: ClassVar[str] = "Extended CV Access"
-    #: GG: 1 read, 2 write bits, 3 write.
-    operation: int = choice(1, 2, 3)
-    #: SS: a sequence number, to match answers to requests.
-    sequence: int = integer(0, 3)
-    #: V + 1.
-    cv: int = integer(1, 1 << 24)
+    operation: int = choice(1, 2, 3)  #: GG: 1 read, 2 write bits, 3 write.
+    sequence: int = integer(0, 3)  #: SS: a sequence number, to match answers to requests.
+    cv: int = integer(1, 1 << 24)  #: V + 1.
     data: bytes = octets(0, 4)
 
     @property
@@ -261,10 +254,8 @@ class RegisterAccess(CvAccess):
     name: ClassVar[str] = "Register or Paged Mode"
     _meaning: ClassVar[tuple[str, ...]] = (*CvAccess._meaning, "cv", "address_only")
     needs_repeat: ClassVar[bool] = True
-    #: C: True writes, False verifies.
-    writes: bool = flag()
-    #: RRR + 1.
-    register: int = integer(1, 8)
+    writes: bool = flag()  #: C: True writes, False verifies.
+    register: int = integer(1, 8)  #: RRR + 1.
     value: int = integer(0, 255)
 
     @property

@@ -31,13 +31,13 @@ class Place(enum.Enum):
     the error detection byte.
     """
 
-    BROADCAST = "behind the broadcast address"
-    SHORT = "behind a short address"
-    LONG = "behind a long address"
-    ACCESSORY = "accessory packet"
-    RESERVED = "reserved address"
-    IDLE = "idle address"
-    SERVICE = "service mode"
+    BROADCAST = "behind the broadcast address"  #: After 00000000 (S-9.2.1 A).
+    SHORT = "behind a short address"  #: After 0AAAAAAA, 1 to 127 (S-9.2.1 A).
+    LONG = "behind a long address"  #: After 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
+    ACCESSORY = "accessory packet"  #: First byte 10AAAAAA (S-9.2.1 A).
+    RESERVED = "reserved address"  #: First byte 232 to 254 (S-9.2.1 A).
+    IDLE = "idle address"  #: First byte 11111111 (S-9.2.1 A).
+    SERVICE = "service mode"  #: No address: first byte 0111xxxx in service mode (S-9.2.3 E).
 
     @property
     def follows_address(self) -> bool:
@@ -75,11 +75,9 @@ class Tail:
     :raises HalfbitError: for numbers that are not integers from 0 to 255.
     """
 
-    #: The field of the class that holds them.
-    field: str = instance(str, "the name of a field")
-    low: int = integer(0, 255)
-    #: ``None`` for no limit.
-    high: int | None = integer(0, 255, optional=True)
+    field: str = instance(str, "the name of a field")  #: The field of the class that holds them.
+    low: int = integer(0, 255)  #: Fewest bytes.
+    high: int | None = integer(0, 255, optional=True)  #: Most bytes; ``None`` for no limit.
 
 
 _NO_TAIL = Tail("", 0, 0)
@@ -113,8 +111,7 @@ def _is_range(value: Any) -> bool:
     return value is None or _are_integers(value) and len(value) == 2 and value[0] <= value[1]
 
 
-#: How an entry declares a field: letters, or :class:`Letters` with a conversion.
-FieldLetters = Union[str, Letters]
+FieldLetters = Union[str, Letters]  #: How an entry declares a field: letters, or :class:`Letters` with a conversion.
 
 
 @attrs.frozen(slots=True)
@@ -162,8 +159,7 @@ class Entry:
     #: The name in listings; if left out, the name of the class.
     title: str = instance(str, "a name", default="", kw_only=True)
 
-    #: The parsed pattern (made from ``pattern``).
-    parsed: Pattern = attrs.field(init=False, eq=False, repr=False)
+    parsed: Pattern = attrs.field(init=False, eq=False, repr=False)  #: The parsed pattern (made from ``pattern``).
     #: For each field of the class, the place of its bits (made from ``fields``).
     layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
     #: For each field of the address, the place of its bits (made from ``address``).

@@ -64,10 +64,8 @@ class FunctionGroupOne(FunctionControl):
     """Function group one: 100LDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group One"
-    #: L, bit 4: FL, if CV 29 bit 1 of the decoder is set; else it has no meaning.
-    bit4: bool = flag()
-    #: DDDD: F1 in bit 0 to F4 in bit 3.
-    states: int = integer(0, 15)
+    bit4: bool = flag()  #: L, bit 4: FL, if CV 29 bit 1 of the decoder is set; else it has no meaning.
+    states: int = integer(0, 15)  #: DDDD: F1 in bit 0 to F4 in bit 3.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -95,10 +93,8 @@ class FunctionGroupTwo(FunctionControl):
     """Function group two: 1011DDDD for F5 to F8, 1010DDDD for F9 to F12 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group Two"
-    #: The lowest function.
-    first: int = choice(5, 9)
-    #: DDDD: the lowest function in bit 0.
-    states: int = integer(0, 15)
+    first: int = choice(5, 9)  #: The lowest function.
+    states: int = integer(0, 15)  #: DDDD: the lowest function in bit 0.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -114,10 +110,8 @@ class FunctionExpansion(FunctionControl):
     """Eight functions: F13 to F20, F21 to F28 (S-9.2.1 C), or a group from F29 to F68 (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Feature Expansion, Functions"
-    #: The lowest function.
-    first: int = choice(13, 21, 29, 37, 45, 53, 61)
-    #: DDDDDDDD: the lowest function in bit 0.
-    states: int = integer(0, 255)
+    first: int = choice(13, 21, 29, 37, 45, 53, 61)  #: The lowest function.
+    states: int = integer(0, 255)  #: DDDDDDDD: the lowest function in bit 0.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -138,8 +132,7 @@ class BinaryStateLong(Instruction):
     name: ClassVar[str] = "Binary State Control, Long Form"
     _meaning: ClassVar[tuple[str, ...]] = ("needs_short_form",)
     state: bool = flag()
-    #: H (high bits) and L (low bits): the binary state; 0 for all.
-    number: int = integer(0, 32767)
+    number: int = integer(0, 32767)  #: H (high bits) and L (low bits): the binary state; 0 for all.
 
     @property
     def needs_short_form(self) -> bool:
@@ -157,8 +150,7 @@ class BinaryStateShort(Instruction):
 
     name: ClassVar[str] = "Binary State Control, Short Form"
     state: bool = flag()
-    #: L: the binary state; 0 for all.
-    number: int = integer(0, 127)
+    number: int = integer(0, 127)  #: L: the binary state; 0 for all.
 
     def __str__(self) -> str:
         return _binary_state(self.number, self.state)
@@ -173,8 +165,7 @@ class AnalogFunction(Instruction):
     """Analog function group: 00111101 VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Analog Function Group"
-    #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
-    output: int = integer(0, 255)
+    output: int = integer(0, 255)  #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
     value: int = integer(0, 255)
 
     def _in_brief(self) -> str:

@@ -21,8 +21,7 @@ from .context import RepeatTracker, ServiceTracker, in_service_form
 from .registry import STANDARD, Registry
 from .special import Ambiguous, Damaged
 
-#: The output of layer 5.
-Event = Union[Instruction, Fault, Cutout]
+Event = Union[Instruction, Fault, Cutout]  #: The output of layer 5.
 
 #: Most different packets in a memory of decoded packets. A layout with a hundred locomotives repeats a few hundred.
 REMEMBERED = 2048

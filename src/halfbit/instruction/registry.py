@@ -327,5 +327,4 @@ class _Standard(Registry):
         return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
 
 
-#: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.
-STANDARD: Registry = _Standard()
+STANDARD: Registry = _Standard()  #: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.

@@ -20,11 +20,9 @@ _HEADINGS = ("pattern", "name", "addresses", "source")
 class Row:
     """One entry of a registry, as text."""
 
-    #: The pattern and what may follow it.
-    pattern: str
+    pattern: str  #: The pattern and what may follow it.
     name: str
-    #: The kinds of address that it is for.
-    addresses: tuple[str, ...]
+    addresses: tuple[str, ...]  #: The kinds of address that it is for.
     source: str
 
     def cells(self) -> tuple[str, str, str, str]:

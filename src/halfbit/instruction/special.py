@@ -10,8 +10,7 @@ from .address import NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
 from .field import accepted, octets, tuple_of
 
-#: x^8 + x^5 + x^4 + 1 without the x^8 term, lowest bit first.
-_POLYNOMIAL = 0b1000_1100
+_POLYNOMIAL = 0b1000_1100  #: x^8 + x^5 + x^4 + 1 without the x^8 term, lowest bit first.
 
 
 def crc8(data: bytes) -> int:
@@ -32,8 +31,7 @@ class Reserved(Instruction):
     """Bytes that the standards reserve. If their length is not known, they extend to the end of the packet."""
 
     name: ClassVar[str] = "Reserved"
-    #: The bytes, without address and error detection byte.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: The bytes, without address and error detection byte.
 
     def __str__(self) -> str:
         return f"reserved: {hexadecimal(self.data)}"
@@ -83,8 +81,7 @@ class Damaged(Instruction):
     """
 
     name: ClassVar[str] = "Damaged"
-    #: All bytes as received.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: All bytes as received.
 
     def __str__(self) -> str:
         return f"damaged packet: {hexadecimal(self.data)}"

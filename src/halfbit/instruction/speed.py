@@ -16,16 +16,11 @@ from .function import FunctionControl, function_words, states_of
 class SpeedReading:
     """One possible meaning of a speed code."""
 
-    #: Number of steps: 14, 28 or 126.
-    steps: int
-    #: The step, from 1; 0 for stop and emergency stop.
-    step: int
-    #: True for emergency stop: the motor gets no energy, the decoder does not brake slowly.
-    emergency: bool = False
-    #: True if decoders may ignore the direction for direction-sensitive functions.
-    direction_ignored: bool = False
-    #: FL (the headlight); ``None`` if the packet does not carry it.
-    fl: bool | None = None
+    steps: int  #: Number of steps: 14, 28 or 126.
+    step: int  #: The step, from 1; 0 for stop and emergency stop.
+    emergency: bool = False  #: True for emergency stop: the motor gets no energy, the decoder does not brake slowly.
+    direction_ignored: bool = False  #: True if decoders may ignore the direction for direction-sensitive functions.
+    fl: bool | None = None  #: FL (the headlight); ``None`` if the packet does not carry it.
 
     @property
     def brief(self) -> str:
@@ -102,8 +97,7 @@ class SpeedAndDirection(SpeedControl):
 
     name: ClassVar[str] = "Speed and Direction"
     forward: bool = flag()
-    #: CSSSS, C the highest bit.
-    code: int = integer(0, 31)
+    code: int = integer(0, 31)  #: CSSSS, C the highest bit.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
@@ -117,10 +111,8 @@ class BroadcastStop(SpeedControl):
 
     name: ClassVar[str] = "Broadcast Stop"
     forward: bool = flag()
-    #: C: True if decoders may ignore the direction for direction-sensitive functions.
-    direction_ignored: bool = flag()
-    #: S: True cuts the motor's energy off; False brings the locomotive to a stop.
-    emergency: bool = flag()
+    direction_ignored: bool = flag()  #: C: True if decoders may ignore the direction for direction-sensitive functions.
+    emergency: bool = flag()  #: S: True cuts the motor's energy off; False brings the locomotive to a stop.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
@@ -160,14 +152,10 @@ class RestrictedSpeedStep(Instruction):
 
     name: ClassVar[str] = "Restricted Speed Step or Special Operating Modes"
     _meaning: ClassVar[tuple[str, ...]] = ("readings", "modes")
-    #: E inverted: bit 0 in the packet enables the limit.
-    enabled: bool = flag()
-    #: U, bit 6; S-9.2.1 gives it no meaning.
-    bit6: bool = flag()
-    #: Bit 5; in the speed and direction instruction of S-9.2 this bit is the direction.
-    bit5: bool = flag()
-    #: Bits 0 to 4, the speed step: CSSSS.
-    code: int = integer(0, 31)
+    enabled: bool = flag()  #: E inverted: bit 0 in the packet enables the limit.
+    bit6: bool = flag()  #: U, bit 6; S-9.2.1 gives it no meaning.
+    bit5: bool = flag()  #: Bit 5; in the speed and direction instruction of S-9.2 this bit is the direction.
+    code: int = integer(0, 31)  #: Bits 0 to 4, the speed step: CSSSS.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
@@ -198,8 +186,7 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
     """128 speed step control with functions: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
-    #: One to four bytes of function states; F0 is bit 0 of the first byte.
-    states: bytes = octets(1, 4)
+    states: bytes = octets(1, 4)  #: One to four bytes of function states; F0 is bit 0 of the first byte.
 
     @property
     def functions(self) -> dict[int, bool]:
