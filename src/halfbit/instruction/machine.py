@@ -16,8 +16,8 @@ from .base import (
     Configuration, Configurations, Context, Instruction, PacketContext, Repetition, checked_configurations,
     configurations_for, of_packet,
 )  # fmt: skip
-from .control import DigitalDecoderReset
 from .context import RepeatTracker, ServiceTracker, in_service_form
+from .control import DigitalDecoderReset
 from .registry import STANDARD, Registry
 from .special import Ambiguous, Damaged
 
@@ -26,7 +26,7 @@ Event = Union[Instruction, Fault, Cutout]  #: The output of layer 5.
 #: Most different packets in a memory of decoded packets. A layout with a hundred locomotives repeats a few hundred.
 REMEMBERED = 2048
 
-_context_of = lru_cache(REMEMBERED)(PacketContext)
+_context_of = lru_cache(REMEMBERED)(PacketContext)  # only a few different ones occur
 
 @attrs.frozen
 class _Reading:
