@@ -14,20 +14,12 @@ import attrs
 from .error import CaptureError, HalfbitError
 from .unit import Number
 
-__all__ = [
-    "LARGEST", "Batch", "batches_of", "check_durations", "check_length", "counts", "each_until_error", "integers",
-    "plain", "refuse_levels", "steps_between",
-]  # fmt: skip
-
-#: How many values of a sequence are looked at in one go: enough to make the cost of a batch small,
-#: little enough to stay in the cache.
+#: How many values of a sequence are looked at in one go: enough to make a batch cheap, few enough for the cache.
 SIZE = 1 << 14
 
-#: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
-LARGEST = 10**30
+LARGEST = 10**30  #: No capture lasts that many counts: beyond it a number is a mistake, and floats may overflow.
 
-# What Python's own views can be read as, all in the machine's byte order. Others (another byte
-# order, several dimensions) are taken value by value.
+# What Python's own views can be read as, in the machine's byte order. Other arrays are taken value by value.
 _INTEGER_FORMATS = frozenset("bBhHiIlLqQnN")
 _FORMATS = _INTEGER_FORMATS | frozenset("fd?")
 
@@ -46,10 +38,8 @@ class Batch:
     """Some raw values of a capture in a row, and the place of each."""
 
     values: Sequence[Any]
-    #: The place of ``values[i]``, in words ("line 17").
-    place: Callable[[int], str]
-    #: The level after the first of them, if they are changes and it is known.
-    level: int | None = None
+    place: Callable[[int], str]  #: The place of ``values[i]``, in words ("line 17").
+    level: int | None = None  #: The level after the first of them, if they are changes and it is known.
 
     def singly(self) -> Iterator[Batch]:
         """Its values in batches of one."""
@@ -170,8 +160,7 @@ def _number(value: Any, batch: Batch, index: int) -> Number:
             raise CaptureError(f"{value!r} is not a number", batch.place(index)) from None
     if not -LARGEST <= number <= LARGEST:
         finite = isinstance(number, int) or math.isfinite(number)
-        problem = "is too large" if finite else "is not a finite number"
-        raise CaptureError(f"{value!r} {problem}", batch.place(index))
+        raise CaptureError(f"{value!r} is {'too large' if finite else 'not a finite number'}", batch.place(index))
     return number
 
 

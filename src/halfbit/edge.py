@@ -29,10 +29,8 @@ from .unit import Number, Scale, Unit
 class Edge:
     """A level change: when, and to which level."""
 
-    #: ns from the capture's start, which is its first change unless a source says otherwise.
-    time: int
-    #: The level after the change, 0 or 1.
-    level: int
+    time: int  #: ns from the capture's start, which is its first change unless a source says otherwise.
+    level: int  #: The level after the change, 0 or 1.
 
 
 class EdgeMachine:
@@ -168,15 +166,15 @@ class RawEdges(Edges):
             yield from each_until_error(counter.row, batch)
 
 
+@attrs.define
 class _Counter:
     """Takes batches of raw numbers and gives the durations between the changes, as counts."""
 
-    def __init__(self, scale: Scale, wrap: int | None, are_durations: bool) -> None:
-        self._scale = scale
-        self._wrap = wrap
-        self._are_durations = are_durations
-        self._since: Number = 0  # counts from the first change to the last one
-        self._before: Number | None = None  # the last raw time
+    _scale: Scale
+    _wrap: int | None
+    _are_durations: bool
+    _since: Number = 0  # counts from the first change to the last one
+    _before: Number | None = None  # the last raw time
 
     def row(self, batch: Batch) -> tuple[Batch, tuple[Sequence[int], int]]:
         """A batch with its durations as counts, and the ns in a count. Nothing is changed by an error.

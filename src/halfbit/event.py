@@ -27,17 +27,20 @@ def exclusive_or(data: Iterable[int]) -> int:
 
 
 @contextmanager
-def _reading(value: object, type_: str) -> Iterator[None]:
+def reading(value: object, type_: str) -> Iterator[None]:
     """Turn what a wrong dictionary raises into an error that names the form.
 
     :raises HalfbitError: if the form or its version is another, or a field is missing or wrong.
     """
-    if not isinstance(value, dict) or value.get("type") != type_ or value.get("schema") != SCHEMA:
-        raise HalfbitError(f"{value!r} is not a {type_} of schema {SCHEMA}: give what as_dict() made")
+    if not isinstance(value, Mapping) or value.get("type") != type_ or value.get("schema") != SCHEMA:
+        article = "an" if type_[0] in "aeiou" else "a"
+        raise HalfbitError(f"{value!r} is not {article} {type_} of schema {SCHEMA}: give what as_dict() made")
     try:
         yield
-    except (KeyError, TypeError, ValueError) as error:
-        raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}") from None
+    except HalfbitError:
+        raise
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
 
 def as_json(value: Any) -> dict[str, Any]:
@@ -61,18 +64,12 @@ def _plain(_: object, __: object, value: object) -> object:
 class Recovery(enum.Enum):
     """How a packet was recovered that its half-bits, each by itself, or their sums did not give."""
 
-    #: Nothing was missing: the times of all its level changes together fit only this packet.
-    TIMES = "times"
-    #: Level changes were missing.
+    TIMES = "times"  #: Nothing was missing: the times of all its level changes together fit only this packet.
     MISSED_CHANGES = "missed changes"
-    #: There were level changes too many: noted twice, or spikes.
-    EXTRA_CHANGES = "extra changes"
-    #: Level changes were seen much too late or too early.
-    LATE_CHANGES = "late changes"
-    #: Level changes fell into long turns of the loop that looks at the level.
-    LONG_TURNS = "long turns"
-    #: Its packet end bit runs into a cutout.
-    CUTOUT = "cutout"
+    EXTRA_CHANGES = "extra changes"  #: There were level changes too many: noted twice, or spikes.
+    LATE_CHANGES = "late changes"  #: Level changes were seen much too late or too early.
+    LONG_TURNS = "long turns"  #: Level changes fell into long turns of the loop that looks at the level.
+    CUTOUT = "cutout"  #: Its packet end bit runs into a cutout.
 
 
 @attrs.frozen(slots=True)
@@ -82,16 +79,12 @@ class Packet:
     It covers the time from the end of the packet or the loss before it to the end of its packet end bit.
     """
 
-    #: All bytes: the address first, the error detection byte last (S-9.2 A).
-    data: bytes
+    data: bytes  #: All bytes: the address first, the error detection byte last (S-9.2 A).
     #: One-bits before the packet start bit. The end bit of the packet before counts (S-9.2 A). 255 means 255 or more.
     preamble: int = 0
-    #: First ns of the preamble, from the capture's start.
-    start: int = 0
-    #: First ns after the packet end bit.
-    end: int = 0
-    #: How it was recovered, by what was most; ``None`` if it did not have to be.
-    recovered: Recovery | None = None
+    start: int = 0  #: First ns of the preamble, from the capture's start.
+    end: int = 0  #: First ns after the packet end bit.
+    recovered: Recovery | None = None  #: How it was recovered, by the most frequent error; ``None`` if it was sound.
     #: How many times likelier it was than any other reading of the same times, if it was recovered.
     margin: int | None = None
 
@@ -108,7 +101,7 @@ class Packet:
 
         :raises HalfbitError: if ``value`` is not the form of a packet.
         """
-        with _reading(value, "packet"):
+        with reading(value, "packet"):
             data, preamble, start, end = bytes.fromhex(value["data"]), value["preamble"], value["start"], value["end"]
             recovered = None if value["recovered"] is None else Recovery(value["recovered"])
             return cls(data, preamble, start, end, recovered, value["margin"])
@@ -117,27 +110,23 @@ class Packet:
 class Layer(enum.IntEnum):
     """The layers that find faults."""
 
-    #: Layer 2: a half-bit by itself.
-    HALF_BIT = 2
-    #: Layer 3: two halves of a bit.
-    BIT = 3
-    #: Layer 4: bits of a packet.
-    PACKET = 4
+    HALF_BIT = 2  #: A half-bit by itself.
+    BIT = 3  #: Two halves of a bit.
+    PACKET = 4  #: Bits of a packet.
+
+
+_UNPAIRED = "{us} us; a level change was probably missed"
 
 
 class FaultKind(enum.IntEnum):
     """What is wrong. The numbers are the answers of the core, and of a port."""
 
     _value_: int
-    #: The layer that finds it.
-    layer: Layer
-    #: The property of :class:`Fault` that gives its detail, if it has one.
-    named: str | None
+    layer: Layer  #: The layer that finds it.
+    named: str | None  #: The property of :class:`Fault` that gives its detail, if it has one.
     _words: str
 
-    def __new__(
-        cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None
-    ) -> FaultKind:
+    def __new__(cls, number: int, words: str = "", layer: Layer = Layer.PACKET, named: str | None = None) -> FaultKind:
         kind = int.__new__(cls, number)
         kind._value_, kind.layer, kind.named, kind._words = number, layer, named, words
         return kind
@@ -149,15 +138,9 @@ class FaultKind(enum.IntEnum):
     #: A half-bit is longer than any half-bit may be (S-9.1 A, table 1). See :attr:`Fault.duration`.
     LONG = core.LONG, "half-bit of {us} us is too long", Layer.HALF_BIT, "duration"
     #: Half of a one-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ONE = (
-        core.UNPAIRED_ONE, "unpaired half of a one-bit, {us} us; a level change was probably missed",
-        Layer.BIT, "duration",
-    )  # fmt: skip
+    UNPAIRED_ONE = core.UNPAIRED_ONE, f"unpaired half of a one-bit, {_UNPAIRED}", Layer.BIT, "duration"
     #: Half of a zero-bit without its other half (S-9.1 A). See :attr:`Fault.duration`.
-    UNPAIRED_ZERO = (
-        core.UNPAIRED_ZERO, "unpaired half of a zero-bit, {us} us; a level change was probably missed",
-        Layer.BIT, "duration",
-    )  # fmt: skip
+    UNPAIRED_ZERO = core.UNPAIRED_ZERO, f"unpaired half of a zero-bit, {_UNPAIRED}", Layer.BIT, "duration"
     #: The halves of a one-bit differ too much (S-9.1 A, table 1). See :attr:`Fault.difference`.
     UNEQUAL = core.UNEQUAL, "halves of a one-bit differ by {us} us", Layer.BIT, "difference"
     #: A whole zero-bit is too long (S-9.1 A, table 1). See :attr:`Fault.duration`.
@@ -191,20 +174,14 @@ class Fault:
     next preamble. It names what went wrong first.
     """
 
-    #: What is wrong.
     kind: FaultKind
-    #: First ns of the stretch that is lost, from the capture's start.
-    start: int
-    #: First ns after it.
-    end: int
+    start: int  #: First ns of the stretch that is lost, from the capture's start.
+    end: int  #: First ns after it.
     #: The place of the fault, ns: the start of the wrong half-bit or bit. For UNEQUAL the change between the halves.
     at: int
-    #: The number that the property named at each :class:`FaultKind` gives. Use the property.
-    detail: int = 0
-    #: The bytes of the torn packet that were complete.
-    data: bytes = b""
-    #: How many half-bits and bits in the stretch were wrong.
-    count: int = 1
+    detail: int = 0  #: The number that the property named at each :class:`FaultKind` gives. Use the property.
+    data: bytes = b""  #: The bytes of the torn packet that were complete.
+    count: int = 1  #: How many half-bits and bits in the stretch were wrong.
 
     @property
     def layer(self) -> Layer:
@@ -237,18 +214,12 @@ class Fault:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it: bytes in hexadecimal, times and durations in ns, and only the properties of its kind."""
+        named = {self.kind.named: self.detail} if self.kind.named else {}
         return {
-            "schema": SCHEMA,
-            "type": "fault",
-            "kind": self.kind.name,
-            "layer": int(self.layer),
-            "start": self.start,
-            "end": self.end,
-            "at": self.at,
-            **({self.kind.named: self.detail} if self.kind.named else {}),
-            "data": self.data.hex().upper(),
-            "count": self.count,
-        }
+            "schema": SCHEMA, "type": "fault", "kind": self.kind.name, "layer": int(self.layer),
+            "start": self.start, "end": self.end, "at": self.at, **named,
+            "data": self.data.hex().upper(), "count": self.count,
+        }  # fmt: skip
 
     @classmethod
     def from_dict(cls, value: dict[str, Any]) -> Fault:
@@ -256,7 +227,7 @@ class Fault:
 
         :raises HalfbitError: if ``value`` is not the form of a fault.
         """
-        with _reading(value, "fault"):
+        with reading(value, "fault"):
             kind = FaultKind[value["kind"]]
             detail, data = value[kind.named] if kind.named else 0, bytes.fromhex(value["data"])
             return cls(kind, value["start"], value["end"], value["at"], detail, data, value["count"])
@@ -269,10 +240,8 @@ class Cutout:
     Bi-directional communication (S-9.3.2 and RCN-217, both from memory). Not a fault.
     """
 
-    #: First ns, from the capture's start: the end of the packet before.
-    start: int
-    #: First ns after it.
-    end: int
+    start: int  #: First ns, from the capture's start: the end of the packet before.
+    end: int  #: First ns after it.
 
     def __str__(self) -> str:
         return f"cutout of {(self.end - self.start) / 1000:g} us"
@@ -287,9 +256,8 @@ class Cutout:
 
         :raises HalfbitError: if ``value`` is not the form of a cutout.
         """
-        with _reading(value, "cutout"):
+        with reading(value, "cutout"):
             return cls(value["start"], value["end"])
 
 
-#: What layer 4 gives.
-PacketEvent = Union[Packet, Fault, Cutout]
+PacketEvent = Union[Packet, Fault, Cutout]  #: The output of layer 4.

@@ -26,13 +26,10 @@ FIT_RARE = 0.0005
 #: a byte and an end bit.
 PREAMBLE_MIN = 10
 
-#: The core's receiver by sum counts 1/16 us, as boards do.
-UNIT = core_sum_lengths.UNITS
-#: Number of durations that it keeps while the lengths cannot be learned.
-KEPT = 4 * core_sum.BLOCK
+UNIT = core_sum_lengths.UNITS  #: The core's receiver by sum counts 1/16 us, as boards do.
+KEPT = 4 * core_sum.BLOCK  #: Number of durations that it keeps while the lengths cannot be learned.
 
-#: Ways to decide between ones and zeros.
-DECISIONS = ("halves", "sum", "sequence")
+DECISIONS = ("halves", "sum", "sequence")  #: Ways to decide between ones and zeros.
 
 
 _Validator = Callable[[Any, "attrs.Attribute[Any]", object], None]
@@ -74,15 +71,13 @@ class Limits:
     one_min: int = attrs.field(default=52 * US, validator=_nanoseconds)
     #: Longest half of a one-bit, ns (S-9.1 A, table 1).
     one_max: int = attrs.field(default=64 * US, validator=_nanoseconds)
-    #: Largest difference between the halves of a one-bit, ns; ``None`` to skip the check
-    #: (S-9.1 A, table 1).
+    #: Largest difference between the halves of a one-bit, ns; ``None`` to skip the check (S-9.1 A, table 1).
     one_difference: int | None = attrs.field(default=6 * US, validator=_nanoseconds_or_none)
     #: Shortest half of a zero-bit, ns (S-9.1 A, table 1).
     zero_min: int = attrs.field(default=90 * US, validator=_nanoseconds)
     #: Longest half of a zero-bit, stretched zeros included, ns (S-9.1 A, table 1).
     zero_max: int = attrs.field(default=10_000 * US, validator=_nanoseconds)
-    #: Longest whole zero-bit, ns; ``None`` for no limit. The limit for stations is 12000 us.
-    #: There is no limit for decoders (S-9.1 A, table 1).
+    #: Longest whole zero-bit, ns; ``None`` for no limit. Stations: 12000 us; decoders: no limit (S-9.1 A, table 1).
     zero_total_max: int | None = attrs.field(default=None, validator=_nanoseconds_or_none)
     #: Fewest one-bits in a preamble, 10 or more, because nine in a row also occur inside packets.
     #: A decoder must not accept fewer than 10 and must not require more than 12 (S-9.2 A).
@@ -104,8 +99,7 @@ class Limits:
     #: The same for a loop's rare long turns, in which changes may be missed, ns; 0 if there are no
     #: long turns. Used by the decision by sequence.
     latency_rare: int = attrs.field(default=0, validator=_nanoseconds)
-    #: True if the capture holds only every second change: only the rising or only the falling ones.
-    #: Used by the decision by sequence.
+    #: True if the capture holds only the rising or only the falling changes. Used by the decision by sequence.
     one_edge: bool = False
 
     def __attrs_post_init__(self) -> None:
@@ -235,8 +229,7 @@ def checked(limits: object) -> Limits:
     return limits
 
 
-#: The limits that a decoder must accept (S-9.1 A, table 1, decoder's column).
-RECEIVE = Limits()
+RECEIVE = Limits()  #: The limits that a decoder must accept (S-9.1 A, table 1, decoder's column).
 
 #: The limits that a station must keep (S-9.1 A, table 1, station's column; S-9.2 A for the preamble).
 TRANSMIT = Limits(

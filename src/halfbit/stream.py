@@ -17,8 +17,6 @@ from .event import PacketEvent
 from .instruction import STANDARD, Configurations, Context, Event, InstructionMachine, Registry
 from .limits import RECEIVE, Limits, checked
 
-__all__ = ["StreamDecoder", "decode"]
-
 
 class StreamDecoder:
     """Level changes in, in any portions; instructions, faults and cutouts out.
@@ -35,19 +33,14 @@ class StreamDecoder:
     """
 
     def __init__(
-        self,
-        limits: Limits = RECEIVE,
-        *,
-        registry: Registry = STANDARD,
-        configuration: Configurations | None = None,
+        self, limits: Limits = RECEIVE, *, registry: Registry = STANDARD, configuration: Configurations | None = None,
         context: Context | None = None,
-    ) -> None:
+    ) -> None:  # fmt: skip
         self._limits = checked(limits)
         self._receiver: AnyReceiver | None = None
         self._instructions = InstructionMachine(registry, configuration, context)
         self._finished = False
-        #: Decoded by a call that raised an error, and not given yet.
-        self._pending: list[Event] = []
+        self._pending: list[Event] = []  #: Decoded by a call that raised an error, and not given yet.
 
     @property
     def now(self) -> int | None:
@@ -121,12 +114,8 @@ class StreamDecoder:
             raise _is_finished()
         decoded = list(self._take_pending())
         try:
-            if isinstance(edges, Edges):
-                for row in edges._rows():
-                    decoded += self._feed_row(*row)
-            else:
-                for edge in _iterator(edges):
-                    decoded += self.feed(edge)
+            for events in self._portions(edges):
+                decoded += events
         except BaseException:
             self._pending[:0] = decoded
             raise
@@ -143,8 +132,17 @@ class StreamDecoder:
         events = () if self._receiver is None else self._receiver.finish()
         return self._decoded(events) + self._instructions.finish()
 
-    def _feed_row(self, durations: Sequence[int], scale: int) -> list[Event]:
-        return self._instructions_of((self._receiver or self._start()).feed_many(durations, scale))
+    def _portions(self, edges: Iterable[Edge]) -> Iterator[Sequence[Event]]:
+        """Take level changes, a row or a single one at a time; give what is complete with each portion."""
+        if isinstance(edges, Edges):
+            for durations, scale in edges._rows():
+                yield self._instructions_of((self._receiver or self._start()).feed_many(durations, scale))
+            return
+        try:
+            singly = iter(edges)
+        except TypeError:
+            raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
+        yield from map(self.feed, singly)
 
     def _start(self) -> AnyReceiver:
         """The receiver of a signal whose first change is at 0 ns."""
@@ -168,17 +166,6 @@ def _is_finished() -> HalfbitError:
     return HalfbitError("the decoder is finished: make a new one for another signal")
 
 
-def _iterator(edges: Iterable[Edge]) -> Iterator[Edge]:
-    """An iterator over edges.
-
-    :raises HalfbitError: if they cannot be iterated over.
-    """
-    try:
-        return iter(edges)
-    except TypeError:
-        raise HalfbitError(f"{edges!r} is not a row of edges: give an Edges, or Edge values") from None
-
-
 def _whole(value: object, name: str) -> int:
     """An integer as Python's own.
 
@@ -193,13 +180,9 @@ def _whole(value: object, name: str) -> int:
 
 
 def decode(
-    edges: Iterable[Edge],
-    limits: Limits = RECEIVE,
-    *,
-    registry: Registry = STANDARD,
-    configuration: Configurations | None = None,
-    context: Context | None = None,
-) -> Iterator[Event]:
+    edges: Iterable[Edge], limits: Limits = RECEIVE, *, registry: Registry = STANDARD,
+    configuration: Configurations | None = None, context: Context | None = None,
+) -> Iterator[Event]:  # fmt: skip
     """The instructions of a signal, in order, with faults and cutouts in their places.
 
     The parameters are those of :class:`StreamDecoder`. Edges from an iterator are taken one at a time, so that a live
@@ -211,10 +194,6 @@ def decode(
     :raises HalfbitError: as :meth:`StreamDecoder.feed`, once the wrong edge is reached.
     """
     decoder = StreamDecoder(limits, registry=registry, configuration=configuration, context=context)
-    if isinstance(edges, Edges):
-        for row in edges._rows():
-            yield from decoder._feed_row(*row)
-    else:
-        for edge in _iterator(edges):
-            yield from decoder.feed(edge)
+    for events in decoder._portions(edges):
+        yield from events
     yield from decoder.finish()

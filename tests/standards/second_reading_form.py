@@ -296,7 +296,7 @@ def _(one: LegacyCvAccess) -> Reading:
 
 @fields_of.register
 def _(one: CvShortFormPair) -> Reading:
-    return {"kind": "cv_pair_write", "cvs": one.values}
+    return {"kind": "cv_pair_write", "cvs": {one.cv: one.value, one.cv + 1: one.next_value}}
 
 
 @fields_of.register

@@ -20,8 +20,7 @@ _ACCESSORY = 0b10000000
 
 HEADS = range(4)
 
-#: The 11-bit address of output 1: board 1, pair 0.
-_NUMBER_1 = 4
+_NUMBER_1 = 4  #: The 11-bit address of output 1: board 1, pair 0.
 
 
 class AccessoryDecoder(DecoderMachine):

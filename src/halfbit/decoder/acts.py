@@ -1,18 +1,53 @@
-"""How instructions change the state of an address: one function per instruction class, listed in a table at the end."""
+"""How instructions change the state of an address."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Mapping
 
 from ..instruction import (
     AccessoryAddress, AnalogFunction, BasicAccessory, BinaryStateLong, BinaryStateShort, BroadcastStop, ConsistControl,
     DigitalDecoderReset, ExtendedAccessory, ExtendedAccessoryAddress, FunctionControl, FunctionGroupOne, HardReset,
-    RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
+    Instruction, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
 )  # fmt: skip
 from ..instruction.speed import readings_of
 from .effect import STOP, Speed
 from .seen import Changes, Consist, Either, Item, Seen
+
+
+def act(changes: Changes, row: Seen, one: Instruction) -> None:
+    """Change the state of an address as an instruction asks. ``TrackState`` handles CV writes."""
+    match one:
+        case SpeedAndDirection():
+            _speed_and_direction(changes, row, one)
+        case BroadcastStop():
+            if row.speed is not None:
+                _set_speed(changes, row, Speed.of(one.readings[0]), row.forward)
+        case SpeedControl():
+            _set_speed(changes, row, Speed.of(one.readings[0]), one.forward)
+            if isinstance(one, SpeedDirectionFunctions):
+                _set_functions(changes, row, one.functions)
+        case FunctionGroupOne():
+            if (one.packet_context.steps or row.steps) != 14:
+                _set_fl(changes, row, 0, one.bit4)
+            _set_functions(changes, row, {number: on for number, on in one.functions.items() if number})
+        case FunctionControl():
+            _set_functions(changes, row, one.functions)
+        case BinaryStateShort() | BinaryStateLong():
+            _binary(changes, row, one)
+        case AnalogFunction():
+            changes.put(row, Item.ANALOG, row.analog, one.output, one.value)
+        case RestrictedSpeedStep():
+            changes.set(row, Item.RESTRICTION, "restriction", one.limit)
+        case ConsistControl():
+            know(changes, row, 19, one.cv19)
+        case DigitalDecoderReset() | HardReset():
+            _reset(changes, row, one)
+        case BasicAccessory():
+            output = getattr(one.address, "output", None)
+            if output is not None:
+                changes.put(row, Item.OUTPUT, row.outputs, output, one.activate)
+        case ExtendedAccessory():
+            changes.set(row, Item.ASPECT, "aspect", one.aspect)
 
 
 def _speed_and_direction(changes: Changes, row: Seen, one: SpeedAndDirection) -> None:
@@ -22,17 +57,6 @@ def _speed_and_direction(changes: Changes, row: Seen, one: SpeedAndDirection) ->
     _set_speed(changes, row, speeds[0] if speeds[0] == speeds[-1] else Either(*speeds), one.forward)
     if steps != 28:
         _set_fl(changes, row, 1, readings[-1].fl)
-
-
-def _speed(changes: Changes, row: Seen, one: SpeedControl) -> None:
-    _set_speed(changes, row, Speed.of(one.readings[0]), one.forward)
-    if isinstance(one, SpeedDirectionFunctions):
-        _set_functions(changes, row, one.functions)
-
-
-def _stop(changes: Changes, row: Seen, one: BroadcastStop) -> None:
-    if row.speed is not None:
-        _set_speed(changes, row, Speed.of(one.readings[0]), row.forward)
 
 
 def _set_speed(changes: Changes, row: Seen, speed: Speed | Either, forward: bool | None) -> None:
@@ -58,16 +82,6 @@ def _set_fl(changes: Changes, row: Seen, which: int, on: bool | None) -> None:
         changes.note(row, Item.FUNCTION, 0, before, after)
 
 
-def _group_one(changes: Changes, row: Seen, one: FunctionGroupOne) -> None:
-    if (one.packet_context.steps or row.steps) != 14:
-        _set_fl(changes, row, 0, one.bit4)
-    _set_functions(changes, row, {number: on for number, on in one.functions.items() if number})
-
-
-def _functions(changes: Changes, row: Seen, one: FunctionControl) -> None:
-    _set_functions(changes, row, one.functions)
-
-
 def _binary(changes: Changes, row: Seen, one: BinaryStateShort | BinaryStateLong) -> None:
     before = row.binary.get(one.number)
     if before is not one.state:
@@ -78,18 +92,6 @@ def _binary(changes: Changes, row: Seen, one: BinaryStateShort | BinaryStateLong
         changes.note(row, Item.BINARY_STATE, one.number, before, one.state)
     elif one.number:
         row.binary.pop(0, None)
-
-
-def _analog(changes: Changes, row: Seen, one: AnalogFunction) -> None:
-    changes.put(row, Item.ANALOG, row.analog, one.output, one.value)
-
-
-def _restricted(changes: Changes, row: Seen, one: RestrictedSpeedStep) -> None:
-    changes.set(row, Item.RESTRICTION, "restriction", one.limit)
-
-
-def _consist(changes: Changes, row: Seen, one: ConsistControl) -> None:
-    know(changes, row, 19, one.cv19)
 
 
 def _reset(changes: Changes, row: Seen, one: DigitalDecoderReset | HardReset) -> None:
@@ -118,34 +120,3 @@ def know(changes: Changes, row: Seen, number: int, value: int) -> None:
     if number in (1, 19):
         member = row.cvs[19] & 0x7F
         changes.set(row, Item.CONSIST, "consist", Consist(member, row.cvs[19] > 127) if member else None)
-
-
-def _output(changes: Changes, row: Seen, one: BasicAccessory) -> None:
-    output = getattr(one.address, "output", None)
-    if output is not None:
-        changes.put(row, Item.OUTPUT, row.outputs, output, one.activate)
-
-
-def _aspect(changes: Changes, row: Seen, one: ExtendedAccessory) -> None:
-    changes.set(row, Item.ASPECT, "aspect", one.aspect)
-
-
-_Act = Callable[[Changes, Seen, Any], None]
-
-#: The function for each instruction class and the classes derived from it. ``TrackState`` handles CV writes separately.
-ACTS: dict[type, _Act] = {
-    AnalogFunction: _analog,
-    BasicAccessory: _output,
-    BinaryStateLong: _binary,
-    BinaryStateShort: _binary,
-    BroadcastStop: _stop,
-    ConsistControl: _consist,
-    DigitalDecoderReset: _reset,
-    ExtendedAccessory: _aspect,
-    FunctionControl: _functions,
-    FunctionGroupOne: _group_one,
-    HardReset: _reset,
-    RestrictedSpeedStep: _restricted,
-    SpeedAndDirection: _speed_and_direction,
-    SpeedControl: _speed,
-}

@@ -24,11 +24,9 @@ WIDE = attrs.evolve(
     RECEIVE, one_min=44 * US, one_max=74 * US, one_difference=None, zero_min=80 * US, zero_total_max=None
 )
 
-#: Most bits kept for one packet. In a long run of ones the oldest are dropped.
-KEPT_BITS = 2048
+KEPT_BITS = 2048  #: Most bits kept for one packet. In a long run of ones the oldest are dropped.
 
-#: 30 ms, in ns. Longer than any half-bit (S-9.1 A: 9900 us), so the rails had no power.
-POWER_OFF = 30_000_000
+POWER_OFF = 30_000_000  #: 30 ms, in ns. Longer than any half-bit (S-9.1 A: 9900 us), so the rails had no power.
 
 
 class StationAudit:

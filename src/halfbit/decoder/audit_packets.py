@@ -23,10 +23,8 @@ class _Run:
     instruction: Instruction | None  # None for resets
     count: int
     at: int
-    #: False if part of the signal was lost in the run or next to it.
-    sure: bool
-    #: True if the page register was written before it, so this is paged mode.
-    paged: bool = False
+    sure: bool  #: False if part of the signal was lost in the run or next to it.
+    paged: bool = False  #: True if the page register was written before it, so this is paged mode.
 
 
 @attrs.define(slots=True)

@@ -29,8 +29,7 @@ class Access:
     cv: int
     write: bool
     value: int
-    #: The bit, 0 to 7; ``None`` for the whole byte.
-    bit: int | None = None
+    bit: int | None = None  #: The bit, 0 to 7; ``None`` for the whole byte.
 
     def written(self, old: int) -> int:
         """The CV's value after the write.
@@ -70,20 +69,14 @@ def access_of(instruction: CvAccess, kind: DecoderKind | None = None, page: int 
 class Heard:
     """A decoder's memory of earlier packets. It is saved too, so that a restored decoder continues exactly."""
 
-    #: Time of the last packet, fault, cutout or tick, ns.
-    now: int = 0
-    #: End of the last valid packet, ns.
-    valid: int = 0
+    now: int = 0  #: Time of the last packet, fault, cutout or tick, ns.
+    valid: int = 0  #: End of the last valid packet, ns.
     #: End of the last packet that keeps service mode active, ns; ``None`` if there was no such packet.
     kept: int | None = None
-    #: The last valid packet.
-    last: bytes = b""
-    #: How many times in a row it was received.
-    run: int = 0
-    #: The last packet to this decoder in operations mode.
-    own: bytes = b""
-    #: How many times it was received with no other packet to this decoder in between.
-    own_run: int = 0
+    last: bytes = b""  #: The last valid packet.
+    run: int = 0  #: How many times in a row it was received.
+    own: bytes = b""  #: The last packet to this decoder in operations mode.
+    own_run: int = 0  #: How many times it was received with no other packet to this decoder in between.
 
 
 class DecoderMachine(abc.ABC):
@@ -138,8 +131,7 @@ class DecoderMachine(abc.ABC):
             self._taken = event
             if len(event.data) > 2 and exclusive_or(event.data) == 0:
                 before = self._shown()
-                effects += self._packet(event.data, event.end)
-                effects += self._changes(before)
+                effects += [*self._packet(event.data, event.end), *self._changes(before)]
         return tuple(effects)
 
     def tick(self, now: int) -> tuple[Effect, ...]:

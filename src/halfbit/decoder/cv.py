@@ -15,7 +15,6 @@ from .effect import CvHeld, CvRefused, CvWritten
 #: CV 1), nor for a factory reset.
 Veto = Callable[[int, int, int], Union[str, None]]
 
-#: The effects of a write.
 Write = Union[CvWritten, CvHeld, CvRefused]
 
 LAST = 1024
@@ -102,12 +101,9 @@ OLDER = frozenset((*range(1, 10), 28, 29))
 class CvState:
     """The contents of a store. Frozen; only its dictionaries can change, but they are copies."""
 
-    #: CVs that are not indexed: number to value. CVs with value 0 are left out.
-    values: dict[int, int]
-    #: Indexed CVs: (CV 31, CV 32, number) to value.
-    indexed: dict[tuple[int, int, int], int]
-    #: A value for CV 17 that waits for a write to CV 18; ``None`` if no value waits.
-    held: int | None
+    values: dict[int, int]  #: CVs that are not indexed: number to value. CVs with value 0 are left out.
+    indexed: dict[tuple[int, int, int], int]  #: Indexed CVs: (CV 31, CV 32, number) to value.
+    held: int | None  #: A value for CV 17 that waits for a write to CV 18; ``None`` if no value waits.
 
 
 class CvStore:

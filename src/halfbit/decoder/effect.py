@@ -13,12 +13,10 @@ from ..instruction import Context, SpeedReading
 class Speed:
     """A requested speed."""
 
-    #: The step, from 1; 0 for stop and emergency stop.
-    step: int
+    step: int  #: The step, from 1; 0 for stop and emergency stop.
     #: Number of steps: 14, 28 or 126. 0 for stop and emergency stop: they do not depend on the number of steps.
     steps: int
-    #: True for emergency stop: the motor gets no energy, and momentum is ignored (S-9.2 B).
-    emergency: bool = False
+    emergency: bool = False  #: True for emergency stop: the motor gets no energy, and momentum is ignored (S-9.2 B).
 
     @classmethod
     def of(cls, reading: SpeedReading) -> Speed:
@@ -46,18 +44,14 @@ class SpeedChanged:
     """A new speed is requested: the target, and how fast to reach it."""
 
     speed: Speed
-    #: ns per step while the speed rises (CV 3 and 23); 0 for at once.
-    acceleration: int = 0
-    #: ns per step while it falls (CV 4 and 24); 0 for at once. Emergency stop is always at once.
-    deceleration: int = 0
+    acceleration: int = 0  #: ns per step while the speed rises (CV 3 and 23); 0 for at once.
+    deceleration: int = 0  #: ns per step while it falls (CV 4 and 24); 0 for at once. Emergency stop is always at once.
 
     def __str__(self) -> str:
-        ways = [
-            f"{words} {duration / 1e6:.1f} ms a step"
-            for words, duration in (("rising", self.acceleration), ("falling", self.deceleration))
-            if duration
-        ]
-        return ", ".join([f"speed: {self.speed}", *ways])
+        words = f"speed: {self.speed}"
+        for way, duration in (("rising", self.acceleration), ("falling", self.deceleration)):
+            words += f", {way} {duration / 1e6:.1f} ms a step" if duration else ""
+        return words
 
 
 @attrs.frozen(slots=True)
@@ -87,8 +81,7 @@ class BinaryStateSet:
 
     number: int
     on: bool
-    #: True for the long form, which reaches 1 to 32767; the short form reaches 1 to 127.
-    long: bool = False
+    long: bool = False  #: True for the long form, which reaches 1 to 32767; the short form reaches 1 to 127.
 
     def __str__(self) -> str:
         return f"binary state {self.number or 'all'} {_on(self.on)}"
@@ -109,8 +102,7 @@ class AnalogSet:
 class RestrictionChanged:
     """The speed is limited to a step, or no longer limited (``None``)."""
 
-    #: Bits 0 to 5 as sent: a speed code of S-9.2.
-    code: int | None
+    code: int | None  #: Bits 0 to 5 as sent: a speed code of S-9.2.
 
     def __str__(self) -> str:
         return "speed not restricted" if self.code is None else f"speed restricted to code {self.code}"
@@ -182,8 +174,7 @@ class Acknowledgement:
     """Service mode: load the track now (S-9.2.3: 60 mA for 6 +- 1 ms)."""
 
     milliamperes: int = 60
-    #: Duration of the load, ns.
-    duration: int = 6_000_000
+    duration: int = 6_000_000  #: Duration of the load, ns.
 
     def __str__(self) -> str:
         return f"acknowledgement: load {self.milliamperes} mA for {self.duration / 1e6:g} ms"
@@ -207,8 +198,7 @@ class Answer:
 class OutputChanged:
     """An output of an accessory decoder is switched on or off."""
 
-    #: 0 to 7: DDD of the packet. With output addressing, 0 or 1.
-    output: int
+    output: int  #: 0 to 7: DDD of the packet. With output addressing, 0 or 1.
     on: bool
 
     def __str__(self) -> str:
@@ -219,8 +209,7 @@ class OutputChanged:
 class AspectChanged:
     """A signal shows another aspect; 0 is absolute stop (S-9.2.1 D)."""
 
-    #: The number of the signal at this decoder, 0 to 3. With output addressing, 0.
-    head: int
+    head: int  #: The number of the signal at this decoder, 0 to 3. With output addressing, 0.
     aspect: int
 
     def __str__(self) -> str:
@@ -231,12 +220,9 @@ def _on(on: bool) -> str:
     return "on" if on else "off"
 
 
-#: Stop, with momentum.
-STOP = Speed(0, 0)
-#: Emergency stop: no energy to the motor.
+STOP = Speed(0, 0)  #: Stop, with momentum.
 EMERGENCY_STOP = Speed(0, 0, emergency=True)
 
-#: All kinds of effect.
 Effect = Union[
     Acknowledgement, AnalogSet, Answer, AspectChanged, BinaryStateSet, CvHeld, CvRefused, CvWritten, DirectionChanged,
     FactoryResetDone, FunctionChanged, ModeChanged, OutputChanged, PacketTimeOut, ResetDone, RestrictionChanged,

@@ -5,8 +5,6 @@ from __future__ import annotations
 import enum
 from collections.abc import Callable, Mapping
 from fractions import Fraction
-from typing import Any
-
 import attrs
 
 from ..error import HalfbitError
@@ -17,7 +15,7 @@ from ..instruction import (
     SetExtendedAddressing, ShortAddress, SpeedAndDirection, SpeedControl, SpeedDirectionFunctions,
 )  # fmt: skip
 from ..instruction.speed import readings_of
-from .base import Access, DecoderMachine, access_of
+from .base import Access, DecoderMachine
 from .cv import MULTI_FUNCTION, CvStore, Veto
 from .effect import (
     STOP, AnalogSet, BinaryStateSet, CvRefused, DirectionChanged, Effect, FunctionChanged, PacketTimeOut, ResetDone,
@@ -81,8 +79,6 @@ class MultiFunctionDecoder(DecoderMachine):
         self._timeout_unit = timeout_unit
         self._vehicle = Vehicle(STOP)
 
-    # Present state
-
     @property
     def speed(self) -> Speed:
         """The requested speed."""
@@ -130,8 +126,6 @@ class MultiFunctionDecoder(DecoderMachine):
         self._restore(state.cvs, state.mode, state.heard)
         self._vehicle, self._page = state.vehicle, state.page
 
-    # Time and packets
-
     def _deadlines(self) -> list[int]:
         limit = self._store[11] * self._timeout_unit
         return [self._heard.valid + limit] if limit and self.speed.step else []
@@ -147,17 +141,54 @@ class MultiFunctionDecoder(DecoderMachine):
         if to is _To.NOBODY:
             return []
         second = self._second(data)
-        effects: list[Effect] = []
-        for instruction in instructions:
-            if isinstance(instruction, (CvVerifyByte, CvWriteByte, CvBitManipulation)):
-                access = access_of(instruction)
-                if access is not None and not to & _To.CONSIST:
-                    effects += self._in_operations(access, second)
-            else:
-                obey = next((_OBEY[kind] for kind in type(instruction).__mro__ if kind in _OBEY), None)
-                if obey is not None:
-                    effects += obey(self, instruction, to)
-        return effects
+        return [effect for one in instructions for effect in self._act(one, to, second)]
+
+    def _act(self, one: Instruction, to: _To, second: bool) -> list[Effect]:
+        """Obey an instruction. Some have no effect.
+
+        :param second: True if its packet is the second identical one.
+        """
+        match one:
+            case CvVerifyByte() | CvWriteByte() | CvBitManipulation() if not to & _To.CONSIST:
+                return self._in_operations(Access(one.cv, one.writes, int(one.value), one.position), second)
+            case SpeedControl():
+                self._speed(one, to)
+            case FunctionControl():
+                states = one.functions
+                if isinstance(one, FunctionGroupOne) and self._steps == 28:
+                    states[0] = one.bit4
+                self._set_functions(to, states)
+            case RestrictedSpeedStep() if not self._speed_ignored(to):
+                self._vehicle = attrs.evolve(self._vehicle, restriction=one.limit)
+                return [RestrictionChanged(one.limit)]
+            case BinaryStateShort() | BinaryStateLong() if to is not _To.CONSIST:
+                long = isinstance(one, BinaryStateLong)
+                binary = self._vehicle.binary.set(one.number, one.state, long)
+                self._vehicle = attrs.evolve(self._vehicle, binary=binary)
+                return [BinaryStateSet(one.number, one.state, long)]
+            case AnalogFunction() if to is not _To.CONSIST:
+                values = {**self._vehicle.analog, one.output: one.value}
+                self._vehicle = attrs.evolve(self._vehicle, analog=values)
+                return [AnalogSet(one.output, one.value)]
+            case DigitalDecoderReset():
+                self._as_at_power_up()
+                return [ResetDone()]
+            case HardReset():
+                self._as_at_power_up()
+                return [ResetDone(hard=True), *self._store.hard_reset()]
+            case ConsistControl():
+                return [*self._store.write(19, one.cv19)]
+            case SetExtendedAddressing():
+                access = Access(29, True, int(one.enabled), bit=5)
+                return [*self._store.write(29, access.written(self._store[29]))]
+            case CvShortForm():
+                return self._in_operations(Access(one.cv, True, one.value), second=True)
+            case CvShortFormPair():
+                effects: list[Effect] = [*self._store.write(one.cv, one.value)]
+                if isinstance(effects[-1], CvRefused):
+                    return effects
+                return effects + self._in_operations(Access(one.cv + 1, True, one.next_value), second=True)
+        return []
 
     def _meant(self, address: Address) -> _To:
         cvs = self._store
@@ -177,9 +208,7 @@ class MultiFunctionDecoder(DecoderMachine):
         return self.speed, self.forward, self._vehicle.functions
 
     def _changes(self, before: tuple[Speed, bool, frozenset[int]]) -> list[Effect]:
-        speed, forward, functions = now = self._shown()
-        if now == before:
-            return []
+        speed, forward, functions = self._shown()
         effects: list[Effect] = []
         if speed != before[0]:
             effects.append(self._speed_changed(speed, before[0]))
@@ -203,20 +232,15 @@ class MultiFunctionDecoder(DecoderMachine):
     def _steps(self) -> int:
         return self._configuration.steps
 
-    # Speed and functions
-
     def _set_functions(self, to: _To, states: Mapping[int, bool]) -> None:
-        functions = set(self._vehicle.functions)
+        functions, own = set(self._vehicle.functions), self._configuration
         for number, on in states.items():
-            if to is not _To.CONSIST or self._obeys_consist(number):
+            # CV 21 and 22 have only F0 to F12 (S-9.2.2).
+            if to is not _To.CONSIST or number <= 12 and own.obeys_consist(number, forward=self.forward):
                 functions.add(number) if on else functions.discard(number)
         self._vehicle = attrs.evolve(self._vehicle, functions=frozenset(functions))
 
-    def _obeys_consist(self, number: int) -> bool:
-        """True if the function obeys the consist's address. CV 21 and 22 have only F0 to F12 (S-9.2.2)."""
-        return number <= 12 and self._configuration.obeys_consist(number, forward=self.forward)
-
-    def _speed(self, one: SpeedControl, to: _To) -> list[Effect]:
+    def _speed(self, one: SpeedControl, to: _To) -> None:
         reading = one.readings[0]
         if isinstance(one, SpeedAndDirection):
             (reading,) = readings_of(one.code, self._steps)
@@ -229,92 +253,18 @@ class MultiFunctionDecoder(DecoderMachine):
                 self._set_functions(to, {0: fl})
         if isinstance(one, SpeedDirectionFunctions):
             self._set_functions(to, one.functions)
-        return []
 
     def _speed_ignored(self, to: _To) -> bool:
         """True in a consist, for packets to the own address only (S-9.2.1 C)."""
         return to is _To.OWN and self._configuration.consist is not None
 
-    def _restricted(self, one: RestrictedSpeedStep, to: _To) -> list[Effect]:
-        if self._speed_ignored(to):
-            return []
-        self._vehicle = attrs.evolve(self._vehicle, restriction=one.limit)
-        return [RestrictionChanged(one.limit)]
-
-    def _functions(self, one: FunctionControl, to: _To) -> list[Effect]:
-        states = one.functions
-        if isinstance(one, FunctionGroupOne) and self._steps == 28:
-            states[0] = one.bit4
-        self._set_functions(to, states)
-        return []
-
-    def _binary_state(self, one: BinaryStateShort | BinaryStateLong, to: _To) -> list[Effect]:
-        if to is _To.CONSIST:
-            return []
-        long = isinstance(one, BinaryStateLong)
-        self._vehicle = attrs.evolve(self._vehicle, binary=self._vehicle.binary.set(one.number, one.state, long))
-        return [BinaryStateSet(one.number, one.state, long)]
-
-    def _analog(self, one: AnalogFunction, to: _To) -> list[Effect]:
-        if to is _To.CONSIST:
-            return []
-        values = {**self._vehicle.analog, one.output: one.value}
-        self._vehicle = attrs.evolve(self._vehicle, analog=values)
-        return [AnalogSet(one.output, one.value)]
-
-    # CVs and resets
-
-    def _reset(self, one: DigitalDecoderReset, to: _To) -> list[Effect]:
-        self._as_at_power_up()
-        return [ResetDone()]
-
-    def _hard_reset(self, one: HardReset, to: _To) -> list[Effect]:
-        self._as_at_power_up()
-        return [ResetDone(hard=True), *self._store.hard_reset()]
-
     def _as_at_power_up(self) -> None:
         self._vehicle = Vehicle(STOP)
-
-    def _consist(self, one: ConsistControl, to: _To) -> list[Effect]:
-        return [*self._store.write(19, one.cv19)]
-
-    def _extended_addressing(self, one: SetExtendedAddressing, to: _To) -> list[Effect]:
-        access = Access(29, True, int(one.enabled), bit=5)
-        return [*self._store.write(29, access.written(self._store[29]))]
-
-    def _short_form(self, one: CvShortForm, to: _To) -> list[Effect]:
-        return self._in_operations(Access(one.cv, True, one.value), second=True)
-
-    def _short_pair(self, one: CvShortFormPair, to: _To) -> list[Effect]:
-        effects: list[Effect] = [*self._store.write(one.cv, one.value)]
-        if not isinstance(effects[-1], CvRefused):
-            effects += self._in_operations(Access(one.cv + 1, True, one.next_value), second=True)
-        return effects
-
-
-_Obey = Callable[[MultiFunctionDecoder, Any, _To], "list[Effect]"]
-
-#: The method for each instruction class and the classes derived from it. Other instructions have no effect.
-_OBEY: dict[type, _Obey] = {
-    AnalogFunction: MultiFunctionDecoder._analog,
-    BinaryStateLong: MultiFunctionDecoder._binary_state,
-    BinaryStateShort: MultiFunctionDecoder._binary_state,
-    ConsistControl: MultiFunctionDecoder._consist,
-    CvShortForm: MultiFunctionDecoder._short_form,
-    CvShortFormPair: MultiFunctionDecoder._short_pair,
-    DigitalDecoderReset: MultiFunctionDecoder._reset,
-    FunctionControl: MultiFunctionDecoder._functions,
-    HardReset: MultiFunctionDecoder._hard_reset,
-    RestrictedSpeedStep: MultiFunctionDecoder._restricted,
-    SetExtendedAddressing: MultiFunctionDecoder._extended_addressing,
-    SpeedControl: MultiFunctionDecoder._speed,
-}
 
 
 # Drive level and momentum of the motor for a speed step, from the CVs (S-9.2.2).
 
-#: A function that takes a CV number and returns its value.
-Cvs = Callable[[int], int]
+Cvs = Callable[[int], int]  #: A function that takes a CV number and returns its value.
 
 _TABLE = 0b00010000  # CV 29 bit 4: use the speed table, not CV 2, 5 and 6
 _SUBTRACT = 0b10000000  # CV 23 and 24, bit 7

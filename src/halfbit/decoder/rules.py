@@ -32,9 +32,7 @@ class Unit(enum.Enum):
 class Verdict(enum.Enum):
     """The result of an audit for one rule."""
 
-    #: The rule was kept every time.
     KEPT = "kept"
-    #: The rule was broken at least once.
     BROKEN = "broken"
     #: The capture has nothing that the rule covers, or part of the signal was lost there, or it is not exact enough.
     UNCLEAR = "this capture cannot tell"
@@ -77,7 +75,6 @@ class Rule:
         return f"{self.unit.words(self.least).split()[0]} to {self.unit.words(self.most)}"
 
 
-#: All rules that the audit checks.
 RULES = (
     Rule("one half", "half of a one-bit", "S-9.1 A, table 1", Unit.US, 55 * _US, 61 * _US),
     Rule("one difference", "difference between the halves of a one-bit", "S-9.1 A, table 1", Unit.US, most=3 * _US),
@@ -112,13 +109,10 @@ class Finding:
     rule: Rule
     kept: int = 0
     broken: int = 0
-    #: How often the capture could not decide.
-    unclear: int = 0
-    #: The worst value (nearest to a bound, or furthest beyond it) and its time, ns; ``None`` if there is no value.
-    worst: int | None = None
-    at: int | None = None
-    #: Allowance beyond the bounds for the errors of the capture, ns.
-    allowed: int = 0
+    unclear: int = 0  #: How often the capture could not decide.
+    worst: int | None = None  #: The value nearest to a bound, or furthest beyond it; ``None`` if there is no value.
+    at: int | None = None  #: Its time, ns.
+    allowed: int = 0  #: Allowance beyond the bounds for the errors of the capture, ns.
 
     @property
     def verdict(self) -> Verdict:
@@ -131,16 +125,11 @@ class Finding:
         """The values for JSON. Times are in ns."""
         rule = self.rule
         return {
-            "rule": rule.name,
-            "words": rule.words,
-            "source": rule.source,
-            "from_memory": rule.from_memory,
-            "unit": "ns" if rule.is_time else rule.unit.value,
-            "least": rule.least,
-            "most": rule.most,
+            "rule": rule.name, "words": rule.words, "source": rule.source, "from_memory": rule.from_memory,
+            "unit": "ns" if rule.is_time else rule.unit.value, "least": rule.least, "most": rule.most,
             "verdict": self.verdict.value,
             **attrs.asdict(self, filter=attrs.filters.exclude(attrs.fields(Finding).rule)),
-        }
+        }  # fmt: skip
 
 
 class Tally:
@@ -187,8 +176,7 @@ class Audit:
     findings: tuple[Finding, ...]
     #: Scatter of the capture, ns: 95 % of whole one-bits differ from the previous one by no more than this.
     jitter: int
-    #: How much the capture may lengthen the halves of one polarity and shorten those of the other, ns.
-    asymmetry: int
+    asymmetry: int  #: How much the capture may lengthen the halves of one polarity and shorten those of the other, ns.
     packets: int
     losses: int
 

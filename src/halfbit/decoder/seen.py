@@ -18,47 +18,33 @@ _BITS = 6  # gaps are counted by their top 6 bits, so to 3 %
 class Item(enum.Enum):
     """The kinds of change."""
 
-    #: The requested speed.
     SPEED = "speed"
     #: The direction bit of the packet; True is forward. CV 29 and CV 19 of the decoder can still reverse it.
     DIRECTION = "direction"
-    #: A function; number 0 is FL (the headlight).
-    FUNCTION = "function"
-    #: Membership of a consist.
+    FUNCTION = "function"  #: A function; number 0 is FL (the headlight).
     CONSIST = "consist"
-    #: Output 0 or 1 of a pair of an accessory decoder.
-    OUTPUT = "output"
-    #: The aspect of a signal.
+    OUTPUT = "output"  #: Output 0 or 1 of a pair of an accessory decoder.
     ASPECT = "aspect"
-    #: A CV was written.
     CV = "CV"
-    #: A register was written: the page register, or a register whose CV the packets do not show.
-    REGISTER = "register"
-    #: A binary state, by its number.
+    REGISTER = "register"  #: A register was written: the page register, or a register whose CV the packets do not show.
     BINARY_STATE = "binary state"
-    #: An analog output, by its number.
     ANALOG = "analog output"
-    #: The highest speed allowed.
     RESTRICTION = "speed restriction"
-    #: A reset or a hard reset.
     RESET = "reset"
-    #: Operations or service mode, for the whole track.
-    MODE = "mode"
+    MODE = "mode"  #: Operations or service mode, for the whole track.
 
 
 @attrs.frozen(slots=True)
 class Either:
     """A value that depends on bit 1 of the decoder's CV 29, which is not known from the packets."""
 
-    #: The value with 28 steps; ``None`` if there is no value then.
-    with_28: object
-    #: The value with 14 steps; ``None`` if there is no value then.
-    with_14: object
+    with_28: object  #: The value with 28 steps; ``None`` if there is no value then.
+    with_14: object  #: The value with 14 steps; ``None`` if there is no value then.
 
     def __str__(self) -> str:
-        ways = ((self.with_28, 28), (self.with_14, 14))
         if isinstance(self.with_28, Speed):
             return f"{self.with_28} or {self.with_14}"
+        ways = ((self.with_28, 28), (self.with_14, 14))
         return ", ".join(f"{_words(value)} if {steps} steps" for value, steps in ways if value is not None)
 
 
@@ -67,8 +53,7 @@ class Consist:
     """Membership of a consist (CV 19)."""
 
     address: int
-    #: True if the vehicle runs reversed in the consist.
-    reversed: bool = False
+    reversed: bool = False  #: True if the vehicle runs reversed in the consist.
 
     def __str__(self) -> str:
         return f"{self.address}{' reversed' if self.reversed else ''}"
@@ -93,13 +78,10 @@ Value = Union[None, bool, int, str, Speed, Either, Consist, CvBit]
 class Change:
     """Something changed, according to the packets."""
 
-    #: The end of the packet that made the change, ns.
-    time: int
-    #: The address; ``None`` for the whole track.
-    address: Address | None
+    time: int  #: The end of the packet that made the change, ns.
+    address: Address | None  #: The address; ``None`` for the whole track.
     item: Item
-    #: The number of the function, output or CV; ``None`` if there is only one.
-    number: int | None
+    number: int | None  #: The number of the function, output or CV; ``None`` if there is only one.
     before: Value
     after: Value
     #: False for a CV write that was not repeated: decoders do not act on it (S-9.2.1 C, S-9.2.3). Even if True, a
@@ -107,14 +89,12 @@ class Change:
     effective: bool = True
 
     def __str__(self) -> str:
-        name = self.item.value
-        if self.item is Item.FUNCTION:
-            name = f"F{self.number}" if self.number else "FL"
-        elif self.number is not None:
-            name = f"{name} {self.number}"
         if self.item is Item.DIRECTION:
             return "forward" if self.after else "reverse"
-        if isinstance(self.after, bool) or self.item is Item.FUNCTION:
+        if self.item is Item.FUNCTION:
+            return f"{f'F{self.number}' if self.number else 'FL'} {_words(self.after)}"
+        name = self.item.value if self.number is None else f"{self.item.value} {self.number}"
+        if isinstance(self.after, bool):
             return f"{name} {_words(self.after)}"
         if self.item in (Item.CV, Item.REGISTER):
             known = f" (was {self.before})" if self.before is not None and self.before != self.after else ""
@@ -139,25 +119,18 @@ class Seen:
     """The known state of one address. Only read its attributes; :class:`halfbit.decoder.TrackState` sets them."""
 
     address: Address
-    #: Number of packets.
     packets: int = 0
-    #: Total time of these packets on the track, preambles included, ns.
-    time: int = 0
-    #: End of the first and the last packet, ns.
-    first: int = 0
-    last: int = 0
-    #: The longest time from the end of one packet to the end of the next, and when it began, ns.
-    longest: int = 0
-    longest_at: int = 0
-    #: Number of faults whose first bytes are this address.
-    losses: int = 0
+    time: int = 0  #: Total time of these packets on the track, preambles included, ns.
+    first: int = 0  #: End of the first packet, ns.
+    last: int = 0  #: End of the last packet, ns.
+    longest: int = 0  #: The longest time from the end of one packet to the end of the next, ns.
+    longest_at: int = 0  #: When it began, ns.
+    losses: int = 0  #: Number of faults whose first bytes are this address.
     #: Counts of the gaps between packets, by the middle of their class, ns; see ``refresh``.
     gaps: Counter[int] = attrs.Factory(Counter)
     speed: Speed | Either | None = None
-    #: The last direction bit.
-    forward: bool | None = None
-    #: Functions from F1 up that were sent: number to state.
-    functions: dict[int, bool] = attrs.Factory(dict)
+    forward: bool | None = None  #: The last direction bit.
+    functions: dict[int, bool] = attrs.Factory(dict)  #: Functions from F1 up that were sent: number to state.
     #: The state of FL if the decoder has 28 steps, and if it has 14.
     fl: list[bool | None] = attrs.Factory(lambda: [None, None])
     consist: Consist | None = None
@@ -202,27 +175,21 @@ class Seen:
     @property
     def lamp(self) -> Value:
         """The state of FL; :class:`Either` if CV 29 is not known and the two readings differ."""
-        steps = self.steps
-        if steps is not None:
-            return self.fl[0 if steps == 28 else 1]
-        return self.fl[0] if self.fl[0] is self.fl[1] else Either(self.fl[0], self.fl[1])
+        with_28, with_14 = self.fl
+        either = with_28 if with_28 is with_14 else Either(with_28, with_14)
+        return {28: with_28, 14: with_14, None: either}[self.steps]
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
         plain = ("packets", "time", "first", "last", "refresh", "longest", "longest_at", "losses", "speed", "forward")
         return {
-            "address": self.address.as_dict(),
-            **{name: _json(getattr(self, name)) for name in plain},
+            **{name: _json(getattr(self, name)) for name in ("address", *plain)},
             "fl": _json(self.lamp),
             "functions": {f"F{number}": on for number, on in sorted(self.functions.items())},
-            "consist": _json(self.consist),
-            "outputs": _numbered(self.outputs),
-            "aspect": self.aspect,
-            "binary_states": _numbered(self.binary),
-            "analog": _numbered(self.analog),
-            "restriction": self.restriction,
-            "cvs": _numbered(self.cvs),
-        }
+            "consist": _json(self.consist), "outputs": _numbered(self.outputs), "aspect": self.aspect,
+            "binary_states": _numbered(self.binary), "analog": _numbered(self.analog),
+            "restriction": self.restriction, "cvs": _numbered(self.cvs),
+        }  # fmt: skip
 
 
 def _numbered(values: Mapping[int, int]) -> dict[str, int]:
@@ -233,8 +200,7 @@ class Changes:
     """Sets the state of addresses, and collects the changes."""
 
     def __init__(self) -> None:
-        #: The end of the packet that is read, ns.
-        self.now = 0
+        self.now = 0  #: The end of the packet that is read, ns.
         self._found: list[Change] = []
 
     def set(self, row: Seen, item: Item, name: str, value: Value) -> None:
@@ -286,6 +252,8 @@ def _words(value: object) -> str:
 
 
 def _json(value: object) -> Any:
-    if isinstance(value, (Address, Item)):
-        return value.as_dict() if isinstance(value, Address) else value.value
+    if isinstance(value, Address):
+        return value.as_dict()
+    if isinstance(value, Item):
+        return value.value
     return attrs.asdict(value) if isinstance(value, (Speed, Consist, CvBit, Either)) else value

@@ -8,14 +8,11 @@ from typing import Any, ClassVar, TypeVar
 import attrs
 
 from ..error import HalfbitError
-from ..event import as_json
+from ..event import SCHEMA, as_json, reading
 from ..instruction import Context
 from .base import Heard
 from .cv import CvState
 from .effect import Speed
-
-#: Version number of the form that ``as_dict`` makes.
-SCHEMA = 1
 
 SHORT = range(1, 128)  # binary states that the short form reaches
 LONG = range(1, 32768)
@@ -40,10 +37,8 @@ def _tuple(numbers: Iterable[int]) -> tuple[int, ...]:
 class Binary:
     """32767 binary states. Only those that differ from the others are stored."""
 
-    #: The state of 1 to 127, except for numbers in ``others``.
-    short: bool = False
-    #: The state of 128 to 32767, except for numbers in ``others``.
-    long: bool = False
+    short: bool = False  #: The state of 1 to 127, except for numbers in ``others``.
+    long: bool = False  #: The state of 128 to 32767, except for numbers in ``others``.
     others: frozenset[int] = attrs.field(default=frozenset(), converter=_set)
 
     def get(self, number: int) -> bool:
@@ -80,8 +75,7 @@ class Vehicle:
     binary: Binary = Binary()
     #: Analog outputs that were set: number to value.
     analog: Mapping[int, int] = attrs.field(factory=dict, converter=_dict)
-    #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
-    restriction: int | None = None
+    restriction: int | None = None  #: Bits 0 to 5 of a restricted speed step; ``None`` if not restricted.
 
 
 def _vehicle(value: Vehicle | Mapping[str, Any]) -> Vehicle:
@@ -96,25 +90,16 @@ class DecoderState:
 
     _type: ClassVar[str] = "decoder"
     cvs: CvState
-    #: The mode of the track, as the decoder knows it.
     mode: Context
-    #: The decoder's memory of packets.
     heard: Heard
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
         own = as_json(self)
         cvs, mode, heard = (own.pop(name) for name in ("cvs", "mode", "heard"))
-        return {
-            "schema": SCHEMA,
-            "type": self._type,
-            "mode": mode,
-            "cvs": cvs["values"],
-            "indexed": [[*key, value] for key, value in cvs["indexed"]],
-            "held": cvs["held"],
-            "heard": heard,
-            **own,
-        }
+        indexed = [[*key, value] for key, value in cvs["indexed"]]
+        store = {"cvs": cvs["values"], "indexed": indexed, "held": cvs["held"]}
+        return {"schema": SCHEMA, "type": self._type, "mode": mode, **store, "heard": heard, **own}
 
     @classmethod
     def from_dict(cls: type[_AnyState], value: Mapping[str, Any]) -> _AnyState:
@@ -122,18 +107,13 @@ class DecoderState:
 
         :raises HalfbitError: if ``value`` does not have that form.
         """
-        try:
-            if value["schema"] != SCHEMA or value["type"] != cls._type:
-                raise ValueError(f"{value['type']} of schema {value['schema']}")
+        with reading(value, cls._type):
             heard = dict(value["heard"])
             heard.update(last=bytes.fromhex(heard["last"]), own=bytes.fromhex(heard["own"]))
             indexed = {(high, low, number): held for high, low, number, held in value["indexed"]}
             cvs = CvState(dict(value["cvs"]), indexed, value["held"])
             own = {name: value[name] for name in attrs.fields_dict(cls) if name not in attrs.fields_dict(DecoderState)}
             return cls(cvs, Context(value["mode"]), Heard(**heard), **own)
-        except (KeyError, TypeError, ValueError) as error:
-            problem = f"{error} is missing or wrong: give what as_dict() made"
-            raise HalfbitError(f"not the state of a {cls._type}: {problem}") from None
 
 
 _AnyState = TypeVar("_AnyState", bound=DecoderState)
@@ -145,20 +125,8 @@ class MultiFunctionState(DecoderState):
 
     _type: ClassVar[str] = "multi-function decoder"
     vehicle: Vehicle = attrs.field(converter=_vehicle)
-    #: True if the vehicle must run forward.
-    forward: bool
-    #: The page register.
-    page: int
-
-    @property
-    def lamp_forward(self) -> bool:
-        """FL(f): True if FL is on and the direction is forward (S-9.2.2, CV 29 bit 0 and CV 33)."""
-        return 0 in self.vehicle.functions and self.forward
-
-    @property
-    def lamp_reverse(self) -> bool:
-        """FL(r): True if FL is on and the direction is reverse (S-9.2.2, CV 29 bit 0 and CV 34)."""
-        return 0 in self.vehicle.functions and not self.forward
+    forward: bool  #: True if the vehicle must run forward.
+    page: int  #: The page register.
 
 
 @attrs.frozen(slots=True)
@@ -166,9 +134,7 @@ class AccessoryState(DecoderState):
     """A snapshot of an accessory decoder."""
 
     _type: ClassVar[str] = "accessory decoder"
-    #: Numbers of the outputs that are on, 0 to 7.
-    outputs: frozenset[int] = attrs.field(converter=_set)
-    #: The aspect of each of its signals, 0 to 3.
-    aspects: tuple[int, ...] = attrs.field(converter=_tuple)
+    outputs: frozenset[int] = attrs.field(converter=_set)  #: Numbers of the outputs that are on, 0 to 7.
+    aspects: tuple[int, ...] = attrs.field(converter=_tuple)  #: The aspect of each of its signals, 0 to 3.
     #: Times when outputs go off without a packet: output to ns.
     off_at: Mapping[int, int] = attrs.field(converter=_dict)

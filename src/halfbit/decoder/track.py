@@ -11,7 +11,7 @@ from ..instruction import (
     ExtendedAccessoryAddress, ExtendedAccessoryBroadcast, FactoryReset, Instruction, LongAddress, NoAddress,
     PagePreset, RegisterAccess, Repetition, ShortAddress,
 )  # fmt: skip
-from .acts import ACTS, know
+from .acts import act, know
 from .base import Access, access_of
 from .cv import byte
 from .seen import Change, Changes, CvBit, Item, Seen
@@ -28,14 +28,10 @@ class TrackState:
     """
 
     def __init__(self, cvs: Mapping[Address, Mapping[int, int]] | None = None) -> None:
-        #: The rows by address, in the order of their first packets.
-        self.seen: dict[Address, Seen] = {}
-        #: Number of faults that cannot be assigned to an address already seen.
-        self.losses: int = 0
-        #: Start of the first event and end of the last, ns.
-        self.start: int | None = None
-        self.end: int = 0
-        #: The mode of the track: operations, service mode or not known.
+        self.seen: dict[Address, Seen] = {}  #: The rows by address, in the order of their first packets.
+        self.losses: int = 0  #: Number of faults that cannot be assigned to an address already seen.
+        self.start: int | None = None  #: Start of the first event, ns.
+        self.end: int = 0  #: End of the last event, ns.
         self.mode: Context = Context.UNKNOWN
         self._given = {address: {n: byte(n, value) for n, value in of.items()} for address, of in (cvs or {}).items()}
         self._changes = Changes()
@@ -106,12 +102,8 @@ class TrackState:
 
     def as_dict(self) -> dict[str, Any]:
         """The values for JSON. Times are in ns."""
-        return {
-            "length": self.length,
-            "mode": self.mode.value,
-            "losses": self.losses,
-            "addresses": [{**row.as_dict(), "share": round(self.share(row.address), 6)} for row in self.seen.values()],
-        }
+        rows = [{**row.as_dict(), "share": round(self.share(row.address), 6)} for row in self.seen.values()]
+        return {"length": self.length, "mode": self.mode.value, "losses": self.losses, "addresses": rows}
 
     def _new(self, event: Instruction, packet: Packet) -> None:
         if self.start is None:
@@ -161,12 +153,11 @@ class TrackState:
         return [row]
 
     def _act(self, event: Instruction) -> None:
-        act = next((ACTS[kind] for kind in type(event).__mro__ if kind in ACTS), None)
-        if act is not None:
-            for row in self._reached(self._row(event.address)):
-                act(self._changes, row, event)
-        elif isinstance(event, (CvAccess, FactoryReset, PagePreset)):
+        if isinstance(event, (CvAccess, FactoryReset, PagePreset)):
             self._write(self._row(event.address), event)
+            return
+        for row in self._reached(self._row(event.address)):
+            act(self._changes, row, event)
 
     # CV writes
 

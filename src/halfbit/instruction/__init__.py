@@ -2,58 +2,37 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
 from .address import (
     AccessoryAddress, AccessoryBroadcast, Address, Broadcast, DecoderKind, ExtendedAccessoryAddress,
     ExtendedAccessoryBroadcast, IdleAddress, LinearConvention, LongAddress, NoAddress, ReservedAddress,
     ShortAddress, UnresolvedAddress,
 )  # fmt: skip
 from .base import Configuration, Configurations, Context, Instruction, PacketContext, Repetition
+from .control import (
+    AddressQuery, ConsistControl, DecoderAcknowledgementRequest, DecoderLock, DigitalDecoderReset, FactoryTest,
+    HardReset, Idle, ModelDate, ModelTime, SetDecoderFlags, SetExtendedAddressing, SystemTime,
+)  # fmt: skip
+from .cv import (
+    CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
+    CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte, ExtendedCvAccess, FactoryReset,
+    LegacyCvAccess, PagePreset, RegisterAccess,
+)  # fmt: skip
 from .entry import Entry, Place, Tail
 from .field import choice, flag, integer, octets
+from .function import (
+    AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
+    FunctionGroupTwo,
+)  # fmt: skip
 from .machine import Event, InstructionMachine, instructions
 from .pattern import FieldLayout, Letters, Pattern, Run
 from .registry import STANDARD, Registry
+from .registry_listing import FORMATS, Row, listing, render
 from .special import AdvancedExtended, Ambiguous, Damaged, Reserved, Unknown, crc8
-
-if TYPE_CHECKING:
-    from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
-    from .control import (
-        AddressQuery, ConsistControl, DecoderAcknowledgementRequest, DecoderLock, DigitalDecoderReset, FactoryTest,
-        HardReset, Idle, ModelDate, ModelTime, SetDecoderFlags, SetExtendedAddressing, SystemTime,
-    )  # fmt: skip
-    from .cv import (
-        CvAccess, CvBitAccess, CvBitManipulation, CvByteAccess, CvShortForm, CvShortFormPair, CvTarget, CvVerifyByte,
-        CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte, ExtendedCvAccess, FactoryReset,
-        LegacyCvAccess, PagePreset, RegisterAccess,
-    )  # fmt: skip
-    from .function import (
-        AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
-        FunctionGroupTwo,
-    )  # fmt: skip
-    from .registry_listing import FORMATS, Row, listing, render
-    from .speed import (
-        BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedControl128,
-        SpeedDirectionFunctions, SpeedReading,
-    )  # fmt: skip
-else:
-    #: The modules above. Each is loaded when one of its names is first used, or with the first packet. This keeps
-    #: ``import halfbit`` fast.
-    _LATER = ("accessory", "control", "cv", "function", "registry_listing", "speed")
-
-    def __getattr__(name: str) -> Any:
-        if name in __all__:
-            for module in _LATER:
-                found = import_module(f".{module}", __name__)
-                if hasattr(found, name):
-                    return globals().setdefault(name, getattr(found, name))
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-    def __dir__() -> list[str]:
-        return __all__
-
+from .speed import (
+    BroadcastStop, RestrictedSpeedStep, SpeedAndDirection, SpeedControl, SpeedControl128, SpeedDirectionFunctions,
+    SpeedReading,
+)  # fmt: skip
 
 __all__ = [
     "FORMATS", "STANDARD", "AccessoryAddress", "AccessoryBroadcast", "AccessoryNop", "Address", "AddressQuery",

@@ -18,12 +18,9 @@ class BasicAccessory(Instruction):
     """
 
     name: ClassVar[str] = "Basic Accessory Decoder Packet"
-    #: C: True activates the output, False deactivates it.
-    activate: bool = flag()
+    activate: bool = flag()  #: C: True activates the output, False deactivates it.
 
-    @property
-    def brief(self) -> str:
-        """Board, pair, output and "on" or "off", in at most 40 characters."""
+    def _in_brief(self) -> str:
         board = getattr(self.address, "board", "all")
         pair, output = getattr(self.address, "pair", "-"), getattr(self.address, "output", "-")
         return f"output {board}.{pair}.{output} {'on' if self.activate else 'off'}"
@@ -40,17 +37,13 @@ class ExtendedAccessory(Instruction):
     """
 
     name: ClassVar[str] = "Extended Accessory Decoder Packet"
-    #: The aspect that the signal must show; 0 is absolute stop.
-    aspect: int = integer(0, 255)
+    aspect: int = integer(0, 255)  #: The aspect that the signal must show; 0 is absolute stop.
 
-    @property
-    def brief(self) -> str:
-        """The aspect, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"aspect {self.aspect}" + (", stop" if self.aspect == 0 else "")
 
     def __str__(self) -> str:
-        words = f"extended accessory: aspect {self.aspect}"
-        return words + (", absolute stop" if self.aspect == 0 else "")
+        return f"extended accessory: aspect {self.aspect}" + (", absolute stop" if self.aspect == 0 else "")
 
 
 @attrs.frozen(slots=True)

@@ -19,17 +19,14 @@ JsonValue = Union[None, bool, int, str, "list[JsonValue]", "dict[str, JsonValue]
 class DecoderKind(enum.Enum):
     """The two kinds of decoder, whose CVs differ (S-9.2.2)."""
 
-    #: In a vehicle.
-    MULTI_FUNCTION = "multi-function"
-    #: Beside the track: turnouts, signals.
-    ACCESSORY = "accessory"
+    MULTI_FUNCTION = "multi-function"  #: In a vehicle.
+    ACCESSORY = "accessory"  #: Beside the track: turnouts, signals.
 
 
 class LinearConvention(enum.Enum):
     """Two ways to number accessory addresses in one sequence. Both are in use; they differ by 4."""
 
-    #: Number 1 is pair 0 of board address 1 (RCN-213, from memory).
-    FROM_BOARD_1 = "from board 1"
+    FROM_BOARD_1 = "from board 1"  #: Number 1 is pair 0 of board address 1 (RCN-213, from memory).
     #: Number 1 is pair 0 of board address 0 (S-9.2.2, CV 1 and CV 9: number - 1 holds the bits).
     FROM_BOARD_0 = "from board 0"
 
@@ -69,8 +66,7 @@ def _convention(value: object) -> LinearConvention:
 class Address:
     """Base of all addresses. They sort by kind, then by number. :meth:`parse` reads the text that ``str()`` prints."""
 
-    #: The name used in text and JSON.
-    kind: ClassVar[str] = "address"
+    kind: ClassVar[str] = "address"  #: The name used in text and JSON.
     #: The kind of decoder it reaches; ``None`` if it is not for one kind only.
     decoder: ClassVar[DecoderKind | None] = None
     _words: ClassVar[str] = ""  # the first words of the text; if empty, the kind
@@ -187,12 +183,9 @@ class AccessoryAddress(Address):
 
     kind: ClassVar[str] = "accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    #: The raw 9-bit address. Its three high bits are sent inverted; here they are not.
-    board: int = integer(0, 511)
-    #: The pair of outputs, 0 to 3; ``None`` for the whole decoder.
-    pair: int | None = integer(0, 3, optional=True)
-    #: The output of the pair, 0 or 1; ``None`` for the pair.
-    output: int | None = integer(0, 1, optional=True)
+    board: int = integer(0, 511)  #: The raw 9-bit address. Its three high bits are sent inverted; here they are not.
+    pair: int | None = integer(0, 3, optional=True)  #: The pair of outputs, 0 to 3; ``None`` for the whole decoder.
+    output: int | None = integer(0, 1, optional=True)  #: The output of the pair, 0 or 1; ``None`` for the pair.
 
     def __attrs_post_init__(self) -> None:
         if self.pair is None and self.output is not None:
@@ -224,10 +217,8 @@ class AccessoryBroadcast(Address):
 
     kind: ClassVar[str] = "accessory broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    #: The pair of outputs, 0 to 3; ``None`` for the whole decoders.
-    pair: int | None = integer(0, 3, optional=True)
-    #: The output of the pair, 0 or 1; ``None`` if there is no pair.
-    output: int | None = integer(0, 1, optional=True)
+    pair: int | None = integer(0, 3, optional=True)  #: The pair of outputs, 0 to 3; ``None`` for the whole decoders.
+    output: int | None = integer(0, 1, optional=True)  #: The output of the pair, 0 or 1; ``None`` if there is no pair.
 
     def __attrs_post_init__(self) -> None:
         if (self.pair is None) != (self.output is None):
@@ -243,8 +234,7 @@ class ExtendedAccessoryAddress(Address):
 
     kind: ClassVar[str] = "extended accessory"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
-    #: The 9-bit address of a basic decoder, then two lower bits.
-    number: int = integer(0, 2047)
+    number: int = integer(0, 2047)  #: The 9-bit address of a basic decoder, then two lower bits.
 
     @classmethod
     def from_linear(cls, number: int, convention: LinearConvention) -> ExtendedAccessoryAddress:
@@ -278,7 +268,6 @@ class ReservedAddress(Address):
     """
 
     kind: ClassVar[str] = "reserved"
-    #: The packet's first byte.
     first: int = integer(232, 254)
 
 
@@ -301,7 +290,6 @@ class UnresolvedAddress(Address):
     """
 
     kind: ClassVar[str] = "unresolved"
-    #: The packet's first byte.
     first: int = integer(0, 255)
 
 

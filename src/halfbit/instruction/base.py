@@ -9,37 +9,29 @@ from typing import Any, ClassVar, Union
 import attrs
 
 from ..error import HalfbitError
-from ..event import SCHEMA, Packet, as_json
+from ..event import SCHEMA, Packet, as_json, reading
 from .address import Address, Broadcast, JsonValue, LongAddress, ShortAddress
 from .field import accepted, checked, instance, integer, tuple_of
 
-#: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
-LONG_PREAMBLE = 20
+LONG_PREAMBLE = 20  #: Fewest one-bits of the long preamble, which a station must send in service mode (S-9.2.3 E).
 
-#: The most characters of :attr:`Instruction.brief`.
-BRIEF = 40
+BRIEF = 40  #: The most characters of :attr:`Instruction.brief`.
 
 
 class Context(enum.Enum):
     """The mode in which decoders on the track read packets (S-9.2.3)."""
 
-    #: Not known: the capture has only just started, or a gap hid the packets before.
-    UNKNOWN = "unknown"
-    #: Operations mode: packets have addresses.
-    OPERATIONS = "operations"
-    #: Service mode: packets have no addresses.
-    SERVICE = "service"
-    #: Service mode is over, but no packet that resumes operations has come yet.
-    LEFT = "service mode left"
+    UNKNOWN = "unknown"  #: Not known: the capture has only just started, or a gap hid the packets before.
+    OPERATIONS = "operations"  #: Operations mode: packets have addresses.
+    SERVICE = "service"  #: Service mode: packets have no addresses.
+    LEFT = "service mode left"  #: Service mode is over, but no packet that resumes operations has come yet.
 
 
 class Repetition(enum.Enum):
     """First or repeated packet, for instructions that act only on the second identical packet."""
 
-    #: The first packet: decoders do nothing yet.
-    FIRST = "first sight"
-    #: The second identical packet, or a later one: decoders act.
-    REPEAT = "repeat"
+    FIRST = "first sight"  #: The first packet: decoders do nothing yet.
+    REPEAT = "repeat"  #: The second identical packet, or a later one: decoders act.
 
 
 @attrs.frozen(slots=True)
@@ -49,7 +41,6 @@ class Configuration:
     :raises HalfbitError: for a value outside 0 to 255.
     """
 
-    #: The value of CV 29.
     cv29: int = integer(0, 255)
     #: CV 19, the consist: bits 0 to 6 are its address, 0 for no consist; bit 7 is set if the locomotive runs reversed.
     cv19: int = integer(0, 255, default=0, kw_only=True)
@@ -132,7 +123,6 @@ class PacketContext:
     :raises HalfbitError: for a value of the wrong type.
     """
 
-    #: The context the packet was read in.
     context: Context = instance(Context, "a Context", default=Context.UNKNOWN)
     #: First or repeat; ``None`` if decoders act on a single packet, or repeats were not counted.
     repetition: Repetition | None = instance(Repetition, "a Repetition or None", default=None)
@@ -155,9 +145,6 @@ class PacketContext:
         return steps.pop() if len(steps) == 1 else None
 
 
-NOTHING_KNOWN = PacketContext()
-
-
 _is_bytes = checked(lambda value: value is None or isinstance(value, bytes), "bytes or None")
 _is_packet = checked(lambda value: value is None or isinstance(value, Packet), "Packet or None")
 _is_context = checked(lambda value: isinstance(value, PacketContext), "a PacketContext")
@@ -173,19 +160,17 @@ class Instruction:
     :raises HalfbitError: if a value does not fit its field.
     """
 
-    #: The standards' name of the instruction. Each class has its own.
-    name: ClassVar[str] = "Instruction"
+    name: ClassVar[str] = "Instruction"  #: The standards' name of the instruction. Each class has its own.
+    _meaning: ClassVar[tuple[str, ...]] = ()  #: The properties that :meth:`meaning` gives.
 
-    #: The address it is for.
     address: Address = instance(Address, 'an address: give ShortAddress(3) or Address.parse("short 3")')
     #: Its own bytes: after the packet's address (for accessories, after the first byte), without the error detection
     #: byte. ``None`` if it was not read from a packet.
     raw: bytes | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_bytes)
     #: The packet it was read from; ``None`` if it was built by hand, or read from bytes only.
     packet: Packet | None = attrs.field(default=None, kw_only=True, eq=False, repr=False, validator=_is_packet)
-    #: Facts about the packet that are not in its bytes.
     packet_context: PacketContext = attrs.field(
-        default=NOTHING_KNOWN, kw_only=True, eq=False, repr=False, validator=_is_context
+        default=PacketContext(), kw_only=True, eq=False, repr=False, validator=_is_context
     )
 
     @property
@@ -214,11 +199,6 @@ class Instruction:
         return False
 
     @property
-    def resets_decoder(self) -> bool:
-        """True for a digital decoder reset. A station must wait after it (S-9.2.1 C)."""
-        return False
-
-    @property
     def new_page(self) -> int | None:
         """The value it writes to the page register of service mode; ``None`` if it does not write it (S-9.2.3)."""
         return None
@@ -226,11 +206,15 @@ class Instruction:
     @property
     def brief(self) -> str:
         """The instruction in at most 40 characters, without its address. For tables."""
-        return brief(str(self))
+        return brief(self._in_brief())
+
+    def _in_brief(self) -> str:
+        """What :attr:`brief` cuts at 40 characters."""
+        return str(self)
 
     def meaning(self) -> dict[str, JsonValue]:
         """Values derived from the fields, as JSON, for :meth:`as_dict`."""
-        return {}
+        return {name: _json(getattr(self, name)) for name in self._meaning}
 
     def as_dict(self) -> dict[str, JsonValue]:
         """The instruction as JSON: name, address, fields, their meaning, text, context and packet.
@@ -238,19 +222,13 @@ class Instruction:
         The keys and their order are the same for all instructions of a class. Bytes are hexadecimal.
         """
         return {
-            "schema": SCHEMA,
-            "type": "instruction",
-            "name": self.name,
-            "address": self.address.as_dict(),
+            "schema": SCHEMA, "type": "instruction", "name": self.name, "address": self.address.as_dict(),
             "bytes": None if self.raw is None else self.raw.hex().upper(),
             "fields": {field.name: _json(getattr(self, field.name)) for field in own_fields(type(self))},
-            "meaning": self.meaning(),
-            "text": str(self),
-            "brief": self.brief,
+            "meaning": self.meaning(), "text": str(self), "brief": self.brief,
             **as_json(self.packet_context),
-            "long_preamble": self.long_preamble,
-            "packet": None if self.packet is None else self.packet.as_dict(),
-        }
+            "long_preamble": self.long_preamble, "packet": None if self.packet is None else self.packet.as_dict(),
+        }  # fmt: skip
 
     @classmethod
     def from_dict(cls, value: Any) -> Instruction:
@@ -258,27 +236,22 @@ class Instruction:
 
         :raises HalfbitError: if ``value`` does not have the form that :meth:`as_dict` makes, or is not of this class.
         """
-        if not isinstance(value, dict) or value.get("type") != "instruction" or value.get("schema") != SCHEMA:
-            raise HalfbitError(f"{value!r} is not an instruction of schema {SCHEMA}: give what as_dict() made")
-        kind = _named(cls, value.get("name"))
-        try:
-            fields = value["fields"]
-            wanted = own_fields(kind)
-            if set(fields) != {field.name for field in wanted}:
-                raise HalfbitError(f"fields {sorted(fields)}")
+        with reading(value, "instruction"):
+            kind, fields = _named(cls, value["name"]), value["fields"]
+            wanted = {field.name: field for field in own_fields(kind)}
+            if set(fields) != set(wanted):
+                raise ValueError(f"fields {sorted(fields)}")
             data, packet, repetition = value["bytes"], value["packet"], value["repetition"]
             repeat = None if repetition is None else Repetition(repetition)
             configurations = tuple(Configuration(**one) for one in value["configurations"])
             context, too_soon, page = Context(value["context"]), value["too_soon_after_reset"], value["page"]
             return kind(
                 Address.from_dict(value["address"]),
-                **{field.name: _from_json(field, fields[field.name]) for field in wanted},
+                **{name: _from_json(field, fields[name]) for name, field in wanted.items()},
                 raw=None if data is None else bytes.fromhex(data),
                 packet=None if packet is None else Packet.from_dict(packet),
                 packet_context=PacketContext(context, repeat, too_soon, page, configurations),
             )
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
-            raise HalfbitError(f"{error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
     def __str__(self) -> str:
         return self.name.lower()
@@ -330,9 +303,11 @@ def _json(value: object) -> JsonValue:
         return [_json(item) for item in value]
     if isinstance(value, Instruction):
         return value.as_dict()
-    if value is None or isinstance(value, (bool, int, str)):
-        return value
-    return str(value)
+    if isinstance(value, enum.Enum):
+        return _json(value.value)
+    if attrs.has(type(value)):
+        return as_json(value)
+    return value if value is None or isinstance(value, (bool, int, str)) else str(value)
 
 
 def _from_json(field: attrs.Attribute[Any], value: Any) -> Any:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from .address import (
-    AccessoryAddress, AccessoryBroadcast, Address, Broadcast, ExtendedAccessoryAddress, ExtendedAccessoryBroadcast,
-    LongAddress, ShortAddress,
-)  # fmt: skip
+from .address import AccessoryAddress, AccessoryBroadcast, Address, Broadcast, DecoderKind, ExtendedAccessoryBroadcast
 from .base import Context, Repetition
 
 #: 20 ms, in ns. Decoders leave service mode after this time without a valid reset or service mode packet (S-9.2.3).
@@ -18,8 +15,7 @@ PACKET_TIMES = 10
 #: First bytes of packets that must wait after a reset: 01100100 to 01111111 (S-9.2 B), 112 to 127 (S-9.2.1 C).
 WAIT_TIME, WAIT_PACKETS = range(100, 128), range(112, 128)
 
-#: The reset packet, a broadcast.
-RESET = b"\0\0\0"  # S-9.2 B
+RESET = b"\0\0\0"  #: The reset packet, a broadcast (S-9.2 B).
 
 
 def in_service_form(data: bytes) -> bool:
@@ -46,7 +42,6 @@ class ServiceTracker:
     """
 
     def __init__(self, forced: Context | None = None) -> None:
-        #: The context of the last packet.
         self.context: Context = forced or Context.UNKNOWN
         #: True if the station sent the last packet too early. Valid only if it is an operations mode packet.
         self.too_soon: bool = False
@@ -68,8 +63,7 @@ class ServiceTracker:
         :param end: its end, ns; ``None`` if unknown.
         :param resets: True if it is a digital decoder reset when read in operations mode.
         """
-        before, self._before = self._before, data
-        lost, self._lost = self._lost, False
+        before, lost, self._before, self._lost = self._before, self._lost, data, False
         self.repetition = Repetition.REPEAT if before == data else Repetition.FIRST
         if self.expired(end):
             self._go(Context.LEFT)
@@ -138,8 +132,7 @@ class RepeatTracker:
     """
 
     def __init__(self) -> None:
-        #: First packets that wait for their repeat, by address.
-        self.waiting: dict[Address, bytes] = {}
+        self.waiting: dict[Address, bytes] = {}  #: First packets that wait for their repeat, by address.
 
     def take(self, data: bytes, address: Address, needs_repeat: bool) -> Repetition | None:
         """Note a valid packet.
@@ -167,15 +160,13 @@ class RepeatTracker:
 
 def decoder_of(address: Address) -> tuple[Address | None, Address | None]:
     """The decoder of an address, and the broadcast address that also reaches it. For a broadcast both are the same."""
-    if isinstance(address, (Broadcast, ShortAddress, LongAddress)):
-        return address, _MULTI_FUNCTION
     if isinstance(address, AccessoryAddress):
         return AccessoryAddress(address.board), _BASIC  # all its outputs are one decoder
     if isinstance(address, AccessoryBroadcast):
         return _BASIC, _BASIC
-    if isinstance(address, (ExtendedAccessoryAddress, ExtendedAccessoryBroadcast)):
-        return address, _EXTENDED
-    return None, None
+    if address.decoder is None:
+        return None, None
+    return address, _MULTI_FUNCTION if address.decoder is DecoderKind.MULTI_FUNCTION else _EXTENDED
 
 
 _MULTI_FUNCTION, _BASIC, _EXTENDED = Broadcast(), AccessoryBroadcast(), ExtendedAccessoryBroadcast()

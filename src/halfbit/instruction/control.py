@@ -6,8 +6,7 @@ from typing import ClassVar
 
 import attrs
 
-from .address import JsonValue
-from .base import Instruction, brief, hexadecimal
+from .base import Instruction, hexadecimal
 from .field import flag, integer, octets
 
 
@@ -16,7 +15,6 @@ class DigitalDecoderReset(Instruction):
     """Digital decoder reset: 00000000; as a broadcast, the reset packet (S-9.2 B, S-9.2.1 C)."""
 
     name: ClassVar[str] = "Digital Decoder Reset"
-    resets_decoder: ClassVar[bool] = True
     brief: ClassVar[str] = "reset"
 
 
@@ -33,13 +31,10 @@ class FactoryTest(Instruction):
 
     name: ClassVar[str] = "Factory Test"
     f: bool = flag()
-    #: All following bytes, without the error detection byte.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: All following bytes, without the error detection byte.
 
-    @property
-    def brief(self) -> str:
-        """F and the bytes, cut to at most 40 characters."""
-        return brief(f"factory test F={int(self.f)}, {hexadecimal(self.data)}")
+    def _in_brief(self) -> str:
+        return f"factory test F={int(self.f)}, {hexadecimal(self.data)}"
 
     def __str__(self) -> str:
         return f"factory test: F {int(self.f)}, bytes {self.data.hex(' ').upper() or 'none'}"
@@ -60,25 +55,17 @@ class SetDecoderFlags(Instruction):
     """Set decoder flags: 0000011D CCCC0SSS (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Set Decoder Flags"
-    #: D: the flag's new value.
-    value: bool = flag()
-    #: CCCC: the flag.
-    code: int = integer(0, 15)
-    #: SSS: the decoder, if several share the address; 0 for all of them.
-    sub_address: int = integer(0, 7)
+    _meaning: ClassVar[tuple[str, ...]] = ("flag_name",)
+    value: bool = flag()  #: D: the flag's new value.
+    code: int = integer(0, 15)  #: CCCC: the flag.
+    sub_address: int = integer(0, 7)  #: SSS: the decoder, if several share the address; 0 for all of them.
 
     @property
     def flag_name(self) -> str | None:
         """The name of the flag; ``None`` if the standard does not define it (S-9.2.1 C)."""
         return _FLAGS.get(self.code)
 
-    def meaning(self) -> dict[str, JsonValue]:
-        """``flag_name``, for ``as_dict()``."""
-        return {"flag_name": self.flag_name}
-
-    @property
-    def brief(self) -> str:
-        """Flag, value and sub-address, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"flag {self.code:04b} := {int(self.value)}, sub-address {self.sub_address or 'all'}"
 
     def __str__(self) -> str:
@@ -92,8 +79,7 @@ class SetExtendedAddressing(Instruction):
     """Set extended addressing, CV 29 bit 5: 0000101D (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Set Extended Addressing"
-    #: D: the new value of the bit; True: the decoder uses its long address.
-    enabled: bool = flag()
+    enabled: bool = flag()  #: D: the new value of the bit; True: the decoder uses its long address.
 
     def __str__(self) -> str:
         return f"set extended addressing: CV 29 bit 5 := {int(self.enabled)}"
@@ -115,26 +101,20 @@ class ConsistControl(Instruction):
     """Set consist address: 0001001R 0AAAAAAA (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Consist Control"
-    #: R: True if the locomotive runs reversed in the consist.
-    reversed: bool = flag()
-    #: A: the consist's address; 0 takes the locomotive out of its consist.
-    number: int = integer(0, 127)
+    reversed: bool = flag()  #: R: True if the locomotive runs reversed in the consist.
+    number: int = integer(0, 127)  #: A: the consist's address; 0 takes the locomotive out of its consist.
 
     @property
     def cv19(self) -> int:
         """The value that CV 19 gets (S-9.2.1 C)."""
         return self.number | self.reversed << 7 if self.number else 0
 
-    @property
-    def brief(self) -> str:
-        """The consist's address, and the direction if reversed, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"consist {self.number or 'none'}{', reversed' if self.reversed else ''}"
 
     def __str__(self) -> str:
-        direction = "reversed direction" if self.reversed else "normal direction"
-        if self.number == 0:
-            return f"consist control: no consist, {direction}"
-        return f"consist control: consist address {self.number}, {direction}"
+        consist = f"consist address {self.number}" if self.number else "no consist"
+        return f"consist control: {consist}, {'reversed' if self.reversed else 'normal'} direction"
 
 
 @attrs.frozen(slots=True)
@@ -142,8 +122,7 @@ class DecoderLock(Instruction):
     """Decoder lock, a broadcast: 11111001 0AAAAAAA (S-9.2.3 appendix B)."""
 
     name: ClassVar[str] = "Decoder Lock"
-    #: A: the address.
-    number: int = integer(0, 127)
+    number: int = integer(0, 127)  #: A: the address.
 
     def __str__(self) -> str:
         return f"decoder lock: address {self.number}"
@@ -171,24 +150,17 @@ class ModelTime(Instruction):
     """
 
     name: ClassVar[str] = "Model Time"
-    #: M: minute of the hour.
-    minute: int = integer(0, 63)
-    #: W: 0 is Monday (from memory).
-    weekday: int = integer(0, 7)
-    #: H: hour of the day.
-    hour: int = integer(0, 31)
-    #: U: True if the clock was set, False if it ran on normally.
-    update: bool = flag()
-    #: B: the clock runs this many times faster than real time; 0 if it is stopped.
-    factor: int = integer(0, 63)
+    minute: int = integer(0, 63)  #: M: minute of the hour.
+    weekday: int = integer(0, 7)  #: W: 0 is Monday (from memory).
+    hour: int = integer(0, 31)  #: H: hour of the day.
+    update: bool = flag()  #: U: True if the clock was set, False if it ran on normally.
+    factor: int = integer(0, 63)  #: B: the clock runs this many times faster than real time; 0 if it is stopped.
 
     def __str__(self) -> str:
         words = f"model time: {self.hour:02}:{self.minute:02}, weekday {self.weekday}, factor {self.factor}"
         return words + (", update" if self.update else "")
 
-    @property
-    def brief(self) -> str:
-        """Time, weekday and factor, in at most 40 characters."""
+    def _in_brief(self) -> str:
         words = f"time {self.hour:02}:{self.minute:02}, weekday {self.weekday}, x{self.factor}"
         return words + (", set" if self.update else "")
 
@@ -198,12 +170,9 @@ class ModelDate(Instruction):
     """Model date: 11000001 010TTTTT MMMMYYYY YYYYYYYY (RCN-211, from memory)."""
 
     name: ClassVar[str] = "Model Date"
-    #: T: day of the month.
-    day: int = integer(0, 31)
-    #: M: month of the year.
-    month: int = integer(0, 15)
-    #: Y: year.
-    year: int = integer(0, 4095)
+    day: int = integer(0, 31)  #: T: day of the month.
+    month: int = integer(0, 15)  #: M: month of the year.
+    year: int = integer(0, 4095)  #: Y: year.
 
     def __str__(self) -> str:
         return f"model date: {self.year:04}-{self.month:02}-{self.day:02}"
@@ -214,8 +183,7 @@ class SystemTime(Instruction):
     """System time: 11000010 and two bytes (RCN-211, from memory)."""
 
     name: ClassVar[str] = "System Time"
-    #: Milliseconds since the system started, modulo 65536.
-    milliseconds: int = integer(0, 65535)
+    milliseconds: int = integer(0, 65535)  #: Milliseconds since the system started, modulo 65536.
 
     def __str__(self) -> str:
         return f"system time: {self.milliseconds} ms"

@@ -6,9 +6,8 @@ from typing import ClassVar
 
 import attrs
 
-from ..event import as_json
-from .address import DecoderKind, JsonValue
-from .base import Instruction, brief, hexadecimal
+from .address import DecoderKind
+from .base import Instruction, hexadecimal
 from .field import choice, flag, integer, octets
 
 
@@ -16,9 +15,7 @@ from .field import choice, flag, integer, octets
 class CvTarget:
     """A CV in one kind of decoder, as the target of an access."""
 
-    #: The kind of decoder; ``None`` for both kinds.
-    decoder: DecoderKind | None
-    #: The CV's number, from 1.
+    decoder: DecoderKind | None  #: The kind of decoder; ``None`` for both kinds.
     cv: int
 
 
@@ -27,6 +24,7 @@ class CvAccess(Instruction):
     """Base of all CV access, in operations mode and in service mode."""
 
     _form: ClassVar[str] = "CV"  # the first words of the text
+    _meaning: ClassVar[tuple[str, ...]] = ("writes", "decoder", "targets")
 
     @property
     def cv(self) -> int | None:
@@ -58,39 +56,21 @@ class CvAccess(Instruction):
         """The CVs it reaches; one per kind of decoder if these differ. Empty if not known."""
         return () if self.cv is None else (CvTarget(self.decoder, self.cv),)
 
-    @property
-    def values(self) -> dict[int, int]:
-        """CV number to value, 0 to 255, for each CV for which the packet has a whole byte."""
-        cv, value = self.cv, self.value
-        return {} if cv is None or value is None or self.position is not None else {cv: value}
-
-    @property
-    def brief(self) -> str:
-        """CV and value; ``:=`` for a write, ``= ...?`` for a verify. Cut to at most 40 characters."""
-        return brief(self._words())
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``writes``, ``decoder`` and ``targets``, for ``as_dict()``."""
-        decoder = None if self.decoder is None else self.decoder.value
-        return {"writes": self.writes, "decoder": decoder, "targets": [as_json(one) for one in self.targets]}
-
-    def _words(self) -> str:
-        """The CV, the bit if there is one, and the value written or compared."""
-        what = f"CV {self.cv}" + ("" if self.position is None else f" bit {self.position}")
+    def _in_brief(self) -> str:
+        """The CV, the bit if there is one, and the value: ``:=`` for a write, ``= ...?`` for a verify."""
+        what = f"CV {self.cv}" if self.position is None else f"CV {self.cv} bit {self.position}"
         value = None if self.value is None else int(self.value)
         return f"{what} := {value}" if self.writes else f"{what} = {value}?"
 
     def __str__(self) -> str:
-        return f"{self._form}: {self._words()}"
+        return f"{self._form}: {self._in_brief()}"
 
 
 @attrs.frozen(slots=True)
 class CvByteAccess(CvAccess):
     """Base of access to the whole byte of one CV, 1 to 1024."""
 
-    #: The CV's number; the packet has the number - 1.
-    cv: int = integer(1, 1024)
-    #: The byte.
+    cv: int = integer(1, 1024)  #: The CV's number; the packet has the number - 1.
     value: int = integer(0, 255)
 
 
@@ -98,17 +78,13 @@ class CvByteAccess(CvAccess):
 class CvBitAccess(CvAccess):
     """Base of access to one bit of a CV, 1 to 1024."""
 
-    #: The CV's number; the packet has the number - 1.
-    cv: int = integer(1, 1024)
-    #: True writes the bit, False verifies it.
-    writes: bool = flag()
-    #: The bit's value.
+    cv: int = integer(1, 1024)  #: The CV's number; the packet has the number - 1.
+    writes: bool = flag()  #: True writes the bit, False verifies it.
     value: bool = flag()
-    #: The bit's position, 0 to 7.
     position: int = integer(0, 7)
 
     def __str__(self) -> str:
-        return f"{self._form} {'write' if self.writes else 'verify'} bit: {self._words()}"
+        return f"{self._form} {'write' if self.writes else 'verify'} bit: {self._in_brief()}"
 
 
 @attrs.frozen(slots=True)
@@ -127,7 +103,6 @@ class CvWriteByte(CvByteAccess):
     name: ClassVar[str] = "CV Access, Long Form, Write Byte"
     _form: ClassVar[str] = "CV write byte"
     writes: ClassVar[bool] = True
-    #: Decoders act on the second identical packet (S-9.2.1 C).
     needs_repeat: ClassVar[bool] = True
 
 
@@ -152,7 +127,6 @@ class CvShortForm(CvAccess):
 
     name: ClassVar[str] = "CV Access, Short Form"
     _form: ClassVar[str] = "CV short form"
-    #: 23 or 24.
     cv: int = choice(23, 24)
     value: int = integer(0, 255)
     writes: ClassVar[bool] = True
@@ -164,25 +138,17 @@ class CvShortFormPair(CvAccess):
 
     name: ClassVar[str] = "CV Access, Short Form, Two CVs"
     _form: ClassVar[str] = "CV short form"
-    #: The first of the two: 17 or 31.
-    cv: int = choice(17, 31)
-    #: V: the byte for the first.
-    value: int = integer(0, 255)
-    #: D: the byte for the second.
-    next_value: int = integer(0, 255)
+    cv: int = choice(17, 31)  #: The first of the two.
+    value: int = integer(0, 255)  #: V: the byte for the first.
+    next_value: int = integer(0, 255)  #: D: the byte for the second.
     writes: ClassVar[bool] = True
-
-    @property
-    def values(self) -> dict[int, int]:
-        """Both CVs: number to byte."""
-        return {self.cv: self.value, self.cv + 1: self.next_value}
 
     @property
     def targets(self) -> tuple[CvTarget, ...]:
         """Both CVs."""
         return (CvTarget(self.decoder, self.cv), CvTarget(self.decoder, self.cv + 1))
 
-    def _words(self) -> str:
+    def _in_brief(self) -> str:
         return f"CV {self.cv} := {self.value}, CV {self.cv + 1} := {self.next_value}"
 
 
@@ -195,10 +161,9 @@ class LegacyCvAccess(CvByteAccess):
 
     name: ClassVar[str] = "Accessory CV Access, Legacy"
     _form: ClassVar[str] = "legacy accessory CV access"
-    #: The packet does not say.
     writes: ClassVar[None] = None
 
-    def _words(self) -> str:
+    def _in_brief(self) -> str:
         return f"CV {self.cv}, data {self.value}"
 
 
@@ -215,13 +180,9 @@ class ExtendedCvAccess(CvAccess):
     """
 
     name: ClassVar[str] = "Extended CV Access"
-    #: GG: 1 read, 2 write bits, 3 write.
-    operation: int = choice(1, 2, 3)
-    #: SS: a sequence number, to match answers to requests.
-    sequence: int = integer(0, 3)
-    #: V + 1.
-    cv: int = integer(1, 1 << 24)
-    #: The bytes after the CV number.
+    operation: int = choice(1, 2, 3)  #: GG: 1 read, 2 write bits, 3 write.
+    sequence: int = integer(0, 3)  #: SS: a sequence number, to match answers to requests.
+    cv: int = integer(1, 1 << 24)  #: V + 1.
     data: bytes = octets(0, 4)
 
     @property
@@ -234,11 +195,9 @@ class ExtendedCvAccess(CvAccess):
         """False for a read, True for both kinds of write."""
         return self.operation != 1
 
-    @property
-    def brief(self) -> str:
-        """CV, operation and data, cut to at most 40 characters."""
+    def _in_brief(self) -> str:
         data = f" {hexadecimal(self.data)}" if self.data or self.writes else ""
-        return brief(f"ext. CV {self.cv} {_OPERATIONS[self.operation][1]}{data}")
+        return f"ext. CV {self.cv} {_OPERATIONS[self.operation][1]}{data}"
 
     def __str__(self) -> str:
         words = f"extended CV access: {_OPERATIONS[self.operation][0]} CV {self.cv}, sequence {self.sequence}"
@@ -248,7 +207,6 @@ class ExtendedCvAccess(CvAccess):
 # Service mode: packets without an address, for the decoder on the programming track (S-9.2.3 E). Decoders act only on
 # the second of two identical packets, with no other valid packet in between (S-9.2.3).
 
-#: The register that holds the page.
 PAGE_REGISTER = 6
 
 #: Register to CV without paging, for multi-function and for accessory decoders (S-9.2.3 E, both columns of the table).
@@ -294,11 +252,10 @@ class RegisterAccess(CvAccess):
     """
 
     name: ClassVar[str] = "Register or Paged Mode"
+    _meaning: ClassVar[tuple[str, ...]] = (*CvAccess._meaning, "cv", "address_only")
     needs_repeat: ClassVar[bool] = True
-    #: C: True writes, False verifies.
-    writes: bool = flag()
-    #: RRR + 1.
-    register: int = integer(1, 8)
+    writes: bool = flag()  #: C: True writes, False verifies.
+    register: int = integer(1, 8)  #: RRR + 1.
     value: int = integer(0, 255)
 
     @property
@@ -341,14 +298,8 @@ class RegisterAccess(CvAccess):
         """The value, if it writes the page register; else ``None``."""
         return self.value if self.writes and self.register == PAGE_REGISTER else None
 
-    def meaning(self) -> dict[str, JsonValue]:
-        """``writes``, ``decoder``, ``targets``, ``cv`` and ``address_only``, for ``as_dict()``."""
-        return {**CvAccess.meaning(self), "cv": self.cv, "address_only": self.address_only}
-
-    @property
-    def brief(self) -> str:
-        """Register, value and CVs, cut to at most 40 characters."""
-        return brief(f"register {self.register} {self._act()} ({self._places('paged')})")
+    def _in_brief(self) -> str:
+        return f"register {self.register} {self._act()} ({self._places('paged')})"
 
     def _act(self) -> str:
         return f":= {self.value}" if self.writes else f"= {self.value}?"

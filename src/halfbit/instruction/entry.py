@@ -31,20 +31,13 @@ class Place(enum.Enum):
     the error detection byte.
     """
 
-    #: After 00000000 (S-9.2.1 A).
-    BROADCAST = "behind the broadcast address"
-    #: After 0AAAAAAA, 1 to 127 (S-9.2.1 A).
-    SHORT = "behind a short address"
-    #: After 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
-    LONG = "behind a long address"
-    #: First byte 10AAAAAA (S-9.2.1 A).
-    ACCESSORY = "accessory packet"
-    #: First byte 232 to 254 (S-9.2.1 A).
-    RESERVED = "reserved address"
-    #: First byte 11111111 (S-9.2.1 A).
-    IDLE = "idle address"
-    #: No address: first byte 0111xxxx in service mode (S-9.2.3 E).
-    SERVICE = "service mode"
+    BROADCAST = "behind the broadcast address"  #: After 00000000 (S-9.2.1 A).
+    SHORT = "behind a short address"  #: After 0AAAAAAA, 1 to 127 (S-9.2.1 A).
+    LONG = "behind a long address"  #: After 11AAAAAA AAAAAAAA, first byte 192 to 231 (S-9.2.1 A).
+    ACCESSORY = "accessory packet"  #: First byte 10AAAAAA (S-9.2.1 A).
+    RESERVED = "reserved address"  #: First byte 232 to 254 (S-9.2.1 A).
+    IDLE = "idle address"  #: First byte 11111111 (S-9.2.1 A).
+    SERVICE = "service mode"  #: No address: first byte 0111xxxx in service mode (S-9.2.3 E).
 
     @property
     def follows_address(self) -> bool:
@@ -62,7 +55,6 @@ class Place(enum.Enum):
         return 1 if self in (Place.ACCESSORY, Place.IDLE) else 0
 
 
-#: The place of each kind of address.
 PLACES: Mapping[type[Address], Place] = {
     Broadcast: Place.BROADCAST, ShortAddress: Place.SHORT, LongAddress: Place.LONG,
     AccessoryAddress: Place.ACCESSORY, AccessoryBroadcast: Place.ACCESSORY,
@@ -83,18 +75,15 @@ class Tail:
     :raises HalfbitError: for numbers that are not integers from 0 to 255.
     """
 
-    #: The field of the class that holds them.
-    field: str = instance(str, "the name of a field")
-    #: Fewest bytes.
-    low: int = integer(0, 255)
-    #: Most bytes; ``None`` for no limit.
-    high: int | None = integer(0, 255, optional=True)
+    field: str = instance(str, "the name of a field")  #: The field of the class that holds them.
+    low: int = integer(0, 255)  #: Fewest bytes.
+    high: int | None = integer(0, 255, optional=True)  #: Most bytes; ``None`` for no limit.
 
 
-_CLASSES = "a tuple of instruction classes"
+_NO_TAIL = Tail("", 0, 0)
 
 
-def _classes(base: type, words: str, **more: Any) -> Any:
+def _classes(base: type, words: str = "a tuple of instruction classes", **more: Any) -> Any:
     return accepted(tuple_of(lambda one: isinstance(one, type) and issubclass(one, base)), words, **more)
 
 
@@ -122,8 +111,7 @@ def _is_range(value: Any) -> bool:
     return value is None or _are_integers(value) and len(value) == 2 and value[0] <= value[1]
 
 
-#: How an entry declares a field: letters, or :class:`Letters` with a conversion.
-FieldLetters = Union[str, Letters]
+FieldLetters = Union[str, Letters]  #: How an entry declares a field: letters, or :class:`Letters` with a conversion.
 
 
 @attrs.frozen(slots=True)
@@ -134,11 +122,9 @@ class Entry:
         supply each field of the class exactly once and within its range.
     """
 
-    #: The pattern, as the standards write it.
     pattern: str = instance(str, 'a pattern, e.g. "00111111 DSSSSSSS"')
     #: The kinds of address that it is for.
     addresses: tuple[type[Address], ...] = _classes(Address, "a tuple of kinds of address, e.g. (ShortAddress,)")
-    #: The attrs class it builds.
     builds: type[Instruction] = accepted(_is_instruction, "a class derived from Instruction")
     #: The source: document and section, or "from memory".
     source: str = accepted(_is_text, "a document and section, or where it is from")
@@ -148,13 +134,12 @@ class Entry:
     address: Mapping[str, FieldLetters] = _mapping((str, Letters), "a mapping of field to letters", kw_only=True)
     #: Fields of the class with the same value in every packet of this pattern.
     constants: Mapping[str, int] = _mapping((int,), "a mapping of field to integer", kw_only=True)
-    #: Bytes after the pattern.
     tail: Tail | None = instance(Tail, "a Tail or None", default=None, kw_only=True)
     #: The classes of which this is a special case. Its pattern must be narrower than theirs, and is tried first.
-    special_of: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
+    special_of: tuple[type[Instruction], ...] = _classes(Instruction, default=(), kw_only=True)
     #: The classes of other rows that can match the same bytes. Decoding then gives both readings, as
     #: :class:`Ambiguous`. Only with ``alone``.
-    beside: tuple[type[Instruction], ...] = _classes(Instruction, _CLASSES, default=(), kw_only=True)
+    beside: tuple[type[Instruction], ...] = _classes(Instruction, default=(), kw_only=True)
     #: Patterns of first bytes (after an address) that it does not match.
     other_than: tuple[str, ...] = accepted(_are_bytes, "a tuple of patterns of one byte", default=(), kw_only=True)
     #: True if it must be the only instruction after the address. It then matches only packets of the right length.
@@ -174,8 +159,7 @@ class Entry:
     #: The name in listings; if left out, the name of the class.
     title: str = instance(str, "a name", default="", kw_only=True)
 
-    #: The parsed pattern (made from ``pattern``).
-    parsed: Pattern = attrs.field(init=False, eq=False, repr=False)
+    parsed: Pattern = attrs.field(init=False, eq=False, repr=False)  #: The parsed pattern (made from ``pattern``).
     #: For each field of the class, the place of its bits (made from ``fields``).
     layouts: Mapping[str, FieldLayout] = attrs.field(init=False, eq=False, repr=False)
     #: For each field of the address, the place of its bits (made from ``address``).
@@ -221,10 +205,8 @@ class Entry:
     @property
     def lengths(self) -> tuple[int, int | None]:
         """Fewest and most bytes: pattern, tail and checksum; most is ``None`` for no limit."""
-        size = len(self.parsed) + (self.checksum is not None)
-        if self.tail is None:
-            return size, size
-        return size + self.tail.low, None if self.tail.high is None else size + self.tail.high
+        size, tail = len(self.parsed) + (self.checksum is not None), self.tail or _NO_TAIL
+        return size + tail.low, None if tail.high is None else size + tail.high
 
     @property
     def text(self) -> str:

@@ -50,9 +50,7 @@ class FunctionControl(Instruction):
         """The possible readings of FL (F0): a state, or ``None`` if the packet does not carry FL. One if certain."""
         return (self.functions.get(0),)
 
-    @property
-    def brief(self) -> str:
-        """The functions that are on, or their number, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return function_words(self.functions, BRIEF)
 
     def meaning(self) -> dict[str, JsonValue]:
@@ -66,10 +64,8 @@ class FunctionGroupOne(FunctionControl):
     """Function group one: 100LDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group One"
-    #: L, bit 4: FL, if CV 29 bit 1 of the decoder is set; else it has no meaning.
-    bit4: bool = flag()
-    #: DDDD: F1 in bit 0 to F4 in bit 3.
-    states: int = integer(0, 15)
+    bit4: bool = flag()  #: L, bit 4: FL, if CV 29 bit 1 of the decoder is set; else it has no meaning.
+    states: int = integer(0, 15)  #: DDDD: F1 in bit 0 to F4 in bit 3.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -83,12 +79,9 @@ class FunctionGroupOne(FunctionControl):
         return {28: (self.bit4,), 14: (None,), None: (self.bit4, None)}[self.packet_context.steps]
 
     def _fl(self) -> str:
-        words = {28: f"FL {_on(self.bit4)}", 14: "no FL", None: f"FL {_on(self.bit4)} or no FL"}
-        return words[self.packet_context.steps]
+        return " or ".join("no FL" if state is None else f"FL {_on(state)}" for state in self.fl_readings)
 
-    @property
-    def brief(self) -> str:
-        """The functions that are on, and FL, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"{function_words(states_of(1, 4, self.states))}, {self._fl()}"
 
     def __str__(self) -> str:
@@ -100,10 +93,8 @@ class FunctionGroupTwo(FunctionControl):
     """Function group two: 1011DDDD for F5 to F8, 1010DDDD for F9 to F12 (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Function Group Two"
-    #: The lowest function: 5 or 9.
-    first: int = choice(5, 9)
-    #: DDDD: the lowest function in bit 0.
-    states: int = integer(0, 15)
+    first: int = choice(5, 9)  #: The lowest function.
+    states: int = integer(0, 15)  #: DDDD: the lowest function in bit 0.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -119,10 +110,8 @@ class FunctionExpansion(FunctionControl):
     """Eight functions: F13 to F20, F21 to F28 (S-9.2.1 C), or a group from F29 to F68 (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Feature Expansion, Functions"
-    #: The lowest function: 13, 21, 29, 37, 45, 53 or 61.
-    first: int = choice(13, 21, 29, 37, 45, 53, 61)
-    #: DDDDDDDD: the lowest function in bit 0.
-    states: int = integer(0, 255)
+    first: int = choice(13, 21, 29, 37, 45, 53, 61)  #: The lowest function.
+    states: int = integer(0, 255)  #: DDDDDDDD: the lowest function in bit 0.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -141,18 +130,14 @@ class BinaryStateLong(Instruction):
     """
 
     name: ClassVar[str] = "Binary State Control, Long Form"
+    _meaning: ClassVar[tuple[str, ...]] = ("needs_short_form",)
     state: bool = flag()
-    #: H (high bits) and L (low bits): the binary state; 0 for all.
-    number: int = integer(0, 32767)
+    number: int = integer(0, 32767)  #: H (high bits) and L (low bits): the binary state; 0 for all.
 
     @property
     def needs_short_form(self) -> bool:
         """True for binary states 1 to 127: the station should have sent the short form (S-9.2.1 C)."""
         return 1 <= self.number <= 127
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``needs_short_form``, for ``as_dict()``."""
-        return {"needs_short_form": self.needs_short_form}
 
     def __str__(self) -> str:
         words = _binary_state(self.number, self.state)
@@ -165,8 +150,7 @@ class BinaryStateShort(Instruction):
 
     name: ClassVar[str] = "Binary State Control, Short Form"
     state: bool = flag()
-    #: L: the binary state; 0 for all.
-    number: int = integer(0, 127)
+    number: int = integer(0, 127)  #: L: the binary state; 0 for all.
 
     def __str__(self) -> str:
         return _binary_state(self.number, self.state)
@@ -181,13 +165,10 @@ class AnalogFunction(Instruction):
     """Analog function group: 00111101 VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
     name: ClassVar[str] = "Analog Function Group"
-    #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
-    output: int = integer(0, 255)
+    output: int = integer(0, 255)  #: V: the output; 1 is the volume, all others are reserved (S-9.2.1 C).
     value: int = integer(0, 255)
 
-    @property
-    def brief(self) -> str:
-        """The output and its value, in at most 40 characters."""
+    def _in_brief(self) -> str:
         return f"{'volume' if self.output == 1 else f'analog output {self.output}'} := {self.value}"
 
     def __str__(self) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any, Union
+from functools import lru_cache
+from typing import Union
 
 import attrs
 
@@ -16,16 +17,16 @@ from .base import (
     configurations_for, of_packet,
 )  # fmt: skip
 from .context import RepeatTracker, ServiceTracker, in_service_form
+from .control import DigitalDecoderReset
 from .registry import STANDARD, Registry
 from .special import Ambiguous, Damaged
 
-#: The output of layer 5.
-Event = Union[Instruction, Fault, Cutout]
+Event = Union[Instruction, Fault, Cutout]  #: The output of layer 5.
 
-#: Most different packets in a memory of decoded packets. A layout with a hundred locomotives
-#: repeats a few hundred packets.
+#: Most different packets in a memory of decoded packets. A layout with a hundred locomotives repeats a few hundred.
 REMEMBERED = 2048
 
+_context_of = lru_cache(REMEMBERED)(PacketContext)  # only a few different ones occur
 
 @attrs.frozen
 class _Reading:
@@ -65,10 +66,9 @@ class InstructionMachine:
         self._configurations = checked_configurations(configuration)
         self._tracker = ServiceTracker(context)
         self._repeats = RepeatTracker()
-        # Packets decoded before, and their contexts. Without them the results are the same.
+        # Packets decoded before. Without them the results are the same.
         self._operations: dict[bytes, _Reading] = {}
         self._service: dict[bytes, _Reading] = {}
-        self._contexts: dict[tuple[Any, ...], PacketContext] = {}
 
     def feed(self, event: PacketEvent, /) -> tuple[Event, ...]:
         """Take the next packet, fault or cutout and return its instructions, or the fault or cutout itself.
@@ -123,10 +123,11 @@ class InstructionMachine:
         found = self._registry.decode_service(data) if service else self._registry.decode(data)
         if len(memory) >= REMEMBERED:
             memory.clear()
-        needs_repeat, resets = any(one.needs_repeat for one in found), any(one.resets_decoder for one in found)
-        configurations = configurations_for(found[0].address, self._configurations)
-        reading = memory[data] = _Reading(found, configurations, needs_repeat, resets)
-        return reading
+        memory[data] = _Reading(
+            found, configurations_for(found[0].address, self._configurations),
+            any(one.needs_repeat for one in found), any(isinstance(one, DigitalDecoderReset) for one in found),
+        )  # fmt: skip
+        return memory[data]
 
     def _made(
         self, reading: _Reading, packet: Packet, context: Context, repetition: Repetition | None = None,
@@ -134,33 +135,27 @@ class InstructionMachine:
     ) -> tuple[Instruction, ...]:  # fmt: skip
         """The instructions of a packet, with the packet and its context set."""
         known = self._known(context, repetition, page, reading.configurations)
-        first = reading.instructions[0]
-        if isinstance(first, Ambiguous):
-            readings = tuple(tuple(of_packet(one, packet, known) for one in each) for each in first.readings)
-            return (of_packet(attrs.evolve(first, readings=readings), packet, known),)
-        if repetition is None or len(reading.instructions) == 1:
-            return tuple([of_packet(one, packet, known) for one in reading.instructions])
+        found = reading.instructions
+        if isinstance(found[0], Ambiguous):
+            readings = tuple(tuple(of_packet(one, packet, known) for one in each) for each in found[0].readings)
+            return (of_packet(attrs.evolve(found[0], readings=readings), packet, known),)
+        if repetition is None or len(found) == 1:
+            return tuple([of_packet(one, packet, known) for one in found])
         single = self._known(context, None, page, reading.configurations)
-        return tuple([of_packet(one, packet, known if one.needs_repeat else single) for one in reading.instructions])
+        return tuple([of_packet(one, packet, known if one.needs_repeat else single) for one in found])
 
     def _known(
         self, context: Context, repetition: Repetition | None = None, page: int | None = None,
         configurations: tuple[Configuration, ...] = (),
     ) -> PacketContext:  # fmt: skip
-        key = (context, repetition, self._tracker.too_soon and context is not Context.SERVICE, page, configurations)
-        known = self._contexts.get(key)
-        if known is None:
-            known = self._contexts[key] = PacketContext(*key)
-        return known
+        too_soon = self._tracker.too_soon and context is not Context.SERVICE
+        return _context_of(context, repetition, too_soon, page, configurations)
 
 
 def instructions(
-    events: Iterable[PacketEvent],
-    registry: Registry = STANDARD,
-    *,
-    configuration: Configurations = None,
+    events: Iterable[PacketEvent], registry: Registry = STANDARD, *, configuration: Configurations = None,
     context: Context | None = None,
-) -> Iterator[Event]:
+) -> Iterator[Event]:  # fmt: skip
     """The instructions of a signal in order, with faults and cutouts in between.
 
     The parameters are those of :class:`InstructionMachine`.

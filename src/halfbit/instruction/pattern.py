@@ -22,14 +22,10 @@ class Run:
     Their value in the field is ``(byte >> shift & (1 << width) - 1) << position``.
     """
 
-    #: Index of the byte in the pattern, from 0.
-    byte: int
-    #: Number of bits below the run in its byte.
-    shift: int
-    #: Number of bits.
-    width: int
-    #: Number of bits below the run in its field.
-    position: int
+    byte: int  #: Index of the byte in the pattern, from 0.
+    shift: int  #: Number of bits below the run in its byte.
+    width: int  #: Number of bits.
+    position: int  #: Number of bits below the run in its field.
 
 
 @attrs.frozen(slots=True)
@@ -43,15 +39,12 @@ class Letters:
 
     #: The letters, most significant first: ``"HL"`` puts H above L.
     letters: str = instance(str, "letters of a pattern")
-    #: The runs that it uses, most significant first. A run is given by its index among the runs of
-    #: these letters, in the order of the pattern. Empty: all runs, in that order.
+    #: The runs that it uses, most significant first. A run is given by its index among the runs of these letters, in the
+    #: order of the pattern. Empty: all runs, in that order.
     order: tuple[int, ...] = accepted(tuple_of(lambda one: type(one) is int), "a tuple of integers", default=())
-    #: Number of bits left out at the low end of these runs.
-    low: int = instance(int, "an integer", default=0)
-    #: Number of bits taken above those; 0: all.
-    width: int = instance(int, "an integer", default=0)
-    #: A mask: ones for the bits that are sent inverted.
-    xor: int = instance(int, "an integer", default=0)
+    low: int = instance(int, "an integer", default=0)  #: Number of bits left out at the low end of these runs.
+    width: int = instance(int, "an integer", default=0)  #: Number of bits taken above those; 0: all.
+    xor: int = instance(int, "an integer", default=0)  #: A mask: ones for the bits that are sent inverted.
     #: Difference between the value and the number sent, e.g. 1 for CV numbers.
     add: int = instance(int, "an integer", default=0)
 
@@ -97,12 +90,9 @@ class FieldLayout:
 class Pattern:
     """A parsed pattern."""
 
-    #: The pattern's text.
     text: str
-    #: For each byte, a mask with ones for the fixed bits.
-    masks: bytes
-    #: For each byte, the values of the fixed bits; other bits are 0.
-    values: bytes
+    masks: bytes  #: For each byte, a mask with ones for the fixed bits.
+    values: bytes  #: For each byte, the values of the fixed bits; other bits are 0.
     #: For each letter, its runs in the order written. ``position`` is counted in this order.
     letters: dict[str, tuple[Run, ...]] = attrs.field(eq=False)
 

@@ -82,10 +82,8 @@ class Registry:
 
     @cached_property
     def _by_class(self) -> dict[type[Instruction], list[Entry]]:
-        rows: dict[type[Instruction], list[Entry]] = {}
-        for entry in self.entries():
-            rows.setdefault(entry.builds, []).append(entry)
-        return rows
+        kinds = dict.fromkeys(entry.builds for entry in self.entries())
+        return {kind: [entry for entry in self.entries() if entry.builds is kind] for kind in kinds}
 
     # Bytes to instructions
 
@@ -103,11 +101,9 @@ class Registry:
             return self._follow(Place.BROADCAST, Broadcast(), body, 1)
         if first < 128:
             return self._follow(Place.SHORT, ShortAddress(first), body, 1)
-        if first < 192:
+        if first < 192 or first < 232 and len(body) < 2:  # a long address cut short is not known
             return self._whole(Place.ACCESSORY, UnresolvedAddress(first), body)
         if first < 232:
-            if len(body) < 2:
-                return (Unknown(UnresolvedAddress(first), b"", raw=b""),)
             return self._follow(Place.LONG, LongAddress((first & 0x3F) << 8 | body[1]), body, 2)
         if first < 255:
             return self._whole(Place.RESERVED, ReservedAddress(first), body)
@@ -214,23 +210,19 @@ class Registry:
 
         :param before: the packet's bytes before it, for the checksum.
         """
-        address = instruction.address
+        address, kind = instruction.address, type(instruction)
         if isinstance(instruction, (Reserved, Unknown)):
             place = PLACES.get(type(address))
             return instruction.data if place and place.follows_address else _first(address) + instruction.data
-        entries = self._by_class.get(type(instruction), [])
-        if not entries:
-            name = type(instruction).__name__
-            raise HalfbitError(f"{name} is not in this registry: add a row with Registry.extended()")
+        if kind not in self._by_class:
+            raise HalfbitError(f"{kind.__name__} is not in this registry: add a row with Registry.extended()")
         problem = f"{instruction.name}: no pattern for the address '{address}'"
-        for entry in entries:
-            if type(address) not in entry.addresses or not _fits_address(entry, address):
-                continue
-            misfit = _misfit(entry, instruction)
-            if not misfit:
-                data = _filled(entry, instruction)
-                return data if entry.checksum is None else data + bytes((entry.checksum(before + data),))
-            problem = misfit
+        for entry in self._by_class[kind]:
+            if type(address) in entry.addresses and _fits_address(entry, address):
+                problem = _misfit(entry, instruction)
+                if not problem:
+                    data = _filled(entry, instruction)
+                    return data if entry.checksum is None else data + bytes((entry.checksum(before + data),))
         raise HalfbitError(problem)
 
 
@@ -253,7 +245,7 @@ def _checked(instructions: object) -> tuple[Instruction, ...]:
 
     :raises HalfbitError: if they are not instructions, or cannot share a packet.
     """
-    if isinstance(instructions, Instruction) or not isinstance(instructions, (tuple, list)):
+    if not isinstance(instructions, (tuple, list)):
         how = "give a list of them, or a single one to encode"
         raise HalfbitError(f"{instructions!r} is not a row of instructions: {how}")
     if not instructions:
@@ -335,5 +327,4 @@ class _Standard(Registry):
         return (*MULTI_FUNCTION, *ACCESSORY, *SERVICE)
 
 
-#: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.
-STANDARD: Registry = _Standard()
+STANDARD: Registry = _Standard()  #: Every instruction of S-9.2, S-9.2.1, S-9.2.3 and, from memory, later documents.

@@ -11,7 +11,6 @@ import attrs
 from ..error import HalfbitError
 from .registry import STANDARD, Registry
 
-#: The formats of :func:`render`.
 FORMATS = ("text", "csv", "json")
 
 _HEADINGS = ("pattern", "name", "addresses", "source")
@@ -21,13 +20,9 @@ _HEADINGS = ("pattern", "name", "addresses", "source")
 class Row:
     """One entry of a registry, as text."""
 
-    #: The pattern and what may follow it.
-    pattern: str
-    #: The instruction's name.
+    pattern: str  #: The pattern and what may follow it.
     name: str
-    #: The kinds of address that it is for.
-    addresses: tuple[str, ...]
-    #: The source: document and section, or "from memory".
+    addresses: tuple[str, ...]  #: The kinds of address that it is for.
     source: str
 
     def cells(self) -> tuple[str, str, str, str]:

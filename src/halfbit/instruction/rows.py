@@ -35,7 +35,6 @@ _KEPT = (ReservedAddress,)
 _REST = Tail("data", 0)
 _SHORT = "CV Access, Short Form, CV"
 
-# Sources.
 _B, _C, _D, _E = "S-9.2 B", "S-9.2.1 C", "S-9.2.1 D", "S-9.2.3 E"
 _RCN_211, _RCN_212, _RCN_213, _RCN_214 = (f"RCN-{number}, from memory" for number in (211, 212, 213, 214))
 _MODES = f"{_C}; special operating modes: {_RCN_212}"

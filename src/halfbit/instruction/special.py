@@ -6,12 +6,11 @@ from typing import ClassVar
 
 import attrs
 
-from .address import JsonValue, NoAddress
+from .address import NoAddress
 from .base import BRIEF, Instruction, brief, hexadecimal
 from .field import accepted, octets, tuple_of
 
-#: x^8 + x^5 + x^4 + 1 without the x^8 term, lowest bit first.
-_POLYNOMIAL = 0b1000_1100
+_POLYNOMIAL = 0b1000_1100  #: x^8 + x^5 + x^4 + 1 without the x^8 term, lowest bit first.
 
 
 def crc8(data: bytes) -> int:
@@ -32,8 +31,7 @@ class Reserved(Instruction):
     """Bytes that the standards reserve. If their length is not known, they extend to the end of the packet."""
 
     name: ClassVar[str] = "Reserved"
-    #: The bytes, without address and error detection byte.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: The bytes, without address and error detection byte.
 
     def __str__(self) -> str:
         return f"reserved: {hexadecimal(self.data)}"
@@ -48,20 +46,15 @@ class AdvancedExtended(Reserved):
     """
 
     name: ClassVar[str] = "Advanced Extended Packet"
+    _meaning: ClassVar[tuple[str, ...]] = ("crc_agrees",)
 
     @property
     def crc_agrees(self) -> bool:
         """True if its last byte is the CRC-8 of all bytes before it, address byte included."""
         return crc8(self.address.to_bytes() + self.data) == 0
 
-    def meaning(self) -> dict[str, JsonValue]:
-        """``crc_agrees``, for ``as_dict()``."""
-        return {"crc_agrees": self.crc_agrees}
-
-    @property
-    def brief(self) -> str:
-        """The bytes, cut to at most 40 characters."""
-        return brief(f"advanced {hexadecimal(self.data)}")
+    def _in_brief(self) -> str:
+        return f"advanced {hexadecimal(self.data)}"
 
     def __str__(self) -> str:
         agrees = "agrees" if self.crc_agrees else "does not agree"
@@ -88,8 +81,7 @@ class Damaged(Instruction):
     """
 
     name: ClassVar[str] = "Damaged"
-    #: All bytes as received.
-    data: bytes = octets(0, None)
+    data: bytes = octets(0, None)  #: All bytes as received.
 
     def __str__(self) -> str:
         return f"damaged packet: {hexadecimal(self.data)}"
@@ -116,9 +108,7 @@ class Ambiguous(Instruction):
         metadata={"readings": True},
     )
 
-    @property
-    def brief(self) -> str:
-        """The readings side by side, in at most 40 characters. The longest is cut until all fit."""
+    def _in_brief(self) -> str:
         words = ["; ".join(one.brief for one in reading) for reading in self.readings]
         while sum(map(len, words)) + 3 * (len(words) - 1) > BRIEF:
             longest = max(words, key=len)

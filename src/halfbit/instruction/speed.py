@@ -7,7 +7,7 @@ from typing import ClassVar
 import attrs
 
 from .address import JsonValue
-from .base import BRIEF, Instruction, brief
+from .base import BRIEF, Instruction
 from .field import flag, integer, octets
 from .function import FunctionControl, function_words, states_of
 
@@ -16,20 +16,11 @@ from .function import FunctionControl, function_words, states_of
 class SpeedReading:
     """One possible meaning of a speed code."""
 
-    #: Number of steps: 14, 28 or 126.
-    steps: int
-    #: The step, from 1; 0 for stop and emergency stop.
-    step: int
-    #: True for emergency stop: the motor gets no energy, the decoder does not brake slowly.
-    emergency: bool = False
-    #: True if decoders may ignore the direction for direction-sensitive functions.
-    direction_ignored: bool = False
-    #: FL (the headlight); ``None`` if the packet does not carry it.
-    fl: bool | None = None
-
-    def as_dict(self) -> dict[str, JsonValue]:
-        """The fields in order, for JSON."""
-        return attrs.asdict(self)
+    steps: int  #: Number of steps: 14, 28 or 126.
+    step: int  #: The step, from 1; 0 for stop and emergency stop.
+    emergency: bool = False  #: True for emergency stop: the motor gets no energy, the decoder does not brake slowly.
+    direction_ignored: bool = False  #: True if decoders may ignore the direction for direction-sensitive functions.
+    fl: bool | None = None  #: FL (the headlight); ``None`` if the packet does not carry it.
 
     @property
     def brief(self) -> str:
@@ -64,10 +55,6 @@ def readings_of(code: int, steps: int | None) -> tuple[SpeedReading, ...]:
     return tuple(reading_of(code, one) for one in ((28, 14) if steps is None else (steps,)))
 
 
-def _json(readings: tuple[SpeedReading, ...]) -> dict[str, JsonValue]:
-    return {"readings": [reading.as_dict() for reading in readings]}
-
-
 def _brief(readings: tuple[SpeedReading, ...]) -> str:
     return " or ".join(reading.brief for reading in readings)
 
@@ -80,6 +67,8 @@ def _text(readings: tuple[SpeedReading, ...]) -> str:
 class SpeedControl(Instruction):
     """Base of all instructions that set speed and direction."""
 
+    _meaning: ClassVar[tuple[str, ...]] = ("readings",)
+
     @property
     def forward(self) -> bool:
         """True for forward, False for reverse."""
@@ -90,20 +79,16 @@ class SpeedControl(Instruction):
         """The possible readings of the speed: more than one if the number of steps is not known."""
         raise NotImplementedError
 
-    @property
-    def brief(self) -> str:
-        """Direction and readings, in at most 40 characters. The direction is in brackets if it may be ignored."""
-        direction = self._direction()
-        if any(reading.direction_ignored for reading in self.readings):
-            direction = f"({direction})"
-        return brief(f"{direction} {_brief(self.readings)}")
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``readings``, for ``as_dict()``."""
-        return _json(self.readings)
+    def _in_brief(self) -> str:
+        ignored = any(reading.direction_ignored for reading in self.readings)
+        direction = f"({self._direction()})" if ignored else self._direction()
+        return f"{direction} {_brief(self.readings)}"
 
     def _direction(self) -> str:
         return "forward" if self.forward else "reverse"
+
+    def __str__(self) -> str:
+        return f"{self.name.lower()}: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -112,16 +97,12 @@ class SpeedAndDirection(SpeedControl):
 
     name: ClassVar[str] = "Speed and Direction"
     forward: bool = flag()
-    #: CSSSS, C the highest bit.
-    code: int = integer(0, 31)
+    code: int = integer(0, 31)  #: CSSSS, C the highest bit.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
         """Read with 28 steps and with 14; only one of them if the decoder's configuration is known."""
         return readings_of(self.code, self.packet_context.steps)
-
-    def __str__(self) -> str:
-        return f"speed and direction: {self._direction()}, {_text(self.readings)}"
 
 
 @attrs.frozen(slots=True)
@@ -130,25 +111,20 @@ class BroadcastStop(SpeedControl):
 
     name: ClassVar[str] = "Broadcast Stop"
     forward: bool = flag()
-    #: C: True if decoders may ignore the direction for direction-sensitive functions.
-    direction_ignored: bool = flag()
-    #: S: True cuts the motor's energy off; False brings the locomotive to a stop.
-    emergency: bool = flag()
+    direction_ignored: bool = flag()  #: C: True if decoders may ignore the direction for direction-sensitive functions.
+    emergency: bool = flag()  #: S: True cuts the motor's energy off; False brings the locomotive to a stop.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
         """One: stop. The number of steps does not matter; it is given as 28."""
         return (SpeedReading(28, 0, self.emergency, self.direction_ignored),)
 
-    @property
-    def brief(self) -> str:
-        """Direction and kind of stop. The direction is in brackets if it may be ignored."""
+    def _in_brief(self) -> str:
         direction = f"({self._direction()})" if self.direction_ignored else self._direction()
         return f"{direction} {'e-stop' if self.emergency else 'stop'}"
 
     def __str__(self) -> str:
-        how = "stop delivering energy" if self.emergency else "stop"
-        words = f"broadcast stop: {how}, {self._direction()}"
+        words = f"broadcast stop: {'stop delivering energy' if self.emergency else 'stop'}, {self._direction()}"
         return words + (", direction may be ignored" if self.direction_ignored else "")
 
 
@@ -165,9 +141,6 @@ class SpeedControl128(SpeedControl):
         """One, with 126 steps."""
         return (reading_of(self.code, 126),)
 
-    def __str__(self) -> str:
-        return f"128 speed step control: {self._direction()}, {_text(self.readings)}"
-
 
 @attrs.frozen(slots=True)
 class RestrictedSpeedStep(Instruction):
@@ -178,14 +151,11 @@ class RestrictedSpeedStep(Instruction):
     """
 
     name: ClassVar[str] = "Restricted Speed Step or Special Operating Modes"
-    #: E inverted: bit 0 in the packet enables the limit.
-    enabled: bool = flag()
-    #: U, bit 6; S-9.2.1 gives it no meaning.
-    bit6: bool = flag()
-    #: Bit 5; in the speed and direction instruction of S-9.2 this bit is the direction.
-    bit5: bool = flag()
-    #: Bits 0 to 4, the speed step: CSSSS.
-    code: int = integer(0, 31)
+    _meaning: ClassVar[tuple[str, ...]] = ("readings", "modes")
+    enabled: bool = flag()  #: E inverted: bit 0 in the packet enables the limit.
+    bit6: bool = flag()  #: U, bit 6; S-9.2.1 gives it no meaning.
+    bit5: bool = flag()  #: Bit 5; in the speed and direction instruction of S-9.2 this bit is the direction.
+    code: int = integer(0, 31)  #: Bits 0 to 4, the speed step: CSSSS.
 
     @property
     def readings(self) -> tuple[SpeedReading, ...]:
@@ -202,15 +172,9 @@ class RestrictedSpeedStep(Instruction):
         """The second byte, unchanged: position in a consist, shunting, direction bits (from memory)."""
         return (not self.enabled) << 7 | self.bit6 << 6 | self.bit5 << 5 | self.code
 
-    @property
-    def brief(self) -> str:
-        """The limit and the modes, cut to at most 40 characters."""
+    def _in_brief(self) -> str:
         words = f"limit {_brief(self.readings)}" if self.enabled else "no limit"
-        return brief(f"{words} | modes {self.modes:02X}")
-
-    def meaning(self) -> dict[str, JsonValue]:
-        """``readings`` and ``modes``, for ``as_dict()``."""
-        return {**_json(self.readings), "modes": self.modes}
+        return f"{words} | modes {self.modes:02X}"
 
     def __str__(self) -> str:
         limit = f"{'enabled' if self.enabled else 'disabled'}, {_text(self.readings)}"
@@ -222,8 +186,7 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
     """128 speed step control with functions: 00111100 DSSSSSSS and function bytes (RCN-212, from memory)."""
 
     name: ClassVar[str] = "Speed, Direction and Functions"
-    #: One to four bytes of function states; F0 is bit 0 of the first byte.
-    states: bytes = octets(1, 4)
+    states: bytes = octets(1, 4)  #: One to four bytes of function states; F0 is bit 0 of the first byte.
 
     @property
     def functions(self) -> dict[int, bool]:
@@ -234,14 +197,11 @@ class SpeedDirectionFunctions(SpeedControl128, FunctionControl):
         """``readings``, ``functions`` and ``fl_readings``, for ``as_dict()``."""
         return {**SpeedControl128.meaning(self), **FunctionControl.meaning(self)}
 
-    @property
-    def brief(self) -> str:
-        """Direction, speed and functions, in at most 40 characters."""
+    def _in_brief(self) -> str:
         words = f"{self._direction()} {_brief(self.readings)}, "
         return words + function_words(self.functions, BRIEF - len(words))
 
     def __str__(self) -> str:
         functions = self.functions
         on = " ".join(f"F{index}" for index, state in functions.items() if state) or "none"
-        words = f"speed, direction and functions: {self._direction()}, {_text(self.readings)}"
-        return f"{words}, on of F0 to F{len(functions) - 1}: {on}"
+        return f"{SpeedControl.__str__(self)}, on of F0 to F{len(functions) - 1}: {on}"
