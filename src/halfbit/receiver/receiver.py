@@ -36,8 +36,8 @@ class HalvesReceiver:
         self._core = limits.receiver_core()
         self._ledger = Ledger(self._core.packets, limits, start)
         self._flawless = FlawlessPackets(limits)
-        #: The last durations, ns: those the ledger may need, and one that waits for its other half.
-        self._halves: deque[int] = deque(maxlen=Ledger.history(limits) + 1)
+        #: The last durations, ns.
+        self._halves: deque[int] = deque(maxlen=Ledger.history(limits))
         #: The time of the last change, ns.
         self.now: int = start
 
@@ -72,11 +72,9 @@ class HalvesReceiver:
         events: tuple[PacketEvent, ...] = ()
         if bits.held != core.MORE:
             bit = core.UNPAIRED_ONE if bits.held == core.ONE else core.UNPAIRED_ZERO
-            waiting = bits.waiting
-            bits.held, bits.waiting = core.MORE, 0
-            answer = self._core.packets.feed(bit, waiting, 0)
+            answer = self._core.packets.feed(bit, bits.waiting, 0)
             if answer != core.MORE:
-                events = self._answer(answer, element_of(bit, waiting, 0, self.now), list(self._halves))
+                events = self._answer(answer, element_of(bit, bits.waiting, 0, self.now), list(self._halves))
         fault = self._ledger.finish(self.now)
         return events if fault is None else (*events, fault)
 
@@ -106,13 +104,13 @@ class HalvesReceiver:
     def _take_flawless(
         self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]
     ) -> int:
-        """Take as many flawless packets as follow one another from ``place`` on; return where they end."""
-        end = place
-        for data, preamble, end, length in self._flawless.packets(row, symbols, place):
+        """Take as many flawless packets as follow one another from ``place`` on; return where they end.
+
+        Only the last half of a packet matters to the core afterwards. No loss starts before a packet's end, so the
+        ledger needs none of its half-bits.
+        """
+        for data, preamble, place, length in self._flawless.packets(row, symbols, place):
             self.now += length * scale
             events.append(self._ledger.packet(data, preamble, self.now))
-        if end > place:
-            # A packet is longer than the history. After one, the core's state depends on its last half only.
-            self._halves.extend(count * scale for count in row[end - len(self._halves) : end])
-            self._core.packets.previous_half = self._halves[-1]
-        return end
+            self._core.packets.previous_half = row[place - 1] * scale
+        return place
