@@ -106,9 +106,12 @@ def test_an_end_bit_that_runs_into_a_cutout_ends_no_packet_that_is_too_short(pac
 
 def test_a_packet_that_the_end_of_the_capture_cuts() -> None:
     cut = GOOD[:70]  # a preamble of 28 halves, a 0, a byte, a 0, a byte, a 0 and a bit
-    assert events_of(GOOD + cut)[1] == Fault(
-        FaultKind.CUT, LENGTH, LENGTH + sum(cut), LENGTH + sum(cut), 0, DATA[:2], 1
-    )
+    end = LENGTH + sum(cut)
+    assert events_of(GOOD + cut)[1] == Fault(FaultKind.CUT, LENGTH, end, end, 0, DATA[:2], 1)
+    # The detail of a fault before is not the cut's.
+    wrong = [77 * US, *GOOD]
+    start, end = LENGTH + sum(wrong), end + sum(wrong)
+    assert events_of([*GOOD, *wrong, *cut])[3] == Fault(FaultKind.CUT, start, end, end, 0, DATA[:2], 1)
 
 
 def test_a_half_that_the_end_of_the_capture_leaves_alone() -> None:
