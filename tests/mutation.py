@@ -160,17 +160,18 @@ def source(module: str) -> Path:
     return ROOT / "src" / "halfbit" / f"{module}.py"
 
 
-def listed() -> dict[str, dict[str, str]]:
-    """The survivors that are known, by module: the change, and why nothing notices it."""
-    found: dict[str, dict[str, str]] = {module: {} for module in MODULES}
-    module = change = ""
+def listed() -> dict[str, list[tuple[str, str]]]:
+    """The survivors that are known, by module: the change, and why nothing notices it. Each survivor has its own."""
+    found: dict[str, list[tuple[str, str]]] = {module: [] for module in MODULES}
+    module = ""
     for line in SURVIVORS.read_text(encoding="utf-8").splitlines():
         if line.startswith("["):
             module = line.strip("[]")
         elif line.startswith("    "):
-            found[module][change] = f"{found[module].get(change, '')} {line.strip()}".strip()
+            change, reason = found[module].pop()
+            found[module].append((change, f"{reason} {line.strip()}".strip()))
         elif line and not line.startswith("#"):
-            change = line
+            found[module].append((line, ""))
     return found
 
 
@@ -214,8 +215,7 @@ def _run(module: str, copy_: Path) -> tuple[str, bool]:
     failed, took = _fails(ast.unparse(ast.parse(text)), module, copy_, LONGEST)
     if failed:
         sys.exit(f"the tests of {module} fail without any change")
-    killed = endless = 0
-    survivors: list[str] = []
+    killed = endless = survived = unlisted = 0
     known = listed()[module]
     limit = 10 + 3 * took
     for mutant in mutants(text):
@@ -223,16 +223,21 @@ def _run(module: str, copy_: Path) -> tuple[str, bool]:
         if fails:
             killed += 1
             endless += used >= int(limit)
+            continue
+        survived += 1
+        entry = next((entry for entry in known if entry[0] == mutant.change), None)
+        if entry is None:
+            unlisted += 1
         else:
-            survivors.append(mutant.change)
-            reason = known.get(mutant.change, "NOT LISTED")
-            print(f"src/halfbit/{module}.py:{mutant.line}: {mutant.change}\n    {reason}", flush=True)
-    for change in known.keys() - survivors:
+            known.remove(entry)
+        print(f"src/halfbit/{module}.py:{mutant.line}: {mutant.change}", flush=True)
+        print(f"    {entry[1] if entry else 'NOT LISTED'}", flush=True)
+    for change, _ in known:
         print(f"listed, but killed or gone: {change}")
-    total = killed + len(survivors)
+    total = killed + survived
     print(f"{module}: {killed} of {total} killed, {endless} of them took longer than {limit:.0f} s", flush=True)
     figures = f"| `{module}.py` | {total} | {killed} | {100 * killed / total:.1f} % |"
-    return figures, killed >= LEAST_KILLED * total and set(survivors) == known.keys()
+    return figures, killed >= LEAST_KILLED * total and not unlisted and not known
 
 
 def _write(rows: Sequence[str]) -> None:
