@@ -211,7 +211,7 @@ def _child(module: str, copy_: Path, limit: int) -> int:
 def _run(module: str, copy_: Path) -> tuple[str, bool]:
     """The figures of a module, and whether they are good enough."""
     text = source(module).read_text(encoding="utf-8")
-    # Written out from the syntax tree, as each mutant is. If the lost comments alone failed a test, all would be killed.
+    # Written out from the syntax tree, as each mutant is: if lost comments alone failed a test, all would be killed.
     failed, took = _fails(ast.unparse(ast.parse(text)), module, copy_, LONGEST)
     if failed:
         sys.exit(f"the tests of {module} fail without any change")
