@@ -50,7 +50,7 @@ _RECEIVER = ("receiver", "standards/test_s_9_1.py", "standards/test_s_9_2.py", "
 MODULES: dict[str, tuple[str, ...]] = {
     "core": ("test_core.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
     "ledger": ("test_ledger.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
-    "receiver/receiver": ("receiver/test_receiver.py", "receiver/test_flawless.py", *_RECEIVER),
+    "receiver/receiver": ("receiver/test_receiver.py", "test_ledger.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
 }
 
