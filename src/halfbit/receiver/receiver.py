@@ -72,9 +72,10 @@ class HalvesReceiver:
         events: tuple[PacketEvent, ...] = ()
         if bits.held != core.MORE:
             bit = core.UNPAIRED_ONE if bits.held == core.ONE else core.UNPAIRED_ZERO
-            answer = self._core.packets.feed(bit, bits.waiting, 0)
+            first, last = bits.waiting, 0
+            answer = self._core.packets.feed(bit, first, last)
             if answer != core.MORE:
-                events = self._answer(answer, element_of(bit, bits.waiting, 0, self.now), list(self._halves))
+                events = self._answer(answer, element_of(bit, first, last, self.now), list(self._halves))
         fault = self._ledger.finish(self.now)
         return events if fault is None else (*events, fault)
 
