@@ -40,7 +40,7 @@ LONGEST = 600
 
 _OPTIONS = (
     *("-o", "addopts=", "-q", "-x", "--tb=no", "--assert=plain", "--hypothesis-profile=mutants"),
-    *("-p", "no:xdist", "-p", "no:cov", "-p", "no:cacheprovider"),
+    *("-p", "no:xdist", "-p", "no:cov", "-p", "no:cacheprovider", "-p", "no:unraisableexception"),
 )
 _LAYERS = ("test_packet.py", "test_half_bit.py", "test_bit.py", "test_gaps.py", "test_cutout.py")
 _PROPERTIES = ("properties/test_account.py", "properties/test_long.py", "properties/test_round_trip.py")
@@ -48,7 +48,7 @@ _RECEIVER = ("receiver", "standards/test_s_9_1.py", "standards/test_s_9_2.py", "
 #: The modules, and the tests that concern each, those that find most first. ``properties/test_torn.py`` is left out: it
 #: takes as long as all others, and each survivor takes all.
 MODULES: dict[str, tuple[str, ...]] = {
-    "core": ("test_core.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
+    "core": ("test_core.py", *_LAYERS, *_RECEIVER),
     "ledger": ("test_ledger.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
     "receiver/receiver": ("receiver/test_receiver.py", "test_ledger.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
