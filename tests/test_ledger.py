@@ -106,9 +106,12 @@ def test_an_end_bit_that_runs_into_a_cutout_ends_no_packet_that_is_too_short(pac
 
 def test_a_packet_that_the_end_of_the_capture_cuts() -> None:
     cut = GOOD[:70]  # a preamble of 28 halves, a 0, a byte, a 0, a byte, a 0 and a bit
-    assert events_of(GOOD + cut)[1] == Fault(
-        FaultKind.CUT, LENGTH, LENGTH + sum(cut), LENGTH + sum(cut), 0, DATA[:2], 1
-    )
+    end = LENGTH + sum(cut)
+    assert events_of(GOOD + cut)[1] == Fault(FaultKind.CUT, LENGTH, end, end, 0, DATA[:2], 1)
+    # The detail of a fault before is not the cut's.
+    wrong = [77 * US, *GOOD]
+    start, end = LENGTH + sum(wrong), end + sum(wrong)
+    assert events_of([*GOOD, *wrong, *cut])[3] == Fault(FaultKind.CUT, start, end, end, 0, DATA[:2], 1)
 
 
 def test_a_half_that_the_end_of_the_capture_leaves_alone() -> None:
@@ -147,3 +150,23 @@ def test_a_fault_of_the_number_of_bytes_has_no_detail(count: int, kind: FaultKin
     fault = events_of([*GOOD, *packet_durations(bytes(count)), *GOOD])[1]
     assert isinstance(fault, Fault)
     assert (fault.kind, fault.detail, fault.start, len(fault.data)) == (kind, 0, LENGTH, min(count, 15))
+
+
+def test_a_capture_that_starts_with_more_than_the_rest_of_a_packet_is_wrong_from_its_start() -> None:
+    """Two zero-bits, a wrong half-bit and a packet: no nanosecond before the packet is left out."""
+    fault, packet = events_of([*bit_durations([0, 0]), 77 * US, *GOOD])
+    assert fault == Fault(FaultKind.GAP, 0, 477 * US, 400 * US, 77 * US, b"", 1)
+    assert packet == Packet(DATA, 14, 477 * US, 477 * US + LENGTH)
+
+
+@pytest.mark.parametrize("halves", [19, 20])
+def test_a_cutout_before_the_shortest_preamble_one_half_bit_off(halves: int) -> None:
+    """The capture's ones pair from 52 us on, which do not fit 59 us (S-9.1 A, table 1). From 59 us on ten bits pair.
+
+    The preamble is complete with the tenth (S-9.2 A), or with the zero that leaves the half-bit before it unpaired.
+    """
+    rest = packet_durations(DATA, 0)
+    events = events_of([*GOOD, 29 * US, 400 * US, 52 * US, 59 * US, *[ONE] * halves, *rest])
+    start = LENGTH + 481 * US
+    assert events[1] == Cutout(LENGTH, start)
+    assert events[2] == Packet(DATA, 10, start, start + 59 * US + halves * ONE + sum(rest))

@@ -91,9 +91,9 @@ class Ledger:
     def history(limits: Limits) -> int:
         """How many half-bits back :meth:`answer` needs for these limits.
 
-        The halves of a preamble, one on either side in case the pairs are one half-bit off, and a cutout.
+        A cutout, the halves of a preamble, and one more if the pairs are one half-bit off.
         """
-        return 2 * limits.preamble_min + 2 + CUTOUT_HALVES
+        return CUTOUT_HALVES + 2 * limits.preamble_min + 1
 
     def answer(self, answer: int, element: Element, halves: Sequence[int]) -> PacketEvent | None:
         """Take an answer of the core's layer 4 other than MORE.
@@ -108,7 +108,7 @@ class Ledger:
         if answer == core.PACKET:
             return self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.end)
         if answer == core.SYNC:
-            return self._found(self._run_start(element, halves), element.end, halves)
+            return self._found(self._run_start(element.end, halves), element.end, halves)
         if answer == core.UNPAIRED_ZERO and element.start == self._half_ended:
             if long_as_cutout(element.detail, self._limits):
                 return self._ended_by_cutout(element)
@@ -152,11 +152,12 @@ class Ledger:
             self._data = bytes(self._packets.data[: self._packets.length])
             self.inside = False
             self._first_fault, self._start, self._at, self._count = core.CUT, self.settled, end, 1
+            self._detail = 0
         elif not self._first_fault or self._start == end:
             return None
         elif self._first_fault in _UNPAIRED and self._end == end:
             # The capture ended before the other half came.
-            self._first_fault = core.CUT
+            self._first_fault, self._detail = core.CUT, 0
         return self._fault(end)
 
     def _lose(self, answer: int, element: Element) -> None:
@@ -205,18 +206,17 @@ class Ledger:
 
     def _fault(self, end: int) -> Fault:
         """The lost stretch, which ends here."""
-        detail = 0 if self._first_fault == core.CUT else self._detail
-        fault = Fault(FaultKind(self._first_fault), self._start, end, self._at, detail, self._data, self._count)
+        fault = Fault(FaultKind(self._first_fault), self._start, end, self._at, self._detail, self._data, self._count)
         self._first_fault = self._count = 0
         return fault
 
-    def _run_start(self, element: Element, halves: Sequence[int]) -> int:
-        """Where the first one-bit of the preamble starts that is complete with ``element``, ns."""
+    def _run_start(self, end: int, halves: Sequence[int]) -> int:
+        """Where the first one-bit of the preamble starts that is complete at ``end``, ns."""
         machine = self._packets
-        if element.bit != core.UNPAIRED_ONE and machine.shifted_ones >= machine.ones:
+        if machine.shifted_ones >= machine.ones:
             # In the later pairing the last half belongs to the next bit.
-            return element.end - sum(halves[-2 * machine.shifted_ones - 1 :])
-        return element.end - sum(halves[-2 * machine.ones :])
+            return end - sum(halves[-2 * machine.shifted_ones - 1 :])
+        return end - sum(halves[-2 * machine.ones :])
 
 
 def _few_between(start: int, end: int, now: int, halves: Sequence[int]) -> bool:

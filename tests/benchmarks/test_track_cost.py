@@ -27,4 +27,4 @@ def test_both_are_measured() -> None:
 
 def test_memory_is_flat() -> None:
     """What is remembered is bounded: 32 bytes more for each packet would show."""
-    assert max(growth(90_000, 9)) < 90_000 * 32
+    assert max(growth(45_000, 9)) < 45_000 * 32

@@ -100,3 +100,24 @@ def test_a_finished_receiver_has_nothing_pending() -> None:
     (cut,) = receiver.finish()
     assert isinstance(cut, Fault) and cut.kind is FaultKind.CUT
     assert receiver.finish() == ()
+
+
+@pytest.mark.parametrize(
+    ("end", "half", "expected"),
+    [
+        ((55, 61), 64, Packet),
+        ((61, 55), 61, Packet),
+        ((61, 55), 62, Fault),
+    ],
+)
+def test_the_last_half_of_a_flawless_packet_may_be_the_next_preamble_s_first(
+    end: tuple[int, int], half: int, expected: type
+) -> None:
+    """If a half was lost before it. Nine bits follow, and a tenth if they pair with that half (S-9.2 A).
+
+    The halves of a one-bit differ by 6 us at most (S-9.1 A, table 1).
+    """
+    first = [*GOOD[:-1], 58 * US]
+    flawless = [*GOOD[:-2], *(US * part for part in end)]
+    events = events_of([*first, *flawless, half * US, *[58 * US] * 18, *packet_durations(DATA, 0)])
+    assert [type(event) for event in events[:3]] == [Packet, Packet, expected]

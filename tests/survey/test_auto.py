@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from halfbit.limits import RECEIVE
+from halfbit.survey import Finding
 from tests.benchmarks.simulated import CAPTURES, TIMINGS, Capture, found_limits, result, sent, single_halves
 
 PACKETS = 120
@@ -19,6 +20,19 @@ HARD = (
     "falling edges only",
 )
 
+#: What the survey says of some: the finding, words of its reason and of its advice.
+FINDINGS = {
+    "clean": (Finding.SOUND, "58 us long", "Decode it as it is"),
+    "cutouts": (Finding.SOUND, "58 us long", "as it is"),
+    "jitter of 3 us": (Finding.JITTER, "wider windows", "--limits auto"),
+    "noise": (Finding.NOISE, "closer than any half-bit", "--filter"),
+    "loop of 20 to 30 us": (Finding.POLLED, "loop period is up to about", "decides by sum"),
+    "loop of 36 us": (Finding.POLLED, "steps of 36 us", "decides by sum"),
+    "loop of 45 to 56 us": (Finding.POLLED, "in sequence can", "decides by sequence"),
+    "rising edges only": (Finding.ONE_EDGE, "116, 158 and 200 us", "decides by sequence"),
+    "falling edges only": (Finding.ONE_EDGE, "116, 158 and 200 us", "decides by sequence"),
+}
+
 
 def best(capture: Capture, timing: str) -> float:
     """The greatest share that limits made by hand read."""
@@ -32,7 +46,8 @@ def best(capture: Capture, timing: str) -> float:
 
 
 @pytest.mark.parametrize("name", list(CAPTURES))
-def test_found_limits_are_as_good_as_the_best(name: str) -> None:
+def test_the_survey_says_what_a_capture_is_and_finds_limits_as_good_as_the_best(name: str) -> None:
+    assert FINDINGS.keys() <= CAPTURES.keys()
     capture = CAPTURES[name]
     signal = sent(PACKETS)
     durations = capture.durations(signal)
@@ -40,6 +55,15 @@ def test_found_limits_are_as_good_as_the_best(name: str) -> None:
     got = result(signal, durations, found.limits, found.filter, int("stretched" in name))
     assert got.share >= best(capture, "58/100") - SHORT
     assert got.false == 0
+    if name in FINDINGS:
+        finding, reason, advice = FINDINGS[name]
+        assert found.verdict.finding is finding
+        assert reason in found.verdict.reason
+        assert advice in found.verdict.advice
+        if finding is Finding.SOUND:
+            assert found.limits == RECEIVE
+            assert found.filter == 0
+            assert [trial.limits for trial in found.trials] == [RECEIVE]  # nothing else needed to be tried
 
 
 @pytest.mark.parametrize("timing", [name for name in TIMINGS if name != "58/100"])
@@ -56,11 +80,3 @@ def test_the_station_may_time_its_bits_otherwise(name: str, timing: str) -> None
     assert found.fit is not None
     assert found.fit.one == pytest.approx(TIMINGS[timing].one_first, abs=300)
     assert found.fit.zero == pytest.approx(TIMINGS[timing].zero_first, abs=500)
-
-
-@pytest.mark.parametrize("name", ["clean", "cutouts"])
-def test_a_sound_capture_is_read_as_the_standard_bids(name: str) -> None:
-    found = found_limits(CAPTURES[name].durations(sent(PACKETS)))
-    assert found.limits == RECEIVE
-    assert found.filter == 0
-    assert [trial.limits for trial in found.trials] == [RECEIVE]  # nothing else needed to be tried

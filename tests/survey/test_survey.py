@@ -38,28 +38,6 @@ def clean() -> list[int]:
     return list(sent(80).durations)
 
 
-FINDINGS = {
-    "clean": (Finding.SOUND, "58 us long", "Decode it as it is"),
-    "cutouts": (Finding.SOUND, "58 us long", "as it is"),
-    "jitter of 3 us": (Finding.JITTER, "wider windows", "--limits auto"),
-    "noise": (Finding.NOISE, "closer than any half-bit", "--filter"),
-    "loop of 20 to 30 us": (Finding.POLLED, "loop period is up to about", "decides by sum"),
-    "loop of 36 us": (Finding.POLLED, "steps of 36 us", "decides by sum"),
-    "loop of 45 to 56 us": (Finding.POLLED, "in sequence can", "decides by sequence"),
-    "rising edges only": (Finding.ONE_EDGE, "116, 158 and 200 us", "decides by sequence"),
-    "falling edges only": (Finding.ONE_EDGE, "116, 158 and 200 us", "decides by sequence"),
-}
-
-
-@pytest.mark.parametrize("name", list(FINDINGS))
-def test_the_verdict_says_what_the_capture_is(name: str) -> None:
-    finding, reason, advice = FINDINGS[name]
-    verdict = surveyed(CAPTURES[name].durations(sent(80))).verdict
-    assert verdict.finding is finding
-    assert reason in verdict.reason
-    assert advice in verdict.advice
-
-
 @pytest.mark.parametrize("period", [20, 30, 40, 50])
 def test_the_loop_period_is_found(period: int, clean: list[int]) -> None:
     found = surveyed(polled(clean, (period * US - 5 * US, period * US), random.Random(1)))

@@ -22,14 +22,13 @@ __all__ = ["FlawlessPackets"]
 ONE, ZERO, UNSURE = b"10?"
 
 #: How many different counts are remembered with their symbols, and packets with their bytes.
-REMEMBERED = 1 << 12
+REMEMBERED = 4096
 
 
 class Symbols(dict[int, int]):
     """The symbol of each count of ``scale`` ns, from the core, as counts are asked for."""
 
     def __init__(self, limits: Limits, scale: int) -> None:
-        super().__init__()
         self._half_bits = limits.half_bits_core()
         self._bits = limits.bits_core()
         self._scale = scale

@@ -36,8 +36,8 @@ class HalvesReceiver:
         self._core = limits.receiver_core()
         self._ledger = Ledger(self._core.packets, limits, start)
         self._flawless = FlawlessPackets(limits)
-        #: The last durations, ns: those the ledger may need, and one that waits for its other half.
-        self._halves: deque[int] = deque(maxlen=Ledger.history(limits) + 1)
+        #: The last durations, ns.
+        self._halves: deque[int] = deque(maxlen=Ledger.history(limits))
         #: The time of the last change, ns.
         self.now: int = start
 
@@ -72,11 +72,10 @@ class HalvesReceiver:
         events: tuple[PacketEvent, ...] = ()
         if bits.held != core.MORE:
             bit = core.UNPAIRED_ONE if bits.held == core.ONE else core.UNPAIRED_ZERO
-            waiting = bits.waiting
-            bits.held, bits.waiting = core.MORE, 0
-            answer = self._core.packets.feed(bit, waiting, 0)
+            first, last = bits.waiting, 0
+            answer = self._core.packets.feed(bit, first, last)
             if answer != core.MORE:
-                events = self._answer(answer, element_of(bit, waiting, 0, self.now), list(self._halves))
+                events = self._answer(answer, element_of(bit, first, last, self.now), list(self._halves))
         fault = self._ledger.finish(self.now)
         return events if fault is None else (*events, fault)
 
@@ -87,32 +86,26 @@ class HalvesReceiver:
     def _feed_row(self, row: list[int], scale: int, events: list[PacketEvent]) -> None:
         """After each packet take flawless ones as far as they go, then step by step to the end of the next packet."""
         symbols = self._flawless.symbols(row, scale)
-        place = 0
+        place = self._take_flawless(row, symbols, 0, scale, events)
         while place < len(row):
-            if self._after_packet():
-                place = self._take_flawless(row, symbols, place, scale, events)
-            for place in range(place, len(row)):
-                complete = self.feed(row[place] * scale)
-                if complete:
-                    events += complete
-                    if self._after_packet():
-                        break
+            complete = self.feed(row[place] * scale)
             place += 1
-
-    def _after_packet(self) -> bool:
-        """True if a packet ended with the last change."""
-        return self._ledger.packet_end == self.now and self._core.packets.state == core.IDLE
+            if complete:
+                events += complete
+                place = self._take_flawless(row, symbols, place, scale, events)
 
     def _take_flawless(
         self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]
     ) -> int:
-        """Take as many flawless packets as follow one another from ``place`` on; return where they end."""
-        end = place
-        for data, preamble, end, length in self._flawless.packets(row, symbols, place):
+        """If a packet ended with the last change, take the flawless ones from ``place`` on; return where they end.
+
+        Only the last half of a packet matters to the core afterwards. No loss starts before a packet's end, so the
+        ledger needs none of its half-bits.
+        """
+        if self._ledger.packet_end != self.now or self._core.packets.state != core.IDLE:
+            return place
+        for data, preamble, place, length in self._flawless.packets(row, symbols, place):
             self.now += length * scale
             events.append(self._ledger.packet(data, preamble, self.now))
-        if end > place:
-            # A packet is longer than the history. After one, the core's state depends on its last half only.
-            self._halves.extend(count * scale for count in row[end - len(self._halves) : end])
-            self._core.packets.previous_half = self._halves[-1]
-        return end
+            self._core.packets.previous_half = row[place - 1] * scale
+        return place
