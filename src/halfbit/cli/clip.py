@@ -31,9 +31,11 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the stretch and return the exit status."""
     with opened(args) as capture:
-        durations, first = stretch(capture.reading.edges, args.start, args.end)
+        durations, first, last = stretch(capture.reading.edges, args.start, args.end)
         name, words = capture.source.name, capture.reading.words
     if not durations:
+        if last < args.start:
+            raise HalfbitError(f"{name}: the capture ends at {milliseconds(last)} ms: give an earlier --from")
         after = milliseconds(args.start)
         raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
@@ -57,8 +59,11 @@ def write_text(path: str, text: str) -> None:
         raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
-def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
-    """The durations between the changes from ``start`` to ``end``, ns, and the time of the first change, ns."""
+def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int, int]:
+    """The durations between the changes from ``start`` to ``end``, and the times of the first and the last change read.
+
+    All in ns.
+    """
     found: list[int] = []
     now, first = 0, start
     for row, scale in edges._rows():
@@ -67,7 +72,7 @@ def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
             if early < start:
                 continue
             if end is not None and now > end:
-                return found, first
+                return found, first, now
             first = first if found else early
             found.append(now - early)
-    return found, first
+    return found, first, now
