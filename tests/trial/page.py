@@ -70,7 +70,8 @@ then it is as before: both changes are lost, and nothing in the capture shows it
 what a decision by sequence makes of that: packets that were never sent. So ``auto`` does not use it there. It reads by
 the standard's limits only, and gives hardly a packet. ``halfbit survey`` says "turns of the loop are longer than half
 of a one", "the loop or timer is too coarse" or "no packet could be read"; in a program the finding is
-``Finding.COARSE`` or ``Finding.NOTHING`` (:doc:`reference/survey`). No setting helps; the board must look more often:
+``Finding.COARSE`` or ``Finding.NOTHING`` (:doc:`reference/survey`). No setting helps. Near 58 us a survey cannot always
+tell which side a loop is on, so trust no packet there. The board must look more often:
 
 - look at least every 42 us, better every 10: take all else out of the loop, or write it in C;
 - or let an interrupt or a timer note each change (:doc:`howto/pio`).""",
