@@ -66,8 +66,8 @@ because two changes within one turn leave no trace. Move such work out of the lo
 timer, or look from a second core.
 
 A loop whose turns are longer than half of a one, 58 us, cannot be read. The level can change twice within one turn, and
-then it is as before: both changes are lost, and nothing in the capture shows it. The row of loops of 60 to 70 us says
-what a decision by sequence makes of that: packets that were never sent. So ``auto`` does not use it there. It reads by
+then it is as before: both changes are lost, and nothing in the capture shows it. The row of loops of 60 to 70 us shows
+that a decision by sequence then gives packets that were never sent. So ``auto`` does not use it there. It reads by
 the standard's limits only, and gives hardly a packet. ``halfbit survey`` says "turns of the loop are longer than half
 of a one", "the loop or timer is too coarse" or "no packet could be read"; in a program the finding is
 ``Finding.COARSE`` or ``Finding.NOTHING`` (:doc:`reference/survey`). No setting helps. Near 58 us a survey cannot always
