@@ -90,7 +90,7 @@ class Packet:
     start: int = 0
     #: First ns after the packet end bit.
     end: int = 0
-    #: How it was recovered, by what was most; ``None`` if it did not have to be.
+    #: How it was recovered, by the most frequent error; ``None`` if it did not have to be.
     recovered: Recovery | None = None
     #: How many times likelier it was than any other reading of the same times, if it was recovered.
     margin: int | None = None
