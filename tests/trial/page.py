@@ -26,8 +26,8 @@ repeat their packets, so a lost packet is soon followed by the same one. A false
 
 The captures are simulated, by code that shares nothing with the library. The stations keep to the standard: halves of
 ones of 55 to 61 us, of zeros of 95 to 120 us, the two halves of a bit alike or not (S-9.1 A, table 1). The traffic is
-that of an invented layout, and each board has the faults in its row's name. ``python -m tests.trial`` makes the same
-figures again.
+that of an invented layout, and each board has the faults in its row's name. ``python -m tests.trial`` makes such
+figures.
 
 How to read the tables
 ----------------------
