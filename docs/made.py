@@ -64,7 +64,7 @@ def command_part(words: str) -> str:
         if not shown:
             continue
         if group.title not in ("positional arguments", "options"):
-            lines += [f"**{(group.title or '').capitalize()}**" + (f": {_plain(group.description)}." if group.description else ""), ""]
+            lines += [f"**{(group.title or '').capitalize()}**" + (f": {_plain(group.description).rstrip('.')}." if group.description else ""), ""]
         for action in shown:
             lines += _option(one, action)
     for part in (one.epilog or "").split("\n\n"):
