@@ -133,6 +133,7 @@ def test_what_the_pages_count() -> None:
     assert f"{len(cases())} cases, 0 differ; {len(rules)} of {len(rules)} rules kept" in shown
     assert len(MUTATIONS) == 19 and "Nineteen mistakes" in shown
     assert 35 <= len((C / "answers.c").read_text().splitlines()) <= 50
+    assert 270 <= len((ROOT / "src" / "halfbit" / "core.py").read_text().splitlines()) <= 330
 
 
 def test_every_figure_is_shown() -> None:
