@@ -16,6 +16,7 @@ import argparse
 import ast
 import inspect
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator
 from importlib import import_module
 from pathlib import Path
@@ -63,7 +64,7 @@ def command_part(words: str) -> str:
         if not shown:
             continue
         if group.title not in ("positional arguments", "options"):
-            lines += [f"**{(group.title or '').capitalize()}**" + (f": {_plain(group.description)}." if group.description else ""), ""]
+            lines += [f"**{(group.title or '').capitalize()}**" + (f": {_plain(group.description).rstrip('.')}." if group.description else ""), ""]
         for action in shown:
             lines += _option(one, action)
     for part in (one.epilog or "").split("\n\n"):
@@ -201,9 +202,11 @@ class SourcesDirective(SphinxDirective):
     """``.. sources::``: a table of the documents that the tests name."""
 
     def run(self) -> list[nodes.Node]:
-        lines = [".. list-table::", "   :header-rows: 1", "   :widths: 15 85", "", "   * - document", "     - named in (below ``tests/``)"]
+        lines = [".. list-table::", "   :header-rows: 1", "   :widths: 15 85", ""]
+        lines += _row("document", "test files that name it, by folder of tests/")
         for source, files in sources().items():
-            lines += [f"   * - {source}", "     - " + ", ".join(f"``{name}``" for name in files)]
+            folders = Counter(name.rpartition("/")[0] or "tests" for name in files)
+            lines += _row(source, ", ".join(f"{folder}: {count}" for folder, count in sorted(folders.items())))
         return self.parse_text_to_nodes("\n".join(lines))
 
 

@@ -1,7 +1,7 @@
 """What a session on the programming track asked and set: CV by CV, each act once.
 
-Decoders act on the second identical packet (S-9.2.3), so that is where an act is counted. Whether the decoder
-answered cannot be told: its answer is a pulse of current, not on this signal.
+Decoders act on the second identical packet (S-9.2.3), so that is where an act is counted. A decoder's answer
+is a pulse of current. It is not in this signal, so nothing here says if a decoder answered.
 """
 
 import sys

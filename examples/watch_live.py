@@ -20,7 +20,7 @@ def watch(lines: Iterable[str]) -> None:
     decoder = StreamDecoder()
     latest: dict[tuple[Address, type], Instruction] = {}
     # An iterator's values are taken one at a time, so nothing here waits for more than the next line.
-    for edge in edges_from_durations(float(line) for line in lines):
+    for edge in edges_from_durations(float(line) for line in lines if not line.startswith("#")):
         for event in decoder.feed(edge):
             if isinstance(event, Fault):
                 print(f"  ({event})", flush=True)

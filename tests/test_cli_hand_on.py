@@ -59,7 +59,9 @@ def test_clip_can_be_decoded_and_says_where_it_is_from(tmp_path: Path, capsys: C
     assert main(["clip", path, "--from", "100", "--to", "160"]) == 0
     assert capsys.readouterr().out == out.read_text()
     assert main(["clip", path, "--from", "100s"]) == 2
-    assert "the level does not change twice" in capsys.readouterr().err
+    assert f"the capture ends at {sum(halves_of(SENT)) / 1e6:.3f} ms: give an earlier --from" in capsys.readouterr().err
+    assert main(["clip", path, "--from", "100ms", "--to", "100.1ms"]) == 2
+    assert "the level does not change twice after 100.000 ms" in capsys.readouterr().err
 
 
 def test_compare_finds_what_the_board_lost_and_why(both: tuple[str, str], capsys: Captured) -> None:

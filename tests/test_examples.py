@@ -226,7 +226,7 @@ def test_an_example_runs_and_says_what_it_should(example: str, tmp_path: Path) -
     done = subprocess.run(
         [sys.executable, "-W", "error", EXAMPLES / example],
         cwd=tmp_path,
-        input="\n".join(line for line in stdin.splitlines() if not line.startswith("#")),
+        input=stdin,
         capture_output=True,
         text=True,
         timeout=120,

@@ -40,7 +40,7 @@ class EdgeMachine:
     :param wrap: for a counter that starts over: how many counts it has (``2**32``). Without it
         time going backwards is an error.
     :param level: the level after the first change, if :meth:`feed` is not given levels.
-    :raises HalfbitError: if an argument is none of these.
+    :raises HalfbitError: if an argument is anything else.
     """
 
     def __init__(self, unit: Unit = "us", *, wrap: int | None = None, level: int = 1) -> None:
@@ -240,7 +240,7 @@ def edges_from_times(times: Iterable[Number], unit: Unit = "us", *, wrap: int | 
     :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
     :param wrap: for a counter that starts over: how many counts it has (``2**32``).
     :param level: the level after the first change.
-    :raises HalfbitError: if an argument is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+    :raises HalfbitError: if an argument is anything else. Once iterated over, :class:`halfbit.CaptureError` with the
         item if a time is not a finite number or goes backwards.
     """
     refuse_levels(times)
@@ -253,7 +253,7 @@ def edges_from_durations(durations: Iterable[Number], unit: Unit = "us", *, leve
     :param durations: in the unit, as :func:`edges_from_times` takes times.
     :param unit: ``"ns"``, ``"us"``, ``"ms"``, ``"s"``, or ticks per second.
     :param level: the level after the first change.
-    :raises HalfbitError: if an argument is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+    :raises HalfbitError: if an argument is anything else. Once iterated over, :class:`halfbit.CaptureError` with the
         item if a duration is not a finite number or negative.
     """
     refuse_levels(durations)
@@ -265,7 +265,7 @@ def edges_from_samples(samples: Iterable[int], unit: Unit = "us") -> Edges:
 
     :param samples: 0 or 1 each; bytes are fastest.
     :param unit: the time between two samples: ``"us"``, or the samples per second.
-    :raises HalfbitError: if the unit is none of these. Once iterated over, :class:`halfbit.CaptureError` with the
+    :raises HalfbitError: if the unit is anything else. Once iterated over, :class:`halfbit.CaptureError` with the
         item if a sample is neither 0 nor 1.
     """
     return RawEdges(lambda: changes(levels_in(samples)), are_durations=False, unit=unit)

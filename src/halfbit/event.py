@@ -84,7 +84,7 @@ class Packet:
     preamble: int = 0
     start: int = 0  #: First ns of the preamble, from the capture's start.
     end: int = 0  #: First ns after the packet end bit.
-    recovered: Recovery | None = None  #: How it was recovered, by the most frequent error; ``None`` if it was sound.
+    recovered: Recovery | None = None  #: How, by the most frequent error; ``None`` if it did not have to be recovered.
     #: How many times likelier it was than any other reading of the same times, if it was recovered.
     margin: int | None = None
 

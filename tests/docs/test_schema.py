@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
@@ -112,3 +113,34 @@ def test_every_line_of_the_command_is_as_the_schema_says(capture: str) -> None:
 )
 def test_what_is_no_event_is_refused(value: dict[str, Any]) -> None:
     assert wrong(value) is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "within"),
+    [
+        ("survey", ("fit", "shares", "trials")),
+        ("traffic", ("addresses",)),
+        ("follow --address 7", ()),
+        ("audit", ("rules",)),
+        ("inspect", ("bits",)),
+    ],
+)
+def test_every_key_of_the_other_commands_is_on_the_page(words: str, within: tuple[str, ...]) -> None:
+    said = io.StringIO()
+    command, *options = words.split()
+    with redirect_stdout(said), redirect_stderr(io.StringIO()):
+        assert main([command, "--json", str(CAPTURES / "shunting_turn.txt"), *options]) == 0
+    page = (ROOT / "docs" / "reference" / "json.rst").read_text("utf-8")
+    about = "\n".join(re.findall(rf"^``{command}``: .*\n\n\.\. list-table::\n(?:   .*\n|\n)*", page, re.MULTILINE))
+    keys: set[str] = set()
+    for line in said.getvalue().splitlines():
+        item = json.loads(line)
+        if item.get("type") == "diagnosis":  # in the schema
+            continue
+        keys |= set(item)
+        for name in within:
+            part = item.get(name) or {}
+            for one in part if isinstance(part, list) else [part]:
+                keys |= set(one)
+    assert len(keys) >= 5
+    assert sorted(key for key in keys if f"``{key}``" not in about) == []

@@ -34,6 +34,15 @@ def test_all_sources_compile_without_a_warning(optimise: str) -> None:
     assert set(names) <= {"__aeabi_idiv", "__aeabi_uidiv", "__aeabi_uidivmod", "__aeabi_lmul", "__gnu_thumb1_case_uqi"}
 
 
+@pytest.mark.parametrize(
+    ("flags", "called"), [(("-Os",), ["__gnu_thumb1_case_uqi"]), (("-O2",), []), (("-Os", "-fno-jump-tables"), [])]
+)
+def test_the_receivers_one_call_of_libgcc(flags: tuple[str, ...], called: list[str]) -> None:
+    """docs/porting.rst says so."""
+    made = build(ARM_GCC, (*STRICT, *ARM_GCC_CHIP, *flags, "-r"), (C / "halfbit.c",), suffix=".o")
+    assert subprocess.check_output(["arm-none-eabi-nm", "-u", str(made)], text=True).split()[1::2] == called
+
+
 @pytest.mark.parametrize(("per_us", "us"), RATIOS)
 def test_the_receivers_give_the_same_answers(per_us: int, us: int) -> None:
     chip = Chip("-O2", core=CORTEX_M0_GCC, settings=timer(per_us, us), counted=False)

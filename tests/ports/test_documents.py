@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
+
 import pytest
 
 from halfbit import core
@@ -10,6 +13,7 @@ from halfbit.vectors import cases
 from ..benchmarks import port_cost, port_isolators, port_micropython
 from .support_build import C, ROOT
 from .support_files import load
+from .support_micropython import run
 from .test_c_vectors import MUTATIONS
 
 DOCS = ROOT / "docs"
@@ -103,12 +107,33 @@ def test_what_the_page_says_of_the_queue() -> None:
     assert 0.70 < 4096 / left * sum(clean) / 1e6 < 0.80
 
 
+def test_what_the_page_says_an_avr_can_do() -> None:
+    """Shares of the processor at the densest signal, mean and worst, as the table has them."""
+    shares = {
+        row[:20].strip(): re.findall(r"([\d.]+) %", row)
+        for row in (DOCS / "port_cost.txt").read_text().splitlines()
+        if row.startswith("ATmega328P, -Os ") or row.startswith("ATmega328P, -Os, sum ")
+    }
+    (mean, worst), (mean_sum, _) = shares["ATmega328P, -Os"], shares["ATmega328P, -Os, sum"]
+    page = " ".join((DOCS / "porting.rst").read_text().split())
+    assert f"needs {float(mean):.0f} % of its time, {float(worst):.0f} % at worst" in page
+    assert f"cannot keep up by sum**: at the densest signal it would need {float(mean_sum):.0f} % of its time" in page
+    assert float(mean_sum) > 100 > float(worst)
+
+
+def test_the_program_that_measures_a_turn_runs() -> None:
+    page = (DOCS / "porting.rst").read_text()
+    (block,) = re.findall(r"\.\. code-block:: python\n\n((?:   .*\n|\n)+)", page)
+    assert re.fullmatch(r"[\d.e-]+ us for a turn\n", run(textwrap.dedent(block), {}).output)
+
+
 def test_what_the_pages_count() -> None:
     rules = {case.rule for case in cases()}
     shown = (DOCS / "vectors.rst").read_text()
     assert f"{len(cases())} cases, 0 differ; {len(rules)} of {len(rules)} rules kept" in shown
     assert len(MUTATIONS) == 19 and "Nineteen mistakes" in shown
     assert 35 <= len((C / "answers.c").read_text().splitlines()) <= 50
+    assert 270 <= len((ROOT / "src" / "halfbit" / "core.py").read_text().splitlines()) <= 330
 
 
 def test_every_figure_is_shown() -> None:

@@ -26,8 +26,8 @@ repeat their packets, so a lost packet is soon followed by the same one. A false
 
 The captures are simulated, by code that shares nothing with the library. The stations keep to the standard: halves of
 ones of 55 to 61 us, of zeros of 95 to 120 us, the two halves of a bit alike or not (S-9.1 A, table 1). The traffic is
-that of an invented layout, and each board has the faults in its row's name. ``python -m tests.trial`` makes the same
-figures again.
+that of an invented layout, and each board has the faults in its row's name. ``python -m tests.trial`` makes such
+figures.
 
 How to read the tables
 ----------------------
@@ -63,7 +63,18 @@ A program that looks at the level once a turn. The longest time from one look to
 length of a whole bit shows whether it is a one or a zero. Above 42 us, only a whole stretch of bits does. A turn that
 takes longer now and then (garbage collection, a network stack, a printed line) does more harm than a slow loop,
 because two changes within one turn leave no trace. Move such work out of the loop, note changes by interrupt or by
-timer, or look from a second core.""",
+timer, or look from a second core.
+
+A loop whose turns are longer than half of a one, 58 us, cannot be read. The level can change twice within one turn, and
+then it is as before: both changes are lost, and nothing in the capture shows it. The row of loops of 60 to 70 us shows
+that a decision by sequence then gives packets that were never sent. So ``auto`` does not use it there. It reads by
+the standard's limits only, and gives hardly a packet. ``halfbit survey`` says "turns of the loop are longer than half
+of a one", "the loop or timer is too coarse" or "no packet could be read"; in a program the finding is
+``Finding.COARSE`` or ``Finding.NOTHING`` (:doc:`reference/survey`). No setting helps. Near 58 us a survey cannot always
+tell which side a loop is on, so trust no packet there. The board must look more often:
+
+- look at least every 42 us, better every 10: take all else out of the loop, or write it in C;
+- or let an interrupt or a timer note each change (:doc:`howto/pio`).""",
     "One edge": """\
 An input that notes only rising changes, or only falling ones. If these changes are at the bits' starts, each duration
 is a bit. If they are in the middle of the bits, each duration is the last half of one bit and the first half of the

@@ -135,6 +135,7 @@ def _loops() -> Iterator[Row]:
     yield _row("loops of 5 to 12 us, any station", _any_loop(5, 12, equal=False), LOOP, 1.0)
     yield _row("loops of 42 to 50 us, any station", _any_loop(42, 50, equal=False), LOOP, None)
     yield _row("loops of 50 to 56 us, ones of 58 us", _fixed_ones(50, 56), LOOP, None)
+    yield _row("loops of 60 to 70 us, ones of 58 us", _fixed_ones(60, 70), LOOP, None)
     for period in (5, 10, 20, 30, 40, 48):
         scene = _random(_loop(period, 500, 80))
         yield _row(f"loop of {period} us, one turn in 500 of 80 us, any station", scene, LOOP, None)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import random
+import re
 from functools import cache
 from itertools import islice
+from pathlib import Path
 
 import pytest
+
+from halfbit.survey import verdict
 
 from .library import AUTO
 from .observer import EVEN, ODD, Loop, Observer
@@ -295,6 +299,7 @@ GATE = [
     ("loop of 20 us, one turn in 100 of 120 us", AUTO, 60),
     ("cutouts with the end bit, exact", AUTO, 100),
     ("loop of 48 us, zeros of 116 us", "period", 50),
+    ("loops of 60 to 70 us, ones of 58 us", AUTO, 60),  # no packet is asked for, and no false one may come
 ]
 
 
@@ -328,6 +333,14 @@ def test_what_falls_short_is_named() -> None:
     assert [text.rpartition(": ")[2] for text in shortfalls([auto, period])] == ["auto reads 98.00%, period 100.00%"]
     # One false packet outweighs more right ones.
     assert best([auto, Result(name, "sum", 10_000, 9_850, 1)]) == auto
+
+
+def test_the_page_quotes_what_a_survey_says() -> None:
+    page_words = " ".join(page([Result("loops of 60 to 70 us, ones of 58 us", AUTO, 150, 0, 0)]).split())
+    source = re.sub(r'"\s+f?"', "", Path(verdict.__file__).read_text("utf-8"))
+    said = re.findall(r'"([a-z ]+)"', page_words[page_words.index("``halfbit survey`` says") :])
+    assert len(said) == 3
+    assert [words for words in said if words not in source] == []
 
 
 def test_the_page_says_what_the_figures_say() -> None:

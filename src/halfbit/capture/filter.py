@@ -192,7 +192,7 @@ def filtered(edges: Edges, minimum: Number = 5, unit: Unit = "us") -> FilteredEd
 
     :param minimum: changes closer together than this are one crossing. Given in ``unit``.
     :raises HalfbitError: if ``minimum`` is less than 1 ns or not a time, or if ``edges`` is not an
-        :class:`halfbit.Edges` (use :class:`EdgeFilter` for single edges).
+        :class:`~halfbit.Edges` (use :class:`EdgeFilter` for single edges).
     """
     if not isinstance(edges, Edges):
         raise HalfbitError(f"edges: {type(edges).__name__} is not Edges; feed single edges to an EdgeFilter")

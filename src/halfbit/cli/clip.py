@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from itertools import accumulate, dropwhile, pairwise, takewhile
 from pathlib import Path
 
 from ..edge import Edges
@@ -30,9 +29,11 @@ def add_options(parser: argparse.ArgumentParser, everything: bool) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the stretch and return the exit status."""
     with opened(args) as capture:
-        durations, first = stretch(capture.reading.edges, args.start, args.end)
+        durations, first, last = stretch(capture.reading.edges, args.start, args.end)
         name, words = capture.source.name, capture.reading.words
     if not durations:
+        if last < args.start:
+            raise HalfbitError(f"{name}: the capture ends at {milliseconds(last)} ms: give an earlier --from")
         after = milliseconds(args.start)
         raise HalfbitError(f"{name}: the level does not change twice after {after} ms and before --to")
     end = first + sum(durations)
@@ -56,9 +57,20 @@ def write_text(path: str, text: str) -> None:
         raise HalfbitError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
-def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int]:
-    """The durations between the changes from ``start`` to ``end``, ns, and the time of the first change, ns."""
-    durations = (count * scale for row, scale in edges._rows() for count in row)
-    late = dropwhile(lambda time: time < start, accumulate(durations, initial=0))
-    times = list(takewhile(lambda time: end is None or time <= end, late))
-    return [after - before for before, after in pairwise(times)], times[0] if times else start
+def stretch(edges: Edges, start: int, end: int | None) -> tuple[list[int], int, int]:
+    """The durations between the changes from ``start`` to ``end``, and the times of the first and the last change read.
+
+    All in ns.
+    """
+    found: list[int] = []
+    now, first = 0, start
+    for row, scale in edges._rows():
+        for count in row:
+            early, now = now, now + count * scale
+            if early < start:
+                continue
+            if end is not None and now > end:
+                return found, first, now
+            first = first if found else early
+            found.append(now - early)
+    return found, first, now

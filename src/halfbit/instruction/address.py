@@ -103,7 +103,7 @@ class Address:
         raise HalfbitError(f"{value!r} is not the form of an address: give what as_dict() made")
 
     def to_bytes(self) -> bytes:
-        """The address bytes of a packet; none for :class:`NoAddress`.
+        """The address bytes of a packet; empty for :class:`NoAddress`.
 
         :raises HalfbitError: for accessories, because their address shares its bytes with the instruction.
         """

@@ -70,7 +70,7 @@ class Finding(enum.Enum):
     ONE_EDGE = "one edge"
     #: Level changes are too close together for half-bits.
     NOISE = "noise"
-    #: Much of the time is lost, for none of these reasons.
+    #: Much of the time is lost, for another reason.
     LOSSES = "losses"
     #: The sampling period is too long, or the timer too coarse.
     COARSE = "too coarse"
