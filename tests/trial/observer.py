@@ -106,7 +106,8 @@ class Observer:
         if self.loop is not None:
             changes = self.loop.seen(changes, rng)
         if self.edges != BOTH:
-            changes = changes[self.edges == ODD :: 2]
+            # A signal may begin in the middle of a bit. Its packets begin at the start of one.
+            changes = changes[(self.edges == ODD) ^ signal.packets[0].first & 1 :: 2]
         if self.missed or self.doubled or self.tripled:
             changes = self._noted(changes, rng)
         step = round((self.tick or 0.001) * 1000)

@@ -123,8 +123,8 @@ def test_cutouts(seen: CutoutSeen, low: float, high: float, parts: int) -> None:
 # The boards.
 
 
-def captured(observer: Observer, station: Station = Station(), packets: int = 200) -> list[int]:
-    chance = rng()
+def captured(observer: Observer, station: Station = Station(), packets: int = 200, seed: int = 1) -> list[int]:
+    chance = rng(seed)
     return observer.capture(station.signal(islice(layout_packets(chance), packets), chance), chance).durations
 
 
@@ -162,10 +162,14 @@ def test_changes_missed_and_noted_again_come_at_their_rates() -> None:
     assert exact * 1.03 < len(thrice) < exact * 1.05 and (len(thrice) - exact) % 2 == 0
 
 
-def test_one_edge() -> None:
-    """S-9.1 A: starts of bits are 116 or 200 us apart; within the bits, half a bit and half of the next."""
-    seen = {edges: set(captured(Observer(edges=edges))) for edges in (EVEN, ODD)}
-    assert sorted(seen.values(), key=len) == [{116_000, 200_000}, {116_000, 158_000, 200_000}]
+@pytest.mark.parametrize("seed", range(4))
+def test_one_edge(seed: int) -> None:
+    """S-9.1 A: starts of bits are 116 or 200 us apart; within the bits, half a bit and half of the next.
+
+    Half of the captures begin in the middle of a bit. Of these the wrong changes were kept once.
+    """
+    even, odd = (set(captured(Observer(edges=edges), seed=seed)) for edges in (EVEN, ODD))
+    assert (even, odd) == ({116_000, 200_000}, {116_000, 158_000, 200_000})
 
 
 def test_one_direction_late() -> None:

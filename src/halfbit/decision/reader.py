@@ -109,6 +109,7 @@ class SequenceReader:
         self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
+        self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
@@ -371,13 +372,13 @@ class SequenceReader:
             if not has(reading, packet):
                 margin = min(margin, reading[0] - best[0])
                 open_still |= reading[1] != RUN
-        if margin < MARGIN and open_still and self._waited < WAIT:
+        if margin < self._margin and open_still and self._waited < WAIT:
             return
         self._waited, self._dropped = 0, SURELY
-        if self._is_doubtful(packet) or self._ambiguous and margin < MARGIN_ONE_EDGE:
+        if margin < self._margin or self._is_doubtful(packet):
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
-        if margin >= MARGIN:
+        if margin:
             self._readings = [reading for reading in self._readings if has(reading, packet)]
         self._readings = [(*reading[:5], without_first(reading[5])) for reading in self._readings]
         self._before = []
