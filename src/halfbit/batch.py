@@ -92,7 +92,8 @@ def _view(values: Any) -> memoryview | None:
     kind = _kind(values)
     if kind is not None and kind not in "biufO":
         raise HalfbitError(
-            f"an array of {values.dtype} holds no real numbers: give integers or floats (of times: values.astype('int64'))"
+            f"an array of {values.dtype} holds no real numbers: "
+            "give integers or floats (of times: values.astype('int64'))"
         )
     try:
         view = memoryview(values)

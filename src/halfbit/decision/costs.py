@@ -70,7 +70,8 @@ class Costs:
 
     def cheapest(self) -> float:
         """The least cost of an error or a stretched zero. A cutout is not an error."""
-        return min(self.missed, self.doubled, self.spike, self.late, self.late_short, self.turn, self.turns, self.stretched)
+        errors = self.missed, self.doubled, self.spike, self.late, self.late_short, self.turn, self.turns
+        return min(*errors, self.stretched)
 
 
 #: Highest cost of a packet, nepers, and the addition for each half-bit if zeros are stretched.

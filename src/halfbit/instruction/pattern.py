@@ -39,8 +39,8 @@ class Letters:
 
     #: The letters, most significant first: ``"HL"`` puts H above L.
     letters: str = instance(str, "letters of a pattern")
-    #: The runs that it uses, most significant first. A run is given by its index among the runs of these letters, in the
-    #: order of the pattern. Empty: all runs, in that order.
+    #: The runs that it uses, most significant first. A run is given by its index among the runs of these letters, in
+    #: the order of the pattern. Empty: all runs, in that order.
     order: tuple[int, ...] = accepted(tuple_of(lambda one: type(one) is int), "a tuple of integers", default=())
     low: int = instance(int, "an integer", default=0)  #: Number of bits left out at the low end of these runs.
     width: int = instance(int, "an integer", default=0)  #: Number of bits taken above those; 0: all.
