@@ -107,11 +107,8 @@ class Finder:
             # Rounding must not give a time after the later value, because the next crossing may be there.
             return min(later, time + (later - time) * (middle - value) / (next_value - value))
 
-        level = 0 if first is None else 1 - first
-        moments = []
-        for at in found:
-            moments.append(crossing(at, level))
-            level = 1 - level
-        self._pending = crossing(len(volts) - 1, level)
+        opening = 0 if first is None else 1 - first
+        moments = [crossing(at, (opening + number) % 2) for number, at in enumerate(found)]
+        self._pending = crossing(len(volts) - 1, (opening + len(found)) % 2)
         self._before = times[-1], volts[-1]
         return moments

@@ -12,7 +12,6 @@ and its bytes in hexadecimal follow::
 
 from __future__ import annotations
 
-import contextlib
 import os
 import signal
 import subprocess
@@ -175,11 +174,10 @@ def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Ca
 def _stop(port: subprocess.Popen[bytes]) -> None:
     """End a program and the processes that it started, if it still runs."""
     if port.poll() is None:
-        with contextlib.suppress(ProcessLookupError):
-            if hasattr(os, "killpg"):
-                os.killpg(port.pid, signal.SIGKILL)
-            else:
-                port.kill()
+        if hasattr(os, "killpg"):
+            os.killpg(port.pid, signal.SIGKILL)
+        else:
+            port.kill()
         port.wait()
 
 
