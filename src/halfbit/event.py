@@ -65,7 +65,7 @@ class Recovery(enum.Enum):
     """How a packet was recovered that its half-bits, each by itself, or their sums did not give."""
 
     TIMES = "times"  #: Nothing was missing: the times of all its level changes together fit only this packet.
-    MISSED_CHANGES = "missed changes"
+    MISSED_CHANGES = "missed changes"  #: Level changes were missing.
     EXTRA_CHANGES = "extra changes"  #: There were level changes too many: noted twice, or spikes.
     LATE_CHANGES = "late changes"  #: Level changes were seen much too late or too early.
     LONG_TURNS = "long turns"  #: Level changes fell into long turns of the loop that looks at the level.

@@ -32,8 +32,8 @@ class Unit(enum.Enum):
 class Verdict(enum.Enum):
     """The result of an audit for one rule."""
 
-    KEPT = "kept"
-    BROKEN = "broken"
+    KEPT = "kept"  #: The rule was kept every time.
+    BROKEN = "broken"  #: The rule was broken at least once.
     #: The capture has nothing that the rule covers, or part of the signal was lost there, or it is not exact enough.
     UNCLEAR = "this capture cannot tell"
 

@@ -18,19 +18,19 @@ _BITS = 6  # gaps are counted by their top 6 bits, so to 3 %
 class Item(enum.Enum):
     """The kinds of change."""
 
-    SPEED = "speed"
+    SPEED = "speed"  #: The requested speed.
     #: The direction bit of the packet; True is forward. CV 29 and CV 19 of the decoder can still reverse it.
     DIRECTION = "direction"
     FUNCTION = "function"  #: A function; number 0 is FL (the headlight).
-    CONSIST = "consist"
+    CONSIST = "consist"  #: Membership of a consist.
     OUTPUT = "output"  #: Output 0 or 1 of a pair of an accessory decoder.
-    ASPECT = "aspect"
-    CV = "CV"
+    ASPECT = "aspect"  #: The aspect of a signal.
+    CV = "CV"  #: A CV was written.
     REGISTER = "register"  #: A register was written: the page register, or a register whose CV the packets do not show.
-    BINARY_STATE = "binary state"
-    ANALOG = "analog output"
-    RESTRICTION = "speed restriction"
-    RESET = "reset"
+    BINARY_STATE = "binary state"  #: A binary state, by its number.
+    ANALOG = "analog output"  #: An analog output, by its number.
+    RESTRICTION = "speed restriction"  #: The highest speed allowed.
+    RESET = "reset"  #: A reset or a hard reset.
     MODE = "mode"  #: Operations or service mode, for the whole track.
 
 
