@@ -42,14 +42,16 @@ _OPTIONS = (
     *("-o", "addopts=", "-q", "-x", "--tb=no", "--assert=plain", "--hypothesis-profile=mutants"),
     *("-p", "no:xdist", "-p", "no:cov", "-p", "no:cacheprovider", "-p", "no:unraisableexception"),
 )
-_LAYERS = ("test_packet.py", "test_half_bit.py", "test_bit.py", "test_gaps.py", "test_cutout.py")
-_PROPERTIES = ("properties/test_account.py", "properties/test_long.py", "properties/test_round_trip.py")
-_RECEIVER = ("receiver", "standards/test_s_9_1.py", "standards/test_s_9_2.py", "test_stream.py", *_PROPERTIES)
+_LAYERS = ("test_packet.py", "test_half_bit.py", "test_bit.py")
+_STANDARDS = ("standards/test_s_9_1.py", "standards/test_s_9_2.py", "properties/test_account.py")
+_GAPS = ("test_gaps.py", "test_cutout.py")
+_PROPERTIES = ("properties/test_long.py", "properties/test_round_trip.py")
+_RECEIVER = ("receiver", *_STANDARDS, "test_stream.py", *_PROPERTIES)
 #: The modules, and the tests that concern each, those that find most first. ``properties/test_torn.py`` is left out: it
 #: takes as long as all others, and each survivor takes all.
 MODULES: dict[str, tuple[str, ...]] = {
-    "core": ("test_core.py", *_LAYERS, *_RECEIVER),
-    "ledger": ("test_ledger.py", *_LAYERS, *_RECEIVER, "vectors/test_cases.py"),
+    "core": ("test_core.py", *_LAYERS, "receiver/test_receiver.py", *_STANDARDS),
+    "ledger": ("test_ledger.py", *_LAYERS, *_GAPS, *_RECEIVER, "vectors/test_cases.py"),
     "receiver/receiver": ("receiver/test_receiver.py", "test_ledger.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
 }
