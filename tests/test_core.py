@@ -343,6 +343,7 @@ def test_a_preamble_is_found_whatever_stood_before(broken: str) -> None:
 UNPAIRABLE: dict[str, list[int]] = {
     "nothing": [],
     "a start bit": [100_000, 100_000],
+    "a one and a zero": [58_000, 58_000, 100_000, 100_000],
     "a spike": [58_000, 58_000, 700],
     "a half of a zero": [58_000, 58_000, 100_000],
 }
@@ -363,6 +364,25 @@ def test_without_a_limit_on_the_difference_a_dropped_half_is_in_no_other_bit() -
     for bit in (core.ONE, core.UNPAIRED_ONE, *[core.ONE] * 10):
         machine.feed(bit, 58_000, 58_000)
     assert (machine.ones, machine.shifted_ones) == (11, 9)
+
+
+@pytest.mark.parametrize(("halves", "packets"), [(16, 1), (17, 1), (18, 2), (19, 2)])
+def test_of_a_packet_the_end_bit_alone_counts_for_the_next_preamble(halves: int, packets: int) -> None:
+    """S-9.2 A: ten one-bits, of which the end bit may be one. An odd half pairs with the end bit's last half."""
+    answers = receive([*IDLE, *[58_000] * halves, *packet_durations(bytes(3), preamble=0)])
+    assert answers.count(core.PACKET) == packets
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "ones"),
+    [(58_000, 64_000, 10), (64_000, 58_000, 10), (58_000, 64_001, 0), (64_001, 58_000, 0)],
+)
+def test_ones_in_the_other_pairing_may_differ_as_much_as_in_this(first: int, last: int, ones: int) -> None:
+    """S-9.1 A, table 1: by 6 us."""
+    machine = RECEIVE.packets_core()
+    for _ in range(11):
+        machine.feed(core.ONE, first, last)
+    assert machine.shifted_ones == ones
 
 
 def test_a_fault_before_the_first_packet_comes_with_no_bytes() -> None:
