@@ -50,7 +50,7 @@ _RECEIVER = ("receiver", *_STANDARDS, "test_stream.py", *_PROPERTIES)
 #: The modules, and the tests that concern each, those that find most first. ``properties/test_torn.py`` is left out: it
 #: takes as long as all others, and each survivor takes all.
 MODULES: dict[str, tuple[str, ...]] = {
-    "core": ("test_core.py", *_LAYERS, "receiver/test_receiver.py", *_STANDARDS),
+    "core": ("test_core.py", *_LAYERS, "test_ledger.py", "receiver/test_receiver.py", *_STANDARDS),
     "ledger": ("test_ledger.py", *_LAYERS, *_GAPS, *_RECEIVER, "vectors/test_cases.py"),
     "receiver/receiver": ("receiver/test_receiver.py", "test_ledger.py", "receiver/test_flawless.py", *_RECEIVER),
     "receiver/flawless": ("receiver/test_flawless.py", *_RECEIVER),
