@@ -385,6 +385,19 @@ def test_ones_in_the_other_pairing_may_differ_as_much_as_in_this(first: int, las
     assert machine.shifted_ones == ones
 
 
+@pytest.mark.parametrize(("halves", "answer"), [(17, core.MORE), (19, core.SYNC)])
+def test_a_preamble_may_be_complete_with_the_half_that_a_zero_leaves(halves: int, answer: int) -> None:
+    """Ten one-bits (S-9.2 A) from 59 us on, which does not pair with the 52 us before (S-9.1 A, table 1)."""
+    assert receive([52_000, 59_000, *[58_000] * halves, 100_000])[-1] == answer
+
+
+def test_a_one_that_is_unequal_begins_the_count_anew() -> None:
+    """In both pairings: 60 us fits neither 53 nor 52 us (S-9.1 A, table 1). Nine ones are no preamble (S-9.2 A)."""
+    wrong = [60_000, 53_000]
+    answers = receive([*[58_000] * 9, 52_000, *wrong, *[58_000] * 18, *packet_durations(bytes(3), preamble=0)])
+    assert core.SYNC not in answers and core.PACKET not in answers
+
+
 def test_a_fault_before_the_first_packet_comes_with_no_bytes() -> None:
     machine = RECEIVE.packets_core()
     assert machine.feed(core.GAP, 0, 77_000) == core.GAP
