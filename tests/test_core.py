@@ -343,6 +343,7 @@ def test_a_preamble_is_found_whatever_stood_before(broken: str) -> None:
 UNPAIRABLE: dict[str, list[int]] = {
     "nothing": [],
     "a start bit": [100_000, 100_000],
+    "a one and a zero": [58_000, 58_000, 100_000, 100_000],
     "a spike": [58_000, 58_000, 700],
     "a half of a zero": [58_000, 58_000, 100_000],
 }
@@ -363,6 +364,38 @@ def test_without_a_limit_on_the_difference_a_dropped_half_is_in_no_other_bit() -
     for bit in (core.ONE, core.UNPAIRED_ONE, *[core.ONE] * 10):
         machine.feed(bit, 58_000, 58_000)
     assert (machine.ones, machine.shifted_ones) == (11, 9)
+
+
+@pytest.mark.parametrize(("halves", "packets"), [(16, 1), (17, 1), (18, 2), (19, 2)])
+def test_of_a_packet_the_end_bit_alone_counts_for_the_next_preamble(halves: int, packets: int) -> None:
+    """S-9.2 A: ten one-bits, of which the end bit may be one. An odd half pairs with the end bit's last half."""
+    answers = receive([*IDLE, *[58_000] * halves, *packet_durations(bytes(3), preamble=0)])
+    assert answers.count(core.PACKET) == packets
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "ones"),
+    [(58_000, 64_000, 7), (64_000, 58_000, 7), (58_000, 64_001, 0), (64_001, 58_000, 0)],
+)
+def test_ones_in_the_other_pairing_may_differ_as_much_as_in_this(first: int, last: int, ones: int) -> None:
+    """S-9.1 A, table 1: by 6 us. The ones before count if they do not differ more."""
+    machine = RECEIVE.packets_core()
+    for halves in [(58_000, 58_000)] * 4 + [(first, last)] * 4:
+        machine.feed(core.ONE, *halves)
+    assert machine.shifted_ones == ones
+
+
+@pytest.mark.parametrize(("halves", "answer"), [(17, core.MORE), (19, core.SYNC)])
+def test_a_preamble_may_be_complete_with_the_half_that_a_zero_leaves(halves: int, answer: int) -> None:
+    """Ten one-bits (S-9.2 A) from 59 us on, which does not pair with the 52 us before (S-9.1 A, table 1)."""
+    assert receive([52_000, 59_000, *[58_000] * halves, 100_000])[-1] == answer
+
+
+def test_a_one_that_is_unequal_begins_the_count_anew() -> None:
+    """In both pairings: 60 us fits neither 53 nor 52 us (S-9.1 A, table 1). Nine ones are no preamble (S-9.2 A)."""
+    wrong = [60_000, 53_000]
+    answers = receive([*[58_000] * 9, 52_000, *wrong, *[58_000] * 18, *packet_durations(bytes(3), preamble=0)])
+    assert core.SYNC not in answers and core.PACKET not in answers
 
 
 def test_a_fault_before_the_first_packet_comes_with_no_bytes() -> None:
