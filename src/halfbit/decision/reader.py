@@ -46,8 +46,8 @@ PERHAPS = 3.0
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
 #: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
-#: time, ns, over the lateness: stretched zeros differ by so much that they seldom end within the lateness of a change.
-CHANCE = 250 * US
+#: time, ns, over the lateness: so little that one such chance is not enough for :data:`MARGIN_ONE_EDGE`, but two are.
+CHANCE = 80 * US
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
 #: Up to this latency, ns, a missing change is considered even if the times fit without it.
