@@ -110,3 +110,42 @@ def test_a_wrong_error_byte_is_no_packet() -> None:
     wrong = packet_durations(bytes((0x37, 0x74, 0x42)), 14, TIMING)
     found = read([*PACKETS[0], *wrong, *PACKETS[2], *bit_durations([1] * 14, TIMING)], EXACT)
     assert [packet.data for packet in found] == [SENT[0], SENT[2]]
+
+
+# One edge: each duration holds two half-bits.
+
+ONE_EDGE = Limits(decision="sequence", latency_max=3 * US, one_edge=True)
+STRETCHED = LENGTHS._replace(stretched=0.2)
+
+
+def pairs(durations: list[int], first: int) -> list[int]:
+    """The durations of one edge: between the bits' starts if ``first`` is 0, within the bits if it is 1."""
+    return [before + after for before, after in zip(durations[first::2], durations[first + 1 :: 2])]
+
+
+def test_of_one_edge_a_packet_waits_for_its_rivals() -> None:
+    """At the bits' starts, a packet with a stretched zero as long as two one-bits was refused at its last change.
+
+    Perhaps a change was missed between two one-bits. The error byte of that reading is wrong, but comes one bit later.
+    """
+    sent = [SENT[0], with_error_byte(bytes((0x03, 0x3F, 0x84))), SENT[2]]
+    before, packet, after = (packet_durations(data, 14, TIMING) for data in sent)
+    zeros = [at for at in range(28, len(packet), 2) if packet[at] > 57 * US]
+    for at in zeros:
+        longer = [*packet[: at + 1], 4 * 57 * US - packet[at], *packet[at + 2 :]]
+        signal = [*before, *longer, *after, *bit_durations([1] * 14, TIMING)]
+        assert [found.data for found in read(pairs(signal, 0), ONE_EDGE, STRETCHED)] == sent
+
+
+def test_a_stretched_zero_may_end_where_another_reading_expects_a_change() -> None:
+    """Idle, FF 00 FF (S-9.2 B), was read as 7F 00 7F: "digital decoder reset" for locomotive 127.
+
+    Within the bits, a one and a zero together show that the bits change. Here stretched zeros hide all four changes.
+    The last such duration is 202 us long, as two halves of zeros are. So the bits' starts fit all durations too.
+    """
+    idle = packet_durations(SENT[2], 14, TIMING)
+    for half, longer in ((28, 2000), (29, 3000), (46, 70), (65, 41)):
+        idle[half] += longer * US
+    signal = [*PACKETS[0], *PACKETS[1], *idle, *PACKETS[0], *bit_durations([1] * 14, TIMING)]
+    found = [found.data for found in read(pairs(signal, 1), ONE_EDGE, STRETCHED)]
+    assert found in ([*SENT[:2], SENT[0]], [*SENT, SENT[0]])

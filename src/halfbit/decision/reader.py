@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import reduce
-from math import inf
+from math import inf, log
 from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
@@ -45,6 +45,9 @@ MARGIN_ONE_EDGE = 5.0
 PERHAPS = 3.0
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
+#: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
+#: time, ns, over the lateness: so little that one such chance is not enough for :data:`MARGIN_ONE_EDGE`, but two are.
+CHANCE = 80 * US
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
 #: Up to this latency, ns, a missing change is considered even if the times fit without it.
@@ -74,8 +77,7 @@ class SequenceReader:
         self._exact = self._late < EXACT and not self._rare
         # A loop without long turns: no change is late, but after stretched zeros it may seem so.
         self._polled = self._late >= POLLED and not self._rare
-        self._need = 2 * limits.preamble_min
-        self._shortest = limits.packet_min
+        self._need, self._shortest = 2 * limits.preamble_min, limits.packet_min
         self._too_long = 2 << 8 * limits.packet_max
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
@@ -110,10 +112,10 @@ class SequenceReader:
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN
+        self._chance = log(CHANCE / (self._late + US)) if self._ambiguous else 0.0
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
-        self._perhaps_late = self._costs.late - PERHAPS
         self._ones.unit = self._unit
         self._steps = Steps(each, lengths, self._slack)
         self._missed = Steps(2 * each, lengths, 2 * self._slack)
@@ -129,7 +131,7 @@ class SequenceReader:
         readings, steps, too_long = self._readings, self._steps, self._too_long
         after: list[Reading] = []
         surprised: list[Reading] = []
-        mixed = False
+        mixed = self._ambiguous
         for reading in readings:
             cost, place, value, was_low, was_high, trail = reading
             fits = False
@@ -148,7 +150,7 @@ class SequenceReader:
                     total += narrower
                     fits = fits or narrower < NARROW
                     if low < early:
-                        if narrower < self._perhaps_late:
+                        if narrower < self._costs.late - PERHAPS:
                             low = early
                         else:
                             path = and_assumed(trail, How.LATE)
@@ -161,9 +163,13 @@ class SequenceReader:
                     self._leave(after, (total, place, value, low, high, path), then, shift, bits, ones)
             if not fits:
                 surprised.append(reading)
-            elif self._exact and now - was_low >= 2 * self._unit - self._slack:
+                continue
+            # Even if a change fits, another may be missing before it, or it may be the end of a stretched zero.
+            if self._exact and now - was_low >= 2 * self._unit - self._slack:
                 mixed = True
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
+            if self._ambiguous:
+                self._stretch(after, reading, self._costs.stretched + self._chance)
         if surprised:
             kept = len(after)
             self._assume(after, surprised)
@@ -173,8 +179,10 @@ class SequenceReader:
         self._mixed = mixed
         if self._ones.count >= BEGUN:
             self._begin()
-        if self._waited or self._readings and self._readings[0][5].found:
+        if self._readings and self._readings[0][5].found:
             self._decide()
+        else:
+            self._waited = 0
 
     def finish(self) -> None:
         """End of the changes: decide all packets."""
@@ -214,8 +222,7 @@ class SequenceReader:
             after.append((cost, RUN, value + ones, low, high, trail))
         elif place == RUN:
             if value + ones >= self._need:
-                preamble = min((value + ones) // 2, 255)
-                trail = Trail(trail.run_start, preamble, trail.how, cost, trail.found)
+                trail = Trail(trail.run_start, min((value + ones) // 2, 255), trail.how, cost, trail.found)
                 after.append((cost, then, 1 << shift | bits, low, high, trail))
         else:
             found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
@@ -241,17 +248,17 @@ class SequenceReader:
 
     def _assume(self, after: list[Reading], surprised: list[Reading]) -> None:
         """Keep the readings that the change does not fit, with an assumed error."""
-        costs, now = self._costs, self.now
-        least = min(min(map(by_cost, after), default=inf), surprised[0][0] + costs.late)
-        limit = least + SURELY
-        duration = self._duration
+        costs, now, duration = self._costs, self.now, self._duration
+        limit = SURELY + min(min(map(by_cost, after), default=inf), surprised[0][0] + costs.late)
+        stretched = costs.stretched + (self._chance if after else 0.0)
         for reading in surprised:
             cost, place, _, low, high, trail = reading
             if place == WITHIN_END_BIT:
                 self._cut_out(after, reading)
             if cost + self._cheapest > limit:
                 continue
-            self._assume_moved(after, reading, limit)
+            self._stretch(after, reading, stretched)
+            self._move_late(after, reading, limit)
             # This change is an extra one.
             extra = cost + (costs.doubled if duration <= DOUBLED else costs.spike)
             if extra <= limit and now < high + 2 * self._unit + self._late:
@@ -276,21 +283,24 @@ class SequenceReader:
             if reading[0] + costs.late <= limit:
                 self._skip(after, reading, self._missed, costs.late, How.LATE)
 
-    def _assume_moved(self, after: list[Reading], reading: Reading, limit: float) -> None:
-        """Assume that the change is seen earlier or later than usual, or that a zero is stretched."""
-        costs, now, early, rare = self._costs, self.now, self.now - self._late, self._rare
-        cost, place, _, was_low, was_high, trail = reading
-        late = cost + (costs.late if self._duration >= rare - self._late else costs.late_short)
-        stretched = cost + costs.stretched
+    def _stretch(self, after: list[Reading], reading: Reading, cost: float) -> None:
+        """Assume that a zero is stretched."""
+        now, early = self.now, self.now - self._late
+        for step in self._steps[reading[1]]:
+            if step.zeros and reading[4] + step.most < early:
+                self._move(after, reading[0] + cost, reading, step, early, now, How.STRETCHED)
+
+    def _move_late(self, after: list[Reading], reading: Reading, limit: float) -> None:
+        """Assume that the change is seen earlier or later than usual."""
+        now, early, rare = self.now, self.now - self._late, self._rare
+        cost, place, _, was_low, was_high, _ = reading
+        cost += self._costs.late if self._duration >= rare - self._late else self._costs.late_short
+        if cost > limit:
+            return
         for step in self._steps[place]:
             low, high = was_low + step.least, was_high + step.most
-            if high < early:
-                if step.zeros and stretched <= limit:
-                    self._move(after, stretched, reading, step, early, now, How.STRETCHED)
-                if late <= limit and now - low < (rare or LATEST) + self._late:
-                    self._move(after, late, reading, step, low, high, How.LATE)
-            elif low > now > was_low and not rare and late <= limit:
-                self._move(after, late, reading, step, low, high, How.LATE)
+            if high < early and now - low < (rare or LATEST) + self._late or low > now > was_low and not rare:
+                self._move(after, cost, reading, step, low, high, How.LATE)
 
     def _skip(self, after: list[Reading], reading: Reading, steps: Steps, cost: float, how: int) -> None:
         """Assume that changes are missing before this one, or that the change before it is wrong."""
@@ -317,7 +327,7 @@ class SequenceReader:
         _, place, value, _, _, trail = reading
         trail = and_assumed(trail, how)
         if place == RUN or step.place in (RUN, END):
-            self._leave(after, (cost, place, value, low, high, trail), step.place, step.shift, step.bits, step.ones)
+            self._leave(after, (cost, place, value, low, high, trail), *step[2:6])
             return
         value = value << step.shift | step.bits
         if value < self._too_long:
@@ -329,16 +339,14 @@ class SequenceReader:
         With one edge, the change may also be at the cutout's start.
         """
         cost, _, value, _, _, trail = reading
-        cost += self._costs.cutout
-        end = self.now - self._duration + self._one
-        least, most = CUTOUT_MIN, CUTOUT_MAX + 2 * self._one
-        if self._each > 1 and self._duration < TWO:
-            least, most = CUTOUT_BEGINS
-        if least - self._late <= self.now - end <= most + self._late:
+        cost, now = cost + self._costs.cutout, self.now
+        end = now - self._duration + self._one
+        at_start = self._each > 1 and self._duration < TWO
+        least, most = CUTOUT_BEGINS if at_start else (CUTOUT_MIN, CUTOUT_MAX + 2 * self._one)
+        if least - self._late <= now - end <= most + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
-                trail = Trail(self.now, found=(*trail.found, found))
-                after.append((cost, RUN, 0, self.now - self._late, self.now, trail))
+                after.append((cost, RUN, 0, now - self._late, now, Trail(now, found=(*trail.found, found))))
 
     def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
         """The likeliest readings, the best one first. The others are dropped.
@@ -348,8 +356,7 @@ class SequenceReader:
         readings.sort(key=by_cost)
         if mixed or self._mixed:
             readings = distinct(readings, early)
-        least = readings[0][0]
-        count = len(readings)
+        least, count = readings[0][0], len(readings)
         if count > BEAM or readings[-1][0] > least + SURELY:
             kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
             if count > BEAM:
@@ -361,26 +368,19 @@ class SequenceReader:
 
     def _decide(self) -> None:
         """Decide the best reading's packet once no other reading can still become a packet, or after WAIT changes."""
-        best = self._readings[0] if self._readings else None
-        if best is None or not best[5].found:
-            self._waited = 0
-            return
         self._waited += 1
-        packet = best[5].found[0]
-        margin, open_still = self._dropped, False
-        for reading in self._readings:
-            if not has(reading, packet):
-                margin = min(margin, reading[0] - best[0])
-                open_still |= reading[1] != RUN
-        if margin < self._margin and open_still and self._waited < WAIT:
+        least, *_, trail = self._readings[0]
+        packet = trail.found[0]
+        rivals = [reading for reading in self._readings if not has(reading, packet)]
+        margin = min(self._dropped, min(map(by_cost, rivals), default=inf) - least)
+        if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
         self._waited, self._dropped = 0, SURELY
         if margin < self._margin or self._is_doubtful(packet):
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
-        if margin:
-            self._readings = [reading for reading in self._readings if has(reading, packet)]
-        self._readings = [(*reading[:5], without_first(reading[5])) for reading in self._readings]
+        readings = [reading for reading in self._readings if not margin or has(reading, packet)]
+        self._readings = [(*reading[:5], without_first(reading[5])) for reading in readings]
         self._before = []
         self._mixed = True
 

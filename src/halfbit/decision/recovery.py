@@ -88,12 +88,10 @@ class RecoveringReceiver:
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, in counts of ``scale`` ns each."""
-        events: list[PacketEvent] = []
         if isinstance(self._base, SumReceiver):
             # The base must be in the state it has when it gives an event, because its learned lengths are read then.
-            for duration in durations:
-                events += self.feed(duration * scale)
-            return events
+            return [event for duration in durations for event in self.feed(duration * scale)]
+        events: list[PacketEvent] = []
         for begin in range(0, len(durations), ROW):
             row = durations[begin : begin + ROW]
             ns = row if scale == 1 else [count * scale for count in row]

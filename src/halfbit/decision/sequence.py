@@ -79,10 +79,7 @@ class SequenceReceiver:
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, in counts of ``scale`` ns each."""
-        events: list[PacketEvent] = []
-        for duration in durations:
-            events += self.feed(duration * scale)
-        return events
+        return [event for duration in durations for event in self.feed(duration * scale)]
 
     def finish(self) -> list[PacketEvent]:
         """End of the capture: return the best reading's packets. A packet that has begun becomes a fault."""
