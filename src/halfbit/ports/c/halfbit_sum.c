@@ -214,8 +214,11 @@ static void sum_take(sum_t *s)
         sum_start(s, lane, other);
     else if (answer == HALFBIT_PACKET)
         verdict = sum_judge(s, lane, other);
-    if (answer >= HALFBIT_SHORT || verdict == UNSURE)
-        lane->proof = lane->held = 0; /* the phase may have swapped */
+    if (answer >= HALFBIT_SHORT || verdict == UNSURE) {
+        /* A fault: the phase may have swapped. */
+        lane->proof = 0;
+        lane->held = 0;
+    }
 }
 
 static uint8_t sum_give(sum_t *s)
