@@ -15,12 +15,13 @@ layer 4. Preamble, framing and error detection byte do not prove the phase: an i
 7F 00 7F in the wrong phase. The strain does prove it: in the wrong phase each step from ones to zeros or back moves the
 end of a bit by half of the difference between a zero and a one. A packet is given if the other lane has had clearly
 more strain since the packet's start bit, together with the strain from before. Strain from before counts only for a
-packet that has little strain itself, and much less than the other lane, because a lost or extra change swaps the phase.
-A packet whose phase is not clear yet is held.
+packet that has little strain itself, because a lost or extra change swaps the phase, and only as far as the lane's
+packets have proved it since its last fault: noise strains both lanes by chance. A packet whose phase is not clear
+yet is held.
 
-At the start durations are only kept, until the lengths can be learned from them. Then two are decoded with each one
-that comes, until none is left. Lengths are learned again if no packet has come for long. Learning takes as long as some
-thousand bits, all else is short.
+At the start durations are only kept, until lengths are learned that fit them. If there is no more room, the oldest are
+given up. Then two are decoded with each one that comes, until none is left. Lengths are learned again if no packet has
+come for long. Learning takes as long as some thousand bits, all else is short.
 """
 
 TYPE_CHECKING = False
@@ -80,6 +81,8 @@ class Lane:
         self.own = 0
         self.others = 0
         self.past = 0
+        #: How much less strain it had than the other lane during its packets since its last fault.
+        self.proof = 0
         #: True if the other lane has given a packet since the start bit.
         self.chance = False
         # The packet that is held, if ``held`` is True, and the number of bits since.
@@ -107,8 +110,8 @@ class Sums:
     before its start bit.
 
     ``feed`` is all that a board needs. The library calls ``keep`` and ``take`` and looks at what each bit was:
-    ``lane`` took ``bit`` and answered ``answer``; for a packet, ``verdict`` is what became of it, and ``dropped`` is
-    True if the packet that its lane held was given up.
+    ``lane`` took ``bit`` and answered ``answer``; for a packet, ``verdict`` is what became of it. ``dropped`` is True
+    if the packet that the lane held was given up.
 
     :param first: a machine of layer 4 (``core.Packets``) that never searches the phase: its ``one_difference`` is -1.
     :param second: another one.
@@ -173,8 +176,11 @@ class Sums:
         self.count = 0
         if not self.known:
             learner.learn(start, count)
-            if learner.sure or self.behind == len(self.recent):
+            full = self.behind == len(self.recent)
+            if learner.sure or full and learner.fit:
                 self.begin()
+            elif full:
+                self.behind -= BLOCK
             return
         self.blocks += 1
         if self.blocks <= self.patience:
@@ -186,10 +192,12 @@ class Sums:
             self.begin()
 
     def finish(self) -> None:
-        """The signal ends: learn from the last durations, however few. They can be taken then."""
-        count = self.behind if self.behind < BLOCK else BLOCK
-        self.learner.learn(self.at - count, count)
-        self.begin()
+        """The signal ends: learn from the last durations, however few, if need be. They can be taken then."""
+        if not self.known:
+            count = self.behind if self.behind < BLOCK else BLOCK
+            self.learner.learn(self.at - count, count)
+            if self.learner.fit:
+                self.begin()
 
     def begin(self) -> None:
         """Use the lengths that were learned."""
@@ -197,6 +205,7 @@ class Sums:
         self.lengths.begin(learner.one, learner.zero, learner.stretches)
         for lane in self.lanes:
             lane.boundaries.lose()
+            lane.proof = 0
         self.known = True
         self.balance = 0
 
@@ -208,6 +217,7 @@ class Sums:
         before = self.before
         self.before = half
         self.answer = MORE
+        self.dropped = False
         if before == NEVER:
             return
         turn = self.turn
@@ -240,6 +250,11 @@ class Sums:
             self.start(turn, lane, other)
         elif answer == PACKET:
             self.verdict = self.judge(lane, other)
+        if answer >= SHORT or answer == PACKET and self.verdict == UNSURE:
+            # A fault: the phase may have swapped.
+            lane.proof = 0
+            self.dropped = lane.held
+            lane.held = False
 
     def start(self, turn: int, lane: Lane, other: Lane) -> None:
         """A packet begins in a lane: its strain counts from its start bit on."""
@@ -268,7 +283,9 @@ class Sums:
         own_max = OWN_MAX_STRETCHED if stretches else OWN_MAX
         if lane.own > own_max or clear < lane.own or clear < OWN_CLEAR and stretches:
             return UNSURE
-        if clear + lane.past < CLEAR:
+        past = lane.past if lane.past < lane.proof else lane.proof
+        lane.proof = lane.proof + clear if lane.proof + clear < PAST_MAX else PAST_MAX
+        if clear + past < CLEAR:
             self.dropped = lane.held
             lane.hold()
             return HELD

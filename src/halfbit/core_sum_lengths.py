@@ -222,8 +222,8 @@ class Learner:
     """Learns the lengths of bits from a block of durations. All durations are in ticks.
 
     After :meth:`learn`, ``one`` and ``zero`` are the lengths that fit best, in units; ``stretches`` is True if some
-    zeros are stretched; ``sure`` is True if all other lengths fit clearly worse. After :meth:`try_lengths`, ``cost``,
-    ``strain`` and ``stretched`` say how well ``lengths`` fit.
+    zeros are stretched; ``fit`` is True if they explain the durations; ``sure`` is True if all others explain them
+    clearly worse. After :meth:`try_lengths`, ``cost``, ``strain`` and ``stretched`` say how well ``lengths`` fit.
 
     :param recent: the durations. The caller fills it.
     :param one_min: shortest and longest half of a one-bit.
@@ -252,6 +252,7 @@ class Learner:
         self.one: int = 0
         self.zero: int = 0
         self.stretches: bool = False
+        self.fit: bool = False
         self.sure: bool = False
 
     def learn(self, start: int, count: int) -> None:
@@ -259,8 +260,7 @@ class Learner:
         run = self.run(start, count)
         # Without a run of ones there is no preamble, so no packet can be read, and any length will do.
         self.one = one = run if run else (self.one_min + self.one_max) * self.scale
-        best = best_strain = best_stretched = 0
-        zero = 0
+        best = best_strain = best_stretched = zero = 0
         for index in range(ZEROS):
             tried = self.zero_tried(index)
             self.lengths.begin(one, tried, False)
@@ -279,7 +279,8 @@ class Learner:
         self.zero = zero
         self.best = best
         self.stretches = best_stretched > count >> 6
-        self.sure = run > 0 and best_strain <= SURE and 2 * rival >= 3 * best + 2 * CLEARLY
+        self.fit = run > 0 and best_strain <= SURE
+        self.sure = self.fit and 2 * rival >= 3 * best + 2 * CLEARLY
 
     def boundaries(self) -> Boundaries:
         """Boundaries with the lengths in use."""
@@ -287,9 +288,8 @@ class Learner:
 
     def better(self, start: int, count: int) -> bool:
         """True if the lengths that were just learned fit clearly better than those in use."""
-        known = self.known
-        self.lengths.begin(known.one.value, known.zero.value, False)
-        self.lengths.stretching = known.stretching
+        self.lengths.begin(self.known.one.value, self.known.zero.value, False)
+        self.lengths.stretching = self.known.stretching
         self.try_lengths(start, count)
         return self.cost >= self.best + CLEARLY
 
@@ -307,7 +307,7 @@ class Learner:
         end = start + count
         piece = start
         while piece < end - 1:
-            best = strain = stretched = NEVER
+            best = NEVER
             for phase in self.phases:
                 sum_strain = sum_stretched = 0
                 at = piece if phase is first else piece + 1

@@ -37,7 +37,7 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
      "sums stop far above all that they are compared with"),
     (r"halfbit_sum.c:\d+: halfbit_sum_boundaries_lose\(&lane->boundaries\);  ->  $",
      "sum_begin() does it again when the lengths are known, before the first bit"),
-    (r"lane->boundaries.strain = 0;|lane->own = lane->others = 0;|lane->past = 0;|s->balance = 0;", _BEFORE),
+    (r"lane->boundaries.strain = 0;|lane->own = lane->others = 0;|lane->past = 0;|lane->proof = 0;|s->balance = 0;", _BEFORE),
     (r"(known|held|chance|started) = 1;  ->.* = 2;|return 1;  ->  return 2;|rivals = 1;  ->", _FLAG),
     (r"s->at - s->count\)|learner.count = s->count|s->behind == RECENT|s->recent\[s->at\]|s->count == BLOCK", _FULL),
     (r"uint16_t at = ", _FULL),

@@ -57,6 +57,7 @@ uint32_t sum_numbers(const struct halfbit_sum *s, int32_t *out)
         *out++ = lane->own;
         *out++ = lane->others;
         *out++ = lane->past;
+        *out++ = lane->proof;
         *out++ = lane->boundaries.teaches;
         *out++ = lane->held;
     }

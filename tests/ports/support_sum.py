@@ -82,7 +82,8 @@ def numbers_of(machine: core_sum.Sums) -> list[int]:
         numbers += [lengths.shorter, lengths.stretching]
     for lane in machine.lanes:
         bounds = lane.boundaries
-        numbers += [bounds.low, bounds.high, bounds.strain, lane.own, lane.others, lane.past, bounds.teaches, lane.held]
+        numbers += [bounds.low, bounds.high, bounds.strain, lane.own, lane.others, lane.past, lane.proof]
+        numbers += [bounds.teaches, lane.held]
     return [int(number) for number in numbers]
 
 

@@ -130,7 +130,7 @@ def _torn() -> Iterator[CaseSpec]:
         for period in (0, 25):
             whole = seen(sent(before), period, 1) + torn + seen(sent(after) + END, period, 2)
             # Exact times that could be 40 us late may fit both phases, once the phase is swapped. Then all is lost.
-            unsure = name in ("lost", "lost-in-preamble") and not period
+            unsure = name in ("lost", "lost-in-preamble", "late") and not period
             yield CaseSpec(
                 f"sum-torn-{name}-loop-{period}", "a tear swaps the phase", "common practice, no source",
                 f"in the fifth packet: {name}", whole, (*before, ANYTHING, *(() if unsure else after[1:])),
@@ -176,12 +176,12 @@ def _bounds() -> Iterator[CaseSpec]:
         gives = (A, IDLE, A, IDLE, packet if 2 < length < 16 else ANYTHING, A)
         yield CaseSpec(
             f"sum-length-{length}", "packet lengths", "S-9.2 A, S-9.2.1", f"a packet of {length} bytes",
-            sent((A, IDLE, A, IDLE, packet, A)) + END, gives,
+            seen(sent((A, IDLE, A, IDLE, packet, A, LONG)) + END, 25, 1), (*gives, LONG),
         )  # fmt: skip
     wrong = bytes((3, 0x3F, 0xAB))
     yield CaseSpec(
         "sum-error-byte", "error detection byte", "S-9.2 A", "an error detection byte that is wrong",
-        sent((A, IDLE, A, IDLE, wrong + b"\0", A)) + END, (A, IDLE, A, IDLE, ANYTHING, A),
+        seen(sent((A, IDLE, A, IDLE, wrong + b"\0", A, LONG)) + END, 25, 1), (A, IDLE, A, IDLE, ANYTHING, A, LONG),
     )  # fmt: skip
 
 
@@ -190,8 +190,9 @@ def _learning() -> Iterator[CaseSpec]:
     noise = [int(5 + rng.random() * 245) for _ in range(700)]
     packets = (A, IDLE, B, LONG) * 5
     yield CaseSpec(
+        # Lengths learned from noise once gave 7F 00 7F here, by strain that noise had left.
         "sum-noise-first", "lengths are learned", STATION, "700 durations of noise, then a station",
-        noise + seen(sent(packets, 56, (112, 112)) + END, 20, 1), (ANYTHING, *packets[-4:]),
+        noise + seen(sent(packets, 56, (112, 112)) + END, 20, 1), (ANYTHING, *packets[1:]),
     )  # fmt: skip
     yield CaseSpec(
         "sum-noise-alone", "lengths are learned", STATION, "2,000 durations of noise",
@@ -203,7 +204,7 @@ def _learning() -> Iterator[CaseSpec]:
     )  # fmt: skip
     # Longer bits are learned slowly: for a while every other packet is not clear, and is lost.
     for first, last, tail in (
-        ((55, (95, 95)), (61, (120, 120)), (LONG,)),
+        ((55, (95, 95)), (61, (120, 120)), (A, ANYTHING)),
         ((61, (120, 120)), (55, (95, 95)), packets[-4:]),
     ):
         yield CaseSpec(

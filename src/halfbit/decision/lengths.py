@@ -195,12 +195,9 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     share = fmean(of_zeros)
     if share <= SOME:
         return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
-    # Slightly stretched zeros count as normal zeros, so normal zeros are shorter than the mean.
-    zero = fmean(
-        (middle - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
-        for halves, middle in middles.items()
-        if not _ones(halves)
-    )
+    # Slightly stretched zeros count as normal zeros, so normal zeros are shorter than the mean. The median will not do:
+    # a loop of 40 us sees all of them last one turn, or two.
+    zero = _zero(means, one)
     first, last = _apart(means, zero - latency // 16)
     if share > MOST:
         first, last = min(first, one + LEAST), min(last, one + LEAST)
@@ -226,17 +223,25 @@ def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], late
     Outliers come from slightly stretched zeros and from changes matched to the wrong half-bit.
     """
     one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
-    zero = fmean(
-        (mean - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
-        for halves, mean in means.items()
-        if not _ones(halves)
-    )
+    zero = _zero(means, one)
     # A preamble has only ones. In other totals, the rest after subtracting the ones is zeros.
     preambles = [(ones, total) for ones, zeros, total in totals if not zeros]
     for each in (US, US // 4):
         one = _mean(preambles, one, latency, each)
         zero = _mean([(zeros, total - ones * one) for ones, zeros, total in totals if zeros], zero, latency, each)
     return one, zero
+
+
+def _zero(means: Mapping[Halves, float], one: float) -> float:
+    """The mean half of a zero, ns.
+
+    :param one: half of a one, ns.
+    """
+    return fmean(
+        (mean - one * sum(kind for kind, _ in halves)) / sum(not kind for kind, _ in halves)
+        for halves, mean in means.items()
+        if not _ones(halves)
+    )
 
 
 def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each: int) -> float:

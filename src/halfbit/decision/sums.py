@@ -76,8 +76,15 @@ class SumReceiver:
         before, self._counted = self._counted, (self.now - self._start) * UNIT // US
         machine = self._core
         machine.keep(self._counted - before)
-        self._waiting.append(duration)
-        return self._take() if machine.known else ()
+        waiting = self._waiting
+        waiting.append(duration)
+        if machine.known:
+            return self._take()
+        if machine.behind < len(waiting):
+            given_up = len(waiting) - machine.behind
+            self._read += sum(waiting[:given_up])
+            del waiting[:given_up]
+        return ()
 
     def feed_many(self, durations: Sequence[int], scale: int = 1) -> list[PacketEvent]:
         """Take many durations, in counts of ``scale`` ns each."""
@@ -88,8 +95,7 @@ class SumReceiver:
 
     def finish(self) -> tuple[PacketEvent, ...]:
         """End of the capture: a packet that has begun becomes a fault, and a loss ends here."""
-        if not self._core.known:
-            self._core.finish()
+        self._core.finish()
         out = self._take()
         for times in self._times.values():
             times.give_up()
@@ -124,6 +130,8 @@ class SumReceiver:
         duration = halves[-2] + halves[-1]
         start = self._read - duration
         event = times.ledger.answer(answer, Element(machine.bit, start, self._read, start, duration), halves)
+        if machine.dropped:
+            times.give_up()
         if not isinstance(event, Packet):
             if event is not None:
                 times.lose(event)
@@ -133,8 +141,6 @@ class SumReceiver:
         if machine.verdict == core_sum.UNSURE:
             times.lose(Fault(FaultKind.UNCLEAR, event.start, event.end, event.start))
             return ()
-        if machine.dropped:
-            times.give_up()
         times.held.append((times.lost, event))
         times.lost = None
         if machine.verdict == core_sum.HELD:

@@ -24,6 +24,9 @@ enum {
     HELD_MAX = 500
 };
 
+/* What became of a packet, where it matters. As in core_sum.py. */
+enum { NOT_UNSURE, UNSURE = 3 };
+
 #define ASSERT(name, condition) typedef char name[(condition) ? 1 : -1]
 ASSERT(recent_fits, (HALFBIT_SUM_RECENT) % BLOCK == 0 && 0 < (HALFBIT_SUM_RECENT) && (HALFBIT_SUM_RECENT) <= 4 * BLOCK);
 
@@ -39,6 +42,7 @@ static void lane_init(lane_t *lane)
     lane->boundaries.teaches = 0;
     lane->own = lane->others = 0;
     lane->past = 0;
+    lane->proof = 0;
     lane->held = 0; /* all other fields are written before they are read */
 }
 
@@ -56,6 +60,7 @@ static void sum_begin(sum_t *s, const struct halfbit_sum_learner *t)
     halfbit_sum_lengths_begin(&s->lengths, t->one, t->zero, t->stretches);
     halfbit_sum_boundaries_lose(&s->lanes[0].boundaries);
     halfbit_sum_boundaries_lose(&s->lanes[1].boundaries);
+    s->lanes[0].proof = s->lanes[1].proof = 0;
     s->known = 1;
     s->balance = 0;
 }
@@ -69,8 +74,10 @@ static void sum_learn(sum_t *s)
     s->count = 0;
     if (!s->known) {
         halfbit_sum_learn(&learner);
-        if (learner.sure || s->behind == RECENT)
+        if (learner.sure || (learner.fit && s->behind == RECENT))
             sum_begin(s, &learner);
+        else if (s->behind == RECENT)
+            s->behind -= BLOCK;
         return;
     }
     s->blocks++;
@@ -127,17 +134,21 @@ static void lane_hold(lane_t *lane)
     lane->held = 1;
 }
 
-static void sum_judge(sum_t *s, lane_t *lane, lane_t *other)
+static uint8_t sum_judge(sum_t *s, lane_t *lane, lane_t *other)
 {
     int16_t clear = (int16_t)(lane->others - lane->own);
+    int8_t past = lane->past < lane->proof ? lane->past : lane->proof;
     uint8_t stretches = halfbit_sum_mostly_stretches(&s->lengths);
 
-    if (lane->chance || lane->own > (stretches ? OWN_MAX_STRETCHED : OWN_MAX) || clear < (int16_t)lane->own
+    if (lane->chance)
+        return NOT_UNSURE;
+    if (lane->own > (stretches ? OWN_MAX_STRETCHED : OWN_MAX) || clear < (int16_t)lane->own
         || (clear < OWN_CLEAR && stretches))
-        return;
-    if (clear + lane->past < CLEAR) {
+        return UNSURE;
+    lane->proof = (int8_t)(lane->proof + clear < PAST_MAX ? lane->proof + clear : PAST_MAX);
+    if (clear + past < CLEAR) {
         lane_hold(lane);
-        return;
+        return NOT_UNSURE;
     }
     s->due = lane->held && lane->age <= HELD_MAX ? 2 : 1;
     s->giving = lane != &s->lanes[0];
@@ -145,6 +156,7 @@ static void sum_judge(sum_t *s, lane_t *lane, lane_t *other)
     other->chance = 1;
     s->blocks = 0;
     s->patience = PATIENCE;
+    return NOT_UNSURE;
 }
 
 /* Layer 4: two equal halves for a bit. */
@@ -168,6 +180,7 @@ static void sum_take(sum_t *s)
     uint8_t bit;
     uint8_t answer;
     uint8_t strain;
+    uint8_t verdict = NOT_UNSURE;
     int16_t balance;
 
     s->behind--;
@@ -200,7 +213,12 @@ static void sum_take(sum_t *s)
     if (answer == HALFBIT_START)
         sum_start(s, lane, other);
     else if (answer == HALFBIT_PACKET)
-        sum_judge(s, lane, other);
+        verdict = sum_judge(s, lane, other);
+    if (answer >= HALFBIT_SHORT || verdict == UNSURE) {
+        /* A fault: the phase may have swapped. */
+        lane->proof = 0;
+        lane->held = 0;
+    }
 }
 
 static uint8_t sum_give(sum_t *s)

@@ -33,6 +33,7 @@ struct halfbit_sum_lane {
     uint16_t others;
     uint16_t age;
     int8_t past;
+    int8_t proof;
     uint8_t chance;
     uint8_t held;
     uint8_t data[HALFBIT_PACKET_MAX];

@@ -375,7 +375,8 @@ void halfbit_sum_learn(learner_t *t)
         }
     }
     t->stretches = best_stretched > t->count >> 6;
-    t->sure = !no_run && best_strain <= SURE && rivals && 2u * (uint32_t)rival >= 3u * (uint32_t)t->best + 2u * CLEARLY;
+    t->fit = !no_run && best_strain <= SURE;
+    t->sure = t->fit && rivals && 2u * (uint32_t)rival >= 3u * (uint32_t)t->best + 2u * CLEARLY;
 }
 
 uint8_t halfbit_sum_better(learner_t *t, const lengths_t *known)

@@ -67,6 +67,7 @@ struct halfbit_sum_learner {
     int16_t one;
     int16_t zero;
     uint8_t stretches;
+    uint8_t fit;
     uint8_t sure;
     uint16_t best;
     uint16_t cost;
