@@ -97,10 +97,13 @@ def test_too_slow_a_loop_is_told(period: int, clean: list[int]) -> None:
     assert "changes go unseen" in found.verdict.reason
 
 
-def test_a_loop_that_misses_halves_gives_no_packet_that_was_not_sent() -> None:
+@pytest.mark.parametrize("low, high, count, seed", [(60, 65, 40, 4), (58, 60, 120, 0)], ids=["60 us", "58 us"])
+def test_a_loop_that_misses_halves_gives_no_packet_that_was_not_sent(
+    low: int, high: int, count: int, seed: int
+) -> None:
     """Both changes of a half fall into one turn now and then; readings without them can be packets, and false."""
-    signal = sent(40)
-    durations = polled(list(signal.durations), (60 * US, 65 * US), random.Random(4))
+    signal = sent(count)
+    durations = polled(list(signal.durations), (low * US, high * US), random.Random(seed))
     found = surveyed(durations)
     assert found.verdict.finding in (Finding.COARSE, Finding.NOTHING), found.verdict
     assert found.limits == RECEIVE

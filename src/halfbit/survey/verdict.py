@@ -36,7 +36,7 @@ SOME_ZEROS = 0.002
 #: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
 CUTOUTS = 0.1
 #: If limits for a slow loop read less than this share of the time, 0 to 1, the loop is slower than that.
-TOO_LITTLE = 0.5
+TOO_LITTLE = 0.7
 AS_IT_IS = "Decode it as it is."
 OR_RECOVER = "Decode it as it is, or with --recover: lost packets are then read again."
 OFTEN = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
@@ -125,7 +125,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     strict = next(trial for trial in search.trials if trial.limits == RECEIVE and not trial.filter)
     if best.by_chance and not (strict is best and best.packets):
         return _nothing(histogram, search, tick)
-    if _misses_halves(best, search.fit, tick):
+    if _misses_halves(best, search.fit, tick, histogram.quantile(0.01)):
         reason = (
             "turns of the loop are longer than half of a one: both changes of a half can go unseen, and packets that "
             "were not sent could come out"
@@ -158,15 +158,17 @@ def _is_standard(best: Trial) -> bool:
     return plain == RECEIVE and not best.filter
 
 
-def _misses_halves(best: Trial, fit: Fit | None, tick: float) -> bool:
+def _misses_halves(best: Trial, fit: Fit | None, tick: float, shortest: int) -> bool:
     """True if turns of the loop are longer than half of a one.
 
     Both changes of a half can then fall into one turn, and the level is as before. No decision knows of them, so it can
     give packets that were not sent.
+
+    :param shortest: a time between changes near each other, ns. The loop's turns are not much longer.
     """
-    if best.limits.decision != "sequence" or best.limits.one_edge:
+    if best.limits.decision == "halves" or best.limits.one_edge:
         return False
-    if best.share < TOO_LITTLE and best.limits.latency_max > SLOW:
+    if best.share < TOO_LITTLE and max(best.limits.latency_max, shortest) > SLOW:
         return True  # few packets fit, so the lateness measured from them says little
     return fit is not None and fit.late - tick > fit.one
 
@@ -303,17 +305,17 @@ def _unit(histogram: Histogram, factor: float) -> Verdict:
 
 def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
     shortest = histogram.quantile(0.01)
-    if (tick > 58 * US or shortest >= 64 * US) and histogram.quantile(0.5) < 250 * US and search.pulse not in BITS:
+    shares = histogram.shares
+    if shares.ones > 0.95:
+        reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
+        return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
+    if max(tick, shortest) > 58 * US and histogram.quantile(0.5) < 250 * US and search.pulse not in BITS:
         step = _us(round(tick)) if tick > 58 * US else _us(shortest)
         reason = (
             f"no two changes are closer than {step} us, while halves of ones are 58 us long: "
             "the loop or timer is too coarse, changes go unseen"
         )
         return Verdict(Finding.COARSE, reason, OFTEN)
-    shares = histogram.shares
-    if shares.ones > 0.95:
-        reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
-        return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
     if histogram.count < FEW:
         reason = f"no packet could be read; there are only {histogram.count} durations, too few to learn from"
         return Verdict(Finding.NOTHING, reason, "Capture some seconds.")
