@@ -95,6 +95,14 @@ def test_all_time_is_accounted_for(name: str, cutout: CutoutSeen | None, tear: T
         assert within and not isinstance(within[0], Cutout), (data.hex(" "), start, end, show(events))
 
 
+def test_a_cutout_starts_where_its_packet_ends() -> None:
+    """The lane that goes on behind a cutout may have ended the packet half a bit later. The time between was missing."""
+    limits, observer = WAYS["sum"]
+    durations = captured(observer, CutoutSeen.TWO_PARTS, Tear.LOST, 514).durations
+    receiver = receiver_for(limits)
+    accounted([*receiver.feed_many(durations), *receiver.finish()], durations, limits)
+
+
 @pytest.mark.parametrize("limits", [Limits(recover=True), Limits.for_sampling_period(36)], ids=["halves", "sum"])
 def test_how_a_long_loss_is_split_does_not_matter(limits: Limits) -> None:
     """A loss of thousands of half-bits is read ahead while it lasts. Its fault once depended on how it was fed."""

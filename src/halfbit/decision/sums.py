@@ -166,6 +166,8 @@ class SumReceiver:
         if lost is None or min(lost.end, end) <= self._settled:
             return ()
         start = max(lost.start, self._settled)
+        if isinstance(lost, Cutout) and self._settled > self._start:
+            start = self._settled  # this lane may end the packet before it half a bit later
         # The phase may change at a cutout. Then the lane that continues does not know the packet before.
         behind_packet = start == self._settled > self._start
         self._settled = min(lost.end, end)
