@@ -257,9 +257,10 @@ class Learner:
 
     def learn(self, start: int, count: int) -> None:
         """Learn from ``recent[start : start + count]``."""
-        run = self.run(start, count)
-        # Without a run of ones there is no preamble, so no packet can be read, and any length will do.
-        self.one = one = run if run else (self.one_min + self.one_max) * self.scale
+        self.one = one = self.run(start, count)
+        self.fit = self.sure = False
+        if not one:
+            return  # no run of ones, so no preamble and no packet
         best = best_strain = best_stretched = zero = 0
         for index in range(ZEROS):
             tried = self.zero_tried(index)
@@ -279,7 +280,7 @@ class Learner:
         self.zero = zero
         self.best = best
         self.stretches = best_stretched > count >> 6
-        self.fit = run > 0 and best_strain <= SURE
+        self.fit = best_strain <= SURE
         self.sure = self.fit and 2 * rival >= 3 * best + 2 * CLEARLY
 
     def boundaries(self) -> Boundaries:

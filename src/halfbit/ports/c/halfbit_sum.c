@@ -42,6 +42,7 @@ static void lane_init(lane_t *lane)
     lane->boundaries.teaches = 0;
     lane->own = lane->others = 0;
     lane->past = 0;
+    lane->proof = 0;
     lane->held = 0; /* all other fields are written before they are read */
 }
 

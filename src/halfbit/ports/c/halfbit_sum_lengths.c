@@ -344,14 +344,13 @@ void halfbit_sum_learn(learner_t *t)
     uint16_t best_stretched = 0;
     uint16_t rival = 0;
     uint8_t rivals = 0;
-    uint8_t no_run;
     int16_t eighth;
     uint8_t i;
 
     learner_run(t);
-    no_run = t->one == 0;
-    if (no_run)
-        t->one = (int16_t)((ONE_MIN + ONE_MAX) * SCALE);
+    t->fit = t->sure = 0;
+    if (t->one == 0)
+        return; /* no run of ones, so no preamble and no packet */
     eighth = (int16_t)((uint16_t)t->one >> 3);
     t->best = 0;
     t->zero = 0;
@@ -375,7 +374,7 @@ void halfbit_sum_learn(learner_t *t)
         }
     }
     t->stretches = best_stretched > t->count >> 6;
-    t->fit = !no_run && best_strain <= SURE;
+    t->fit = best_strain <= SURE;
     t->sure = t->fit && rivals && 2u * (uint32_t)rival >= 3u * (uint32_t)t->best + 2u * CLEARLY;
 }
 
