@@ -37,16 +37,14 @@ WHOLE, SOME, MANY, MOST = 1 << 15, 200, 8192, 18000
 GAIN_MIN, GAIN_MAX = 6, 9
 #: One-halves in a row before every packet (S-9.2 A: 14 one-bits, 10 after a cutout), and the longest run that is used.
 RUN, RUN_MAX = 20, 64
-#: Number of places tried for such a run, the likeliest first; number of runs used at most.
-RUNS = 12
+RUNS = 12  #: Number of places tried for such a run, the likeliest first; number of runs used at most.
 #: Lengths of zeros tried: ZEROS of them, from 1.5 ones (190 / 122 us) to 2.25 ones (240 / 110 us; S-9.1 A, table 1).
 ZEROS = 25
 #: Number of half-bits after which the phase is chosen again while learning, because a lost change swaps it.
 PIECE = 40
 #: Most strain allowed for correct lengths: that of two lost changes.
 SURE = 2 * STRAIN_MAX
-#: How much more all other lengths must cost.
-CLEARLY = 64
+CLEARLY = 64  #: How much more all other lengths must cost.
 #: Cost of a stretched zero. Without it, lengths that make every zero a stretched one would look right.
 STRETCHED = 12
 
