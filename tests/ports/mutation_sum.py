@@ -82,6 +82,7 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"recent\[place\] >= HALF_MAX|half <=? ?(ONE_MIN|LATE) \* fine|half (>=|>) ONE_MAX \* fine\)|< 16u \*", _RARE),
     (r"begin \+ 2u \* |reached\[runs\] \+ 2u \* ", "runs of ones are far from each other, or one"),
     (r"low = RUN \* ONE_MIN|low <= length|ONE_MAX \+ LATE|span = 0;|index = 0;|length = 0;", _LOOK),
+    (r"t->one == 1\)", "lengths learned from no run of ones fit no durations here"),
     (r"UNSURE = [24] }", "any number but that of the other"),
     (r"lane->held = lane->held = 0;", "no signal here has a packet held in one lane when the other gives one"),
     (r"ONE_MAX HALFBIT_TO_US\(7[68]\)|weights == 0 \? 1 :", _RARE),
