@@ -123,6 +123,8 @@ class Pair:
             self.model = MultiFunctionDecoder({29: CONFIGURATION, **self.values}, defaults={29: CONFIGURATION})
         for cv, value in self.values.items():
             self.port.set(cv, value)
+        if not self.accessory:
+            self.port.motion(0)  # as a board's loop does before the first packet; the counter does not start at 0
 
     def step(self, body: bytes | None, after: int, *, spoiled: bool = False) -> None:
         """Both take a packet, or only time passes if ``body`` is None, ``after`` ms later. They must show the same.
