@@ -327,7 +327,7 @@ class SequenceReader:
         _, place, value, _, _, trail = reading
         trail = and_assumed(trail, how)
         if place == RUN or step.place in (RUN, END):
-            self._leave(after, (cost, place, value, low, high, trail), *step[2:6])
+            self._leave(after, (cost, place, value, low, high, trail), step.place, step.shift, step.bits, step.ones)
             return
         value = value << step.shift | step.bits
         if value < self._too_long:
