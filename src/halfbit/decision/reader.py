@@ -112,10 +112,11 @@ class SequenceReader:
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
         self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN
-        self._chance = log(CHANCE / (self._late + US)) if self._ambiguous else 0.0
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
+        # What a stretched zero costs that ends just where another reading expects a change.
+        self._stretched = self._costs.stretched + (log(CHANCE / (self._late + US)) if self._ambiguous else 0.0)
         self._ones.unit = self._unit
         self._steps = Steps(each, lengths, self._slack)
         self._missed = Steps(2 * each, lengths, 2 * self._slack)
@@ -144,8 +145,7 @@ class SequenceReader:
                     fits = True
                 else:
                     wide = LOGS[(high - low) // US]
-                    if high > now:
-                        high = now
+                    high = high if high <= now else now
                     narrower = wide - LOGS[(high - (low if low > early else early)) // US]
                     total += narrower
                     fits = fits or narrower < NARROW
@@ -169,7 +169,7 @@ class SequenceReader:
                 mixed = True
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
             if self._ambiguous:
-                self._stretch(after, reading, self._costs.stretched + self._chance)
+                self._stretch(after, reading, self._stretched)
         if surprised:
             kept = len(after)
             self._assume(after, surprised)
@@ -250,7 +250,7 @@ class SequenceReader:
         """Keep the readings that the change does not fit, with an assumed error."""
         costs, now, duration = self._costs, self.now, self._duration
         limit = SURELY + min(min(map(by_cost, after), default=inf), surprised[0][0] + costs.late)
-        stretched = costs.stretched + (self._chance if after else 0.0)
+        stretched = self._stretched if after else costs.stretched
         for reading in surprised:
             cost, place, _, low, high, trail = reading
             if place == WITHIN_END_BIT:
