@@ -17,7 +17,7 @@ from halfbit.receiver import HalvesReceiver
 from halfbit.stream import StreamDecoder, decode
 
 from .frame import Work
-from .speed_signals import FAULTS, HOSTILE, stretched, torn, torn_packets, track
+from .speed_signals import HOSTILE, stretched, torn, torn_packets, track
 
 __all__ = ["ROWS", "Row"]
 
@@ -106,7 +106,7 @@ ROWS = (
     Row("one packet in twenty torn", torn_packets, _whole, 5),
     Row("one half-bit in a hundred torn", lambda half_bits: torn(track(half_bits)), _whole, 30),
     # Of a signal of faults alone the core takes 22, and the plain loop half the time it takes of others.
-    *(Row(name, signal, _whole, 35 if name == FAULTS else 30) for name, signal in HOSTILE.items()),
+    *(Row(name, signal, _whole, 35 if name == "every half-bit a fault" else 30) for name, signal in HOSTILE.items()),
     Row("feed, an edge at a time, to instructions", track, _edges, 30),
     Row("feed_duration, to instructions", track, _durations, 30),
     Row("layer by layer, every half-bit and bit an object", track, _layers, 120),

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from halfbit.simulate.signal import packet_durations, with_error_byte
 
-__all__ = ["FAULTS", "HOSTILE", "clean", "stretched", "torn", "torn_packets", "track"]
+__all__ = ["HOSTILE", "clean", "stretched", "torn", "torn_packets", "track"]
 
 #: How many packets a track repeats.
 REPEATED = 60
@@ -73,13 +73,11 @@ def _random(half_bits: int) -> list[int]:
     return [rng.randint(1, 200) for _ in range(half_bits)]
 
 
-FAULTS = "every half-bit a fault"
-
 #: What no station sends, each for a number of half-bits.
 HOSTILE: dict[str, Callable[[int], list[int]]] = {
     "ones without end": lambda half_bits: [58] * half_bits,
     "zeros without end": lambda half_bits: [100] * half_bits,
     "halves of ones and zeros in turn": lambda half_bits: [58, 100] * (half_bits // 2),
     "random durations": _random,
-    FAULTS: lambda half_bits: [75] * half_bits,
+    "every half-bit a fault": lambda half_bits: [75] * half_bits,
 }

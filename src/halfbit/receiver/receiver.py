@@ -85,25 +85,27 @@ class HalvesReceiver:
 
     def _feed_row(self, row: list[int], scale: int, events: list[PacketEvent]) -> None:
         """After each packet take flawless ones as far as they go, then step by step to the end of the next packet."""
-        symbols = self._flawless.symbols(row, scale)
-        place = self._take_flawless(row, symbols, 0, scale, events)
+        feed = self.feed
+        symbols = b""  # worked out when a packet has ended: noise needs none
+        place = 0
         while place < len(row):
-            complete = self.feed(row[place] * scale)
-            place += 1
-            if complete:
-                events += complete
+            if self._ledger.packet_end == self.now and self._core.packets.state == core.IDLE:
+                symbols = symbols or self._flawless.symbols(row, scale)
                 place = self._take_flawless(row, symbols, place, scale, events)
+            for place in range(place, len(row)):
+                if complete := feed(row[place] * scale):
+                    events += complete
+                    break
+            place += 1
 
     def _take_flawless(
         self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]
     ) -> int:
-        """If a packet ended with the last change, take the flawless ones from ``place`` on; return where they end.
+        """Take the flawless packets from ``place`` on, which is the end of a packet; return where they end.
 
         Only the last half of a packet matters to the core afterwards. No loss starts before a packet's end, so the
         ledger needs none of its half-bits.
         """
-        if self._ledger.packet_end != self.now or self._core.packets.state != core.IDLE:
-            return place
         for data, preamble, place, length in self._flawless.packets(row, symbols, place):
             self.now += length * scale
             events.append(self._ledger.packet(data, preamble, self.now))
