@@ -43,7 +43,7 @@ def test_traffic_has_a_row_for_each_address_and_then_the_changes(capsys: pytest.
     assert "stop, reverse, FL on, in consist 11" in pepper
     assert "     777.670  long 2604                     CV 3 := 20" in lines
     assert "     162.366  short 7                       step 6 of 28 or step 3 of 14, forward, FL on, F1 on" in lines
-    assert "8 addresses in 868.730 ms; 4 losses look like none of them" in lines
+    assert "8 addresses in 868.730 ms; 4 losses cannot be assigned to an address" in lines
 
 
 def test_traffic_of_some_addresses_and_times(capsys: pytest.CaptureFixture[str]) -> None:

@@ -126,7 +126,8 @@ def _print_rows(args: argparse.Namespace, track: TrackState, width: int | None) 
     else:
         lines = Columns(titles, (28, *numbers, -6), width)
         print("\n".join([lines.head, *map(lines.row, cells)]))
-    print(f"\n{len(cells)} addresses in {milliseconds(track.length)} ms; {track.losses} losses look like none of them")
+    duration = milliseconds(track.length)
+    print(f"\n{len(cells)} addresses in {duration} ms; {track.losses} losses cannot be assigned to an address")
 
 
 def _cells(row: Seen, track: TrackState) -> tuple[str, ...]:
