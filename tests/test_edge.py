@@ -307,7 +307,8 @@ def test_edges_come_as_soon_as_their_numbers_do() -> None:
 
     asked.clear()
     pieces = edges_from_durations(source([58, 100]))._rows()
-    assert next(pieces) == ((58,), 1000)
+    durations, scale = next(pieces)
+    assert ([*durations], scale) == ([58], 1000)
     assert asked == [58]
 
     asked.clear()

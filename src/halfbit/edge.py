@@ -142,8 +142,8 @@ class RawEdges(Edges):
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
         self._wrap = wrap
-        self._level = level
         EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use
+        self._level = int(level)
 
     def __iter__(self) -> Iterator[Edge]:
         rows = self._batch_rows()

@@ -31,7 +31,7 @@ import attrs
 from ..batch import LARGEST
 from ..edge import Edge, Edges
 from ..error import HalfbitError
-from ..unit import Number, Scale, Unit
+from ..unit import Number, Scale, Unit, whole
 
 __all__ = ["EdgeFilter", "FilteredEdges", "Removed", "filtered"]
 
@@ -88,11 +88,15 @@ class EdgeFilter:
         """Take the next edge.
 
         :returns: the edges that are now known to be true changes.
-        :raises HalfbitError: if the edge is earlier than the edge before.
+        :raises HalfbitError: if it is not an :class:`Edge`, its time is not an integer, or it is earlier than the edge
+            before. Nothing is changed then.
         """
-        if self._count and edge.time < self._last:
-            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._last} ns")
-        time = self.feed_time(edge.time)
+        if not isinstance(edge, Edge):
+            raise HalfbitError(f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations")
+        now = whole(edge.time, "time of an edge")
+        if self._count and now < self._last:
+            raise HalfbitError(f"edge at {now} ns lies before the one at {self._last} ns")
+        time = self.feed_time(now)
         kept = () if time is None else (Edge(time, self._level),)
         self._level = edge.level
         return kept

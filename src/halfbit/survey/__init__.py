@@ -15,6 +15,7 @@ import attrs
 
 from ..edge import Edge, Edges, ReplayedEdges
 from ..error import HalfbitError
+from ..half_bit import half_bits
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
 from .histogram import Histogram, Shares
@@ -81,6 +82,7 @@ def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
     :param edges: read once; :class:`halfbit.Edges` are read in bulk.
     :param thorough: True to try all limits. False to stop once simple limits read everything. The best
         limits are the same.
+    :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
     surveyor = _Surveyor()
     for durations, scale in _durations(edges):
@@ -92,6 +94,8 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
     """The limits that fit a capture best, from a survey of it.
 
     This reads the edges to the end. If they can be read only once, use :func:`look_ahead`.
+
+    :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
     return survey(edges, thorough=False).limits
 
@@ -159,11 +163,8 @@ def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
     if isinstance(edges, Edges):
         yield from edges._rows()
         return
-    before: Edge | None = None
-    for edge in edges:
-        if before is not None:
-            yield (edge.time - before.time,), 1
-        before = edge
+    for half in half_bits(edges):
+        yield (half.end - half.start,), 1
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:
