@@ -22,13 +22,14 @@ from .histogram import Histogram, Shares
 from .search import Search
 from .stretch import LENGTH, NUMBER, Stretches
 from .tick import tick_of
-from .trial import Trial, preambles, tried
+from .trial import Stretch, Trial, preambles, tried
 from .verdict import COARSE, Finding, Verdict, verdict_of
 
 __all__ = [
     "Finding",
     "Fit",
     "Shares",
+    "Stretch",
     "Survey",
     "Trial",
     "Verdict",
