@@ -165,7 +165,8 @@ def test_every_type_in_a_public_signature_is_public() -> None:
     modules = [importlib.import_module(package) for package in PUBLIC]
     public = {name for module in modules for name in module.__all__}
     assert {"Packet", "JsonValue", "Stretch"} <= public
-    wrong, met = set(), set()
+    wrong: set[str] = set()
+    met: set[str] = set()
     for value in (getattr(module, name) for module in modules for name in module.__all__):
         if not getattr(value, "__module__", "").startswith("halfbit"):
             continue
