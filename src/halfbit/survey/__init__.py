@@ -96,9 +96,15 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
 
     This reads the edges to the end. If they can be read only once, use :func:`look_ahead`.
 
+    Limits cannot ask for a noise filter, so these are the best without one. If changes are noted several times, they
+    decide by sequence, which is slower. :func:`survey` also tries filters, see :attr:`Survey.filter`.
+
     :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
-    return survey(edges, thorough=False).limits
+    surveyor = _Surveyor()
+    for durations, scale in _durations(edges):
+        surveyor.add(durations, scale)
+    return surveyor.survey(thorough=False, filters=False).limits
 
 
 def look_ahead(
@@ -137,10 +143,10 @@ class _Surveyor:
         self.histogram.add(durations, scale)
         self._stretches.add(durations, scale)
 
-    def survey(self, thorough: bool) -> Survey:
+    def survey(self, thorough: bool, filters: bool = True) -> Survey:
         stretches = self._stretches.kept()
         tick = tick_of(duration for stretch in stretches for duration in stretch)
-        search = Search.of(stretches, filters=tick < COARSE, thorough=thorough)
+        search = Search.of(stretches, filters=filters and tick < COARSE, thorough=thorough)
         best = search.trials[0]
         factor = _factor_for(stretches, search.pulse, best.packets) if best.share < DOUBTFUL else 1.0
         histogram = self.histogram
