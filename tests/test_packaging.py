@@ -130,6 +130,12 @@ def test_the_pythons_named_are_those_promised() -> None:
     assert named == ["3.10", "3.11", "3.12", "3.13"]
 
 
+def test_the_citation_names_this_version() -> None:
+    lines = (ROOT / "docs" / "CITATION.cff").read_text("utf-8").splitlines()
+    assert {f"version: {PROJECT['project']['version']}", f"license: {PROJECT['project']['license']}"} <= set(lines)
+    assert f"  - name: {PROJECT['project']['authors'][0]['name']}" in lines
+
+
 def test_it_says_that_it_is_typed() -> None:
     assert (SOURCES / "py.typed").read_bytes() == b""
     assert "Typing :: Typed" in PROJECT["project"]["classifiers"]
