@@ -75,7 +75,7 @@ class EdgeFilter:
         self._seen: deque[int] = deque(maxlen=MEMORY)  # the last durations between two noise-free crossings, ns
 
     @property
-    def idle(self) -> bool:
+    def _idle(self) -> bool:
         """True if no crossing has begun yet."""
         return self._count == 0
 
@@ -96,17 +96,17 @@ class EdgeFilter:
         now = whole(edge.time, "time of an edge")
         if self._count and now < self._last:
             raise HalfbitError(f"edge at {now} ns lies before the one at {self._last} ns")
-        time = self.feed_time(now)
+        time = self._feed_time(now)
         kept = () if time is None else (Edge(time, self._level),)
         self._level = edge.level
         return kept
 
     def finish(self) -> tuple[Edge, ...]:
         """End of the capture: close the current crossing and return its edge, if one is kept."""
-        time = self.finish_time()
+        time = self._finish_time()
         return () if time is None else (Edge(time, self._level),)
 
-    def feed_time(self, time: int) -> int | None:
+    def _feed_time(self, time: int) -> int | None:
         """As :meth:`feed`, for callers that only have times.
 
         :param time: of the change, ns; not earlier than the change before.
@@ -116,12 +116,12 @@ class EdgeFilter:
             self._count += 1
             self._last = time
             return None
-        kept = self.finish_time()
+        kept = self._finish_time()
         self._count = 1
         self._first = self._last = time
         return kept
 
-    def finish_time(self) -> int | None:
+    def _finish_time(self) -> int | None:
         """As :meth:`finish`, for callers that only have times: a time in ns, or ``None``."""
         count, self._count = self._count, 0
         if count == 1:
@@ -181,11 +181,11 @@ class FilteredEdges(Edges):
         before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():
             times = list(accumulate((duration * scale for duration in durations), initial=now))
-            kept = list(map(machine.feed_time, times if machine.idle else times[1:]))
+            kept = list(map(machine._feed_time, times if machine._idle else times[1:]))
             now = times[-1]
             before, steps = _steps(before, kept)
             yield steps, 1
-        _, steps = _steps(before, [machine.finish_time()])
+        _, steps = _steps(before, [machine._finish_time()])
         yield steps, 1
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from .accessory import AccessoryDecoder
 from .audit import StationAudit, audit
-from .base import DecoderMachine, Heard
+from .base import AnyEvent, DecoderMachine, Heard
 from .cv import ACCESSORY, MULTI_FUNCTION, CvEffect, CvRow, CvState, CvStore, Veto
 from .effect import (
     EMERGENCY_STOP, Acknowledgement, AnalogSet, Answer, AspectChanged, BinaryStateSet, CvHeld, CvRefused, CvWritten,
@@ -21,11 +21,11 @@ from .state import AccessoryState, Binary, DecoderState, MultiFunctionState, Veh
 from .track import TrackState
 
 __all__ = [
-    "ACCESSORY", "AccessoryDecoder", "AccessoryState", "Acknowledgement", "AnalogSet", "Answer", "AspectChanged",
-    "Audit", "Binary", "BinaryStateSet", "Change", "Consist", "CvBit", "CvEffect", "CvHeld", "CvRefused", "CvRow",
-    "CvState", "CvStore", "CvWritten", "DecoderMachine", "DecoderState", "DirectionChanged", "EMERGENCY_STOP", "Effect",
-    "Either", "FactoryResetDone", "Finding", "FunctionChanged", "Heard", "Item", "MULTI_FUNCTION", "ModeChanged",
-    "MultiFunctionDecoder", "MultiFunctionState", "OutputChanged", "PacketTimeOut", "RULES", "ReadCv", "ResetDone",
-    "RestrictionChanged", "Rule", "STOP", "Seen", "Speed", "SpeedChanged", "StationAudit", "TrackState", "Value",
-    "Vehicle", "Verdict", "Veto", "audit", "drive_level", "momentum",
+    "ACCESSORY", "AccessoryDecoder", "AccessoryState", "Acknowledgement", "AnalogSet", "Answer", "AnyEvent",
+    "AspectChanged", "Audit", "Binary", "BinaryStateSet", "Change", "Consist", "CvBit", "CvEffect", "CvHeld",
+    "CvRefused", "CvRow", "CvState", "CvStore", "CvWritten", "DecoderMachine", "DecoderState", "DirectionChanged",
+    "EMERGENCY_STOP", "Effect", "Either", "FactoryResetDone", "Finding", "FunctionChanged", "Heard", "Item",
+    "MULTI_FUNCTION", "ModeChanged", "MultiFunctionDecoder", "MultiFunctionState", "OutputChanged", "PacketTimeOut",
+    "RULES", "ReadCv", "ResetDone", "RestrictionChanged", "Rule", "STOP", "Seen", "Speed", "SpeedChanged",
+    "StationAudit", "TrackState", "Value", "Vehicle", "Verdict", "Veto", "audit", "drive_level", "momentum",
 ]  # fmt: skip
