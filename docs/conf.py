@@ -44,7 +44,7 @@ nitpick_ignore_regex = [
     (r"py:mod", r"halfbit(\.\w+)+"),
     (r"py:data", r"[A-Z_]+"),
     (r"py:class", r"(list|dict)\[.*JsonValue\]"),
-    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.batch\.Batch|halfbit\.survey\.trial\.Stretch"),
+    (r"py:class", r".*\._\w+|halfbit\.capture\.heading\.\w+|halfbit\.batch\.Batch"),
     (r"py:class", r"halfbit\.edge\.RawEdges"),
     # Of the portable core, which imports nothing: names in its annotations lead nowhere.
     (r"py:class", r"Packets|Boundaries|Learner|halfbit\.core_sum_lengths\.\w+"),

@@ -15,9 +15,10 @@ import attrs
 
 from ending import quietly
 
-from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, render
-from halfbit.instruction import listing
-from halfbit.packet import Packet
+from halfbit import Packet
+from halfbit.instruction import (
+    STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, listing, render,
+)  # fmt: skip
 
 
 @attrs.frozen(slots=True)

@@ -6,8 +6,12 @@ After a wanted change: ``python -m tests.test_api`` writes the listing anew; its
 from __future__ import annotations
 
 import ast
+import builtins
 import enum
+import importlib
 import inspect
+import re
+import sys
 import types
 import typing
 from collections.abc import Callable, Iterator
@@ -16,6 +20,7 @@ from pathlib import Path
 import attrs
 
 import halfbit
+from tests.docs.test_site import PUBLIC
 
 LISTING = Path(__file__).with_name("api.txt")
 
@@ -135,6 +140,48 @@ def test_value_types_are_frozen_and_slotted() -> None:
         if isinstance(value, type) and attrs.has(value):
             assert value.__setattr__ is not object.__setattr__, name
             assert "__slots__" in vars(value), name
+
+
+def _annotations(cls: type) -> Iterator[object]:
+    """The annotations of a class's public fields, methods and properties."""
+    for name, annotation in vars(cls).get("__annotations__", {}).items():
+        if not name.startswith("_"):
+            yield annotation
+    for name, member in vars(cls).items():
+        function = member.fget if isinstance(member, property) else getattr(member, "__func__", member)
+        if inspect.isfunction(function) and (not name.startswith("_") or name == "__init__" and not attrs.has(cls)):
+            yield from function.__annotations__.values()
+
+
+#: Names in public signatures that are not public, with the reason.
+NOT_PUBLIC = {
+    "core": "its classes are on the page of the core",
+    "core_sum": "its classes are on the page of the core",
+    "Batch": "CaptureEdges are made by open_capture alone",
+}
+
+
+def test_every_type_in_a_public_signature_is_public() -> None:
+    modules = [importlib.import_module(package) for package in PUBLIC]
+    public = {name for module in modules for name in module.__all__}
+    assert {"Packet", "JsonValue", "Stretch"} <= public
+    wrong: set[str] = set()
+    met: set[str] = set()
+    for value in (getattr(module, name) for module in modules for name in module.__all__):
+        if not getattr(value, "__module__", "").startswith("halfbit"):
+            continue
+        home = vars(sys.modules[value.__module__])
+        annotations = _annotations(value) if inspect.isclass(value) else getattr(value, "__annotations__", {}).values()
+        for name in re.findall(r"(?<![\w.])[A-Za-z_]\w*", " ".join(map(str, annotations))):
+            meaning = home.get(name, getattr(builtins, name, None))
+            origin = meaning.__name__ if inspect.ismodule(meaning) else getattr(meaning, "__module__", "halfbit")
+            # An alias of ours has the module of typing, but an origin.
+            ours = str(origin).startswith("halfbit") or typing.get_origin(meaning) is not None
+            if name in public or name == "None" or isinstance(meaning, typing.TypeVar) or not ours:
+                continue
+            (met if name in NOT_PUBLIC else wrong).add(name)
+    assert wrong == set()
+    assert met == set(NOT_PUBLIC)
 
 
 if __name__ == "__main__":

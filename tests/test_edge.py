@@ -231,7 +231,7 @@ def test_edges_are_those_of_the_machine_fed_singly(values: list[Any], unit: Unit
 
 @pytest.mark.parametrize("unit", ["ns", "us", 84_000_000])
 def test_edges_of_blocks_behind_a_fraction(unit: Unit) -> None:
-    """A block of whole numbers is gone through at once, also where the time before is none of ns."""
+    """A block of whole numbers is gone through at once, also if the time before is not a whole number of ns."""
     values = [58.3] * SIZE + [58, 100] * 40
     machine = EdgeMachine(unit)
     expected = [edge for value in values for edge in machine.feed_duration(value)]
@@ -307,7 +307,8 @@ def test_edges_come_as_soon_as_their_numbers_do() -> None:
 
     asked.clear()
     pieces = edges_from_durations(source([58, 100]))._rows()
-    assert next(pieces) == ((58,), 1000)
+    durations, scale = next(pieces)
+    assert ([*durations], scale) == ([58], 1000)
     assert asked == [58]
 
     asked.clear()

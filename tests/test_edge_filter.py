@@ -287,6 +287,10 @@ def test_wrong_edges() -> None:
     machine.feed(Edge(10, 1))
     with pytest.raises(HalfbitError, match="before the one at 10 ns"):
         machine.feed(Edge(9, 0))
+    for wrong in (None, 12, Edge(12.5, 0), Edge("12", 0)):  # type: ignore[arg-type]
+        with pytest.raises(HalfbitError, match="is not an (Edge|integer)"):
+            machine.feed(wrong)  # type: ignore[arg-type]
+    assert machine.feed(Edge(90, 0)) == (Edge(10, 1),)  # nothing was changed
 
 
 def test_error_of_the_capture_comes_through() -> None:

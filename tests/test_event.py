@@ -95,6 +95,18 @@ def test_a_wrong_dictionary_is_refused(value: Any) -> None:
         Packet.from_dict(value)
 
 
+@pytest.mark.parametrize("event", EVENTS, ids=str)
+def test_a_number_that_is_no_integer_is_refused(event: PacketEvent) -> None:
+    form = event.as_dict()
+    numbers = [name for name, value in form.items() if isinstance(value, int) and name not in ("schema", "layer")]
+    assert {"start", "end"} <= set(numbers)
+    for name in numbers:
+        for wrong in (1.5, "1", True, None):
+            if name != "margin" or wrong is not None:
+                with pytest.raises(HalfbitError, match=f"^{form['type']}: '{name}' is missing or wrong in "):
+                    type(event).from_dict({**form, name: wrong})
+
+
 def test_a_fault_of_an_unknown_kind_is_refused() -> None:
     with pytest.raises(HalfbitError, match="RUN"):
         Fault.from_dict({**EVENTS[2].as_dict(), "kind": "RUN"})

@@ -204,8 +204,8 @@ def test_the_polled_capture_reads_by_sums() -> None:
 
 def test_the_write_acts_with_its_second_packet() -> None:
     events = decode(open_capture(CAPTURES / "shunting_turn.txt"))
-    sightings = [event.repetition for event in events if isinstance(event, CvWriteByte)]
-    assert sightings == [Repetition.FIRST, Repetition.REPEAT]
+    repetitions = [event.repetition for event in events if isinstance(event, CvWriteByte)]
+    assert repetitions == [Repetition.FIRST, Repetition.REPEAT]
 
 
 def test_the_station_leaves_each_decoder_its_5_ms() -> None:

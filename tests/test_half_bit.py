@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import accumulate
+from typing import Any
 
 import attrs
 import pytest
@@ -129,3 +130,14 @@ def test_the_iterator_refuses_time_going_backwards() -> None:
     assert next(halves) == HalfBit(0, 100_000, HalfBitKind.ZERO)
     with pytest.raises(HalfbitError, match="^edge at 99999 ns comes before the one at 100000 ns"):
         next(halves)
+
+
+@pytest.mark.parametrize("wrong", [5.5, "5", None, True])
+def test_a_time_that_is_no_integer_is_refused_and_changes_nothing(wrong: Any) -> None:
+    machine = HalfBitMachine()
+    with pytest.raises(HalfbitError, match="^time of an edge: .* is not an integer of ns$"):
+        machine.feed(Edge(wrong, 1))
+    machine.feed(Edge(0, 1))
+    with pytest.raises(HalfbitError, match="is not an integer of ns"):
+        machine.feed(Edge(wrong, 0))
+    assert machine.feed(Edge(58_000, 0)) == (HalfBit(0, 58_000, HalfBitKind.ONE),)

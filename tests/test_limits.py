@@ -154,3 +154,27 @@ def test_the_core_s_machines_are_made_new_each_time() -> None:
         answer = first.feed(duration)
     assert answer == core.PACKET
     assert second.packets.state == core.LOST
+
+
+@pytest.mark.parametrize("wrong", ["36", None, True, -1, 81, float("nan"), float("inf")])
+def test_a_period_or_jitter_that_is_no_time_is_refused(wrong: Any) -> None:
+    with pytest.raises(HalfbitError, match="^sampling period: .* us is not from 0 to 80$"):
+        Limits.for_sampling_period(wrong)
+    with pytest.raises(HalfbitError, match="^jitter: .* us is not from 0 to 42$"):
+        Limits.for_one_edge(wrong)
+    if wrong != 81:
+        with pytest.raises(HalfbitError, match="^rare: .* us is not from 0 to 10000$"):
+            Limits.for_sampling_period(20, rare=wrong)
+
+
+@pytest.mark.parametrize("wrong", [None, 5, [None], ["58"]])
+def test_durations_that_are_no_numbers_cannot_be_fitted(wrong: Any) -> None:
+    with pytest.raises(HalfbitError, match="give the durations between changes, ns"):
+        Limits.fitted(wrong)
+
+
+@pytest.mark.parametrize("name", ["recover", "one_edge"])
+@pytest.mark.parametrize("wrong", [1, 0, None, "yes"])
+def test_what_is_neither_true_nor_false_is_refused(name: str, wrong: Any) -> None:
+    with pytest.raises(HalfbitError, match=f"^{name}: .* is neither True nor False$"):
+        Limits(**{name: wrong})

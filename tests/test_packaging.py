@@ -114,9 +114,26 @@ def test_no_module_is_long() -> None:
     assert {name: length for name, length in lengths.items() if length > 400} == {}
 
 
+def test_no_function_is_long() -> None:
+    lengths = {
+        f"{path.relative_to(SOURCES)}: {node.name}": (node.end_lineno or 0) - node.lineno + 1
+        for path in SOURCES.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef))
+    }
+    assert len(lengths) > 1000
+    assert {name: length for name, length in lengths.items() if length > 60} == {}
+
+
 def test_the_pythons_named_are_those_promised() -> None:
     named = [word.rpartition(" ")[2] for word in PROJECT["project"]["classifiers"] if ":: Python :: 3." in word]
     assert named == ["3.10", "3.11", "3.12", "3.13"]
+
+
+def test_the_citation_names_this_version() -> None:
+    lines = (ROOT / "docs" / "CITATION.cff").read_text("utf-8").splitlines()
+    assert {f"version: {PROJECT['project']['version']}", f"license: {PROJECT['project']['license']}"} <= set(lines)
+    assert f"  - name: {PROJECT['project']['authors'][0]['name']}" in lines
 
 
 def test_it_says_that_it_is_typed() -> None:

@@ -1,9 +1,14 @@
 """Decodes the digital track signal of model railways: level changes to half-bits, bits, packets and instructions.
 
-What ``__all__`` names here is the stable API. The classes of the single instructions, of addresses, and what a
-registry of one's own is made of are in :mod:`halfbit.instruction`; what a capture looks like, in
-:mod:`halfbit.survey`; what packets make decoders do, in :mod:`halfbit.decoder`; packets made back into half-bits in
-:mod:`halfbit.simulate`; the machines for a small board in :mod:`halfbit.core`.
+The names in ``__all__`` are the stable API. There is more in the packages below it:
+
+- :mod:`halfbit.instruction`: a class for each instruction and each kind of address, and the parts of a registry;
+- :mod:`halfbit.capture`: formats of capture files;
+- :mod:`halfbit.survey`: what kind of capture it is, and which limits read it best;
+- :mod:`halfbit.inspect`: a stretch of a capture at all layers, and the causes of losses;
+- :mod:`halfbit.decoder`: models of decoders, the track's state, and the audit of a station;
+- :mod:`halfbit.simulate`: packets to half-bits, for tests;
+- :mod:`halfbit.core`: the machines that also run on a small board.
 """
 
 from __future__ import annotations

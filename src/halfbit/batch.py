@@ -87,7 +87,8 @@ def _item(start: int, index: int) -> str:
 def _view(values: Any) -> memoryview | None:
     """The values as a view without a copy, if they are an array of one dimension in the machine's byte order.
 
-    :raises HalfbitError: if they are an array that holds no real numbers, or a view that Python cannot read.
+    :raises HalfbitError: if they are an array of several dimensions or one that holds no real numbers, or a view that
+        Python cannot read.
     """
     kind = _kind(values)
     if kind is not None and kind not in "biufO":
@@ -95,6 +96,8 @@ def _view(values: Any) -> memoryview | None:
             f"an array of {values.dtype} holds no real numbers: "
             "give integers or floats (of times: values.astype('int64'))"
         )
+    if kind is not None and values.ndim > 1:
+        raise HalfbitError(f"an array of {values.ndim} dimensions is not a row of numbers: give one row of it")
     try:
         view = memoryview(values)
     except (TypeError, ValueError):
@@ -125,14 +128,16 @@ def integers(values: Sequence[Any]) -> bool:
 
 
 def counts(values: Sequence[Any]) -> Sequence[int] | None:
-    """The values, if all are integers from 0 up that fit 64 bits; found out fast. Else ``None``."""
+    """The values as machine integers, if all are integers from 0 up that fit 64 bits; found out fast. Else ``None``.
+
+    A list may hold an array's own numbers, of 16 or 32 bits. Sums of these would overflow.
+    """
     if isinstance(values, memoryview):
         return values if integers(values) and min(values, default=0) >= 0 else None
     try:
-        array("Q", values)
+        return array("Q", values)
     except (TypeError, OverflowError, ValueError):
         return None
-    return values
 
 
 def plain(batch: Batch) -> Sequence[Number]:
@@ -151,7 +156,7 @@ def plain(batch: Batch) -> Sequence[Number]:
 def _number(value: Any, batch: Batch, index: int) -> Number:
     number: Number
     try:
-        number = value if isinstance(value, float) else operator.index(value)
+        number = float(value) if isinstance(value, float) else operator.index(value)
     except TypeError:
         try:
             if isinstance(value, (str, bytes)):

@@ -2,8 +2,8 @@
 
 Capture tools give change times, durations between changes, or levels at a fixed rate. All
 three become the same here: edges whose times are whole nanoseconds from the first change.
-An :class:`Edges` keeps the raw numbers, so that whoever only wants packets never pays for
-an :class:`Edge`.
+An :class:`Edges` keeps the raw numbers. To decode them, no :class:`Edge` need be made, which is
+much faster.
 """
 
 from __future__ import annotations
@@ -142,8 +142,8 @@ class RawEdges(Edges):
         self._are_durations = are_durations
         self._scale = Scale.of(unit)
         self._wrap = wrap
-        self._level = level
         EdgeMachine(unit, wrap=wrap, level=level)  # refuses wrong arguments now, not at first use
+        self._level = int(level)
 
     def __iter__(self) -> Iterator[Edge]:
         rows = self._batch_rows()

@@ -43,6 +43,17 @@ def reading(value: object, type_: str) -> Iterator[None]:
         raise HalfbitError(f"{type_}: {error} is missing or wrong in {value!r}: give what as_dict() made") from None
 
 
+def whole_numbers(value: Mapping[str, Any], *names: str) -> list[int]:
+    """The integers of these names in a dictionary.
+
+    :raises TypeError: if one is not an integer. :func:`reading` makes the error of it that users see.
+    """
+    for name in names:
+        if type(value[name]) is not int:
+            raise TypeError(repr(name))
+    return [value[name] for name in names]
+
+
 def as_json(value: Any) -> dict[str, Any]:
     """The fields of a value for JSON.
 
@@ -102,9 +113,10 @@ class Packet:
         :raises HalfbitError: if ``value`` is not the form of a packet.
         """
         with reading(value, "packet"):
-            data, preamble, start, end = bytes.fromhex(value["data"]), value["preamble"], value["start"], value["end"]
+            preamble, start, end = whole_numbers(value, "preamble", "start", "end")
             recovered = None if value["recovered"] is None else Recovery(value["recovered"])
-            return cls(data, preamble, start, end, recovered, value["margin"])
+            margin = None if value["margin"] is None else whole_numbers(value, "margin")[0]
+            return cls(bytes.fromhex(value["data"]), preamble, start, end, recovered, margin)
 
 
 class Layer(enum.IntEnum):
@@ -229,8 +241,9 @@ class Fault:
         """
         with reading(value, "fault"):
             kind = FaultKind[value["kind"]]
-            detail, data = value[kind.named] if kind.named else 0, bytes.fromhex(value["data"])
-            return cls(kind, value["start"], value["end"], value["at"], detail, data, value["count"])
+            start, end, at, count = whole_numbers(value, "start", "end", "at", "count")
+            detail = whole_numbers(value, kind.named)[0] if kind.named else 0
+            return cls(kind, start, end, at, detail, bytes.fromhex(value["data"]), count)
 
 
 @attrs.frozen(slots=True)
@@ -257,7 +270,7 @@ class Cutout:
         :raises HalfbitError: if ``value`` is not the form of a cutout.
         """
         with reading(value, "cutout"):
-            return cls(value["start"], value["end"])
+            return cls(*whole_numbers(value, "start", "end"))
 
 
 PacketEvent = Union[Packet, Fault, Cutout]  #: The output of layer 4.

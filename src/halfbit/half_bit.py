@@ -13,6 +13,7 @@ from .error import HalfbitError
 from .event import Fault, FaultKind
 from .limits import RECEIVE, Limits, checked
 from .machine import run
+from .unit import whole
 
 __all__ = ["HalfBit", "HalfBitKind", "HalfBitMachine", "half_bits"]
 
@@ -57,11 +58,14 @@ class HalfBitMachine:
     def feed(self, edge: Edge, /) -> tuple[HalfBit | Fault, ...]:
         """Take the next edge. The first one completes nothing.
 
-        :raises HalfbitError: if ``edge`` is not an :class:`Edge`, or comes before the edge fed last.
+        :raises HalfbitError: if ``edge`` is not an :class:`Edge`, its time is not an integer, or it comes before the
+            edge fed last.
         """
         if not isinstance(edge, Edge):
             raise HalfbitError(f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations")
         start, end = self._previous, edge.time
+        if type(end) is not int:
+            end = whole(end, "time of an edge")
         if start is None:
             self._previous = end
             return ()

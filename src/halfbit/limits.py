@@ -29,6 +29,9 @@ PREAMBLE_MIN = 10
 UNIT = core_sum_lengths.UNITS  #: The core's receiver by sum counts 1/16 us, as boards do.
 KEPT = 4 * core_sum.BLOCK  #: Number of durations that it keeps while the lengths cannot be learned.
 
+#: A loop's longest turn, us: a zero's longest half (S-9.1 A, table 1). In a longer one whole packets are missed.
+LONGEST_TURN = 10_000
+
 DECISIONS = ("halves", "sum", "sequence")  #: Ways to decide between ones and zeros.
 
 
@@ -49,6 +52,11 @@ def _count(low: int) -> _Validator:
 
 _NANOSECONDS = "a number of nanoseconds (an integer from 0 up)"
 _nanoseconds, _nanoseconds_or_none = _integer(_NANOSECONDS, 0), _integer(_NANOSECONDS, 0, optional=True)
+
+
+def _truth(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
+    if not isinstance(value, bool):
+        raise HalfbitError(f"{attribute.name}: {value!r} is neither True nor False")
 
 
 def _decision(instance: Any, attribute: attrs.Attribute[Any], value: object) -> None:
@@ -92,7 +100,7 @@ class Limits:
     decision: str = attrs.field(default="halves", validator=_decision)
     #: True if packets lost in the decision by halves or by sum are read again by sequence. Such packets say how they
     #: were recovered. False for a strict reading by the standard.
-    recover: bool = False
+    recover: bool = attrs.field(default=False, validator=_truth)
     #: Latency spread, ns: the longest time from a change until the capture sees it, minus the shortest. It is the
     #: sampling period of a polled loop, or twice the jitter of other captures. Used by the decision by sequence.
     latency_max: int = attrs.field(default=6 * US, validator=_nanoseconds)
@@ -100,7 +108,7 @@ class Limits:
     #: long turns. Used by the decision by sequence.
     latency_rare: int = attrs.field(default=0, validator=_nanoseconds)
     #: True if the capture holds only the rising or only the falling changes. Used by the decision by sequence.
-    one_edge: bool = False
+    one_edge: bool = attrs.field(default=False, validator=_truth)
 
     def __attrs_post_init__(self) -> None:
         for low, high in (("one_min", "one_max"), ("zero_min", "zero_max"), ("packet_min", "packet_max")):
@@ -127,10 +135,10 @@ class Limits:
             58 us, both changes of a half can fall into one turn. Packets that were not sent may then come out, so
             :func:`halfbit.auto_limits` reads no such capture.
         :param rare: the longest time between samples in rare long turns of the loop, us; 0 if there are no such turns.
-        :raises HalfbitError: if the period is negative or above 80 us.
+        :raises HalfbitError: if the period is not a number from 0 to 80 us, or ``rare`` not one from 0 to 10 000 us.
         """
-        if not 0 <= microseconds <= 80:
-            raise HalfbitError(f"sampling period: {microseconds!r} us is not from 0 to 80")
+        _check_us("sampling period", microseconds, 80)
+        _check_us("rare", rare, LONGEST_TURN)
         period = round(microseconds * US)
         if period <= 12 * US and not rare:
             return cls(
@@ -153,10 +161,9 @@ class Limits:
         Each duration is a whole bit, or the last half of a bit with the first half of the next: 116, 158 or 200 us.
 
         :param jitter: how early or late a change may be seen, us.
-        :raises HalfbitError: if ``jitter`` is negative, or too large to tell bits apart (above 42 us).
+        :raises HalfbitError: if ``jitter`` is not a number from 0 to 42. Beyond that bits cannot be told apart.
         """
-        if not 0 <= jitter <= 42:
-            raise HalfbitError(f"jitter: {jitter!r} us is not from 0 to 42")
+        _check_us("jitter", jitter, 42)
         return cls(decision="sequence", one_edge=True, latency_max=round(2 * jitter * US))
 
     @classmethod
@@ -167,9 +174,12 @@ class Limits:
         the gap. If there is no gap, use :func:`halfbit.survey.auto_limits`.
 
         :param durations: ns, of some hundreds of half-bits or more.
-        :raises HalfbitError: if there are not two groups of durations with a gap between them.
+        :raises HalfbitError: if ``durations`` are not numbers, or are not in two groups with a gap between them.
         """
-        bins = Counter(duration // US for duration in durations if duration < FIT_HIGH)
+        try:
+            bins = Counter(duration // US for duration in durations if duration < FIT_HIGH)
+        except TypeError:
+            raise HalfbitError("durations: these are not numbers: give the durations between changes, ns") from None
         rare = bins.total() * FIT_RARE
         common = [us for us in sorted(bins) if bins[us] > rare]
         gaps = [
@@ -217,6 +227,13 @@ class Limits:
     def _difference(self) -> int:
         """The largest difference for the core, ns. To skip the check: one that no two halves can exceed."""
         return self.one_max if self.one_difference is None else self.one_difference
+
+
+def _check_us(name: str, value: object, high: int) -> None:
+    """:raises HalfbitError: if a value is not a number of us from 0 to ``high``."""
+    real = isinstance(value, (int, float)) or hasattr(value, "__index__")  # an array's own integers too
+    if isinstance(value, bool) or not real or not 0 <= value <= high:  # type: ignore[operator]
+        raise HalfbitError(f"{name}: {value!r} us is not from 0 to {high}")
 
 
 def checked(limits: object) -> Limits:

@@ -7,7 +7,6 @@ packets, and ``instruction/`` turns packets into instructions. The machines of t
 
 from __future__ import annotations
 
-import operator
 from collections.abc import Iterable, Iterator, Sequence
 
 from .decision import AnyReceiver, receiver_for
@@ -16,6 +15,7 @@ from .error import HalfbitError
 from .event import PacketEvent
 from .instruction import STANDARD, Configurations, Context, Event, InstructionMachine, Registry
 from .limits import RECEIVE, Limits, checked
+from .unit import whole
 
 
 class StreamDecoder:
@@ -65,7 +65,7 @@ class StreamDecoder:
             )
         time = edge.time
         if type(time) is not int:
-            time = _whole(time, "time of an edge")
+            time = whole(time, "time of an edge")
         if self._finished:
             raise _is_finished()
         receiver = self._receiver
@@ -91,7 +91,7 @@ class StreamDecoder:
             go on. Also if the decoder is finished.
         """
         if type(duration) is not int:
-            duration = _whole(duration, "duration")
+            duration = whole(duration, "duration")
         if duration < 0:
             raise HalfbitError(f"duration {duration!r} is negative: give ns since the change before, 0 or more")
         if self._finished:
@@ -164,19 +164,6 @@ class StreamDecoder:
 
 def _is_finished() -> HalfbitError:
     return HalfbitError("the decoder is finished: make a new one for another signal")
-
-
-def _whole(value: object, name: str) -> int:
-    """An integer as Python's own.
-
-    :raises HalfbitError: if it is not an integer.
-    """
-    try:
-        if isinstance(value, bool):
-            raise TypeError
-        return operator.index(value)  # type: ignore[arg-type]
-    except TypeError:
-        raise HalfbitError(f"{name}: {value!r} is not an integer of ns") from None
 
 
 def decode(

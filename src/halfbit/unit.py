@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import operator
 from fractions import Fraction
 from typing import Union
 
@@ -10,7 +11,7 @@ import attrs
 
 from .error import HalfbitError
 
-__all__ = ["Number", "Scale", "Unit"]
+__all__ = ["Number", "Scale", "Unit", "whole"]
 
 #: A raw time, duration or voltage.
 Number = Union[int, float]
@@ -19,6 +20,20 @@ Number = Union[int, float]
 Unit = Union[str, int, float, Fraction]
 
 _NAMED = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
+
+
+def whole(value: object, name: str) -> int:
+    """A time or duration in ns as Python's own integer.
+
+    :param name: of the value, for the text of an error.
+    :raises HalfbitError: if it is not an integer.
+    """
+    try:
+        if isinstance(value, bool):
+            raise TypeError
+        return operator.index(value)  # type: ignore[arg-type]
+    except TypeError:
+        raise HalfbitError(f"{name}: {value!r} is not an integer of ns") from None
 
 
 @attrs.frozen(slots=True)

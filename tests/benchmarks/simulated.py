@@ -53,7 +53,7 @@ class Sent:
 
 @cache
 def sent(packets: int, seed: int = 1, timing: Timing = NOMINAL) -> Sent:
-    """Packets such as a station in use sends: idle, speed, functions, accessories; 14 to 17 one-bits before each."""
+    """Packets as a station in use sends them: idle, speed, functions, accessories; 14 to 17 one-bits before each."""
     rng = random.Random(seed)
     durations: list[int] = []
     data: list[bytes] = []

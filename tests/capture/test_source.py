@@ -79,7 +79,7 @@ def test_stream_is_text_unless_its_name_tells(tmp_path: Path) -> None:
 
 
 def test_unknown_format() -> None:
-    with pytest.raises(HalfbitError, match="'xls' is not known; give one of text, csv"):
+    with pytest.raises(HalfbitError, match="'xls' is not one of text, csv"):
         open_capture(io.BytesIO(TEXT), format="xls")
 
 

@@ -85,8 +85,8 @@ BROKEN: dict[str, tuple[Callable[[], list[int]], set[str]]] = {
     "long preamble": (lambda: durations(session(*["7C 00 0C"] * 5, *[RESET] * 6, preamble=17)), set()),
     "packet rate": (lambda: durations(RUNNING + s("03 74") + s(IDLE, preamble=300) + RUNNING), set()),
     "same decoder": (lambda: durations(RUNNING + s("03 74", "03 74") + RUNNING), set()),
-    "hold-off 20 ms": (lambda: durations(RUNNING + s(RESET, IDLE, "65 74") + RUNNING), set()),
-    "hold-off 10 packets": (lambda: durations(RUNNING + s(RESET, *[IDLE] * 9, "70 74") + RUNNING), set()),
+    "20 ms after reset": (lambda: durations(RUNNING + s(RESET, IDLE, "65 74") + RUNNING), set()),
+    "10 packets after reset": (lambda: durations(RUNNING + s(RESET, *[IDLE] * 9, "70 74") + RUNNING), set()),
     "power on": (
         lambda: [*durations(RUNNING), *OFF, *durations(s(*[RESET] * 10, *["7C 00 0C"] * 5, *[RESET] * 6, preamble=22))],
         set(),

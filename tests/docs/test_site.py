@@ -125,6 +125,31 @@ def test_every_command_the_pages_name_is_there(capsys: pytest.CaptureFixture[str
         assert capsys.readouterr().out.startswith(f"usage: halfbit {command}")
 
 
+#: Imports of names from a module of ours, on one line or in parentheses.
+IMPORT = re.compile(r"from (halfbit[\w.]*) import (?:\(([^)]*)\)|([^\n(]*))")
+#: Modules that are named as such.
+WHOLE_MODULES = {("halfbit", "core"), ("halfbit.instruction", "build")}
+
+
+def test_the_pages_and_the_examples_import_public_names_only() -> None:
+    files = [*DOCS.rglob("*.rst"), *(DOCS.parent / "examples").glob("*.py"), DOCS.parent / "README.md"]
+    found = [
+        (module, name.split(" as ")[0].strip(), file.name)
+        for file in files
+        for module, several, one in IMPORT.findall(file.read_text("utf-8"))
+        for name in (several or one.partition("#")[0]).split(",")
+        if name.strip()
+    ]
+    assert len(found) > 100
+    wrong = [
+        (module, name, file)
+        for module, name, file in found
+        if (module, name) not in WHOLE_MODULES
+        and (module not in PUBLIC or name not in importlib.import_module(module).__all__)
+    ]
+    assert wrong == []
+
+
 def test_the_first_page_has_a_way_to_each_kind(site: Path) -> None:
     index = (site / "index.html").read_text("utf-8")
     for kind in ("tutorial", "howto", "reference", "explanation"):

@@ -11,7 +11,7 @@ __all__ = ["clean_signal", "ones_signal", "torn_signal"]
 
 US = 1000
 
-#: Durations at, and just beyond, each bound (S-9.1 A, table 1), and others that are none, us.
+#: Durations at, and just beyond, each bound (S-9.1 A, table 1), and others that fit no half-bit, us.
 ODD = (0, 1, 29, 51, 52, 53, 57, 63, 64, 65, 66, 70, 77, 89, 90, 91, 100, 200, 9999, 10000, 10001, 20000, 65535, 65536,
        65594, 131172, 2**31, 2**32 - 53, 2**32 - 52, 2**32 - 1)  # fmt: skip
 

@@ -125,5 +125,5 @@ def test_a_mutation_is_found_and_its_rule_named(mutation: Mutation, tmp_path: Pa
     assert mutation.rule in report.broken, list(report.broken)
     # A porter sees what to look at: it is among the few rules that cost packets, or the few at all.
     costly = [rule for rule, first in report.broken.items() if first.packets]
-    told = costly if mutation.rule in costly else list(report.broken)
-    assert len(told) <= 16 or mutation.rule == "bytes", told
+    named = costly if mutation.rule in costly else list(report.broken)
+    assert len(named) <= 16 or mutation.rule == "bytes", named

@@ -53,7 +53,7 @@ def _both(bodies: list[str]) -> list[list[Packet]]:
     return [[packet(body) for body in bodies], _with_times(bodies)]
 
 
-def _sightings(found: list[Instruction]) -> list[Repetition | None]:
+def _repetitions(found: list[Instruction]) -> list[Repetition | None]:
     return [one.repetition for one in found]
 
 
@@ -71,7 +71,7 @@ def test_direct_mode_verify(times: int, body: str, expected: Instruction) -> Non
     assert found[:3] == [found[0]] * 3
     assert isinstance(found[0], DigitalDecoderReset)
     assert found[3:] == [expected] * 5
-    assert _sightings(found) == [None] * 3 + [FIRST] + [REPEAT] * 4
+    assert _repetitions(found) == [None] * 3 + [FIRST] + [REPEAT] * 4
     assert [one.context for one in found[3:]] == [Context.SERVICE] * 5
 
 
@@ -163,7 +163,7 @@ def test_cvs_of_registers(page: int, register: int, cv: int | None) -> None:
 def test_a_page_seen_once_is_not_set() -> None:
     """S-9.2.3: a decoder executes on the second identical packet with no other between."""
     found = run([packet(body) for body in [RESET, "7D 11", RESET, "7D 11", RESET, "78 2A"]])
-    assert _sightings(found) == [None, FIRST, None, FIRST, None, FIRST]
+    assert _repetitions(found) == [None, FIRST, None, FIRST, None, FIRST]
     assert isinstance(found[-1], RegisterAccess)
     assert found[-1].page is None
 
@@ -180,7 +180,7 @@ def test_factory_reset() -> None:
     """S-9.2.3 E: 01111111 00001000."""
     found = run([packet(body) for body in [RESET, "7F 08", "7F 08"]])
     assert found[1:] == [FactoryReset(NONE)] * 2
-    assert _sightings(found) == [None, FIRST, REPEAT]
+    assert _repetitions(found) == [None, FIRST, REPEAT]
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_length_tells_direct_mode_from_the_others() -> None:
     found = run([packet(body) for body in [RESET, "7C 00", "7C 00 05"]])
     assert found[1] == RegisterAccess(NONE, writes=True, register=5, value=0)
     assert found[2] == DirectWriteByte(NONE, cv=1, value=5)
-    assert _sightings(found) == [None, FIRST, FIRST]
+    assert _repetitions(found) == [None, FIRST, FIRST]
 
 
 # Second identical packet
@@ -218,7 +218,7 @@ def test_repeats_must_follow_at_once() -> None:
     """S-9.2.3: no other valid packet between. A torn one is not valid, so it does not count."""
     bodies = [RESET, WRITE_CV1, RESET, WRITE_CV1, WRITE_CV1024, WRITE_CV1, WRITE_CV1]
     found = run([packet(body) for body in bodies])
-    assert _sightings(found) == [None, FIRST, None, FIRST, FIRST, FIRST, REPEAT]
+    assert _repetitions(found) == [None, FIRST, None, FIRST, FIRST, FIRST, REPEAT]
 
 
 def test_a_packet_with_a_wrong_error_byte_is_no_valid_packet() -> None:
@@ -231,7 +231,7 @@ def test_a_packet_with_a_wrong_error_byte_is_no_valid_packet() -> None:
         "Damaged",
         "DirectWriteByte",
     ]
-    assert _sightings(found) == [None, None, FIRST, None, REPEAT]
+    assert _repetitions(found) == [None, None, FIRST, None, REPEAT]
 
 
 # Entry
@@ -362,7 +362,7 @@ def test_forced_operations() -> None:
 def test_forced_service() -> None:
     bodies = ["7D 11", "7D 11", RESET, "78 2A", IDLE, "78 2A"]
     found = run([packet(each) for each in bodies], Context.SERVICE)
-    assert _sightings(found) == [FIRST, REPEAT, None, FIRST, None, FIRST]
+    assert _repetitions(found) == [FIRST, REPEAT, None, FIRST, None, FIRST]
     for index in (3, 5):
         one = found[index]
         assert isinstance(one, RegisterAccess)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from halfbit.edge import Edge
+from halfbit.error import HalfbitError
 from halfbit.limits import RECEIVE
-from halfbit.survey import Finding
+from halfbit.survey import Finding, auto_limits
 from tests.benchmarks.simulated import CAPTURES, TIMINGS, Capture, found_limits, result, sent, single_halves
 
 PACKETS = 120
@@ -80,3 +84,9 @@ def test_the_station_may_time_its_bits_otherwise(name: str, timing: str) -> None
     assert found.fit is not None
     assert found.fit.one == pytest.approx(TIMINGS[timing].one_first, abs=300)
     assert found.fit.zero == pytest.approx(TIMINGS[timing].zero_first, abs=500)
+
+
+@pytest.mark.parametrize("wrong", [None, 5, [58], [Edge(5, 1), Edge(3, 0)], [Edge(0.5, 1)]])  # type: ignore[arg-type]
+def test_what_is_no_row_of_edges_is_refused(wrong: Any) -> None:
+    with pytest.raises(HalfbitError):
+        auto_limits(wrong)

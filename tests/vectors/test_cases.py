@@ -107,5 +107,5 @@ def test_instructions_of_a_case() -> None:
 
 
 def test_another_set_is_refused() -> None:
-    with pytest.raises(HalfbitError, match="'strict' is not known; give one of receive, transmit, sum"):
+    with pytest.raises(HalfbitError, match="'strict' is not one of receive, transmit, sum"):
         cases("strict")

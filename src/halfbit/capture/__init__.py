@@ -6,14 +6,6 @@ from .options import Column, Options
 from .source import Location, Source, StreamSource, source_of
 
 __all__ = [
-    "FORMATS",
-    "CaptureEdges",
-    "Column",
-    "Format",
-    "Location",
-    "Options",
-    "Source",
-    "StreamSource",
-    "open_capture",
+    "FORMATS", "CaptureEdges", "Column", "Format", "Location", "Options", "Source", "StreamSource", "open_capture",
     "source_of",
-]
+]  # fmt: skip

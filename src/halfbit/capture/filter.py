@@ -31,7 +31,7 @@ import attrs
 from ..batch import LARGEST
 from ..edge import Edge, Edges
 from ..error import HalfbitError
-from ..unit import Number, Scale, Unit
+from ..unit import Number, Scale, Unit, whole
 
 __all__ = ["EdgeFilter", "FilteredEdges", "Removed", "filtered"]
 
@@ -75,7 +75,7 @@ class EdgeFilter:
         self._seen: deque[int] = deque(maxlen=MEMORY)  # the last durations between two noise-free crossings, ns
 
     @property
-    def idle(self) -> bool:
+    def _idle(self) -> bool:
         """True if no crossing has begun yet."""
         return self._count == 0
 
@@ -88,21 +88,25 @@ class EdgeFilter:
         """Take the next edge.
 
         :returns: the edges that are now known to be true changes.
-        :raises HalfbitError: if the edge is earlier than the edge before.
+        :raises HalfbitError: if it is not an :class:`Edge`, its time is not an integer, or it is earlier than the edge
+            before. Nothing is changed then.
         """
-        if self._count and edge.time < self._last:
-            raise HalfbitError(f"edge at {edge.time} ns lies before the one at {self._last} ns")
-        time = self.feed_time(edge.time)
+        if not isinstance(edge, Edge):
+            raise HalfbitError(f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations")
+        now = whole(edge.time, "time of an edge")
+        if self._count and now < self._last:
+            raise HalfbitError(f"edge at {now} ns lies before the one at {self._last} ns")
+        time = self._feed_time(now)
         kept = () if time is None else (Edge(time, self._level),)
         self._level = edge.level
         return kept
 
     def finish(self) -> tuple[Edge, ...]:
         """End of the capture: close the current crossing and return its edge, if one is kept."""
-        time = self.finish_time()
+        time = self._finish_time()
         return () if time is None else (Edge(time, self._level),)
 
-    def feed_time(self, time: int) -> int | None:
+    def _feed_time(self, time: int) -> int | None:
         """As :meth:`feed`, for callers that only have times.
 
         :param time: of the change, ns; not earlier than the change before.
@@ -112,12 +116,12 @@ class EdgeFilter:
             self._count += 1
             self._last = time
             return None
-        kept = self.finish_time()
+        kept = self._finish_time()
         self._count = 1
         self._first = self._last = time
         return kept
 
-    def finish_time(self) -> int | None:
+    def _finish_time(self) -> int | None:
         """As :meth:`finish`, for callers that only have times: a time in ns, or ``None``."""
         count, self._count = self._count, 0
         if count == 1:
@@ -177,11 +181,11 @@ class FilteredEdges(Edges):
         before: int | None = None  # time of the last change passed on, ns
         for durations, scale in self.source._rows():
             times = list(accumulate((duration * scale for duration in durations), initial=now))
-            kept = list(map(machine.feed_time, times if machine.idle else times[1:]))
+            kept = list(map(machine._feed_time, times if machine._idle else times[1:]))
             now = times[-1]
             before, steps = _steps(before, kept)
             yield steps, 1
-        _, steps = _steps(before, [machine.finish_time()])
+        _, steps = _steps(before, [machine._finish_time()])
         yield steps, 1
 
 

@@ -145,5 +145,5 @@ def _opened(source: Source, options: Options, name: str | None) -> CaptureEdges:
 def _named(name: str) -> Format:
     formats = {format.name: format for format in FORMATS}
     if name not in formats:
-        raise HalfbitError(f"format: {name!r} is not known; give one of {', '.join(formats)}")
+        raise HalfbitError(f"format: {name!r} is not one of {', '.join(formats)}")
     return formats[name]

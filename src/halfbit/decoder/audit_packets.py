@@ -79,7 +79,7 @@ class PacketAudit:
         one = instructions[0]
         service = one.context is Context.SERVICE and one.needs_repeat
         self._times(packet, start_bit, one, service)
-        self._hold_off(packet, one, service)
+        self._after_reset(packet, one, service)
         self._sequence(packet, one, service)
         for instruction in instructions:
             self._repeats(instruction, packet.end)
@@ -104,14 +104,14 @@ class PacketAudit:
                 tallies["same decoder"].add(start_bit - self._ends[key], self._ends[key])
             self._ends[key] = packet.end
 
-    def _hold_off(self, packet: Packet, one: Instruction, service: bool) -> None:
+    def _after_reset(self, packet: Packet, one: Instruction, service: bool) -> None:
         first, end, reset, since = packet.data[0], packet.end, self._reset, self._since_reset
         if isinstance(one, DigitalDecoderReset):
             self._since_reset = 0
             if packet.data == RESET:
                 self._reset = end
         elif not service:
-            time, count = self._tallies["hold-off 20 ms"], self._tallies["hold-off 10 packets"]
+            time, count = self._tallies["20 ms after reset"], self._tallies["10 packets after reset"]
             if reset is not None and first in WAIT_TIME:
                 time.add(end - reset, reset)
             elif reset is not None and end - reset < HOLD:

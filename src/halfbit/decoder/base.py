@@ -19,7 +19,8 @@ from ..instruction.cv import PAGE_REGISTER
 from .cv import CvState, CvStore
 from .effect import Acknowledgement, Answer, CvRefused, Effect, FactoryResetDone, ModeChanged
 
-Event = Union[Packet, Instruction, Fault, Cutout]
+#: What a decoder model takes: packets, or what :func:`halfbit.decode` gives.
+AnyEvent = Union[Packet, Instruction, Fault, Cutout]
 
 
 @attrs.frozen(slots=True)
@@ -109,7 +110,7 @@ class DecoderMachine(abc.ABC):
         """OPERATIONS or SERVICE; LEFT after service mode until operations resume."""
         return self._service.context
 
-    def feed(self, event: Event) -> tuple[Effect, ...]:
+    def feed(self, event: AnyEvent) -> tuple[Effect, ...]:
         """Take the next packet, fault or cutout and return what the decoder does when it ends.
 
         A decoded instruction counts as its packet, so the output of :func:`halfbit.decode` can be fed. If a packet has

@@ -15,7 +15,7 @@ from .effect import CvHeld, CvRefused, CvWritten
 #: CV 1), nor for a factory reset.
 Veto = Callable[[int, int, int], Union[str, None]]
 
-Write = Union[CvWritten, CvHeld, CvRefused]
+CvEffect = Union[CvWritten, CvHeld, CvRefused]  #: What a write to a CV does.
 
 LAST = 1024
 INDEXED = range(257, 513)  # pages of 256 CVs, selected by CV 31 and 32 (S-9.2.2)
@@ -155,7 +155,7 @@ class CvStore:
         """The value that a bit write starts from: the CV's value, or the waiting value of CV 17."""
         return self._held if number == 17 and self._held is not None else self[number]
 
-    def write(self, number: int, value: int) -> list[Write]:
+    def write(self, number: int, value: int) -> list[CvEffect]:
         """Write a CV like a packet does. The effects start with the write of the CV, or of CV 17 that waited for CV 18.
 
         If the last effect is ``CvRefused``, nothing was written.
@@ -167,7 +167,7 @@ class CvStore:
         if number == 17 and not self._accessory:
             self._held = value
             return [CvHeld(17, value)]
-        effects: list[Write] = []
+        effects: list[CvEffect] = []
         if number == 18 and self._held is not None:
             held, self._held = self._held, None
             effects.append(self._put(17, held))
@@ -179,7 +179,7 @@ class CvStore:
                 effects.append(self._put(19, 0))
         return effects
 
-    def hard_reset(self) -> list[Write]:
+    def hard_reset(self) -> list[CvEffect]:
         """Set CV 29, 31 and 32 to their defaults and CV 19 to 0 (S-9.2.1 C). Refused if locked."""
         if self.locked:
             return [CvRefused(29, self._defaults.get(29, 0), _LOCKED)]

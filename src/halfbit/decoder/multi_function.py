@@ -264,14 +264,14 @@ class MultiFunctionDecoder(DecoderMachine):
 
 # Drive level and momentum of the motor for a speed step, from the CVs (S-9.2.2).
 
-Cvs = Callable[[int], int]  #: A function that takes a CV number and returns its value.
+ReadCv = Callable[[int], int]  #: A function that takes a CV number and returns its value.
 
 _TABLE = 0b00010000  # CV 29 bit 4: use the speed table, not CV 2, 5 and 6
 _SUBTRACT = 0b10000000  # CV 23 and 24, bit 7
 _UNIT = 896_000_000  # ns: CV 3 * 0.896 s / number of steps (S-9.2.2)
 
 
-def momentum(cvs: Cvs, steps: int, *, rising: bool) -> int:
+def momentum(cvs: ReadCv, steps: int, *, rising: bool) -> int:
     """The duration of one speed step while the speed rises or falls, in ns, rounded to the nearest.
 
     CV 3 is adjusted by CV 23, CV 4 by CV 24; the sum is limited to 0 to 255 (S-9.2.2). The adjustment also acts if CV 3
@@ -283,7 +283,7 @@ def momentum(cvs: Cvs, steps: int, *, rising: bool) -> int:
     return (2 * value * _UNIT + steps) // (2 * steps)
 
 
-def drive_level(cvs: Cvs, speed: Speed, *, forward: bool) -> int:
+def drive_level(cvs: ReadCv, speed: Speed, *, forward: bool) -> int:
     """The drive level for a speed: 0 (off) to 255 (full supply), rounded to the nearest.
 
     Step 1 has CV 2, or the first value of the table. The top step has CV 5, or the last value of the table (S-9.2.2).

@@ -86,8 +86,8 @@ RULES = (
     Rule(
         "same decoder", "from a packet end bit to the next start bit to the same decoder", "S-9.2 C", Unit.MS, 5 * _MS
     ),
-    Rule("hold-off 20 ms", "from a reset to a packet to addresses 100 to 127", "S-9.2 B", Unit.MS, 20 * _MS),
-    Rule("hold-off 10 packets", "between a reset and a packet to addresses 112 to 127", "S-9.2.1 C", Unit.PACKETS, 10),
+    Rule("20 ms after reset", "from a reset to a packet to addresses 100 to 127", "S-9.2 B", Unit.MS, 20 * _MS),
+    Rule("10 packets after reset", "between a reset and a packet to addresses 112 to 127", "S-9.2.1 C", Unit.PACKETS, 10),
     Rule("power on", "valid packets from power on to service mode", "S-9.2.3 E", Unit.PACKETS, 20),
     Rule("resets before", "resets before a service mode sequence", "S-9.2.3 E", Unit.PACKETS, 3),
     Rule("verifies", "verifies in a row, direct and paged mode", "S-9.2.3 E", Unit.PACKETS, 5),

@@ -46,7 +46,7 @@ LATE = 16 * US
 LEARNED = 40_000 * US
 #: How far the durations at an error may be off together, ns.
 CLOSE = 9 * US
-#: An error of less than this is none, ns.
+#: Smaller errors than this do not count, ns.
 LEAST = 4 * US
 
 

@@ -211,7 +211,9 @@ def _limits_in_words(limits: Limits, found: Survey) -> str:
     if limits.one_edge:
         late = ", one edge of each bit"
     elif fit is not None:
-        jitter = f"ones of {fit.one / US:.1f} us with up to {fit.late / US:.0f} us of jitter"
+        jitter = f"ones of {fit.one / US:.1f} us"
+        if fit.late >= US:
+            jitter += f" with up to {fit.late / US:.0f} us of jitter"
         late = f", polled loop of about {fit.late / US:.0f} us" if fit.late > 10 * US else f", {jitter}"
     wider = "" if limits.one_max == RECEIVE.one_max else " in wider windows"
     decided = {"halves": f"halves{wider}", "sum": "sums"}.get(limits.decision, limits.decision + "s")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from .accessory import AccessoryNop, BasicAccessory, ExtendedAccessory
 from .address import (
     AccessoryAddress, AccessoryBroadcast, Address, Broadcast, DecoderKind, ExtendedAccessoryAddress,
-    ExtendedAccessoryBroadcast, IdleAddress, LinearConvention, LongAddress, NoAddress, ReservedAddress,
+    ExtendedAccessoryBroadcast, IdleAddress, JsonValue, LinearConvention, LongAddress, NoAddress, ReservedAddress,
     ShortAddress, UnresolvedAddress,
 )  # fmt: skip
 from .base import Configuration, Configurations, Context, Instruction, PacketContext, Repetition
@@ -18,7 +18,7 @@ from .cv import (
     CvWriteByte, DirectBitManipulation, DirectVerifyByte, DirectWriteByte, ExtendedCvAccess, FactoryReset,
     LegacyCvAccess, PagePreset, RegisterAccess,
 )  # fmt: skip
-from .entry import Entry, Place, Tail
+from .entry import Entry, FieldLetters, Place, Tail
 from .field import choice, flag, integer, octets
 from .function import (
     AnalogFunction, BinaryStateLong, BinaryStateShort, FunctionControl, FunctionExpansion, FunctionGroupOne,
@@ -42,11 +42,11 @@ __all__ = [
     "CvWriteByte", "Damaged", "DecoderAcknowledgementRequest", "DecoderKind", "DecoderLock", "DigitalDecoderReset",
     "DirectBitManipulation", "DirectVerifyByte", "DirectWriteByte", "Entry", "Event", "ExtendedAccessory",
     "ExtendedAccessoryAddress", "ExtendedAccessoryBroadcast", "ExtendedCvAccess", "FactoryReset", "FactoryTest",
-    "FieldLayout", "FunctionControl", "FunctionExpansion", "FunctionGroupOne", "FunctionGroupTwo", "HardReset", "Idle",
-    "IdleAddress", "Instruction", "InstructionMachine", "LegacyCvAccess", "Letters", "LinearConvention", "LongAddress",
-    "ModelDate", "ModelTime", "NoAddress", "PacketContext", "PagePreset", "Pattern", "Place", "RegisterAccess",
-    "Registry", "Repetition", "Reserved", "ReservedAddress", "RestrictedSpeedStep", "Row", "Run", "SetDecoderFlags",
-    "SetExtendedAddressing", "ShortAddress", "SpeedAndDirection", "SpeedControl", "SpeedControl128",
-    "SpeedDirectionFunctions", "SpeedReading", "SystemTime", "Tail", "Unknown", "UnresolvedAddress", "choice", "crc8",
-    "flag", "instructions", "integer", "listing", "octets", "render",
+    "FieldLayout", "FieldLetters", "FunctionControl", "FunctionExpansion", "FunctionGroupOne", "FunctionGroupTwo",
+    "HardReset", "Idle", "IdleAddress", "Instruction", "InstructionMachine", "JsonValue", "LegacyCvAccess", "Letters",
+    "LinearConvention", "LongAddress", "ModelDate", "ModelTime", "NoAddress", "PacketContext", "PagePreset", "Pattern",
+    "Place", "RegisterAccess", "Registry", "Repetition", "Reserved", "ReservedAddress", "RestrictedSpeedStep", "Row",
+    "Run", "SetDecoderFlags", "SetExtendedAddressing", "ShortAddress", "SpeedAndDirection", "SpeedControl",
+    "SpeedControl128", "SpeedDirectionFunctions", "SpeedReading", "SystemTime", "Tail", "Unknown", "UnresolvedAddress",
+    "choice", "crc8", "flag", "instructions", "integer", "listing", "octets", "render",
 ]  # fmt: skip

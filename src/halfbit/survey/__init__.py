@@ -15,19 +15,21 @@ import attrs
 
 from ..edge import Edge, Edges, ReplayedEdges
 from ..error import HalfbitError
+from ..half_bit import half_bits
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
 from .histogram import Histogram, Shares
 from .search import Search
 from .stretch import LENGTH, NUMBER, Stretches
 from .tick import tick_of
-from .trial import Trial, preambles, tried
+from .trial import Stretch, Trial, preambles, tried
 from .verdict import COARSE, Finding, Verdict, verdict_of
 
 __all__ = [
     "Finding",
     "Fit",
     "Shares",
+    "Stretch",
     "Survey",
     "Trial",
     "Verdict",
@@ -81,6 +83,7 @@ def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
     :param edges: read once; :class:`halfbit.Edges` are read in bulk.
     :param thorough: True to try all limits. False to stop once simple limits read everything. The best
         limits are the same.
+    :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
     surveyor = _Surveyor()
     for durations, scale in _durations(edges):
@@ -92,8 +95,16 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
     """The limits that fit a capture best, from a survey of it.
 
     This reads the edges to the end. If they can be read only once, use :func:`look_ahead`.
+
+    Limits cannot ask for a noise filter, so these are the best without one. If changes are noted several times, they
+    decide by sequence, which is slower. :func:`survey` also tries filters, see :attr:`Survey.filter`.
+
+    :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
-    return survey(edges, thorough=False).limits
+    surveyor = _Surveyor()
+    for durations, scale in _durations(edges):
+        surveyor.add(durations, scale)
+    return surveyor.survey(thorough=False, filters=False).limits
 
 
 def look_ahead(
@@ -132,10 +143,10 @@ class _Surveyor:
         self.histogram.add(durations, scale)
         self._stretches.add(durations, scale)
 
-    def survey(self, thorough: bool) -> Survey:
+    def survey(self, thorough: bool, filters: bool = True) -> Survey:
         stretches = self._stretches.kept()
         tick = tick_of(duration for stretch in stretches for duration in stretch)
-        search = Search.of(stretches, filters=tick < COARSE, thorough=thorough)
+        search = Search.of(stretches, filters=filters and tick < COARSE, thorough=thorough)
         best = search.trials[0]
         factor = _factor_for(stretches, search.pulse, best.packets) if best.share < DOUBTFUL else 1.0
         histogram = self.histogram
@@ -159,11 +170,8 @@ def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
     if isinstance(edges, Edges):
         yield from edges._rows()
         return
-    before: Edge | None = None
-    for edge in edges:
-        if before is not None:
-            yield (edge.time - before.time,), 1
-        before = edge
+    for half in half_bits(edges):
+        yield (half.end - half.start,), 1
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:

@@ -189,7 +189,7 @@ def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
             yield _missed(best, missed / best.packets)
         if late > EXACT and not _is_standard(best):
             more = f", now and then {_us(fit.latency_rare)} us" if fit is not None and fit.latency_rare else ""
-            words = f"changes are seen up to {_us(late)} us late{more} (or half of that early or late)"
+            words = f"changes are seen up to {_us(late)} us late{more} (or up to half of that early or late)"
             yield _Cause(Finding.JITTER, words)
     if fit is not None:
         yield from _lengths(best, fit)

@@ -98,5 +98,5 @@ def heading(limits: str = "receive") -> dict[str, Any]:
 
 def _lines(limits: str) -> list[str]:
     if limits not in SETS:
-        raise HalfbitError(f"limits: {limits!r} is not known; give one of {', '.join(SETS)}")
+        raise HalfbitError(f"limits: {limits!r} is not one of {', '.join(SETS)}")
     return files("halfbit.vectors").joinpath("data", f"{limits}.jsonl").read_text("ascii").splitlines()

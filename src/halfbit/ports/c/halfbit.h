@@ -3,8 +3,9 @@
  * It has the same names as halfbit/core.py and gives the same answer to every feed. The theory is explained there.
  * Rules for this code:
  *
- * - C99, freestanding: no library (not even the compiler's own: no division, no jump table), no heap, no floating
- *   point, no global state, no recursion. The whole state is in one struct.
+ * - C99, freestanding: no library, no heap, no floating point, no global state, no recursion. The whole state is in one
+ *   struct. No division and no switch, so that compilers call no library of their own. One does all the same: gcc -Os
+ *   for a Cortex-M0+ makes a table of jumps (see "The receiver in C" in docs/porting.rst).
  * - Durations are in timer ticks. The limits below are calculated from the length of a tick.
  * - halfbit_receiver_feed() may run in an interrupt. It accepts any duration and returns one of the answers below,
  *   in a bounded number of instructions. The figures are in docs/porting.rst.
