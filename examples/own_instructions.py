@@ -9,15 +9,17 @@ has one.
 
 from __future__ import annotations
 
+from ending import quietly
+
+from halfbit import Packet
+from halfbit.instruction import instructions, listing, render
+
+# What the instruction itself needs:
 from typing import ClassVar
 
 import attrs
 
-from ending import quietly
-
-from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, render
-from halfbit.instruction import listing
-from halfbit.packet import Packet
+from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, integer
 
 
 @attrs.frozen(slots=True)

@@ -183,7 +183,7 @@ def test_each_torn_packet_of_the_shunting_turn_is_one_fault() -> None:
         assert abs(fault.start - start) <= 2_000
 
 
-def test_the_table_holds_the_first_part_of_the_same() -> None:
+def test_the_table_holds_the_same() -> None:
     events = list(decode(open_capture(CAPTURES / "shunting_turn.csv")))
     read = [tuple(instructions) for _, instructions in packets_of(events)]
     expected = script(make_captures.record(railway.SHUNTING_TURN))
