@@ -19,7 +19,9 @@ from typing import ClassVar
 
 import attrs
 
-from halfbit.instruction import STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, integer
+from halfbit.instruction import (
+    STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, integer,
+)  # fmt: skip
 
 
 @attrs.frozen(slots=True)
