@@ -49,6 +49,7 @@ def main(path: str) -> None:
                 show(decoder.feed_duration(round(float(line) * 1000)))  # us to ns
             except (HalfbitError, ValueError, OverflowError) as error:
                 print(f"not a duration: {line!r} ({error})", file=sys.stderr)
+                show(decoder.feed_duration(0))  # a duration may be missing here: a fault, so no wrong packet
     except KeyboardInterrupt:
         pass
     show(decoder.finish())

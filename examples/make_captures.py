@@ -81,7 +81,7 @@ def files() -> dict[str, str]:
         "shunting_turn.txt": _text(
             "A shunting turn: us between level changes.", "durations us", _counts(turn.durations)
         ),
-        "shunting_turn.csv": _table(turn.durations, 900 * 1000 * US),
+        "shunting_turn.csv": _table(turn.durations),
         "shunting_turn_polled.txt": _text(
             "The shunting turn as a loop saw it that looked at the level every 20 to 36 us: its clock, in us,\n"
             "# whenever the level had changed. The clock starts over after 65536 counts.",
@@ -104,16 +104,14 @@ def _text(title: str, heading: str, numbers: Sequence[int]) -> str:
     return "\n".join([*lines, *map(str, numbers)]) + "\n"
 
 
-def _table(durations: Sequence[int], length: int) -> str:
-    """The scene's first part as a table: time in s, and the level from then on."""
+def _table(durations: Sequence[int]) -> str:
+    """The scene as a table: time in s, and the level from then on."""
     lines = [
-        "# The first part of the shunting turn: each level change.",
+        "# The shunting turn as a table: each level change.",
         "# Invented: the Ostrel Bay Tramway does not exist. See scenario.txt.",
         "time_s,track",
     ]
     for index, time in enumerate(accumulate(durations, initial=2000 * US)):
-        if time > length:
-            break
         lines.append(f"{time / 1e9:.6f},{index % 2}")
     return "\n".join(lines) + "\n"
 

@@ -9,15 +9,18 @@ has one.
 
 from __future__ import annotations
 
+from ending import quietly
+
+from halfbit import Packet
+from halfbit.instruction import instructions, listing, render
+
+# What the instruction itself needs:
 from typing import ClassVar
 
 import attrs
 
-from ending import quietly
-
-from halfbit import Packet
 from halfbit.instruction import (
-    STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, instructions, integer, listing, render,
+    STANDARD, Entry, Instruction, LongAddress, ShortAddress, flag, integer,
 )  # fmt: skip
 
 

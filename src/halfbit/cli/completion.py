@@ -1,4 +1,5 @@
-"""Writes a script that completes commands and options in a shell.
+"""Writes a script that completes commands and options in a shell. How to
+install it for bash stands below.
 
   halfbit completion bash > ~/.local/share/bash-completion/completions/halfbit
 """

@@ -1,4 +1,4 @@
-"""Writes the manual page. To install it:
+"""Writes the manual page. How to install it stands below.
 
   halfbit manual > ~/.local/share/man/man1/halfbit.1
 """
