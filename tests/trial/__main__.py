@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from .library import AUTO, WAYS
+from .margins import MARGIN_HEAD, margin_results
 from .observer import Loop, Observer
 from .page import PAGE, page
-from .report import HEAD, figures_of, kept, line, shortfalls
+from .report import HEAD, figures_of, kept, line, margins_of, shortfalls
 from .rows import ROWS, rows_named
 from .run import CAPTURE, results, tasks_of
 from .tears import TEAR_HEAD, tear_results
@@ -39,6 +40,7 @@ def _options() -> argparse.ArgumentParser:
     parser.add_argument("--examples", action="store_true", help="show also what was found, and false packets")
     parser.add_argument("--json", type=Path, metavar="FILE", help="add the figures to this file")
     parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file")
+    parser.add_argument("--margins", action="store_true", help="instead: all rows with other margins")
     parser.add_argument("--tears", action="store_true", help="instead: a tear at every half-bit of the packets")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: at every Nth half-bit")
     parser.add_argument("--loop", type=float, default=0, metavar="US", help="for --tears: a loop of this period")
@@ -49,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = _options()
     options = parser.parse_args(arguments)
     if options.page:
-        PAGE.write_text(page(figures_of(options.page)), "utf-8")
+        PAGE.write_text(page(figures_of(options.page), margins_of(options.page)), "utf-8")
         return 0
     changes: dict[str, Any] = {}
     for item in options.set:
@@ -61,6 +63,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         observer = Observer(loop=Loop(period=options.loop) if options.loop else None)
         for torn in tear_results(ways, options.packets, options.every, options.seed, changes, observer, options.jobs):
             print(torn, *(f"    {example}" for example in torn.examples[:3]), sep="\n", flush=True)
+        return 0
+    if options.margins:
+        print(MARGIN_HEAD)
+        margins = []
+        for margin in margin_results(options.packets, options.seed, options.jobs):
+            print(margin, flush=True)
+            margins.append(margin)
+        if options.json:
+            kept(options.json, [], options.seed, margins)
         return 0
     rows = rows_named(options.rows)
     if options.list:

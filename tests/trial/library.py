@@ -8,18 +8,22 @@ the station sends does not.
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from typing import Any
+from unittest import mock
 
 import attrs
 
 from halfbit import RECEIVE, Edges, Limits, decode, edges_from_durations, filtered
+from halfbit import core_sum
+from halfbit.decision import guess, reader, sequence, tiles
 from halfbit.error import HalfbitError
 from halfbit.survey import survey
 
 from .observer import BOTH, Observer
 
-__all__ = ["AUTO", "WAYS", "Given", "Reading", "read"]
+__all__ = ["AUTO", "WAYS", "Given", "Reading", "margin_by_default", "read", "with_margin"]
 
 AUTO = "auto"
 WAYS = (AUTO, "receive", "fitted", "period", "sum", "sequence", "one edge")
@@ -74,6 +78,35 @@ def read(
             if packet.recovered is not None:
                 recovered[packet.end] = packet.recovered.value
     return Given(packets, recovered, time.process_time() - surveyed, surveyed - began, reading.note)
+
+
+#: Where the margin of a way stands in the library: modules and names.
+_MARGINS: dict[str, tuple[tuple[Any, str], ...]] = {
+    "sum": ((core_sum, "CLEAR"),),
+    "sequence": tuple((module, "MARGIN") for module in (reader, guess, sequence, tiles)),
+    "one edge": ((reader, "MARGIN_ONE_EDGE"), *((module, "MARGIN") for module in (guess, sequence, tiles, reader))),
+}
+
+
+def margin_by_default(way: str) -> float:
+    """The library's own margin of a way."""
+    module, name = _MARGINS[way][0]
+    return float(getattr(module, name))
+
+
+@contextmanager
+def with_margin(way: str, margin: float | None) -> Iterator[None]:
+    """Decode with another margin than the library's own; None: with that.
+
+    With one edge, the margin of captures without many stretched zeros is smaller by as much as the library has it.
+    """
+    with ExitStack() as changes:
+        if margin is not None:
+            own = margin_by_default(way)
+            for module, name in _MARGINS[way]:
+                less = own - getattr(module, name)
+                changes.enter_context(mock.patch.object(module, name, max(margin - less, 0)))
+        yield
 
 
 def _edges(durations: Sequence[int], minimum: int) -> Edges:

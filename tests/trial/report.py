@@ -11,10 +11,11 @@ from typing import Any
 import attrs
 
 from .library import AUTO
+from .margins import MarginResult
 from .rows import ROWS, Row
 from .run import Result
 
-__all__ = ["FALSE_MOST", "HEAD", "best", "by_row", "figures_of", "kept", "line", "shortfalls"]
+__all__ = ["FALSE_MOST", "HEAD", "best", "by_row", "figures_of", "kept", "line", "margins_of", "shortfalls"]
 
 #: How far below what is possible, and below the best way, a share may be.
 POSSIBLE_LESS, BEST_LESS = 0.03, 0.01
@@ -74,14 +75,20 @@ def figures_of(path: Path) -> list[Result]:
     return [Result(**item) for item in json.loads(path.read_text("utf-8"))["results"]]
 
 
-def kept(path: Path, found: Sequence[Result], seed: int) -> None:
-    """Add results to a file; those of the same rows and ways are replaced."""
+def margins_of(path: Path) -> list[MarginResult]:
+    """What the margins cost, as kept in a file."""
+    return [MarginResult(**item) for item in json.loads(path.read_text("utf-8")).get("margins", [])]
+
+
+def kept(path: Path, found: Sequence[Result], seed: int, margins: Sequence[MarginResult] = ()) -> None:
+    """Add results to a file; those of the same rows and ways are replaced, and all margins if there are new ones."""
     new = {(result.row, result.way) for result in found}
-    old = figures_of(path) if path.exists() else []
+    old, old_margins = (figures_of(path), margins_of(path)) if path.exists() else ([], [])
     results = [*(result for result in old if (result.row, result.way) not in new), *found]
     figures: dict[str, Any] = {
         "python": platform.python_version(),
         "seed": seed,
         "results": [attrs.asdict(result) for _, ways in by_row(results) for result in ways.values()],
+        "margins": [attrs.asdict(result) for result in margins or old_margins],
     }
     path.write_text(json.dumps(figures, indent=1) + "\n", "utf-8")

@@ -11,7 +11,7 @@ from typing import Any
 
 import attrs
 
-from .library import AUTO, read
+from .library import AUTO, read, with_margin
 from .observer import Capture
 from .rows import Row, Scene, rows_named
 from .score import most_false, score, wilson
@@ -36,6 +36,8 @@ class Task:
     seed: int = 1
     #: Fields of the limits to set otherwise.
     changes: Mapping[str, Any] = attrs.field(factory=dict)
+    #: Another margin than the way's own.
+    margin: float | None = None
 
 
 @attrs.define
@@ -104,7 +106,8 @@ def run(task: Task) -> Result:
     """One capture, read in one way."""
     (row,) = (row for row in rows_named(task.row) if row.name == task.row)
     scene, capture = made(row, task.index, task.packets, task.seed)
-    given = read(capture.durations, task.way, scene.observer, task.changes)
+    with with_margin(task.way, task.margin):
+        given = read(capture.durations, task.way, scene.observer, task.changes)
     found = score(capture.packets, given.packets)
     examples = [
         f"capture {task.index}, {false.end / 1e6:.3f} ms: given {false.data.hex(' ')}, "

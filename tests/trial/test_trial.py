@@ -12,7 +12,8 @@ import pytest
 
 from halfbit.survey import verdict
 
-from .library import AUTO
+from .library import AUTO, margin_by_default, with_margin
+from .margins import KINDS, Kind, MarginResult, margin_results
 from .observer import EVEN, ODD, Loop, Observer
 from .page import page
 from .report import best, shortfalls
@@ -353,3 +354,33 @@ def test_the_page_says_what_the_figures_say() -> None:
     table = text[text.index(".. list-table") :]
     cells = f"* - {name}", "- 90.0%", "- 96.7% (sum)", "- 0 / 2", "- 1 in 1002", "- 99%", "- not safe"
     assert "\n     ".join(cells) in table
+
+
+@pytest.mark.parametrize(("way", "margin"), [("sum", 10_000), ("sequence", 99), ("one edge", 99)])
+def test_a_margin_that_is_never_reached_gives_no_packet(way: str, margin: float) -> None:
+    """With it every packet is held or unclear; afterwards the library has its own margin again."""
+    kind = Kind(way, ())
+    row = next(kind.rows())
+    own = margin_by_default(way)
+    (found,) = results(kind.tasks(row, 8, 7, margin))
+    assert (found.right, found.false) == (0, 0)
+    assert margin_by_default(way) == own
+    (found,) = results(kind.tasks(row, 8, 7, own))
+    assert found.right >= 7
+
+
+def test_margins_have_the_librarys_among_them() -> None:
+    for kind in KINDS:
+        assert margin_by_default(kind.way) in kind.values
+        assert len(list(kind.rows())) > 5
+    with with_margin("one edge", 0):
+        assert margin_by_default("one edge") == margin_by_default("sequence") == 0
+
+
+def test_the_page_shows_what_a_margin_costs() -> None:
+    (found,) = margin_results(4, 7, kinds=[Kind("sum", (margin_by_default("sum"),))])
+    assert found.sent == 4 * len(list(KINDS[0].rows()))
+    row = Result(ROWS[0].name, AUTO, 150, 150, 0)
+    text = page([row], [found, MarginResult("sequence", 1, 1000, 998, 3)])
+    assert f"- **{found.margin:g}**" in text
+    assert "- 1\n     - 1000\n     - 99.80%\n     - 3" in text
