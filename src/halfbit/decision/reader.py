@@ -48,8 +48,8 @@ PERHAPS = 3.0
 MANY = 0.1
 #: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
 #: time, ns, over the lateness. If stretches from 10 us to 12 ms (S-9.1 A, table 1) are equally frequent in each decade,
-#: one in 300 ends within a given us near the difference between a zero's half and a one's.
-CHANCE = 300 * US
+#: one in 300 ends within a given us near the difference between a zero's half and a one's; half that time allows for others.
+CHANCE = 110 * US
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
 #: Up to this latency, ns, a missing change is considered even if the times fit without it.
@@ -290,7 +290,8 @@ class SequenceReader:
         now, early = self.now, self.now - self._late
         for step in self._steps[reading[1]]:
             if step.zeros and reading[4] + step.most < early:
-                self._move(after, reading[0] + cost, reading, step, early, now, How.STRETCHED)
+                # Of two zeros, either may be the stretched one.
+                self._move(after, reading[0] + cost - log(step.zeros), reading, step, early, now, How.STRETCHED)
 
     def _move_late(self, after: list[Reading], reading: Reading, limit: float) -> None:
         """Assume that the change is seen earlier or later than usual."""
@@ -373,7 +374,9 @@ class SequenceReader:
         least, *_, trail = self._readings[0]
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
-        margin = min(self._dropped, trail.dropped, min(map(by_cost, rivals), default=inf) - least)
+        # A dropped reading would still have to come to the right error detection byte.
+        dropped = min(self._dropped, trail.dropped) + self._margin - MARGIN
+        margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
         self._waited, self._dropped = 0, SURELY
