@@ -13,7 +13,7 @@ from .costs import BEAM, MOST, RIVAL, SURELY
 
 __all__ = [
     "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
-    "number_kept", "without_first",
+    "to_follow", "without_first",
 ]  # fmt: skip
 
 #: Two ends within this time, ns, belong to the same packet.
@@ -87,7 +87,7 @@ def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
     return [*seen.values()]
 
 
-def number_kept(readings: Sequence[Reading]) -> int:
+def to_follow(readings: Sequence[Reading]) -> int:
     """The number of readings to follow, if they are sorted by cost."""
     least, count = readings[0][0], len(readings)
     if count <= BEAM and readings[-1][0] <= least + SURELY:

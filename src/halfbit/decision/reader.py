@@ -23,11 +23,11 @@ from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, COST, COST_HALF_STRETCHED, NARROW, POLLED, SURELY, How, costs_of
+from .costs import ADRIFT, CHANCE, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .ones import Ones
 from .paths import (
-    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, number_kept, without_first,
+    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, without_first,
 )  # fmt: skip
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -44,12 +44,6 @@ MARGIN_ONE_EDGE = 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
-#: Share of stretched zeros from which there are many, 0 to 1.
-MANY = 0.1
-#: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
-#: time, ns, over the lateness. If stretches from 10 us to 12 ms (S-9.1 A, table 1) are equally frequent in each decade,
-#: one in 300 ends within a given us near the difference between a zero's half and a one's; half that time allows for others.
-CHANCE = 110 * US
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
 #: Up to this latency, ns, a missing change is considered even if the times fit without it.
@@ -359,12 +353,12 @@ class SequenceReader:
         readings.sort(key=by_cost)
         if mixed or self._mixed:
             readings = distinct(readings, early)
-        kept = number_kept(readings)
+        kept = to_follow(readings)
         if kept < len(readings):
             dropped = readings[kept][0]
             self._dropped = min(self._dropped, dropped - readings[0][0])
             del readings[kept:]
-            if self._ambiguous:  # most readings stay possible until the packet ends, so this one counts, not the best
+            if self._ambiguous:  # most readings stay possible to the end, so the dropped one may rival any of them
                 readings = [and_dropped(reading, dropped) for reading in readings]
         return readings
 
