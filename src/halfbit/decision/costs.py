@@ -11,9 +11,11 @@ import math
 
 import attrs
 
+from ..limits import US
+
 __all__ = [
-    "ADRIFT", "BEAM", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MOST", "NARROW", "POLLED", "RIVAL", "SURELY",
-    "costs_of",
+    "ADRIFT", "BEAM", "CHANCE", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST", "NARROW", "POLLED",
+    "RIVAL", "SURELY", "costs_of",
 ]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
@@ -27,6 +29,12 @@ ADRIFT = 8.0
 #: A change narrows down the possible lateness. If it narrows it by this much or more, nepers, the change may be a
 #: wrong one.
 NARROW = 1.0
+#: Share of stretched zeros from which there are many, 0 to 1.
+MANY = 0.1
+#: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
+#: time, ns, over the lateness: so little that, at 3 us, one such chance is not enough for the margin, but two are.
+#: The less the lateness and the fewer the stretched zeros, the less likely is a chance.
+CHANCE = 110 * US
 
 
 class How:

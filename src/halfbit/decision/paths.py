@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from math import log
 from operator import itemgetter
 from typing import NamedTuple
 
 from ..limits import US
+from .costs import BEAM, MOST, RIVAL, SURELY
 
-__all__ = ["LOGS", "Found", "Reading", "Trail", "and_assumed", "by_cost", "distinct", "has", "without_first"]
+__all__ = [
+    "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
+    "to_follow", "without_first",
+]  # fmt: skip
 
 #: Two ends within this time, ns, belong to the same packet.
 NEAR = 1000 * US
@@ -57,6 +62,8 @@ class Trail(NamedTuple):
     cost: float = 0.0
     #: Packets of this reading that are not decided yet.
     found: tuple[Found, ...] = ()
+    #: By how much readings dropped since the last decision cost more than this one, nepers: the least.
+    dropped: float = SURELY
 
 
 #: One reading of the changes so far: its cost; its place; a value (in a run: the number of one-halves; in a packet: a
@@ -80,8 +87,31 @@ def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
     return [*seen.values()]
 
 
+def to_follow(readings: Sequence[Reading]) -> int:
+    """The number of readings to follow, if they are sorted by cost."""
+    least, count = readings[0][0], len(readings)
+    if count <= BEAM and readings[-1][0] <= least + SURELY:
+        return count
+    kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
+    if count > BEAM:
+        kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(count, MOST), key=by_cost))
+    return kept
+
+
 def and_assumed(trail: Trail, how: int) -> Trail:
-    return Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found)
+    return Trail(trail.run_start, trail.preamble, trail.how | how, trail.cost, trail.found, trail.dropped)
+
+
+def and_dropped(reading: Reading, dropped: float) -> Reading:
+    """The reading after another was dropped that cost ``dropped`` nepers."""
+    trail = reading[5]
+    margin = dropped - reading[0]
+    return reading if margin >= trail.dropped else (*reading[:5], Trail(*trail[:5], margin))
+
+
+def and_found(trail: Trail, run_start: int, found: Found) -> Trail:
+    """The history after a packet; its end bit may start the next run of one-bits."""
+    return Trail(run_start, found=(*trail.found, found), dropped=trail.dropped)
 
 
 def without_first(trail: Trail) -> Trail:

@@ -17,17 +17,18 @@ likelier, and if it does not assume too many errors.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from functools import reduce
 from math import inf, log
 from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, BEAM, COST, COST_HALF_STRETCHED, MOST, NARROW, POLLED, RIVAL, SURELY, How, costs_of
+from .costs import ADRIFT, CHANCE, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, SURELY, How, costs_of
 from .lengths import SLACK, Lengths
 from .ones import Ones
-from .paths import LOGS, Found, Reading, Trail, and_assumed, by_cost, distinct, has, without_first
+from .paths import (
+    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, without_first,
+)  # fmt: skip
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
 __all__ = ["Found", "SequenceReader"]
@@ -43,11 +44,6 @@ MARGIN_ONE_EDGE = 5.0
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
-#: Share of stretched zeros from which there are many, 0 to 1.
-MANY = 0.1
-#: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
-#: time, ns, over the lateness: so little that one such chance is not enough for :data:`MARGIN_ONE_EDGE`, but two are.
-CHANCE = 80 * US
 #: Number of changes after which a packet is decided, even if other readings may still become packets.
 WAIT = 24
 #: Up to this latency, ns, a missing change is considered even if the times fit without it.
@@ -222,13 +218,13 @@ class SequenceReader:
             after.append((cost, RUN, value + ones, low, high, trail))
         elif place == RUN:
             if value + ones >= self._need:
-                trail = Trail(trail.run_start, min((value + ones) // 2, 255), trail.how, cost, trail.found)
+                trail = Trail(trail.run_start, min((value + ones) // 2, 255), trail.how, cost, *trail[4:])
                 after.append((cost, then, 1 << shift | bits, low, high, trail))
         else:
             found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
             if found is not None:
                 # The end bit counts for the next preamble (S-9.2 A).
-                after.append((cost, RUN, 2 + ones, low, high, Trail(found.end, found=(*trail.found, found))))
+                after.append((cost, RUN, 2 + ones, low, high, and_found(trail, found.end, found)))
 
     def _packet(self, value: int, cost: float, trail: Trail, end: int) -> Found | None:
         """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
@@ -288,7 +284,8 @@ class SequenceReader:
         now, early = self.now, self.now - self._late
         for step in self._steps[reading[1]]:
             if step.zeros and reading[4] + step.most < early:
-                self._move(after, reading[0] + cost, reading, step, early, now, How.STRETCHED)
+                # Of two zeros, either may be the stretched one.
+                self._move(after, reading[0] + cost - log(step.zeros), reading, step, early, now, How.STRETCHED)
 
     def _move_late(self, after: list[Reading], reading: Reading, limit: float) -> None:
         """Assume that the change is seen earlier or later than usual."""
@@ -346,7 +343,7 @@ class SequenceReader:
         if least - self._late <= now - end <= most + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
-                after.append((cost, RUN, 0, now - self._late, now, Trail(now, found=(*trail.found, found))))
+                after.append((cost, RUN, 0, now - self._late, now, and_found(trail, now, found)))
 
     def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
         """The likeliest readings, the best one first. The others are dropped.
@@ -356,14 +353,13 @@ class SequenceReader:
         readings.sort(key=by_cost)
         if mixed or self._mixed:
             readings = distinct(readings, early)
-        least, count = readings[0][0], len(readings)
-        if count > BEAM or readings[-1][0] > least + SURELY:
-            kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
-            if count > BEAM:
-                kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(count, MOST), key=by_cost))
-            if kept < count:
-                self._dropped = min(self._dropped, readings[kept][0] - least)
-                del readings[kept:]
+        kept = to_follow(readings)
+        if kept < len(readings):
+            dropped = readings[kept][0]
+            self._dropped = min(self._dropped, dropped - readings[0][0])
+            del readings[kept:]
+            if self._ambiguous:  # most readings stay possible to the end, so the dropped one may rival any of them
+                readings = [and_dropped(reading, dropped) for reading in readings]
         return readings
 
     def _decide(self) -> None:
@@ -372,7 +368,9 @@ class SequenceReader:
         least, *_, trail = self._readings[0]
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
-        margin = min(self._dropped, min(map(by_cost, rivals), default=inf) - least)
+        # A dropped reading would still have to come to the right error detection byte.
+        dropped = min(self._dropped, trail.dropped) + self._margin - MARGIN
+        margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
         self._waited, self._dropped = 0, SURELY

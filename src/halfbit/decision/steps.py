@@ -51,8 +51,8 @@ class Step(NamedTuple):
     bits: int
     #: Number of one-halves outside a packet among them: in a run, or after an end bit.
     ones: int
-    #: True if zero-halves are among them. These may be stretched.
-    zeros: bool
+    #: Number of zeros that they are halves of. These may be stretched.
+    zeros: int
 
 
 class Steps(dict[int, tuple[Step, ...]]):
@@ -71,7 +71,8 @@ class Steps(dict[int, tuple[Step, ...]]):
         steps = []
         for halves, after, shift, bits, ones in _ways(place, self._count):
             length = self._lengths.of(halves)
-            zeros = not all(kind for kind, _ in halves)
+            # The last half of a zero belongs to the first half before it.
+            zeros = sum(not kind and not (last and at) for at, (kind, last) in enumerate(halves))
             steps.append(Step(length - self._slack, length + self._slack, after, shift, bits, ones, zeros))
         self[place] = tuple(steps)
         return self[place]
