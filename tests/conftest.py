@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -29,22 +28,16 @@ settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 
 
 @pytest.fixture(scope="session", autouse=True)
-def searched_once() -> Iterator[None]:
-    """Remember the search for the limits of the last captures: dozens of tests open the same few captures.
-
-    A search depends on the durations alone. Without this it takes 100 s of the suite.
-    """
+def searched_once(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Iterator[None]:
+    """Each search for limits is done once in a run. Without this it takes minutes."""
     from halfbit.survey.search import Search
 
-    search = Search.of
+    from .support_search import FOLDER, remembered
 
-    @lru_cache(16)
-    def remembered(stretches: tuple[tuple[int, ...], ...], filters: bool, thorough: bool) -> Search:
-        return search(stretches, filters=filters, thorough=thorough)
-
-    def of(stretches: Sequence[Sequence[int]], *, filters: bool = True, thorough: bool = True) -> Search:
-        return remembered(tuple(map(tuple, stretches)), filters, thorough)
-
+    base = tmp_path_factory.getbasetemp()
+    folder = (base if worker_id == "master" else base.parent) / "searches"  # the same for all workers of a run
+    folder.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Search, "of", of)
+        patch.setenv(FOLDER, str(folder))
+        patch.setattr(Search, "of", remembered(folder))
         yield

@@ -75,7 +75,7 @@ def test_times_too_short_to_be_told_apart_are_a_wrong_unit_too(clean: list[int])
         [],
         [58 * US],
         [500 * US] * 5_000,
-        [58 * US] * 5_000,
+        [58 * US] * 2_000,
         noise(100, 300 * US),
         noise(40 * US, 120 * US),
         [10**12] * 3,
