@@ -28,7 +28,7 @@ settings.register_profile(
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 
 
-# A quarter of the time of collecting went into looking for garbage, of which it makes little; later, a twentieth of all.
+# Looking for garbage took a quarter of the time of collecting, which makes little, and later a twentieth of all.
 gc.disable()
 gc.set_threshold(10_000)
 

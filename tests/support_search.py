@@ -1,4 +1,4 @@
-"""Searches for a capture's limits, each done once in a run: by the tests, by both workers, and by the commands they start.
+"""Searches for a capture's limits, each done once in a run, for all workers and the commands that tests start.
 
 Dozens of tests and pages open the same few captures, and a search takes seconds. It depends on the durations alone.
 """

@@ -40,7 +40,7 @@ PUBLIC = (
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The built site."""
     out = tmp_path_factory.mktemp("site")
-    # Half of the time went into the objects in each page's contents at its side. Sphinx makes them; nothing here names them.
+    # Half of the time went into the names of objects in the contents beside each page. Sphinx makes those links.
     quicker = ("-D", "toc_object_entries=0")
     options = ("-q", "-W", "--keep-going", "-n", "-E", "-b", "html", *quicker)
     command: list[str | Path] = [sys.executable, "-m", "sphinx", *options, DOCS, out]
