@@ -18,6 +18,7 @@ import inspect
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 from typing import Any, ClassVar
@@ -128,6 +129,7 @@ def api_part(package: str, modules: list[str]) -> str:
     return "\n".join(lines)
 
 
+@cache
 def _defined(module: str) -> set[str]:
     """The names that a module gives to its own classes, functions and values."""
     names: set[str] = set()

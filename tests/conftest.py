@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
-from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -28,23 +28,28 @@ settings.register_profile(
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 
 
-@pytest.fixture(scope="session", autouse=True)
-def searched_once() -> Iterator[None]:
-    """Remember the search for the limits of the last captures: dozens of tests open the same few captures.
+# Looking for garbage took a quarter of the time of collecting, which makes little, and later a twentieth of all.
+gc.disable()
+gc.set_threshold(10_000)
 
-    A search depends on the durations alone. Without this it takes 100 s of the suite.
-    """
+
+def pytest_collection_finish() -> None:
+    """Look for garbage from now on, but not among what was collected: that stays."""
+    gc.freeze()
+    gc.enable()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def searched_once(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Iterator[None]:
+    """Each search for limits is done once in a run. Without this it takes minutes."""
     from halfbit.survey.search import Search
 
-    search = Search.of
+    from .support_search import FOLDER, remembered
 
-    @lru_cache(16)
-    def remembered(stretches: tuple[tuple[int, ...], ...], filters: bool, thorough: bool) -> Search:
-        return search(stretches, filters=filters, thorough=thorough)
-
-    def of(stretches: Sequence[Sequence[int]], *, filters: bool = True, thorough: bool = True) -> Search:
-        return remembered(tuple(map(tuple, stretches)), filters, thorough)
-
+    base = tmp_path_factory.getbasetemp()
+    folder = (base if worker_id == "master" else base.parent) / "searches"  # the same for all workers of a run
+    folder.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Search, "of", of)
+        patch.setenv(FOLDER, str(folder))
+        patch.setattr(Search, "of", remembered(folder))
         yield

@@ -224,7 +224,7 @@ def test_the_station_leaves_each_decoder_its_5_ms() -> None:
 def test_an_example_runs_and_says_what_it_should(example: str, tmp_path: Path) -> None:
     stdin = (CAPTURES / "shunting_turn.txt").read_text("ascii") if example == "watch_live.py" else ""
     done = subprocess.run(
-        [sys.executable, "-W", "error", EXAMPLES / example],
+        [sys.executable, "-W", "error", ROOT / "tests" / "start_remembered.py", EXAMPLES / example],
         cwd=tmp_path,
         input=stdin,
         capture_output=True,

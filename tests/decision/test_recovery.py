@@ -130,8 +130,8 @@ def test_lengths_are_learned(name: str, timing: Timing) -> None:
     assert found.false == 0
 
 
-@pytest.mark.parametrize("limits", ALL.values(), ids=list(ALL))
-def test_memory_does_not_grow(limits: Limits) -> None:
+@pytest.mark.parametrize("name", list(ALL))
+def test_memory_does_not_grow(name: str) -> None:
     """Neither on packets, nor on noise, nor on endless ones, as a station may send them. Pickled is all that is kept."""
     rng = random.Random(6)
     parts = [
@@ -139,11 +139,13 @@ def test_memory_does_not_grow(limits: Limits) -> None:
         [rng.randint(20 * US, 250 * US) for _ in range(400)],
         [58 * US] * 400,
     ]
-    receiver = receiver_for(limits)
+    receiver = receiver_for(ALL[name])
+    # What reads torn packets again keeps more, so it takes more to see that it stops.
+    most, rounds = (100_000, 35) if "recovered" in name else (50_000, 17)
     kept = []
-    for _ in range(40):
+    for _ in range(rounds):
         for part in parts:
             receiver.feed_many(part)
         kept.append(len(pickle.dumps(receiver)))
-    # A duration takes 3 bytes or more when pickled, and all were fed for 40 rounds.
-    assert max(kept) < 100_000 < 3 * 40 * sum(map(len, parts))
+    # A duration takes 3 bytes or more when pickled.
+    assert max(kept) < most < 3 * rounds * sum(map(len, parts))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from hypothesis import example, given, settings, strategies as st
+from hypothesis import example, given, strategies as st
 
 from halfbit import Fault, FaultKind, Packet, instructions
 from halfbit.decoder import AccessoryDecoder, Item, MultiFunctionDecoder, TrackState
@@ -54,7 +54,6 @@ def sent(bodies: list[bytes]) -> list[Packet | Fault]:
     ]
 
 
-@settings(max_examples=200, deadline=None)
 @given(BODIES)
 @example([b"\x03\xf5\x10\x00", b"\x00\x01", b"\x03\xf5\x10\x00"])  # a hard reset makes CV 31 and 32 unknown again
 def test_the_track_takes_any_packet(bodies: list[bytes]) -> None:
@@ -67,7 +66,6 @@ def test_the_track_takes_any_packet(bodies: list[bytes]) -> None:
     assert sum(row.packets for row in state.seen.values()) == sum(map(bool, bodies))
 
 
-@settings(max_examples=100, deadline=None)
 @given(BODIES)
 def test_decoders_take_any_packet(bodies: list[bytes]) -> None:
     for decoder in (MultiFunctionDecoder({11: 1}), AccessoryDecoder({3: 1})):

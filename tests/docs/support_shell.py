@@ -62,12 +62,11 @@ def pages() -> list[Path]:
 
 def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
     """Run a command in a shell; the lines it prints, errors included, and its status."""
-    path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"], str(folder / "bin")))
+    beside = Path(sys.executable).parent
+    path = os.pathsep.join((str(folder / "bin"), str(beside), os.environ["PATH"]))
+    _program(folder, "halfbit", f"{ROOT / 'tests' / 'start_remembered.py'} {beside / 'halfbit'}")
     if shutil.which("cc") is None:
-        compiler = folder / "bin" / "cc"
-        compiler.parent.mkdir(exist_ok=True)
-        compiler.write_text(f'#!/bin/sh\nexec {sys.executable} -m ziglang cc "$@"\n', "utf-8")
-        compiler.chmod(0o755)
+        _program(folder, "cc", "-m ziglang cc")
     done = subprocess.run(
         ["bash", "-o", "pipefail", "-c", words],
         cwd=folder,
@@ -79,6 +78,14 @@ def run(words: str, folder: Path, stdin: str = "") -> tuple[list[str], int]:
         timeout=120,
     )
     return [line.rstrip() for line in done.stdout.splitlines()], done.returncode
+
+
+def _program(folder: Path, name: str, words: str) -> None:
+    """A command that starts this Python with some words before its own."""
+    program = folder / "bin" / name
+    program.parent.mkdir(exist_ok=True)
+    program.write_text(f'#!/bin/sh\nexec {sys.executable} {words} "$@"\n', "utf-8")
+    program.chmod(0o755)
 
 
 def matches(shown: list[str], printed: list[str]) -> bool:

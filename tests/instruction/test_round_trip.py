@@ -159,7 +159,6 @@ def test_several_instructions_share_an_address() -> None:
     assert STANDARD.decode(packet) == together
 
 
-@settings(max_examples=200)
 @given(st.data())
 def test_any_few_instructions_share_an_address(data: st.DataObject) -> None:
     address = data.draw(st.builds(LongAddress, st.integers(0, 10239)))

@@ -12,8 +12,8 @@ from halfbit.limits import RECEIVE
 from halfbit.survey import Finding, auto_limits
 from tests.benchmarks.simulated import CAPTURES, TIMINGS, Capture, found_limits, result, sent, single_halves
 
-PACKETS = 120
-#: Packets the limits found may fall short of the best by, as a share.
+PACKETS = 60
+#: Packets the limits found may fall short of the best by, as a share: less than one of them.
 SHORT = 0.005
 
 #: Captures read for each way a station times its bits; they are the hard ones.

@@ -17,7 +17,7 @@ from halfbit.half_bit import half_bits
 from halfbit.instruction import STANDARD, InstructionMachine
 from halfbit.packet import packets
 from halfbit.vectors import SETS, Case, cases
-from tests.vectors.make import SPECS, text
+from tests.vectors.make import specs, text
 from tests.vectors.case_spec import ANYTHING
 
 
@@ -45,7 +45,7 @@ def test_files_are_made_from_the_cases(limits: str) -> None:
 @pytest.mark.parametrize("limits", SETS)
 def test_what_comes_is_its_spec_says(limits: str) -> None:
     """The specs say it by hand, from the standards; halfbit must give it."""
-    for spec, case in zip(SPECS[limits], cases(limits), strict=True):
+    for spec, case in zip(specs(limits), cases(limits), strict=True):
         events = [
             bytes.fromhex(event["packet"]) if "packet" in event else event.get("fault", "CUTOUT")
             for event in case.events
