@@ -150,7 +150,7 @@ def test_a_capture_by_a_loop_may_have_stood_still_and_not_lost_contact(cause: Ca
     (loss,) = losses(cause, 1, 1, True, SUMS)
     (text,) = [explained(each, SUMS.limits)[-1] for each in found(loss) if each.cause is cause]
     assert text == (
-        "what to do: bad contact: clean wheels, track and pick-up, check the plugs; or a loop that was busy"
+        "what to do: bad contact: clean wheels, track and pick-up, check plugs; or a loop that was busy"
     )
 
 

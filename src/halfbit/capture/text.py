@@ -147,7 +147,8 @@ def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:
     for index, field in enumerate(fields):
         level = LEVELS.get(field.strip().lower())
         if level is None:
-            hint = f" (if these are volts, read them with format=volts; {NUMBERED})" if looks_like_number(field) else ""
+            numbered = f"; {NUMBERED}" if field.strip().isdigit() else ""
+            hint = f" (if these are volts, read them with format=volts{numbered})" if looks_like_number(field) else ""
             raise CaptureError(f"level {quoted(field.encode())} is neither 0 nor 1{hint}", place(index))
         levels.append(level)
     return bytes(levels)
