@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,15 @@ from halfbit.cli.main import main
 from .support_cli import packet, problems, run, text_of
 
 STEP = packet("37 74")  # address 55, forward, step 6 of 28 (S-9.2 B)
+
+
+def rows(numbers: Iterable[int]) -> bytes:
+    """A text with a number a line."""
+    return b"".join(b"%d\n" % number for number in numbers)
+
+
+INDEXED = b"".join(b"%d %d\n" % (index, 31 + index * 19 % 41 + index * 29 % 43) for index in range(200))
+NUMBERED = "if lines hold an index and a duration, say --format csv --time-column 2 --holds durations"
 
 # File name, contents, options, and parts of the message.
 BAD: list[tuple[str, bytes, list[str], list[str]]] = [
@@ -28,6 +38,11 @@ BAD: list[tuple[str, bytes, list[str], list[str]]] = [
     ("rubbish.txt", bytes(range(256)), ["--holds", "durations"], ["line 1: byte 0x", "not a text file?"]),
     ("latin.txt", b"58\n5\xb5\n", ["--holds", "durations"], ["line 2: byte 0xb5 is not UTF-8 text"]),
     ("unsaid.txt", b"58\n58\n", [], ["no way to read it gives packets", "--holds durations or --holds times"]),
+    ("rising.txt", rows(range(0, 90_000, 1_021)), [], ["they are likely times: say --holds times  ("]),
+    ("jumping.txt", rows([900, 300, 700] * 30), [], ["they are likely durations: say --holds durations  ("]),
+    ("index.txt", INDEXED, [], ["no two levels", NUMBERED]),
+    ("index.txt", INDEXED, ["--holds", "durations"], ["--holds: means nothing in the format 'volts' (", NUMBERED]),
+    ("index.csv", INDEXED, ["--format", "csv", "--delimiter", "space"], ["level '31' is neither 0 nor 1", NUMBERED]),
     ("heading.txt", b"# halfbit: pulses\n58\n", [], ["line 1", "'durations' or 'times'"]),
     ("column.csv", b"time,level\n0,0\n", ["--time-column", "clock"], ["no column 'clock'", "1 'time', 2 'level'"]),
     ("column.csv", b"time,level\n0,0\n", ["--level-column", "3"], ["no column 3", "there are 2"]),
@@ -65,6 +80,17 @@ def test_bad_input(
     assert errors.endswith("  (halfbit decode --help)\n")
     for part in words:
         assert part in errors
+
+
+def test_an_index_and_a_duration_are_read_as_the_error_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "index.txt"
+    lines = [line for line in text_of([STEP] * 3).decode().splitlines() if not line.startswith("#")]
+    path.write_text("".join(f"{index} {line}\n" for index, line in enumerate(lines)))
+    assert main(["decode", str(path)]) == 1
+    words = "if lines hold an index and a duration, say "
+    said = next(line for line in capsys.readouterr().err.splitlines() if words in line).partition(words)[2]
+    assert main(["decode", str(path), *said.split()]) == 0
+    assert "short 55" in " ".join(capsys.readouterr().out.split())
 
 
 def test_missing_file_and_directory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

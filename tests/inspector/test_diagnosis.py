@@ -16,6 +16,7 @@ from halfbit.event import Fault, FaultKind, Packet, Recovery
 from halfbit.inspect.cause import CAUSE_OF, Cause, Diagnosis
 from halfbit.inspect.diagnosis import diagnose
 from halfbit.inspect.losses import Diagnoser, Durations
+from halfbit.inspect.text import explained
 from halfbit.limits import RECEIVE, US
 
 from .losses import CAPTURES, CAUSES, HALVES, RECOVERED, SUMS, Capture, Loss, found, losses, noticed
@@ -142,6 +143,25 @@ def test_words() -> None:
     assert perhaps.brief(80) == "one bit was read wrong: 2C 70 5C? as 9 ms before"
     assert perhaps.as_dict()["perhaps"] == "2C705C" and perhaps.as_dict()["data"] is None
     assert "no single cause fits" in str(diagnose(fault, [], 0, RECEIVE))
+
+
+@pytest.mark.parametrize("cause", [Cause.NO_CONTACT, Cause.STRETCHED_HALF])
+def test_a_capture_by_a_loop_may_have_stood_still_and_not_lost_contact(cause: Cause) -> None:
+    (loss,) = losses(cause, 1, 1, True, SUMS)
+    (text,) = [explained(each, SUMS.limits)[-1] for each in found(loss) if each.cause is cause]
+    assert text == (
+        "what to do: bad contact: clean wheels, track and pick-up, check plugs; or a loop that was busy"
+    )
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_a_loss_that_is_shown_does_not_send_its_reader_to_where_it_is_shown(cause: Cause) -> None:
+    fault = Fault(FaultKind.UNPAIRED_ZERO, 238_000_000, 244_000_000, 240_377_000, 116_000)
+    several = (Cause.SPIKE, Cause.EARLY_CHANGE) if cause is Cause.SEVERAL else ()
+    text = explained(Diagnosis(fault, cause, fault.at, several=several), RECEIVE)[-1]
+    assert text.startswith("what to do: ") and "halfbit inspect" not in text
+    for each in several:
+        assert each.advice in text
 
 
 def _print(count: int) -> None:

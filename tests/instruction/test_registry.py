@@ -162,6 +162,23 @@ def test_overlaps_are_refused_with_both_named(entry: Entry, message: str) -> Non
         STANDARD.extended(entry)
 
 
+def test_what_the_error_for_an_overlap_advises_helps() -> None:
+    bell = _bell("01111111", ShortAddress)
+    with pytest.raises(HalfbitError) as refused:
+        STANDARD.extended(bell)
+    assert str(refused.value).partition(". ")[2] == (
+        "Give the narrower one special_of=(the other's class,), leave out the other's class with Registry.without() "
+        "before you add yours, or make the patterns differ in a fixed bit"
+    )
+    data = with_error_byte(b"\x03\x7f")
+    for own in (
+        STANDARD.extended(attrs.evolve(bell, special_of=(SpeedAndDirection,))),
+        STANDARD.without(SpeedAndDirection).extended(bell),
+    ):
+        assert own.decode(data) == (Bell(ShortAddress(3)),)
+    STANDARD.extended(_bell("11001010 11111111", ShortAddress))  # 110: a fixed bit differs from 01
+
+
 def test_rows_in_different_places_do_not_overlap() -> None:
     # 11000001 is model time to broadcast alone.
     own = STANDARD.extended(_bell("11000001", ShortAddress))

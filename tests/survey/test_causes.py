@@ -96,6 +96,28 @@ def test_a_loop_that_is_too_slow_to_be_sure(period: int, slow: bool) -> None:
     assert "Above 42 us" in (Limits.for_sampling_period.__doc__ or "")
 
 
+@pytest.mark.parametrize("period", [90, 100, 105])
+def test_a_loop_slower_than_a_half_is_named(period: int) -> None:
+    """S-9.1 A, table 1: a whole one lasts 104 us or more, so these are not the changes of one edge either."""
+    verdict = surveyed(Observer(loop=Loop(period=period))).verdict
+    assert verdict.finding is Finding.COARSE and "the loop or timer is too coarse" in verdict.reason
+    assert "at least every 42 us" in verdict.advice
+
+
+@pytest.mark.parametrize("period", [110, 130, 150])
+def test_a_loop_still_slower_is_named_as_one_of_two_reasons(period: int) -> None:
+    verdict = surveyed(Observer(loop=Loop(period=period))).verdict
+    assert verdict.finding is Finding.NOTHING
+    assert "the loop or timer is slower than that, or it is not this signal" in verdict.reason
+    assert "Check the wiring" in verdict.advice and "at least every 42 us" in verdict.advice
+
+
+def test_one_edge_of_an_idle_signal_is_not_called_too_coarse() -> None:
+    """S-9.1 A, table 1: whole ones of 104 us, the shortest that a decoder must accept."""
+    found = survey(edges_from_durations([104 * US] * 2_000, "ns"))
+    assert found.verdict.finding is Finding.NOTHING
+
+
 def test_cutouts_are_named_and_sound() -> None:
     """S-9.3.2, RCN-217 (from memory): a cutout may follow every packet."""
     found = surveyed(Observer(), Station(cutout=CutoutSeen.ONE_PART, preamble=(18, 18)))

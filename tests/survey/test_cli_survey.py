@@ -6,8 +6,12 @@ import json
 import subprocess
 from pathlib import Path
 
+import attrs
 import pytest
 
+from halfbit import edges_from_durations
+from halfbit.survey import survey
+from halfbit.survey.text import lines
 from tests.benchmarks.simulated import CAPTURES, sent
 from tests.support_cli import here, problems, run as process
 
@@ -87,6 +91,18 @@ def test_decode_finds_its_limits_by_itself(name: str, tmp_path: Path) -> None:
     assert events[-1]["half_bits"] == len(CAPTURES[name].durations(sent(PACKETS)))
     assert from_file.stderr.startswith(b"halfbit: ")
     assert piped.stderr.startswith(b"halfbit: standard input: ")
+
+
+def test_figures_of_the_signal_read_as_sentences() -> None:
+    found = survey(edges_from_durations(CAPTURES["clean"].durations(sent(PACKETS)), "ns"))
+    assert found.fit is not None
+    fit = attrs.evolve(found.fit, zero=100_000, stretched=0.043, difference=6_000)
+    text = [*lines(attrs.evolve(found, fit=fit, preambles={14: 30, 16: 69}), 100)]
+    assert "  half of a zero   100.00 us; 4.3% of zero-bits are stretched" in text
+    assert "  halves of a one  differ by 6 us" in text
+    assert "  preambles        14 (30%), 16 (70%) one-bits, the end bit before counted" in text
+    text = [*lines(attrs.evolve(found, preambles={14: 99, 20: 1}), 100)]
+    assert "  preambles        14 (99%) and other numbers of one-bits, the end bit before counted" in text
 
 
 def test_a_live_survey_takes_no_more_than_it_was_told(polled: str) -> None:

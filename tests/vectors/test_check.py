@@ -206,10 +206,20 @@ def test_a_number_that_is_shifted(place: int, offset: int, words: str, limits: s
     assert not compared(chosen, [lines[:-1] for lines in answered[:40]] + answered[40:], "").hint.startswith(words)
 
 
-def test_no_rule_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_most_cases_differ(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The port takes ticks of 4 to the us, and gets us; or gives no answer at all."""
     for change, ticks in (("pass", 4), ("answer = 0", 1)):
         assert run("check", "--rule", "bytes", shlex.join(port(tmp_path, change, ticks))) == 1
-        assert "no rule is kept: are the durations in another unit (--ticks-per-us)," in capsys.readouterr().out
+        assert "perhaps the durations are in another unit (--ticks-per-us)," in capsys.readouterr().out
     assert check(port(tmp_path, "answer = 0 if answer == 13 else answer"), cases()).hint == ""
     assert check(port(tmp_path), SOME).hint == ""
+
+
+def test_one_wrong_case_of_a_rule_says_nothing_of_the_unit() -> None:
+    """With ``--rule``, that rule is all there is, so it is broken by one case."""
+    chosen = [case for case in cases() if case.rule == "bytes"]
+    right = [[f"{each.at} {each.answer} {each.preamble} {each.data.hex()}" if each.data else f"{each.at} {each.answer}"
+              for each in case.answers] for case in chosen]  # fmt: skip
+    assert compared(chosen, right, "").differences == ()
+    report = compared(chosen, [right[0][:-1], *right[1:]], "")
+    assert (len(report.differences), report.hint) == (1, "")

@@ -12,7 +12,10 @@ from ..error import HalfbitError
 from ..unit import Scale, Unit
 from .heading import HOLDS
 
-__all__ = ["Column", "Options"]
+__all__ = ["NUMBERED", "Column", "Options"]
+
+#: What helps if a line's number and a duration were taken for a time and volts.
+NUMBERED = "if lines hold an index and a duration, say format=csv time_column=2 holds=durations"
 
 Column = Union[str, int]  #: A column of a table: its name, or its number from 1.
 
@@ -78,4 +81,5 @@ class Options:
         """
         for field in attrs.fields(Options):
             if field.name not in names and getattr(self, field.name) is not None:
-                raise HalfbitError(f"{field.name}: means nothing in the format {format!r}")
+                more = f" ({NUMBERED})" if (field.name, format) == ("holds", "volts") else ""
+                raise HalfbitError(f"{field.name}: means nothing in the format {format!r}{more}")

@@ -24,7 +24,7 @@ from .head import LEVELS, Head, fields_in
 from .heading import Heading, unknown_meaning
 from .lines import Lines, quoted, read_lines
 from .numbers import looks_like_number, numbers_in
-from .options import Options
+from .options import NUMBERED, Options
 from .samples import Finder, Samples, changes
 from .source import Source
 from .threshold import threshold_of
@@ -71,7 +71,10 @@ def read_table(source: Source, options: Options, head: Head, *, volts: bool = Fa
     if volts:
         with closing(source.look()) as chunks:
             values = (samples.volts for samples in rows(chunks))
-            threshold = threshold_of(values, options.threshold, options.hysteresis)
+            try:
+                threshold = threshold_of(values, options.threshold, options.hysteresis)
+            except CaptureError as error:
+                raise error if error.place else CaptureError(f"{error.problem}; {NUMBERED}") from None
     return CaptureEdges(
         source.name, lambda: changes(rows(source.chunks()), Finder(heading.wrap, threshold)),
         words=f"times and {'volts' if volts else 'levels'}{layout.column}", unit=heading.unit,
@@ -144,7 +147,8 @@ def _levels_in(fields: Sequence[str], place: Callable[[int], str]) -> bytes:
     for index, field in enumerate(fields):
         level = LEVELS.get(field.strip().lower())
         if level is None:
-            hint = " (if these are volts, read them with format=volts)" if looks_like_number(field) else ""
+            numbered = f"; {NUMBERED}" if field.strip().isdigit() else ""
+            hint = f" (if these are volts, read them with format=volts{numbered})" if looks_like_number(field) else ""
             raise CaptureError(f"level {quoted(field.encode())} is neither 0 nor 1{hint}", place(index))
         levels.append(level)
     return bytes(levels)

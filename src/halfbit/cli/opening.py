@@ -19,7 +19,7 @@ from ..instruction import Configuration, Context, Event
 from ..limits import Limits
 from ..stream import decode
 from .input import Progress, Watched, input_at, measured
-from .options import limits_of
+from .options import as_options, limits_of
 
 __all__ = ["Opened", "opened"]
 
@@ -112,5 +112,5 @@ def _reading(args: argparse.Namespace, source: Watched, limits: Limits | None) -
         raise
     # Several commands may write to the same file, so each says who it is.
     start = "" if sys.stderr.isatty() else f"{name}: "
-    print(f"{start}read as: {reading.words}", file=sys.stderr, flush=True)
+    print(f"{start}read as: {as_options(reading.words)}", file=sys.stderr, flush=True)
     return reading

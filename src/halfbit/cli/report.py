@@ -30,7 +30,7 @@ from ..survey.text import lines as survey_lines
 from .audit import audit_rows
 from .clip import write_text
 from .opening import Opened, opened
-from .options import CaptureOptions
+from .options import CaptureOptions, as_options
 from .summary import Summary
 from .traffic import traffic_rows
 
@@ -79,7 +79,7 @@ def _page(name: str, capture: Opened) -> str:
     track.finish()
     summary.finish(reading, capture.durations)
     parts = [
-        f"<p>Read as: {escape(reading.words)}.</p>",
+        f"<p>Read as: {escape(as_options(reading.words))}.</p>",
         f"<pre>{escape(chr(10).join(summary.lines(causes=False)))}</pre>",
         *_cause_part(summary),
         *_survey_part(reading),

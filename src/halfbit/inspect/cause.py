@@ -37,7 +37,7 @@ class Cause(enum.Enum):
         return _ADVICE[self]
 
 
-_CONTACT = "bad contact: clean the wheels, the track and the pick-up, check the plugs"
+_CONTACT = "bad contact: clean wheels, track and pick-up, check plugs; or a loop that was busy"
 _ADVICE = {
     Cause.MISSED_CHANGE: "look at the input more often, or let a timer or an interrupt note the changes",
     Cause.TWO_MISSED: "the loop takes too long now and then, or contact was lost for less than 0.3 ms",

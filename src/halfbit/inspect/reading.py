@@ -17,6 +17,7 @@ import attrs
 
 from ..capture import CaptureEdges, Location, Source, open_capture, source_of
 from ..capture.filter import filtered
+from ..capture.options import NUMBERED
 from ..decision import receiver_for
 from ..edge import Edges, ReplayedEdges, edges_from_durations
 from ..error import AmbiguousError, CaptureError
@@ -159,7 +160,7 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
         if not any(_first(guess.edges, count=1) for guess in guesses):
             for guess in guesses:
                 list(guess.edges)  # raises the error that comes before the first duration
-        problem = f"no way to read it gives packets; say what it holds: {_ways(guesses)}"
+        problem = f"no way to read it gives packets; say what it holds: {_ways(guesses)}{_likely(guesses)}"
         raise AmbiguousError(problem, "holds").within(source.name)
     best, best_packets = fitting[0]
     differing = [guess for guess, packets in fitting if packets != best_packets]
@@ -168,6 +169,17 @@ def _chosen(guesses: list[_Guess], source: Source) -> _Guess:
         problem = f"can be read in {1 + len(differing)} ways that give packets; say which: {ways}"
         raise AmbiguousError(problem, "holds").within(source.name)
     return best
+
+
+def _likely(guesses: Sequence[_Guess]) -> str:
+    """What numbers are likely to be, in words: times only go up, durations go up and down. Empty if it is not clear."""
+    numbers = next((_first(guess.edges) for guess in guesses if guess.said.get("holds") == "durations"), [])
+    falls = sum(late < early for early, late in pairwise(numbers))
+    if len(numbers) >= RUN and all(late > early for early, late in pairwise(numbers)):
+        return ". Its numbers only go up, so they are likely times: say holds=times"
+    if falls > len(numbers) // 10:  # a counter starts over less often
+        return ". Its numbers go up and down, so they are likely durations: say holds=durations"
+    return ""
 
 
 def _packets(guess: _Guess) -> list[bytes]:
@@ -192,7 +204,8 @@ def _fitting(reading: Reading, found: Survey, minimum: int | None) -> Reading:
     edges, words = reading.edges, reading.words
     limits, noise = found.limits, found.filter if minimum is None else 0
     if not found.verdict.finding.readable:
-        return attrs.evolve(reading, words=f"{words}; {found.verdict.reason}")
+        more = f"; {NUMBERED}" if words.startswith("times and volts") else ""
+        return attrs.evolve(reading, words=f"{words}; {found.verdict.reason}{more}")
     best = found.trials[0].packets
     plain = max(trial.packets for trial in found.trials if trial.limits == RECEIVE and not trial.filter)
     if plain and plain >= min(best * ENOUGH, best - FEW):

@@ -9,7 +9,7 @@ from itertools import accumulate
 
 from ..event import Fault, FaultKind
 from ..limits import RECEIVE, US, Limits
-from .cause import Diagnosis, fault_words
+from .cause import Cause, Diagnosis, fault_words
 from .strips import Mark, Strip, within
 
 __all__ = ["LEAST_WIDTH", "allowed", "drawn", "explained"]
@@ -51,7 +51,11 @@ def explained(diagnosis: Diagnosis, limits: Limits) -> list[str]:
     bytes_ = f"readable: {fault.data.hex(' ').upper()}" if fault.data else "readable: no byte"
     lost = f"lost at {fault.at / 1e6:.3f} ms: {fault_words(fault, limits)}"
     lines = [lost, allowed(fault, limits), bytes_, f"cause: {diagnosis}"]
-    return [*filter(None, lines), f"what to do: {diagnosis.cause.advice}"]
+    causes = diagnosis.several or (diagnosis.cause,)
+    # A reader of this already looks at the place. Cause.advice would send them there.
+    here = {Cause.NOT_FOUND: "more than one thing is wrong there: look for durations of neither a one nor a zero"}
+    advice = "; or ".join(dict.fromkeys(here.get(cause, cause.advice) for cause in causes))
+    return [*filter(None, lines), f"what to do: {advice}"]
 
 
 def _us(nanoseconds: int) -> str:

@@ -84,7 +84,7 @@ def _check_apart(one: Entry, other: Entry, place: Place) -> None:
             return
     raise HalfbitError(
         f"entries overlap {place.value}: {one} and {other}. Give the narrower one special_of=(the other's class,), "
-        "leave one out with Registry.without(), exchange it with Registry.replaced(), "
+        "leave out the other's class with Registry.without() before you add yours, "
         "or make the patterns differ in a fixed bit"
     )
 

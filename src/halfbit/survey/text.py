@@ -79,18 +79,18 @@ def _signal(survey: Survey, fit: Fit) -> Iterator[str]:
     yield f"the signal, from {fit.packets} packets"
     yield f"  half of a one    {fit.one / US:.2f} us"
     yield f"  half of a zero   {fit.zero / US:.2f} us" + (
-        f"; {fit.stretched:.1%} of what holds one is stretched" if fit.stretched else ""
+        f"; {fit.stretched:.1%} of zero-bits are stretched" if fit.stretched else ""
     )
     rare = f"; now and then up to {_us(fit.latency_rare)} us" if fit.latency_rare else ""
     spread = f"within {_us(fit.late)} us of one another" if fit.late else "all alike"
     yield f"  changes seen     {spread}, measured from where they are{rare}"
     if fit.difference:
-        yield f"  halves of a one  one is {_us(fit.difference)} us longer than the other"
+        yield f"  halves of a one  differ by {_us(fit.difference)} us"
     total = sum(survey.preambles.values())
     common = [ones for ones, number in survey.preambles.items() if number >= total / 50]
     common = sorted(common, key=lambda ones: -survey.preambles[ones])[:5]
     preambles = ", ".join(f"{ones} ({survey.preambles[ones] / total:.0%})" for ones in sorted(common))
-    more = ", and others" if len(survey.preambles) > len(common) else ""
+    more = " and other numbers of" if len(survey.preambles) > len(common) else ""
     yield f"  preambles        {preambles}{more} one-bits, the end bit before counted"
 
 

@@ -11,7 +11,7 @@ import attrs
 from ..event import Recovery
 from ..limits import RECEIVE, TRANSMIT, US, Limits
 from .fit import Fit
-from .histogram import Histogram
+from .histogram import FINE, Histogram
 from .search import BITS, NOISE, PREAMBLE, Search
 from .trial import Trial
 
@@ -40,6 +40,7 @@ TOO_LITTLE = 0.7
 AS_IT_IS = "Decode it as it is."
 OR_RECOVER = "Decode it as it is, or with --recover: lost packets are then read again."
 OFTEN = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
+CHECK = "Check the wiring, and that it is this signal."
 #: Fewer durations than this are too few for a verdict.
 FEW = 500
 #: Factors for a wrong unit, and the mistakes that explain them.
@@ -309,21 +310,22 @@ def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
     if shares.ones > 0.95:
         reason = f"{shares.ones:.0%} of the durations are halves of ones: the signal idles, no packet is sent"
         return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
-    if max(tick, shortest) > 58 * US and histogram.quantile(0.5) < 250 * US and search.pulse not in BITS:
-        step = _us(round(tick)) if tick > 58 * US else _us(shortest)
-        reason = (
-            f"no two changes are closer than {step} us, while halves of ones are 58 us long: "
-            "the loop or timer is too coarse, changes go unseen"
-        )
-        return Verdict(Finding.COARSE, reason, OFTEN)
+    middle = histogram.quantile(0.5)
+    step = _us(round(tick)) if tick > 58 * US else _us(shortest)
+    closest = f"no two changes are closer than {step} us, while halves of ones are 58 us long: the loop or timer is"
+    # One edge only gives such durations, too, but whole ones last 104 us or more (S-9.1 A, table 1).
+    if max(tick, shortest) > 58 * US and middle < 250 * US and (search.pulse not in BITS or middle < 104 * US):
+        return Verdict(Finding.COARSE, f"{closest} too coarse, changes go unseen", OFTEN)
     if histogram.count < FEW:
         reason = f"no packet could be read; there are only {histogram.count} durations, too few to learn from"
         return Verdict(Finding.NOTHING, reason, "Capture some seconds.")
+    if RECEIVE.one_max < shortest < FINE * US:
+        return Verdict(Finding.NOTHING, f"{closest} slower than that, or it is not this signal", f"{CHECK} {OFTEN}")
     reason = (
         f"no packet could be read; {shares.ones:.0%} of the durations are as long as halves of ones, "
         f"{shares.zeros:.0%} as halves of zeros"
     )
-    return Verdict(Finding.NOTHING, reason, "Check the wiring, and that it is this signal.")
+    return Verdict(Finding.NOTHING, reason, CHECK)
 
 
 def _number(packets: int) -> str:

@@ -129,8 +129,7 @@ def compared(
     if cases and len(answered) > len(cases):
         differences.append(Difference(cases[-1], "the program prints more after the last case"))
     report = Report(tuple(cases), tuple(differences))
-    kept = len(report.rules) - len(report.broken)
-    return attrs.evolve(report, hint=hint(cases, answered, kept)) if differences else report
+    return attrs.evolve(report, hint=hint(cases, answered, len(differences))) if differences else report
 
 
 def _run(command: Sequence[str], text: bytes, timeout: float, cases: Sequence[Case]) -> tuple[str, int]:

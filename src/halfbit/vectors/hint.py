@@ -1,4 +1,4 @@
-"""Guesses at the reason if a port differs everywhere: a number is shifted by one, or unit or limits are others."""
+"""Guesses at the reason if most answers of a port differ: a number is shifted by one, or unit or limits are others."""
 
 from __future__ import annotations
 
@@ -22,19 +22,19 @@ _SHIFTS = {
 }
 
 
-def hint(cases: Sequence[Case], answered: Sequence[Sequence[str]], kept: int) -> str:
+def hint(cases: Sequence[Case], answered: Sequence[Sequence[str]], differ: int) -> str:
     """A guess at the reason, in words; ``""`` if there is no guess.
 
     :param answered: the port's lines for each case.
-    :param kept: how many rules the port keeps.
+    :param differ: how many cases differ.
     """
     pairs = [(case.answers, lines) for case, lines in zip(cases, answered) if case.answers]
     for (place, offset), words in _SHIFTS.items():
         if 2 * sum(_is_shifted(answers, lines, place, offset) for answers, lines in pairs) > len(pairs):
             return words
-    if kept or not cases:
+    if 4 * differ < 3 * len(cases):
         return ""
-    return f"no rule is kept: are the durations in another unit (--ticks-per-us), or the limits others? {_HEADING}"
+    return f"perhaps the durations are in another unit (--ticks-per-us), or the limits differ: {_HEADING}"
 
 
 def _is_shifted(answers: Sequence[Answer], lines: Sequence[str], place: int, offset: int) -> bool:
