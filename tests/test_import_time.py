@@ -66,6 +66,6 @@ def test_importing_halfbit_and_its_help_are_quick(tmp_path: Path) -> None:
     rounds = [{name: cpu_s(code, tmp_path) for name, code in codes.items()} for _ in range(ROUNDS)]
     ratio = {name: statistics.median(each[name] / each["known"] for each in rounds) for name in codes}
     assert ratio["halfbit"] <= 0.5
-    assert ratio["decode"] <= 3.4
+    assert ratio["decode"] <= 3.5
     assert ratio["help"] <= 2.5 + 1.5 * ratio["argparse"]
     assert ratio["halfbit"] < ratio["decode"] < ratio["everything"]  # else nothing was measured
