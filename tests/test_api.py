@@ -118,9 +118,12 @@ def test_all_is_sorted_complete_and_without_private_names() -> None:
     tree = ast.parse(inspect.getsource(halfbit))
     (imports,) = [node for node in tree.body if isinstance(node, ast.If)]  # if TYPE_CHECKING
     for_types = {
-        alias.name for node in imports.body if isinstance(node, ast.ImportFrom) and node.level for alias in node.names
+        str(node.module): {alias.name for alias in node.names}
+        for node in imports.body
+        if isinstance(node, ast.ImportFrom) and node.level
     }
-    assert set(names) == for_types
+    assert {module: set(each.split()) for module, each in vars(halfbit)["_NAMES"].items()} == for_types
+    assert sorted(name for each in for_types.values() for name in each) == sorted(names)
 
 
 def test_every_public_thing_says_what_it_is() -> None:
@@ -140,6 +143,23 @@ def test_value_types_are_frozen_and_slotted() -> None:
         if isinstance(value, type) and attrs.has(value):
             assert value.__setattr__ is not object.__setattr__, name
             assert "__slots__" in vars(value), name
+
+
+def _derived(cls: type) -> Iterator[type[object]]:
+    subclasses: list[type] = cls.__subclasses__()
+    for kind in subclasses:
+        yield kind
+        yield from _derived(kind)
+
+
+def test_instructions_and_addresses_without_attrs_of_their_own_have_no_fields() -> None:
+    """They are written without attrs, so a field in them would only be an attribute of the class."""
+    kinds = {*_derived(halfbit.Instruction), *_derived(halfbit.Address)}
+    plain = {kind for kind in kinds if vars(kind).get("__slots__") == () and "__attrs_attrs__" not in vars(kind)}
+    assert {"Idle", "CvWriteByte", "Broadcast"} <= {kind.__name__ for kind in plain}
+    for kind in plain:
+        fields = [name for name, type_ in inspect.get_annotations(kind).items() if "ClassVar" not in str(type_)]
+        assert fields == [], kind
 
 
 def _annotations(cls: type) -> Iterator[object]:

@@ -37,25 +37,35 @@ if TYPE_CHECKING:
 
     __version__: str
 else:
-    #: The modules above, from the bottom up. Each is loaded when one of its names is first asked for, so that importing
-    #: halfbit stays quick.
-    _MODULES = (
-        "error", "limits", "event", "machine", "edge", "half_bit", "bit", "packet", "instruction", "stream",
-        "capture.filter", "capture", "survey",
-    )  # fmt: skip
+    #: The imports above again: module to names. A module is loaded when one of its names is first asked for, so that
+    #: importing halfbit stays quick.
+    _NAMES = {
+        "bit": "Bit BitMachine bits",
+        "capture": "open_capture",
+        "capture.filter": "EdgeFilter FilteredEdges Removed filtered",
+        "edge": "Edge EdgeMachine Edges edges_from_durations edges_from_samples edges_from_times",
+        "error": "CaptureError HalfbitError",
+        "event": "Cutout Fault FaultKind Layer Packet PacketEvent Recovery",
+        "half_bit": "HalfBit HalfBitKind HalfBitMachine half_bits",
+        "instruction": "STANDARD Address Ambiguous Configuration Configurations Context Damaged Entry Event Instruction"
+        " InstructionMachine PacketContext Registry Repetition Reserved Unknown instructions",
+        "limits": "RECEIVE TRANSMIT Limits",
+        "machine": "Machine",
+        "packet": "PacketMachine packets",
+        "stream": "StreamDecoder decode",
+        "survey": "Survey auto_limits",
+    }
 
     def __getattr__(name: str) -> Any:
         if name == "__version__":
             from importlib.metadata import version
 
             return globals().setdefault(name, version("halfbit"))
-        if name in __all__:
-            from importlib import import_module
+        for module, names in _NAMES.items():
+            if name in names.split():
+                from importlib import import_module
 
-            for module in _MODULES:
-                found = import_module(f".{module}", __name__)
-                if hasattr(found, name):
-                    return globals().setdefault(name, getattr(found, name))
+                return globals().setdefault(name, getattr(import_module(f".{module}", __name__), name))
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
     def __dir__() -> list[str]:

@@ -26,7 +26,7 @@ __all__ = ["CORE", "EXAMPLES", "FILES", "Run", "run"]
 
 ROOT = Path(__file__).parents[2]
 CORE = ROOT / "src" / "halfbit" / "core.py"
-EXAMPLES = PORTS / "micropython"
+EXAMPLES = PORTS / "_micropython"
 #: What a decoder by halves has in its folder on a board.
 FILES: dict[str, bytes | Path] = {path.name: path for path in (*EXAMPLES.glob("*.py"), CORE)}
 

@@ -11,7 +11,7 @@ from .support_files import PORTS, load
 
 __all__ = ["ModelMotion", "motion"]
 
-motion: Any = load(PORTS / "micropython" / "motion.py")
+motion: Any = load(PORTS / "_micropython" / "motion.py")
 
 
 class ModelMotion:

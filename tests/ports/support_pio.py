@@ -94,7 +94,7 @@ def timer_module(memory: dict[int, int] | None = None, name: str = "half_bit_tim
     held = {one: sys.modules.get(one) for one in ("rp2", "machine")}
     sys.modules |= {"rp2": rp2, "machine": machine}
     try:
-        return load(PORTS / "micropython" / Path(f"{name}.py"))
+        return load(PORTS / "_micropython" / Path(f"{name}.py"))
     finally:
         for one, module in held.items():
             sys.modules.pop(one)

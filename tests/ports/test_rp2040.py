@@ -19,9 +19,9 @@ TICK = 500  # ns
 def _vehicle() -> Any:
     """The vehicle's own code, on CPython. It finds the core by a name that it has on a board only."""
     sys.modules["core"] = core
-    sys.modules["instruction_size"] = load(PORTS / "micropython" / "instruction_size.py")
+    sys.modules["instruction_size"] = load(PORTS / "_micropython" / "instruction_size.py")
     try:
-        return load(PORTS / "micropython" / "vehicle.py")
+        return load(PORTS / "_micropython" / "vehicle.py")
     finally:
         del sys.modules["core"], sys.modules["instruction_size"]
 

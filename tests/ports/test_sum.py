@@ -119,7 +119,7 @@ with open("durations", "rb") as file:
         micropython.heap_unlock()
         sys.stdout.buffer.write(memoryview(answers)[:n])
 """
-    files = {path.name: path for path in (*(PORTS / "micropython").glob("*.py"), *CORE.parent.glob("core*.py"))}
+    files = {path.name: path for path in (*(PORTS / "_micropython").glob("*.py"), *CORE.parent.glob("core*.py"))}
     # Above 2**30 - 1 an integer is an object on the heap. That is no duration that a timer's driver gives.
     small = array("I", [min(duration, 2**30 - 1) for duration in durations])
     return run(script, {**files, "durations": small.tobytes()}).output.encode("latin-1")

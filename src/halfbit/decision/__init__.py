@@ -11,11 +11,9 @@ from typing import Protocol
 from ..event import PacketEvent
 from ..limits import Limits
 from ..receiver import HalvesReceiver
-from .recovery import RecoveringReceiver
-from .sequence import SequenceReceiver
 from .sums import SumReceiver
 
-__all__ = ["AnyReceiver", "RecoveringReceiver", "SequenceReceiver", "SumReceiver", "receiver_for"]
+__all__ = ["AnyReceiver", "SumReceiver", "receiver_for"]
 
 
 class AnyReceiver(Protocol):
@@ -40,7 +38,14 @@ def receiver_for(limits: Limits, start: int = 0) -> AnyReceiver:
 
     :param start: the time of the first change, ns.
     """
+    # What reads by sequence is half of this package. It is imported here, so that other limits do without.
     if limits.decision == "sequence":
+        from .sequence import SequenceReceiver
+
         return SequenceReceiver(limits, start)
     base = HalvesReceiver(limits, start) if limits.decision == "halves" else SumReceiver(limits, start)
-    return RecoveringReceiver(limits, base) if limits.recover else base
+    if limits.recover:
+        from .recovery import RecoveringReceiver
+
+        return RecoveringReceiver(limits, base)
+    return base

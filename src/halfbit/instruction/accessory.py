@@ -46,13 +46,13 @@ class ExtendedAccessory(Instruction):
         return f"extended accessory: aspect {self.aspect}" + (", absolute stop" if self.aspect == 0 else "")
 
 
-@attrs.frozen(slots=True)
 class AccessoryNop(Instruction):
     """Accessory NOP: 10AAAAAA 0AAA1AAT (RCN-213, from memory).
 
     It changes nothing; it only gives the decoder a chance to answer. T is 0 for a basic address, 1 for an extended one.
     """
 
+    __slots__ = ()
     name: ClassVar[str] = "Accessory NOP"
 
     def __str__(self) -> str:

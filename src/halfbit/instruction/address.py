@@ -136,10 +136,10 @@ class Address:
         return (_KINDS.index(type(self)), *(-1 if value is None else value for value in attrs.astuple(self)))
 
 
-@attrs.frozen(slots=True)
 class Broadcast(Address):
     """All multi-function decoders: 00000000 (S-9.2.1 A)."""
 
+    __slots__ = ()
     kind: ClassVar[str] = "broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.MULTI_FUNCTION
     _first: ClassVar[bytes] = b"\x00"
@@ -252,10 +252,10 @@ class ExtendedAccessoryAddress(Address):
         return _convention(convention).number(self.number)
 
 
-@attrs.frozen(slots=True)
 class ExtendedAccessoryBroadcast(Address):
     """All extended accessory decoders: 10111111 00000111 (S-9.2.1 D)."""
 
+    __slots__ = ()
     kind: ClassVar[str] = "extended accessory broadcast"
     decoder: ClassVar[DecoderKind | None] = DecoderKind.ACCESSORY
 
@@ -271,10 +271,10 @@ class ReservedAddress(Address):
     first: int = integer(232, 254)
 
 
-@attrs.frozen(slots=True)
 class IdleAddress(Address):
     """The idle address, for no decoder: 11111111 (S-9.2 B, S-9.2.1 A)."""
 
+    __slots__ = ()
     kind: ClassVar[str] = "idle"
     _first: ClassVar[bytes] = b"\xff"
 
@@ -293,10 +293,10 @@ class UnresolvedAddress(Address):
     first: int = integer(0, 255)
 
 
-@attrs.frozen(slots=True)
 class NoAddress(Address):
     """No address: service mode packets, for any decoder on the programming track (S-9.2.3)."""
 
+    __slots__ = ()
     kind: ClassVar[str] = "none"
     _words: ClassVar[str] = "no address"
 

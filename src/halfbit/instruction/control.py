@@ -10,18 +10,18 @@ from .base import Instruction, hexadecimal
 from .field import flag, integer, octets
 
 
-@attrs.frozen(slots=True)
 class DigitalDecoderReset(Instruction):
     """Digital decoder reset: 00000000; as a broadcast, the reset packet (S-9.2 B, S-9.2.1 C)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Digital Decoder Reset"
     brief: ClassVar[str] = "reset"
 
 
-@attrs.frozen(slots=True)
 class HardReset(Instruction):
     """Hard reset: 00000001 (S-9.2.1 C)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Hard Reset"
 
 
@@ -128,17 +128,17 @@ class DecoderLock(Instruction):
         return f"decoder lock: address {self.number}"
 
 
-@attrs.frozen(slots=True)
 class AddressQuery(Instruction):
     """Address query, to a short address from 1 to 111: 11111001 (S-9.2.3 appendix A)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Address Query"
 
 
-@attrs.frozen(slots=True)
 class Idle(Instruction):
     """Idle, for no decoder: 11111111 00000000 (S-9.2 B)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Idle"
 
 

@@ -19,10 +19,10 @@ class CvTarget:
     cv: int
 
 
-@attrs.frozen(slots=True)
 class CvAccess(Instruction):
     """Base of all CV access, in operations mode and in service mode."""
 
+    __slots__ = ()
     _form: ClassVar[str] = "CV"  # the first words of the text
     _meaning: ClassVar[tuple[str, ...]] = ("writes", "decoder", "targets")
 
@@ -87,29 +87,29 @@ class CvBitAccess(CvAccess):
         return f"{self._form} {'write' if self.writes else 'verify'} bit: {self._in_brief()}"
 
 
-@attrs.frozen(slots=True)
 class CvVerifyByte(CvByteAccess):
     """CV access, long form, verify byte: 111001VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "CV Access, Long Form, Verify Byte"
     _form: ClassVar[str] = "CV verify byte"
     writes: ClassVar[bool] = False
 
 
-@attrs.frozen(slots=True)
 class CvWriteByte(CvByteAccess):
     """CV access, long form, write byte: 111011VV VVVVVVVV DDDDDDDD (S-9.2.1 C)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "CV Access, Long Form, Write Byte"
     _form: ClassVar[str] = "CV write byte"
     writes: ClassVar[bool] = True
     needs_repeat: ClassVar[bool] = True
 
 
-@attrs.frozen(slots=True)
 class CvBitManipulation(CvBitAccess):
     """CV access, long form, bit manipulation: 111010VV VVVVVVVV 111CDBBB (S-9.2.1 C)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "CV Access, Long Form, Bit Manipulation"
 
     @property
@@ -152,13 +152,13 @@ class CvShortFormPair(CvAccess):
         return f"CV {self.cv} := {self.value}, CV {self.cv + 1} := {self.next_value}"
 
 
-@attrs.frozen(slots=True)
 class LegacyCvAccess(CvByteAccess):
     """Accessory CV access, old form: 10AAAAAA 0AAA11VV VVVVVVVV DDDDDDDD (S-9.2.1 appendix A).
 
     The packet does not say if it writes or verifies.
     """
 
+    __slots__ = ()
     name: ClassVar[str] = "Accessory CV Access, Legacy"
     _form: ClassVar[str] = "legacy accessory CV access"
     writes: ClassVar[None] = None
@@ -214,30 +214,30 @@ _MULTI_FUNCTION = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 _ACCESSORY = {1: 513, 7: 7, 8: 520}
 
 
-@attrs.frozen(slots=True)
 class DirectVerifyByte(CvByteAccess):
     """Direct mode, verify byte: 011101AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Direct Mode, Verify Byte"
     _form: ClassVar[str] = "direct mode verify byte"
     writes: ClassVar[bool] = False
     needs_repeat: ClassVar[bool] = True
 
 
-@attrs.frozen(slots=True)
 class DirectWriteByte(CvByteAccess):
     """Direct mode, write byte: 011111AA AAAAAAAA DDDDDDDD (S-9.2.3 E)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Direct Mode, Write Byte"
     _form: ClassVar[str] = "direct mode write byte"
     writes: ClassVar[bool] = True
     needs_repeat: ClassVar[bool] = True
 
 
-@attrs.frozen(slots=True)
 class DirectBitManipulation(CvBitAccess):
     """Direct mode, bit manipulation: 011110AA AAAAAAAA 111KDBBB (S-9.2.3 E)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Direct Mode, Bit Manipulation"
     _form: ClassVar[str] = "direct mode"
     needs_repeat: ClassVar[bool] = True
@@ -319,10 +319,10 @@ class RegisterAccess(CvAccess):
         return f"{'write' if self.writes else 'verify'} register {self.register} ({where}) {self._act()}"
 
 
-@attrs.frozen(slots=True)
 class PagePreset(Instruction):
     """Page preset, the page register := 1: 01111101 00000001 (S-9.2.3 E)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Page Preset"
     needs_repeat: ClassVar[bool] = True
     new_page: ClassVar[int] = 1
@@ -331,9 +331,9 @@ class PagePreset(Instruction):
         return "page preset: page register := 1"
 
 
-@attrs.frozen(slots=True)
 class FactoryReset(Instruction):
     """Factory reset: 01111111 00001000 (S-9.2.3 E)."""
 
+    __slots__ = ()
     name: ClassVar[str] = "Factory Reset"
     needs_repeat: ClassVar[bool] = True

@@ -36,9 +36,10 @@ def _on(state: bool) -> str:
     return "on" if state else "off"
 
 
-@attrs.frozen(slots=True)
 class FunctionControl(Instruction):
     """Base of all instructions that set functions."""
+
+    __slots__ = ()
 
     @property
     def functions(self) -> dict[int, bool]:

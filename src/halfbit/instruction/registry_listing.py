@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
-
 import attrs
 
 from ..error import HalfbitError
@@ -54,12 +50,17 @@ def render(rows: tuple[Row, ...], form: str = "text") -> str:
     if form == "text":
         return _text(rows)
     if form == "csv":
+        import csv  # here and below, so that decoding does without
+        import io
+
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(_HEADINGS)
         writer.writerows(row.cells() for row in rows)
         return out.getvalue()
     if form == "json":
+        import json
+
         return "".join(json.dumps(attrs.asdict(row)) + "\n" for row in rows)
     raise HalfbitError(f"form: {form!r} is not one of {', '.join(FORMATS)}")
 

@@ -37,7 +37,6 @@ class Reserved(Instruction):
         return f"reserved: {hexadecimal(self.data)}"
 
 
-@attrs.frozen(slots=True)
 class AdvancedExtended(Reserved):
     """An advanced extended packet, to address 253 or 254: logon of decoders (S-9.2.1.1, RCN-218, from memory).
 
@@ -45,6 +44,7 @@ class AdvancedExtended(Reserved):
     is a CRC-8 of all earlier bytes; some of these packets do not have it (from memory).
     """
 
+    __slots__ = ()
     name: ClassVar[str] = "Advanced Extended Packet"
     _meaning: ClassVar[tuple[str, ...]] = ("crc_agrees",)
 

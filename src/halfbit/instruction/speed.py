@@ -63,10 +63,10 @@ def _text(readings: tuple[SpeedReading, ...]) -> str:
     return ", or ".join(map(str, readings))
 
 
-@attrs.frozen(slots=True)
 class SpeedControl(Instruction):
     """Base of all instructions that set speed and direction."""
 
+    __slots__ = ()
     _meaning: ClassVar[tuple[str, ...]] = ("readings",)
 
     @property

@@ -23,10 +23,11 @@ def sources() -> dict[str, bytes]:
     """
     found = {f"micropython/{name}": files("halfbit").joinpath(name).read_bytes() for name in CORE}
     endings = (".c", ".h", ".py", ".S", ".ld")
-    for folder in ("c", "c/boards", "micropython"):
+    # The underscore says that the programs for MicroPython are no modules of halfbit: they run on a board only.
+    for folder in ("c", "c/boards", "_micropython"):
         for entry in files(__name__).joinpath(folder).iterdir():
-            if entry.name.endswith(endings) and entry.name != "__init__.py":
-                found[f"{folder}/{entry.name}"] = entry.read_bytes()
+            if entry.name.endswith(endings):
+                found[f"{folder.removeprefix('_')}/{entry.name}"] = entry.read_bytes()
     return dict(sorted(found.items()))
 
 
