@@ -49,14 +49,16 @@ PATIENCE_MAX, PATIENCE = 15, 3
 
 #: Most strain of a packet itself: that of one change that the loop cannot explain (STRAIN_MAX), and nothing besides.
 #: After a lost or extra change all bits are read in the other phase, and the error detection byte may miss that. More
-#: if most zeros are stretched: their lengths say little, and untouched packets strain.
+#: if many zeros are stretched: their lengths say little, and untouched packets strain.
 OWN_MAX, OWN_MAX_STRETCHED = 64, 100
-#: How much less strain a packet's lane must have than the other: during the packet, if most zeros are stretched; and
-#: together with the strain from before. During the packet it must always have at most half of the other's: if both
-#: lanes strain, the lengths are wrong, for example those of another station.
-OWN_CLEAR, CLEAR = 1, 50
-#: Most that the strain from before counts, because the phase may have swapped.
-PAST_MAX = 60
+#: How much less strain a packet's lane must have than the other: during the packet, if many zeros are stretched; and
+#: together with the strain from before, which is more if many zeros are stretched. By lengths that are wrong, learned
+#: from noise or from another station, zeros look stretched, and in the right phase two bits of an idle packet may be
+#: doubtful. During the packet it must always have at most half of the other's: if both lanes strain, the lengths are
+#: wrong.
+OWN_CLEAR, CLEAR, CLEAR_STRETCHED = 1, 50, 110
+#: Most that the strain from before counts, because the phase may have swapped. A lane that is proved needs no more.
+PAST_MAX = 120
 #: Difference in strain from which on lengths are learned from the better lane.
 TEACHER = 30
 #: Sums of strain stop here.
@@ -279,13 +281,13 @@ class Sums:
         if lane.chance:
             return CHANCE
         clear = lane.others - lane.own
-        stretches = self.lengths.mostly_stretches()
+        stretches = self.lengths.many_stretched()
         own_max = OWN_MAX_STRETCHED if stretches else OWN_MAX
         if lane.own > own_max or clear < lane.own or clear < OWN_CLEAR and stretches:
             return UNSURE
         past = lane.past if lane.past < lane.proof else lane.proof
         lane.proof = lane.proof + clear if lane.proof + clear < PAST_MAX else PAST_MAX
-        if clear + past < CLEAR:
+        if clear + past < (CLEAR_STRETCHED if stretches else CLEAR):
             self.dropped = lane.held
             lane.hold()
             return HELD

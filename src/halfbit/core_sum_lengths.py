@@ -108,9 +108,9 @@ class Lengths:
         self.shorter: int = max(self.most * self.most // (3 * max(zero - one, 1)), 1)
         self.stretching = WHOLE // 2 if stretches else 0
 
-    def mostly_stretches(self) -> bool:
-        """True if most zeros are stretched, so that their lengths say little."""
-        return self.stretching > MOST
+    def many_stretched(self) -> bool:
+        """True if many zeros are stretched, so that their lengths say little."""
+        return self.stretching > MANY
 
     def learn(self, bit: int, off: int) -> int:
         """Correct the length of a kind of bit, as :meth:`Length.learn`."""

@@ -18,7 +18,8 @@ enum {
     OWN_MAX_STRETCHED = 100,
     OWN_CLEAR = 1,
     CLEAR = 50,
-    PAST_MAX = 60,
+    CLEAR_STRETCHED = 110,
+    PAST_MAX = 120,
     TEACHER = 30,
     TOTAL_MAX = 1000,
     HELD_MAX = 500
@@ -138,7 +139,7 @@ static uint8_t sum_judge(sum_t *s, lane_t *lane, lane_t *other)
 {
     int16_t clear = (int16_t)(lane->others - lane->own);
     int8_t past = lane->past < lane->proof ? lane->past : lane->proof;
-    uint8_t stretches = halfbit_sum_mostly_stretches(&s->lengths);
+    uint8_t stretches = halfbit_sum_many_stretched(&s->lengths);
 
     if (lane->chance)
         return NOT_UNSURE;
@@ -146,7 +147,7 @@ static uint8_t sum_judge(sum_t *s, lane_t *lane, lane_t *other)
         || (clear < OWN_CLEAR && stretches))
         return UNSURE;
     lane->proof = (int8_t)(lane->proof + clear < PAST_MAX ? lane->proof + clear : PAST_MAX);
-    if (clear + past < CLEAR) {
+    if (clear + past < (stretches ? CLEAR_STRETCHED : CLEAR)) {
         lane_hold(lane);
         return NOT_UNSURE;
     }

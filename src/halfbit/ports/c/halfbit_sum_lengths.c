@@ -101,9 +101,9 @@ void halfbit_sum_lengths_begin(lengths_t *l, int16_t one, int16_t zero, uint8_t 
     l->stretching = stretches ? WHOLE / 2u : 0u;
 }
 
-uint8_t halfbit_sum_mostly_stretches(const lengths_t *l)
+uint8_t halfbit_sum_many_stretched(const lengths_t *l)
 {
-    return l->stretching > MOST;
+    return l->stretching > MANY;
 }
 
 static int16_t lengths_learn(lengths_t *l, uint8_t bit, int16_t off)

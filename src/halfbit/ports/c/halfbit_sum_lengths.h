@@ -79,7 +79,7 @@ struct halfbit_sum_learner {
 };
 
 void halfbit_sum_lengths_begin(struct halfbit_sum_lengths *l, int16_t one, int16_t zero, uint8_t stretches);
-uint8_t halfbit_sum_mostly_stretches(const struct halfbit_sum_lengths *l);
+uint8_t halfbit_sum_many_stretched(const struct halfbit_sum_lengths *l);
 void halfbit_sum_boundaries_lose(struct halfbit_sum_boundaries *b);
 uint8_t halfbit_sum_boundaries_bit(struct halfbit_sum_boundaries *b, struct halfbit_sum_lengths *l,
                                    halfbit_sum_duration first, halfbit_sum_duration last);
