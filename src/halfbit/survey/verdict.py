@@ -312,15 +312,16 @@ def _nothing(histogram: Histogram, search: Search, tick: float) -> Verdict:
         return Verdict(Finding.NOTHING, reason, "Capture while the station sends packets.")
     middle = histogram.quantile(0.5)
     step = _us(round(tick)) if tick > 58 * US else _us(shortest)
-    closest = f"no two changes are closer than {step} us, while halves of ones are 58 us long: the loop or timer is"
+    closest = f"no two changes are closer than {step} us, while halves of ones are 58 us long"
     # One edge only gives such durations, too, but whole ones last 104 us or more (S-9.1 A, table 1).
     if max(tick, shortest) > 58 * US and middle < 250 * US and (search.pulse not in BITS or middle < 104 * US):
-        return Verdict(Finding.COARSE, f"{closest} too coarse, changes go unseen", OFTEN)
+        return Verdict(Finding.COARSE, f"{closest}: the loop or timer is too coarse, changes go unseen", OFTEN)
     if histogram.count < FEW:
         reason = f"no packet could be read; there are only {histogram.count} durations, too few to learn from"
         return Verdict(Finding.NOTHING, reason, "Capture some seconds.")
     if RECEIVE.one_max < shortest < FINE * US:
-        return Verdict(Finding.NOTHING, f"{closest} slower than that, or it is not this signal", f"{CHECK} {OFTEN}")
+        reason = f"{closest}: the loop or timer is slower than that, or it is not this signal"
+        return Verdict(Finding.NOTHING, reason, f"{CHECK} {OFTEN}")
     reason = (
         f"no packet could be read; {shares.ones:.0%} of the durations are as long as halves of ones, "
         f"{shares.zeros:.0%} as halves of zeros"
