@@ -132,9 +132,10 @@ class Ledger:
 
         The receiver asks before it makes an :class:`Element`: in noise nearly every half-bit is such a fault.
         """
-        if not self._first_fault or self._half_ended is not None or answer < core.SHORT:
+        first = self._first_fault
+        if not first or answer < core.SHORT or self._half_ended is not None:
             return False
-        if self._first_fault == core.CUT and answer in HALF_BIT_FAULTS:
+        if first == core.CUT and answer in HALF_BIT_FAULTS:
             return False
         self._count += 1
         return True
