@@ -6,8 +6,9 @@ import copy
 import json
 import pickle
 from collections import defaultdict
-from typing import Any
+from typing import Any, ClassVar
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -219,3 +220,13 @@ def test_a_machine_copied_at_any_point_goes_on_alike(steps: list[tuple[str, int]
             getattr(one, "packet_context", None) for one in by_other
         ]
     assert machine.finish() == other.finish() == ()
+
+
+@pytest.mark.parametrize("slots", [True, False])
+def test_an_own_class_is_found_by_its_name(slots: bool) -> None:
+    @attrs.frozen(slots=slots)
+    class Own(Instruction):
+        name: ClassVar[str] = f"Horn of the Upper Yard, {slots=}"
+
+    one = Own(ShortAddress(3))
+    assert Instruction.from_dict(one.as_dict()) == one

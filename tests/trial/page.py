@@ -94,9 +94,11 @@ nepers; *one edge*: nepers.
 
 {table}
 
-The library's margins are the smallest with which no false packet came in long trials of signals to which nothing was tuned. A
-smaller one gives hardly a packet more: what is lost is mostly lost because changes are missing, not because two readings fit. A larger one
-costs packets, and there is no false packet left that it could prevent.
+The library's margins are about twice the smallest with which no false packet came here, because your signals are not these.
+That costs little: a packet is lost mostly because changes are missing, not because two readings fit. With
+one edge it costs more, since there a stretched zero can stand for other bits. A larger margin loses packets, and there is no
+false packet here that it could prevent. The sum loses and gives the same packets with all these margins: in the wrong phase the
+strain is far above them. There they matter only after noise, or if another station begins.
 """
 
 _TAIL = """\

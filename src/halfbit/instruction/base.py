@@ -289,8 +289,8 @@ def _named(cls: type[Instruction], name: object) -> type[Instruction]:
     while waiting:
         kind = waiting.pop()
         waiting += kind.__subclasses__()
-        # attrs makes a second class, with slots. Python keeps the first one for a while; skip the one without slots.
-        if kind.name == name and "__slots__" in vars(kind):
+        # attrs makes a second class, with slots. Python keeps the first one for a while; skip it: it has neither.
+        if kind.name == name and vars(kind).keys() & {"__slots__", "__attrs_attrs__"}:
             found.add(kind)
     if len(found) != 1:
         how = "more than one class" if found else "no class"
