@@ -224,7 +224,7 @@ def test_a_machine_copied_at_any_point_goes_on_alike(steps: list[tuple[str, int]
 
 @pytest.mark.parametrize("slots", [True, False])
 def test_an_own_class_is_found_by_its_name(slots: bool) -> None:
-    @attrs.frozen(slots=slots)
+    @attrs.frozen(slots=slots)  # type: ignore[literal-required]
     class Own(Instruction):
         name: ClassVar[str] = f"Horn of the Upper Yard, {slots=}"
 
