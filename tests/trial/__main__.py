@@ -17,7 +17,7 @@ from .library import AUTO, WAYS
 from .margins import MARGIN_HEAD, margin_results
 from .observer import Loop, Observer
 from .page import PAGE, page
-from .report import HEAD, figures_of, kept, line, margins_of, shortfalls
+from .report import HEAD, figures_of, kept, line, long_runs_of, margins_of, shortfalls
 from .rows import ROWS, rows_named
 from .run import CAPTURE, results, tasks_of
 from .tears import TEAR_HEAD, tear_results
@@ -40,6 +40,7 @@ def _options() -> argparse.ArgumentParser:
     parser.add_argument("--examples", action="store_true", help="show also what was found, and false packets")
     parser.add_argument("--json", type=Path, metavar="FILE", help="add the figures to this file")
     parser.add_argument("--page", type=Path, metavar="FILE", help=f"make docs/{PAGE.name} from this file")
+    parser.add_argument("--long", action="store_true", help="for --json: a long run, which has a table of its own")
     parser.add_argument("--margins", action="store_true", help="instead: all rows with other margins")
     parser.add_argument("--tears", action="store_true", help="instead: a tear at every half-bit of the packets")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="for --tears: at every Nth half-bit")
@@ -51,7 +52,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = _options()
     options = parser.parse_args(arguments)
     if options.page:
-        PAGE.write_text(page(figures_of(options.page), margins_of(options.page)), "utf-8")
+        file = options.page
+        PAGE.write_text(page(figures_of(file), margins_of(file), long_runs_of(file)), "utf-8")
         return 0
     changes: dict[str, Any] = {}
     for item in options.set:
@@ -94,7 +96,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     short = list(shortfalls(found))
     print("", "Short of what is asked:" if short else "All that is asked is reached.", *short, sep="\n")
     if options.json:
-        kept(options.json, found, options.seed)
+        kept(options.json, found, options.seed, long_runs=options.long)
     return 0
 
 

@@ -83,6 +83,16 @@ next. Then a stretched zero hides the bits beside it. How the two wires are conn
 are read.""",
 }
 
+_LONG = """\
+Loops up to 42 us, in long runs
+-------------------------------
+
+False packets are rare, so they show only in long runs. Here the loop's period is given, and the decision is by sum
+(``Limits.for_sampling_period``).
+
+{table}
+"""
+
 _MARGINS = """\
 What the margins cost
 ---------------------
@@ -118,7 +128,9 @@ def verdict(ways: Iterable[Result]) -> str:
     return "good" if share >= 0.99 else "usable" if share >= 0.8 else "losses"
 
 
-def page(found: Iterable[Result], margins: Sequence[MarginResult] = ()) -> str:
+def page(
+    found: Iterable[Result], margins: Sequence[MarginResult] = (), long_runs: Sequence[Result] = ()
+) -> str:
     """The whole page. Rows that auto did not read are left out."""
     rows = [(row, ways) for row, ways in by_row(found) if AUTO in ways]
     sent = sorted({ways[AUTO].sent for _, ways in rows})
@@ -128,6 +140,8 @@ def page(found: Iterable[Result], margins: Sequence[MarginResult] = ()) -> str:
         mine = [(row, ways) for row, ways in rows if group_of(row) == group]
         if mine:
             parts.append(f"{group}\n{'-' * len(group)}\n\n{words}\n\n" + "\n".join(_table(mine)) + "\n")
+    if long_runs:
+        parts.append(_LONG.format(table="\n".join(_long_table(long_runs))))
     if margins:
         parts.append(_MARGINS.format(table="\n".join(_margin_table(margins))))
     return "\n".join((*parts, _TAIL))
@@ -148,6 +162,13 @@ def _table(rows: Iterable[tuple[Row, dict[str, Result]]]) -> Iterator[str]:
             "" if row.possible is None else f"{row.possible:.0%}",
             verdict((auto, top)),
         )
+
+
+def _long_table(runs: Iterable[Result]) -> Iterator[str]:
+    yield ".. list-table::\n   :header-rows: 1\n   :widths: 50 12 12 10 16\n"
+    yield from _cells("capture", "sent", "right", "false", "at most")
+    for run in runs:
+        yield from _cells(run.row, f"{run.sent}", f"{run.share:.2%}", f"{run.false}", f"1 in {1 / run.false_bound:.0f}")
 
 
 def _margin_table(margins: Iterable[MarginResult]) -> Iterator[str]:

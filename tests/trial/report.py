@@ -15,7 +15,7 @@ from .margins import MarginResult
 from .rows import ROWS, Row
 from .run import Result
 
-__all__ = ["FALSE_MOST", "HEAD", "best", "by_row", "figures_of", "kept", "line", "margins_of", "shortfalls"]
+__all__ = ["FALSE_MOST", "HEAD", "best", "by_row", "figures_of", "kept", "line", "long_runs_of", "margins_of", "shortfalls"]
 
 #: How far below what is possible, and below the best way, a share may be.
 POSSIBLE_LESS, BEST_LESS = 0.03, 0.01
@@ -80,8 +80,21 @@ def margins_of(path: Path) -> list[MarginResult]:
     return [MarginResult(**item) for item in json.loads(path.read_text("utf-8")).get("margins", [])]
 
 
-def kept(path: Path, found: Sequence[Result], seed: int, margins: Sequence[MarginResult] = ()) -> None:
-    """Add results to a file; those of the same rows and ways are replaced, and all margins if there are new ones."""
+def long_runs_of(path: Path) -> list[Result]:
+    """The results of long runs kept in a file."""
+    return [Result(**item) for item in json.loads(path.read_text("utf-8")).get("long_runs", [])]
+
+
+def kept(
+    path: Path, found: Sequence[Result], seed: int, margins: Sequence[MarginResult] = (), long_runs: bool = False
+) -> None:
+    """Add results to a file; those of the same rows and ways are replaced, and all margins if there are new ones.
+
+    :param long_runs: True if the results are a long run, which has a table of its own.
+    """
+    old_long_runs = long_runs_of(path) if path.exists() else []
+    new_long_runs = found if long_runs else old_long_runs
+    found = [] if long_runs else found
     new = {(result.row, result.way) for result in found}
     old, old_margins = (figures_of(path), margins_of(path)) if path.exists() else ([], [])
     results = [*(result for result in old if (result.row, result.way) not in new), *found]
@@ -89,6 +102,7 @@ def kept(path: Path, found: Sequence[Result], seed: int, margins: Sequence[Margi
         "python": platform.python_version(),
         "seed": seed,
         "results": [attrs.asdict(result) for _, ways in by_row(results) for result in ways.values()],
+        "long_runs": [attrs.asdict(result) for result in new_long_runs],
         "margins": [attrs.asdict(result) for result in margins or old_margins],
     }
     path.write_text(json.dumps(figures, indent=1) + "\n", "utf-8")

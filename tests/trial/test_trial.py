@@ -16,7 +16,7 @@ from .library import AUTO, margin_by_default, with_margin
 from .margins import KINDS, Kind, MarginResult, margin_results
 from .observer import EVEN, ODD, Loop, Observer
 from .page import page
-from .report import best, shortfalls
+from .report import best, figures_of, kept, long_runs_of, shortfalls
 from .rows import ROWS, rows_named
 from .run import Result, made, results, tasks_of
 from .score import most_false, score, wilson
@@ -375,6 +375,16 @@ def test_margins_have_the_librarys_among_them() -> None:
         assert len(list(kind.rows())) > 5
     with with_margin("one edge", 0):
         assert margin_by_default("one edge") == margin_by_default("sequence") == 0
+
+
+def test_long_runs_have_a_table_of_their_own(tmp_path: Path) -> None:
+    path = tmp_path / "figures.json"
+    short, long = Result(ROWS[0].name, AUTO, 150, 150, 0), Result(ROWS[0].name, "sum", 60_000, 59_940, 1)
+    kept(path, [short], 1)
+    kept(path, [long], 2, long_runs=True)
+    assert (figures_of(path), long_runs_of(path)) == ([short], [long])
+    text = page(figures_of(path), long_runs=long_runs_of(path))
+    assert f"* - {ROWS[0].name}\n     - 60000\n     - 99.90%\n     - 1\n     - 1 in 12648" in text
 
 
 def test_the_page_shows_what_a_margin_costs() -> None:
