@@ -92,26 +92,27 @@ False packets are rare, so they show only in long runs. Here the loop's period i
 
 {table}
 
-In another run, of 3000 packets with half of the zeros stretched, one false packet came (``--seed 310001``). There the first
-packets had so many short stretches that zeros were learned 20 us too long.
+In another run, of 3000 packets with half of the zeros stretched, one false packet came (``--seed 310001``). There
+the first packets had so many short stretches that zeros were learned 20 us too long.
 """
 
 _MARGINS = """\
 What the margins cost
 ---------------------
 
-A packet is given only if it fits better than every other reading, by a margin (:doc:`explanation/sequences`). With a
-smaller margin more packets are given, and more of them were never sent. These are the rows above, read with other margins than
-the library's own, which are in bold. *sum*: uniform loops up to 42 us, without recovery, strain; *sequence*: all other rows with both edges,
-nepers; *one edge*: nepers.
+A packet is given only if it fits better than every other reading, by a margin (:doc:`explanation/sequences`). With
+a smaller margin more packets are given, and more of them were never sent. These are the rows above, read with other
+margins than the library's own, which are in bold. *sum*: uniform loops up to 42 us, without recovery, strain;
+*sequence*: all other rows with both edges, nepers; *one edge*: nepers.
 
 {table}
 
-The library's margins are larger than the smallest with which no false packet came here, because your signals are not these.
-That costs little: a packet is lost mostly because changes are missing, not because two readings fit. With
-one edge it costs more, since there a stretched zero can stand for other bits. A larger margin loses packets, and there is no
-false packet here that it could prevent. The sum loses and gives the same packets with all these margins: in the wrong phase the
-strain is far above them. There they matter only after noise, or if another station begins.
+The library's margins are larger than the smallest with which no false packet came here, because your signals are
+not these. That costs little: a packet is lost mostly because changes are missing, not because two readings fit.
+With one edge it costs more, since there a stretched zero can stand for other bits. A larger margin loses packets,
+and there is no false packet here that it could prevent. The sum loses and gives the same packets with all these
+margins: in the wrong phase the strain is far above them. There they matter only after noise, or if another station
+begins.
 """
 
 _TAIL = """\
