@@ -63,6 +63,8 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"b->low <= likely|lane->past <= lane->proof", _EDGE),
     (r"lane->proof \+ clear <= PAST_MAX|\(int8_t\)\(lane->proof \+ clear.*CLEAR_STRETCHED",
      "proof of CLEAR_STRETCHED and more is enough"),
+    (r"\(int8_t\)\(lane->proof \+ clear.*  ->  .*OWN_MAX_STRETCHED \?", _RARE),
+    (r"if \(lane->own < (PAST_MAX|CLEAR_STRETCHED)\)$", "more than OWN_MAX_STRETCHED is refused, however much more"),
     (r"t->best \+ CLEARLY;  ->.*(DOUBT|SLACK);", _RARE),
     (r"SURE \(2u \* CLEARLY|CLEARLY;  ->.*STRAIN_MAX;|STRAIN_MAX;  ->  b->strain = CLEARLY",
      "the two have the same value"),
