@@ -33,6 +33,11 @@ class Edge:
     level: int  #: The level after the change, 0 or 1.
 
 
+def not_an_edge(value: object, more: str = "") -> HalfbitError:
+    """The error for a value that is not an :class:`Edge`; ``more`` goes on with its advice."""
+    return HalfbitError(f"{value!r} is not an Edge: make edges with edges_from_times or edges_from_durations{more}")
+
+
 class EdgeMachine:
     """Raw change times, or durations between changes, in; edges out.
 

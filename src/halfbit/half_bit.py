@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 import attrs
 
 from . import core
-from .edge import Edge
+from .edge import Edge, not_an_edge
 from .error import HalfbitError
 from .event import Fault, FaultKind
 from .limits import RECEIVE, Limits, checked
@@ -62,7 +62,7 @@ class HalfBitMachine:
             edge fed last.
         """
         if not isinstance(edge, Edge):
-            raise HalfbitError(f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations")
+            raise not_an_edge(edge)
         start, end = self._previous, edge.time
         if type(end) is not int:
             end = whole(end, "time of an edge")

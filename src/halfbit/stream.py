@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from .decision import AnyReceiver, receiver_for
-from .edge import Edge, Edges
+from .edge import Edge, Edges, not_an_edge
 from .error import HalfbitError
 from .event import PacketEvent
 from .instruction import STANDARD, Configurations, Context, Event, InstructionMachine, Registry
@@ -59,10 +59,7 @@ class StreamDecoder:
             change. Nothing is changed then, and the decoder can go on. Also if the decoder is finished.
         """
         if not isinstance(edge, Edge):
-            raise HalfbitError(
-                f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations, "
-                "or give durations to feed_duration"
-            )
+            raise not_an_edge(edge, ", or give durations to feed_duration")
         time = edge.time
         if type(time) is not int:
             time = whole(time, "time of an edge")

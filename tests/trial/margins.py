@@ -12,7 +12,7 @@ import attrs
 
 from .library import margin_by_default
 from .rows import ROWS, Row, group_of
-from .run import CAPTURE, Task, results
+from .run import CAPTURE, Result, Task, results
 
 __all__ = ["KINDS", "MARGIN_HEAD", "Kind", "MarginResult", "margin_results"]
 
@@ -27,18 +27,20 @@ class Kind:
     values: tuple[float, ...]
 
     def rows(self) -> Iterator[Row]:
-        """The rows whose boards are read in this way: uniform loops to 42 us by sum, else all that have the way."""
-        for row in ROWS:
-            if row.by_sum if self.way == "sum" else self.way in row.ways and self._mine(row):
-                yield row
+        """The rows whose margin it is."""
+        return (row for row in ROWS if self.way == _way_of(row))
 
     def tasks(self, row: Row, packets: int, seed: int, margin: float) -> Iterator[Task]:
         """Captures of a row. The sum decides alone: what it loses is not read again by sequence."""
         for index in range(-(-packets // CAPTURE)):
             yield Task(row.name, self.way, index, min(packets, CAPTURE), seed, {"recover": False}, margin)
 
-    def _mine(self, row: Row) -> bool:
-        return (group_of(row) == "One edge") == (self.way == "one edge") and not row.by_sum
+
+def _way_of(row: Row) -> str:
+    """The way whose margin decides in a row: uniform loops to 42 us are read by sum."""
+    if row.by_sum:
+        return "sum"
+    return "one edge" if group_of(row) == "One edge" else "sequence"
 
 
 KINDS = (
@@ -48,15 +50,19 @@ KINDS = (
 )
 
 
-@attrs.define
+@attrs.frozen
 class MarginResult:
     """What came of all rows of a kind with one margin."""
 
     way: str
     margin: float
-    sent: int = 0
-    right: int = 0
-    false: int = 0
+    sent: int
+    right: int
+    false: int
+
+    @property
+    def share(self) -> float:
+        return self.right / self.sent
 
     @property
     def default(self) -> bool:
@@ -65,8 +71,7 @@ class MarginResult:
 
     def __str__(self) -> str:
         own = "  the library's" if self.default else ""
-        share = self.right / self.sent if self.sent else 0.0
-        return f"{self.way:9} {self.margin:6g} {self.sent:7} {share:8.2%} {self.false:6}{own}"
+        return f"{self.way:9} {self.margin:6g} {self.sent:7} {self.share:8.2%} {self.false:6}{own}"
 
 
 def margin_results(packets: int, seed: int, jobs: int = 1, kinds: Sequence[Kind] = KINDS) -> Iterator[MarginResult]:
@@ -77,10 +82,8 @@ def margin_results(packets: int, seed: int, jobs: int = 1, kinds: Sequence[Kind]
     for kind in kinds:
         rows = list(kind.rows())
         for margin in kind.values:
-            found = MarginResult(kind.way, margin)
+            whole = Result("", kind.way)
             tasks = [task for row in rows for task in kind.tasks(row, packets, seed, margin)]
             for result in results(tasks, jobs):
-                found.sent += result.sent
-                found.right += result.right
-                found.false += result.false
-            yield found
+                whole.add(result)
+            yield MarginResult(kind.way, margin, whole.sent, whole.right, whole.false)

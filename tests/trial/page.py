@@ -92,8 +92,8 @@ False packets are rare, so they show only in long runs. Here the loop's period i
 
 {table}
 
-In another run, of 3000 packets with half of the zeros stretched, one false packet came (``--seed 310001``). There
-the first packets had so many short stretches that zeros were learned 20 us too long.
+In another run of 3000 packets with half of the zeros stretched, one false packet came (``--seed 310001``). There the
+length of a zero was learned from zeros that were stretched a little, so it came out 20 us too long.
 """
 
 _MARGINS = """\
@@ -180,7 +180,7 @@ def _margin_table(margins: Iterable[MarginResult]) -> Iterator[str]:
     yield from _cells("way", "margin", "sent", "right", "false")
     for found in margins:
         margin = f"**{found.margin:g}**" if found.default else f"{found.margin:g}"
-        yield from _cells(found.way, margin, f"{found.sent}", f"{found.right / found.sent:.2%}", f"{found.false}")
+        yield from _cells(found.way, margin, f"{found.sent}", f"{found.share:.2%}", f"{found.false}")
 
 
 def _cells(*cells: str) -> Iterator[str]:

@@ -29,7 +29,7 @@ from itertools import accumulate, pairwise
 import attrs
 
 from ..batch import LARGEST
-from ..edge import Edge, Edges
+from ..edge import Edge, Edges, not_an_edge
 from ..error import HalfbitError
 from ..unit import Number, Scale, Unit, whole
 
@@ -92,7 +92,7 @@ class EdgeFilter:
             before. Nothing is changed then.
         """
         if not isinstance(edge, Edge):
-            raise HalfbitError(f"{edge!r} is not an Edge: make edges with edges_from_times or edges_from_durations")
+            raise not_an_edge(edge)
         now = whole(edge.time, "time of an edge")
         if self._count and now < self._last:
             raise HalfbitError(f"edge at {now} ns lies before the one at {self._last} ns")

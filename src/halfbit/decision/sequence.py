@@ -47,10 +47,9 @@ class SequenceReceiver:
 
     def __init__(self, limits: Limits, start: int = 0) -> None:
         self._limits = limits
-        self._latency = max(limits.latency_max, LEAST_LATENCY) + US
-        if limits.one_edge:
-            # With more latency, more stretched zeros could be something else.
-            self._latency = max(limits.latency_max, US)
+        # With one edge, more latency would let more stretched zeros be something else.
+        latency = limits.latency_max
+        self._latency = max(latency, US) if limits.one_edge else max(latency, LEAST_LATENCY) + US
         self._tiles = Tiles(limits, start)
         self._reader: SequenceReader | None = None
         self._recent: list[int] = []  # the last durations, ns

@@ -85,10 +85,7 @@ def survey(edges: Iterable[Edge], *, thorough: bool = True) -> Survey:
         limits are the same.
     :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
-    surveyor = _Surveyor()
-    for durations, scale in _durations(edges):
-        surveyor.add(durations, scale)
-    return surveyor.survey(thorough)
+    return _surveyor_of(edges).survey(thorough)
 
 
 def auto_limits(edges: Iterable[Edge]) -> Limits:
@@ -101,10 +98,7 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
 
     :raises HalfbitError: as :func:`halfbit.half_bits`, if single edges are wrong.
     """
-    surveyor = _Surveyor()
-    for durations, scale in _durations(edges):
-        surveyor.add(durations, scale)
-    return surveyor.survey(thorough=False, filters=False).limits
+    return _surveyor_of(edges).survey(thorough=False, filters=False).limits
 
 
 def look_ahead(
@@ -164,6 +158,14 @@ class _Surveyor:
             factor=factor,
             verdict=verdict_of(histogram, search, tick, factor),
         )
+
+
+def _surveyor_of(edges: Iterable[Edge]) -> _Surveyor:
+    """All durations of the edges, taken."""
+    surveyor = _Surveyor()
+    for durations, scale in _durations(edges):
+        surveyor.add(durations, scale)
+    return surveyor
 
 
 def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
