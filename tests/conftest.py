@@ -28,7 +28,8 @@ settings.register_profile(
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 
 
-# Looking for garbage took a quarter of the time of collecting, which makes little, and later a twentieth of all.
+# Python's search for garbage took a quarter of the time in which tests are collected, and found hardly any. While
+# they run it took a twentieth.
 gc.disable()
 gc.set_threshold(10_000)
 
