@@ -181,6 +181,12 @@ def test_another_long_half_does_not_end_a_packet(long: int) -> None:
     assert [type(event) for event in events_of(signal)] == [Packet, Fault, Packet]
 
 
+def test_a_long_half_later_does_not_end_a_packet() -> None:
+    good = packet_durations(DATA)
+    signal = [*good, *good[:-1], 100 * US, 100 * US, 528 * US, *good]
+    assert [type(event) for event in events_of(signal)] == [Packet, Fault, Packet]
+
+
 def test_a_wrong_error_byte_is_not_completed_by_a_cutout() -> None:
     good, wrong = packet_durations(DATA), packet_durations(DATA[:-1] + b"\x00")
     signal = [*good, *wrong[:-1], 528 * US, *good]

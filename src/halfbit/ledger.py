@@ -29,6 +29,12 @@ CUTOUT_HALVES = 3
 
 _UNPAIRED = (core.UNPAIRED_ONE, core.UNPAIRED_ZERO)
 
+# The lowest of the core's answers that only adds to the count of faults: while a stretch is lost, any fault; at the
+# capture's start, which may be inside a packet, any but those of layer 2; and else none.
+ANY_FAULT = core.SHORT
+FAULT_OF_BITS = core.UNPAIRED_ONE
+NO_FAULT = core.UNCLEAR  # the core gives no answer as high as this
+
 
 @attrs.frozen(slots=True)
 class Element:
@@ -79,13 +85,15 @@ class Ledger:
         self.inside: bool = False
         #: The first fault of the stretch that is being lost; 0 if nothing is lost. A capture may start inside a packet.
         self._first_fault = core.CUT
+        #: From this answer on the receiver only adds to ``count``: in noise nearly every half-bit is such a fault. While
+        #: a packet's end bit lacks its last half though the error detection byte is right, it is ``NO_FAULT``.
+        self.counts_from = FAULT_OF_BITS
+        #: Half-bits and bits of the lost stretch that were wrong.
+        self.count = 0
         # The stretch's start, the end and the place of that first fault, ns.
         self._start = self._end = self._at = start
         self._detail = 0
         self._data = b""
-        self._count = 0  # half-bits and bits of the lost stretch that were wrong
-        #: Where a packet's end bit lacks its last half though the error detection byte is right, ns.
-        self._half_ended: int | None = None
 
     @staticmethod
     def history(limits: Limits) -> int:
@@ -109,10 +117,12 @@ class Ledger:
             return self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.end)
         if answer == core.SYNC:
             return self._found(self._run_start(element.end, halves), element.end, halves)
-        if answer == core.UNPAIRED_ZERO and element.start == self._half_ended:
-            if long_as_cutout(element.detail, self._limits):
-                return self._ended_by_cutout(element)
-        self._half_ended = None
+        if self._first_fault and self.counts_from == NO_FAULT:
+            self.counts_from = ANY_FAULT
+            # Only the half right behind the end bit's first half can hold its last half and a cutout.
+            if answer == core.UNPAIRED_ZERO and element.start == self._end:
+                if long_as_cutout(element.detail, self._limits):
+                    return self._ended_by_cutout(element)
         self._lose(answer, element)
         return None
 
@@ -124,21 +134,8 @@ class Ledger:
         machine = self._packets
         packet = self.packet(bytes(machine.data[: machine.length]), machine.preamble, element.start)
         self._first_fault, self._start, self._end, self._at = element.bit, element.start, element.end, element.at
-        self._detail, self._data, self._count = element.detail, b"", 1
+        self._detail, self._data, self.count = element.detail, b"", 1
         return packet
-
-    def count_if_lost(self, answer: int) -> bool:
-        """Count a further fault of a stretch that is lost already; True if that was all there was to do.
-
-        The receiver asks before it makes an :class:`Element`: in noise nearly every half-bit is such a fault.
-        """
-        first = self._first_fault
-        if not first or answer < core.SHORT or self._half_ended is not None:
-            return False
-        if first == core.CUT and answer in HALF_BIT_FAULTS:
-            return False
-        self._count += 1
-        return True
 
     def packet(self, data: bytes, preamble: int, end: int) -> Packet:
         """The packet that ends here."""
@@ -152,7 +149,7 @@ class Ledger:
         if self.inside:
             self._data = bytes(self._packets.data[: self._packets.length])
             self.inside = False
-            self._first_fault, self._start, self._at, self._count = core.CUT, self.settled, end, 1
+            self._first_fault, self._start, self._at, self.count = core.CUT, self.settled, end, 1
             self._detail = 0
         elif not self._first_fault or self._start == end:
             return None
@@ -163,14 +160,14 @@ class Ledger:
 
     def _lose(self, answer: int, element: Element) -> None:
         """Something is wrong. If nothing was before, a stretch is lost from here on."""
-        if self.count_if_lost(answer):
+        self.count += 1
+        if answer >= self.counts_from:
             return
         machine, inside = self._packets, self.inside
-        self._count += 1
         self.inside = False
         # The packet was complete but for the last half of its end bit: no bit of a byte is missing, and all agree.
         complete = inside and not machine.room and not machine.check and machine.length >= machine.packet_min
-        self._half_ended = element.end if complete and answer == core.UNPAIRED_ONE else None
+        self.counts_from = NO_FAULT if complete and answer == core.UNPAIRED_ONE else ANY_FAULT
         start = self.settled if inside else element.start
         if self._first_fault:
             # The capture started with more than the rest of a packet: its signal is wrong from the first half-bit on.
@@ -197,19 +194,24 @@ class Ledger:
         if self._first_fault == core.CUT and start - lost_from <= self._limits.one_max:
             # The capture starts among one-bits, perhaps with the last half of one.
             self.settled = lost_from
-            self._first_fault = self._count = 0
+            self._regain()
             return None
         if lost_from == self.packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):
             if _few_between(lost_from, start, now, halves):
-                self._first_fault = self._count = 0
+                self._regain()
                 return Cutout(lost_from, start)
         return self._fault(start)
 
     def _fault(self, end: int) -> Fault:
         """The lost stretch, which ends here."""
-        fault = Fault(FaultKind(self._first_fault), self._start, end, self._at, self._detail, self._data, self._count)
-        self._first_fault = self._count = 0
+        fault = Fault(FaultKind(self._first_fault), self._start, end, self._at, self._detail, self._data, self.count)
+        self._regain()
         return fault
+
+    def _regain(self) -> None:
+        """Nothing is lost any more."""
+        self._first_fault = self.count = 0
+        self.counts_from = NO_FAULT
 
     def _run_start(self, end: int, halves: Sequence[int]) -> int:
         """Where the first one-bit of the preamble starts that is complete at ``end``, ns."""

@@ -37,21 +37,21 @@ class PacketMachine:
         :raises HalfbitError: if ``event`` is neither.
         """
         if isinstance(event, Bit):
-            element = Element(core.ONE if event.value else core.ZERO, event.start, event.end, event.start, 0)
+            bit, at, detail = core.ONE if event.value else core.ZERO, event.start, 0
             first, last = event.first, event.last
         elif isinstance(event, Fault):
-            element = Element(int(event.kind), event.start, event.end, event.at, event.detail)
+            bit, at, detail = int(event.kind), event.at, event.detail
             first, last = (*_halves_of(event), 0)[:2]
         else:
             raise HalfbitError(f"{event!r} is neither a Bit nor a Fault: feed what BitMachine gives")
         if self._ledger is None:
             self._ledger = Ledger(self._core, self._limits, event.start)
         self._events.append(event)
-        answer = self._core.feed(element.bit, first, last)
+        answer = self._core.feed(bit, first, last)
         if answer == core.MORE:
             return ()
         halves = self._last_halves() if answer == core.SYNC else []
-        complete = self._ledger.answer(answer, element, halves)
+        complete = self._ledger.answer(answer, Element(bit, event.start, event.end, at, detail), halves)
         return () if complete is None else (complete,)
 
     def finish(self) -> tuple[PacketEvent, ...]:

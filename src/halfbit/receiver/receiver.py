@@ -46,7 +46,11 @@ class HalvesReceiver:
         self.now += duration
         self._halves.append(duration)
         answer = self._core.feed(duration)
-        if answer == core.MORE or self._ledger.count_if_lost(answer):
+        if answer == core.MORE:
+            return ()
+        ledger = self._ledger
+        if answer >= ledger.counts_from:
+            ledger.count += 1
             return ()
         bits = self._core.bits
         halves = list(self._halves)
