@@ -41,14 +41,15 @@ def pytest_collection_finish() -> None:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def searched_once(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Iterator[None]:
+def searched_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Each search for limits is done once in a run. Without this it takes minutes."""
     from halfbit.survey.search import Search
 
     from .support_search import FOLDER, remembered
 
     base = tmp_path_factory.getbasetemp()
-    folder = (base if worker_id == "master" else base.parent) / "searches"  # the same for all workers of a run
+    # The same for all workers of a run. tests.mutation runs without the plug-in for workers and its fixtures.
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "searches"
     folder.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(FOLDER, str(folder))

@@ -29,7 +29,7 @@ import attrs
 import hypothesis.strategies  # noqa: F401  # imported once, not by each child
 import pytest
 
-__all__ = ["LEAST_KILLED", "MODULES", "Mutant", "listed", "main", "mutants", "source"]
+__all__ = ["LEAST_KILLED", "MODULES", "OPTIONS", "Mutant", "listed", "main", "mutants", "source"]
 
 ROOT = Path(__file__).resolve().parents[1]
 SURVIVORS = Path(__file__).with_name("mutation_survivors.txt")
@@ -38,7 +38,7 @@ LEAST_KILLED = 0.95
 #: Processor time, s, that the tests of a module never take.
 LONGEST = 600
 
-_OPTIONS = (
+OPTIONS = (
     *("-o", "addopts=", "-q", "-x", "--tb=no", "--assert=plain", "--hypothesis-profile=mutants"),
     *("-p", "no:xdist", "-p", "no:cov", "-p", "no:cacheprovider", "-p", "no:unraisableexception"),
 )
@@ -207,7 +207,7 @@ def _child(module: str, copy_: Path, limit: int) -> int:
     sys.path.insert(0, str(copy_))
     os.chdir(ROOT)
     tests = [str(ROOT / "tests" / name) for name in MODULES[module]]
-    return next((1 for test in tests if pytest.main([*_OPTIONS, test])), 0)
+    return next((1 for test in tests if pytest.main([*OPTIONS, test])), 0)
 
 
 def _run(module: str, copy_: Path) -> tuple[str, bool]:
