@@ -106,7 +106,7 @@ ROWS = (
     Row("one packet in twenty torn", torn_packets, _whole, 5),
     Row("one half-bit in a hundred torn", lambda half_bits: torn(track(half_bits)), _whole, 30),
     # Of a signal of faults alone the core takes 21, and the plain loop half the time it takes of others.
-    *(Row(name, signal, _whole, 34 if "fault" in name else 30) for name, signal in HOSTILE.items()),
+    *(Row(name, signal, _whole, 30) for name, signal in HOSTILE.items()),
     Row("feed, an edge at a time, to instructions", track, _edges, 30),
     Row("feed_duration, to instructions", track, _durations, 30),
     Row("layer by layer, every half-bit and bit an object", track, _layers, 120),
