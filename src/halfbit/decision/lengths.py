@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import accumulate, pairwise
+from operator import sub
 from statistics import fmean, median_low
 from typing import NamedTuple
 
@@ -45,6 +46,8 @@ ALL, BETWEEN, WITHIN = range(3)
 Halves = tuple[tuple[int, int], ...]
 #: Consecutive durations, ns, each with the half-bits in it.
 Piece = list[tuple[int, Halves]]
+#: The changes of a piece: number of one-halves and of zero-halves before each, and its time, ns.
+Run = list[tuple[int, int, float]]
 
 
 class Lengths(NamedTuple):
@@ -187,7 +190,7 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     ]
     if not of_zeros or not any(map(_ones, by_halves)):
         return None
-    one, zero = _fitted(list(_totals(pieces, most)), means, latency)
+    one, zero = _fitted(list(_runs(pieces, most, means)), means, latency)
     if not 0 < one < zero:
         return None
     first, last = _apart(means, zero)
@@ -217,18 +220,31 @@ def _ones(halves: Halves) -> int:
     return len(halves) if all(kind for kind, _ in halves) else 0
 
 
-def _fitted(totals: list[tuple[int, int, int]], means: dict[Halves, float], latency: int) -> tuple[float, float]:
-    """Half of a one and half of a zero, ns, fitted to totals without outliers; 0 if there are too few totals.
+def _fitted(runs: list[Run], means: dict[Halves, float], latency: int) -> tuple[float, float]:
+    """Half of a one and half of a zero, ns, fitted to all changes of the runs without outliers; 0 if that fails.
 
     Outliers come from slightly stretched zeros and from changes matched to the wrong half-bit.
     """
     one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
     zero = _zero(means, one)
-    # A preamble has only ones. In other totals, the rest after subtracting the ones is zeros.
-    preambles = [(ones, total) for ones, zeros, total in totals if not zeros]
     for each in (US, US // 4):
-        one = _mean(preambles, one, latency, each)
-        zero = _mean([(zeros, total - ones * one) for ones, zeros, total in totals if zeros], zero, latency, each)
+        ones_ones = ones_zeros = zeros_zeros = ones_time = zeros_time = 0.0
+        for run in runs:
+            late = [time - ones * one - zeros * zero for ones, zeros, time in run]
+            if max(late) - min(late) > latency + OFF + each * len(run):
+                continue
+            middle = [fmean(column) for column in zip(*run)]
+            for point in run:
+                ones, zeros, time = map(sub, point, middle)
+                ones_ones, ones_zeros, zeros_zeros = (
+                    ones_ones + ones * ones, ones_zeros + ones * zeros, zeros_zeros + zeros * zeros
+                )
+                ones_time, zeros_time = ones_time + ones * time, zeros_time + zeros * time
+        weight = ones_ones * zeros_zeros - ones_zeros * ones_zeros
+        if weight <= 0:
+            return 0.0, 0.0
+        one = (zeros_zeros * ones_time - ones_zeros * zeros_time) / weight
+        zero = (ones_ones * zeros_time - ones_zeros * ones_time) / weight
     return one, zero
 
 
@@ -244,37 +260,21 @@ def _zero(means: Mapping[Halves, float], one: float) -> float:
     )
 
 
-def _mean(totals: Iterable[tuple[int, float]], about: float, latency: int, each: int) -> float:
-    """The length of one half-bit, ns, from the number of half-bits and their total length; 0 if nothing fits.
-
-    :param about: the approximate length, ns.
-    :param each: how far each half-bit may be off, ns.
-    """
-    squares = products = 0.0
-    for number, total in totals:
-        if abs(total - number * about) <= latency + OFF + each * number:
-            squares, products = squares + number * number, products + number * total
-    return products / squares if squares else 0.0
-
-
-def _totals(pieces: Iterable[Piece], most: dict[Halves, int]) -> Iterator[tuple[int, int, int]]:
-    """Totals for preambles and for pieces between stretched zeros: number of one-halves, of zero-halves, length in ns.
-
-    Over many half-bits the latency hardly matters.
-    """
+def _runs(pieces: Iterable[Piece], most: dict[Halves, int], means: dict[Halves, float]) -> Iterator[Run]:
+    """The changes of pieces, split at stretched zeros, as if both halves of a bit were of the same length."""
+    mirrored = {halves: tuple((kind, 1 - last) for kind, last in halves[::-1]) for halves in means}
+    longer = {halves: (mean - means.get(mirrored[halves], mean)) / 2 for halves, mean in means.items()}
     for piece in pieces:
-        ones = zeros = total = 0
-        preamble = True
+        run: Run = [(0, 0, 0.0)]
         for duration, halves in piece:
-            kinds = sum(kind for kind, _ in halves)
-            stretched = duration > most[halves]
-            if stretched or preamble and kinds < len(halves):
-                yield ones, zeros, total
-                ones = zeros = total = 0
-                preamble = False
-            if not stretched:
-                ones, zeros, total = ones + kinds, zeros + len(halves) - kinds, total + duration
-        yield ones, zeros, total
+            if duration > most[halves]:
+                yield run
+                run = [(0, 0, 0.0)]
+            else:
+                ones, zeros, time = run[-1]
+                kinds = sum(kind for kind, _ in halves)
+                run.append((ones + kinds, zeros + len(halves) - kinds, time + duration - longer[halves]))
+        yield run
 
 
 def _apart(means: Mapping[Halves, float], zero: float) -> tuple[float, float]:

@@ -79,10 +79,12 @@ def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
 
     :param early: earliest possible time of the last change, ns. A change before that is seen too late.
     """
-    seen: dict[tuple[int, int, bytes, bool], Reading] = {}
+    seen: dict[tuple[int, int, bytes, bool, bool], Reading] = {}
     for reading in readings:
         found = reading[5].found
-        key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < early
+        # A run with an error may be wrong about the lateness, so it is not the same as a run without.
+        torn = not reading[1] and reading[5].how > 0
+        key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < early, torn
         seen.setdefault(key, reading)
     return [*seen.values()]
 

@@ -179,6 +179,8 @@ class SequenceReader:
             self._decide()
         else:
             self._waited = 0
+            if len(self._readings) == 1 and self._readings[0][1] == RUN:
+                self._dropped = SURELY  # all others ended before this run, so those dropped would have too
 
     def finish(self) -> None:
         """End of the changes: decide all packets."""
