@@ -93,13 +93,15 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
     """The costs for a capture.
 
     :param rare: the lateness in a loop's long turns, ns; 0 if there are no long turns.
-    :param late: the usual lateness, ns. A polling loop never records a change twice, and misses changes in pairs.
+    :param late: the usual lateness, ns. A polling loop never records a change twice, and misses changes in long
+        turns only, in pairs.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """
     stretch = min(max(-math.log(max(stretched, 1e-9)), 0.1), 8.0)
     if not rare and late < POLLED:
         return Costs(stretched=stretch)
-    polled = Costs(missed=math.inf, doubled=math.inf, spike=math.inf, late=9.0, late_short=9.0, stretched=stretch)
+    errors = dict.fromkeys(("missed", "doubled", "spike", "turn"), math.inf)
+    polled = Costs(**errors, late=9.0, late_short=9.0, stretched=stretch)
     if not rare:
         # No change is later than the loop's period, so more than one such error is not believed.
         return attrs.evolve(polled, per_half=0.15)
