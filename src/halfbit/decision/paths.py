@@ -82,9 +82,8 @@ def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
     seen: dict[tuple[int, int, bytes, bool, bool], Reading] = {}
     for reading in readings:
         found = reading[5].found
-        # A run with an error may be wrong about the lateness, so it is not the same as a run without.
-        torn = not reading[1] and reading[5].how > 0
-        key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < early, torn
+        # A reading with an error may be wrong about the lateness, so it is not the same as one without.
+        key = reading[1], reading[2], found[-1].data if found else b"", reading[4] < early, reading[5].how > 0
         seen.setdefault(key, reading)
     return [*seen.values()]
 
