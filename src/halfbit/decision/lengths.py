@@ -228,18 +228,15 @@ def _fitted(runs: list[Run], means: dict[Halves, float], latency: int) -> tuple[
     one = fmean(mean / _ones(halves) for halves, mean in means.items() if _ones(halves))
     zero = _zero(means, one)
     for each in (US, US // 4):
-        ones_ones = ones_zeros = zeros_zeros = ones_time = zeros_time = 0.0
+        points: list[tuple[float, ...]] = []  # from the middle of their run
         for run in runs:
             late = [time - ones * one - zeros * zero for ones, zeros, time in run]
-            if max(late) - min(late) > latency + OFF + each * len(run):
-                continue
-            middle = [fmean(column) for column in zip(*run)]
-            for point in run:
-                ones, zeros, time = map(sub, point, middle)
-                ones_ones, ones_zeros, zeros_zeros = (
-                    ones_ones + ones * ones, ones_zeros + ones * zeros, zeros_zeros + zeros * zeros
-                )
-                ones_time, zeros_time = ones_time + ones * time, zeros_time + zeros * time
+            if max(late) - min(late) <= latency + OFF + each * len(run):
+                middle = [fmean(column) for column in zip(*run)]
+                points += (tuple(map(sub, point, middle)) for point in run)
+        ones_ones, ones_zeros, zeros_zeros, ones_time, zeros_time = (
+            sum(point[a] * point[b] for point in points) for a, b in ((0, 0), (0, 1), (1, 1), (0, 2), (1, 2))
+        )
         weight = ones_ones * zeros_zeros - ones_zeros * ones_zeros
         if weight <= 0:
             return 0.0, 0.0

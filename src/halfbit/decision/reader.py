@@ -94,8 +94,7 @@ class SequenceReader:
         after = (0.0, RUN, 2, start - self._late, start, Trail(start))
         self._readings: list[Reading] = [after] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
-        self._duration = 0  # the last one
-        self._waited = 0
+        self._duration = self._waited = 0  # the last one; changes since a packet could be decided
         self._mixed = False  # True if two readings may differ only in what they assume
         self._dropped = SURELY  # least cost above the best of any reading dropped since the last packet
         self._refused = (inf, start)  # the lowest cost with a wrong error detection byte, and its time
@@ -203,11 +202,9 @@ class SequenceReader:
         After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
         """
         run = self._ones.count
-        if run % BEGUN and run != self._need:
+        if run % BEGUN and run != self._need or any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
-        if any(reading[1] == RUN and not reading[5].how for reading in self._readings):
-            return
         trail = Trail(self._ones.start, found=best[5].found if best else ())
         _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
@@ -380,9 +377,12 @@ class SequenceReader:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         readings = [reading for reading in self._readings if not margin or has(reading, packet)]
-        self._readings = [(*reading[:5], without_first(reading[5])) for reading in readings]
-        self._before = []
-        self._mixed = True
+        # A packet that is not given may have been wrong about the lateness in the run after it.
+        seen = self.now - self._late, self.now
+        self._readings = [
+            (*each[:3], *(each[3:5] if margin or each[1] else seen), without_first(each[5])) for each in readings
+        ]
+        self._before, self._mixed = [], True
 
     def _is_doubtful(self, packet: Found) -> bool:
         """True if a packet assumes too much, or if a reading with a wrong error detection byte was much likelier."""
