@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from halfbit.decision.costs import BEAM, MOST, RIVAL, SURELY
+import pytest
+
+from halfbit import Limits
+from halfbit.decision.costs import BEAM, CHECKED, MOST, RIVAL, RIVAL_ONE_EDGE, SURELY
 from halfbit.decision.lengths import Lengths
 from halfbit.decision.paths import Found, Reading, Trail, and_assumed, and_dropped, and_found, to_follow, without_first
+from halfbit.decision.reader import MARGIN, MARGIN_ONE_EDGE, SequenceReader
 from halfbit.decision.steps import RUN, Steps, before, within
 
 US = 1000
@@ -15,13 +19,14 @@ def reading(cost: float, trail: Trail) -> Reading:
 
 
 def test_readings_followed() -> None:
-    def followed(*costs: float) -> int:
-        return to_follow([reading(cost, Trail(0)) for cost in costs])
+    def followed(*costs: float, rival: float = RIVAL) -> int:
+        return to_follow([reading(cost, Trail(0)) for cost in costs], rival)
 
     assert followed(0.0, 1.0, SURELY) == 3
     assert followed(0.0, 1.0, SURELY + 1) == 2
     assert followed(*[0.0] * BEAM, *[RIVAL + 1] * 5) == BEAM
     assert followed(*[0.0] * BEAM, *[RIVAL - 1] * 5, RIVAL + 1) == BEAM + 5
+    assert followed(*[0.0] * BEAM, RIVAL + 0.5, rival=RIVAL_ONE_EDGE) == BEAM + 1
     assert followed(*[0.0] * (MOST + 1)) == MOST
 
 
@@ -39,6 +44,18 @@ def test_a_dropped_reading_counts_against_each_reading_by_its_own_cost() -> None
     trail = and_found(and_assumed(other[5], 1), found.end, found)
     assert (trail.found, trail.dropped, trail.run_start) == ((found,), 0.5, found.end)
     assert without_first(trail) == Trail(found.end)
+
+
+@pytest.mark.parametrize(("stretched", "least"), [(0.3, MARGIN_ONE_EDGE - CHECKED), (0.0, MARGIN)])
+def test_how_near_a_dropped_reading_may_be(stretched: float, least: float) -> None:
+    """With one edge and stretched zeros, it would still have to come to the right error detection byte."""
+    lengths = Lengths(58 * US, 100 * US, 100 * US, 0, stretched)
+    for dropped, clear in ((least - 0.1, False), (least + 0.1, True)):
+        reader = SequenceReader(Limits.for_one_edge(), lengths, 1 * US)
+        found = Found(b"\xff\x00\xff", 14, 0, 0, 0, 1.0, 1.0)
+        reader._readings = [reading(1.0, and_dropped(reading(1.0, Trail(0, found=(found,))), 1.0 + dropped)[5])]
+        reader._decide()
+        assert [packet.margin > 0 for packet in reader.found] == [clear]
 
 
 def test_zeros_in_a_duration_of_one_edge() -> None:

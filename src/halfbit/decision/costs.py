@@ -14,14 +14,18 @@ import attrs
 from ..limits import US
 
 __all__ = [
-    "ADRIFT", "BEAM", "CHANCE", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST", "NARROW", "POLLED",
-    "RIVAL", "SURELY", "costs_of",
+    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST", "NARROW",
+    "POLLED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
 ]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
 BEAM = 14
-MOST = 64
+MOST = 128
 RIVAL = 5.0
+#: The same for captures of one edge with stretched zeros, because many readings fit these.
+RIVAL_ONE_EDGE = 6.0
+#: There, a dropped reading counts as this much less likely, nepers, because its error detection byte is not seen yet.
+CHECKED = 1.5
 #: Readings that cost this much more than the best are dropped.
 SURELY = 12.0
 #: Cost of starting a preamble while the best reading is inside a packet.

@@ -9,7 +9,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from ..limits import US
-from .costs import BEAM, MOST, RIVAL, SURELY
+from .costs import BEAM, MOST, SURELY
 
 __all__ = [
     "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
@@ -88,14 +88,17 @@ def distinct(readings: Iterable[Reading], early: int) -> list[Reading]:
     return [*seen.values()]
 
 
-def to_follow(readings: Sequence[Reading]) -> int:
-    """The number of readings to follow, if they are sorted by cost."""
+def to_follow(readings: Sequence[Reading], rival: float) -> int:
+    """The number of readings to follow, if they are sorted by cost.
+
+    :param rival: readings that cost at most this much more than the best are rivals, nepers.
+    """
     least, count = readings[0][0], len(readings)
     if count <= BEAM and readings[-1][0] <= least + SURELY:
         return count
     kept = bisect_right(readings, least + SURELY, hi=min(count, BEAM), key=by_cost)
     if count > BEAM:
-        kept = max(kept, bisect_right(readings, least + RIVAL, hi=min(count, MOST), key=by_cost))
+        kept = max(kept, bisect_right(readings, least + rival, hi=min(count, MOST), key=by_cost))
     return kept
 
 

@@ -23,7 +23,9 @@ from operator import xor
 
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
-from .costs import ADRIFT, CHANCE, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, SURELY, How, costs_of
+from .costs import (
+    ADRIFT, CHANCE, CHECKED, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, RIVAL, RIVAL_ONE_EDGE, SURELY, How, costs_of,
+)  # fmt: skip
 from .lengths import SLACK, Lengths
 from .ones import Ones
 from .paths import (
@@ -106,7 +108,7 @@ class SequenceReader:
         self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
-        self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN
+        self._margin, self._rival = (MARGIN_ONE_EDGE, RIVAL_ONE_EDGE) if self._ambiguous else (MARGIN, RIVAL)
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
@@ -352,7 +354,7 @@ class SequenceReader:
         readings.sort(key=by_cost)
         if mixed or self._mixed:
             readings = distinct(readings, early)
-        kept = to_follow(readings)
+        kept = to_follow(readings, self._rival)
         if kept < len(readings):
             dropped = readings[kept][0]
             self._dropped = min(self._dropped, dropped - readings[0][0])
@@ -367,8 +369,7 @@ class SequenceReader:
         least, *_, trail = self._readings[0]
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
-        # A dropped reading would still have to come to the right error detection byte.
-        dropped = min(self._dropped, trail.dropped) + self._margin - MARGIN
+        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous
         margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
