@@ -173,10 +173,8 @@ def _misses_halves(best: Trial, fit: Fit | None, tick: float, shortest: int) -> 
         return False
     if best.share < TOO_LITTLE and max(best.limits.latency_max, shortest) > SLOW:
         return True  # few packets fit, so the lateness measured from them says little
-    if fit is None or fit.late - tick <= fit.one:
-        return False
     # The decision by sequence knows of rare long turns. All other turns are short if the loop looks at each half twice.
-    return 2 * max(fit.late_median, shortest) > fit.one
+    return fit is not None and fit.late - tick > fit.one and 2 * max(fit.late_median, shortest) > fit.one
 
 
 def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
