@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, takewhile
+from statistics import median
 
 import attrs
 
@@ -44,6 +45,8 @@ class Fit:
     zero: int
     #: Latency spread: the longest time from a change until it is seen, minus the shortest.
     late: int
+    #: The same in half of the preambles.
+    late_median: int
     #: The same for rare changes that are seen even later; 0 if there are no such changes.
     latency_rare: int
     #: How much longer one half of a one-bit is than the other; 0 if only one edge was captured.
@@ -78,6 +81,7 @@ def fitted(trial: Trial) -> Fit | None:
         one=round(one),
         zero=(lengths.zero_first + lengths.zero_last) // 2,
         late=round(late),
+        late_median=round(median(spreads)),
         latency_rare=limits.latency_rare or round(spreads[-1]) * rare,
         difference=round(abs(odd)),
         stretched=lengths.stretched,

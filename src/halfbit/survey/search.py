@@ -212,10 +212,10 @@ def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) ->
         if trial.filter == best.filter and trial.score >= MOST:
             limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
             yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
-    for turn in sorted({0, best.limits.latency_rare}):
-        limits = Limits(
-            decision="sequence", one_edge=best.limits.one_edge, latency_max=late, latency_rare=turn
-        )
+    one_edge = best.limits.one_edge
+    turns = fit.latency_rare > fit.one and not one_edge  # shorter turns hide no half
+    for turn in sorted({0, turns * fit.latency_rare}):
+        limits = Limits(decision="sequence", one_edge=one_edge, latency_max=late, latency_rare=turn)
         yield tried(_name(limits), limits, stretches, best.filter)
 
 

@@ -37,6 +37,8 @@ SOME_ZEROS = 0.002
 CUTOUTS = 0.1
 #: If limits for a slow loop read less than this share of the time, 0 to 1, the loop is slower than that.
 TOO_LITTLE = 0.7
+#: Share of the times, 0 to 1, that may be shorter by noise than those that a loop gives.
+SHORT = 0.002
 AS_IT_IS = "Decode it as it is."
 OR_RECOVER = "Decode it as it is, or with --recover: lost packets are then read again."
 OFTEN = f"Look at the level at least every {SLOW // US} us, better every 10, or note changes by interrupt or timer."
@@ -126,7 +128,7 @@ def verdict_of(histogram: Histogram, search: Search, tick: float, factor: float)
     strict = next(trial for trial in search.trials if trial.limits == RECEIVE and not trial.filter)
     if best.by_chance and not (strict is best and best.packets):
         return _nothing(histogram, search, tick)
-    if _misses_halves(best, search.fit, tick, histogram.quantile(0.01)):
+    if _misses_halves(best, search.fit, tick, histogram.quantile(SHORT)):
         reason = (
             "turns of the loop are longer than half of a one: both changes of a half can go unseen, and packets that "
             "were not sent could come out"
@@ -165,13 +167,14 @@ def _misses_halves(best: Trial, fit: Fit | None, tick: float, shortest: int) -> 
     Both changes of a half can then fall into one turn, and the level is as before. No decision knows of them, so it can
     give packets that were not sent.
 
-    :param shortest: a time between changes near each other, ns. The loop's turns are not much longer.
+    :param shortest: a time between changes near each other, ns. The loop's usual turns are not much longer.
     """
     if best.limits.decision == "halves" or best.limits.one_edge:
         return False
     if best.share < TOO_LITTLE and max(best.limits.latency_max, shortest) > SLOW:
         return True  # few packets fit, so the lateness measured from them says little
-    return fit is not None and fit.late - tick > fit.one
+    # The decision by sequence knows of rare long turns. All other turns are short if the loop looks at each half twice.
+    return fit is not None and fit.late - tick > fit.one and 2 * max(fit.late_median, shortest) > fit.one
 
 
 def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
