@@ -100,7 +100,7 @@ def _vectors() -> list[int]:
 
 def _emulated(core: Core, optimise: str) -> Row:
     """A row for a core that instructions, and for some cycles, are counted for."""
-    chip = Chip(optimise, core=core, singly=bool(core.mark))
+    chip = Chip(optimise, core=core)
     costs = clean(chip), torn(chip), measure(chip, _vectors())
     compiler = f"ziglang {version('ziglang')}"
     name = f"{core.name}, {optimise}"

@@ -78,7 +78,7 @@ def _cycles(chip: Chip, durations: Sequence[int]) -> list[int]:
 
 def chip_cost(core: Core, optimise: str) -> SumCost:
     """For a core that is emulated: cycles of a Cortex-M0+, else instructions."""
-    chip = Chip(optimise, core=core, singly=bool(core.mark), program=SUM)
+    chip = Chip(optimise, core=core, program=SUM)
     costs = [_cycles(chip, signal) for signal in (clean(), torn(), vectors())]
     state = build(ZIG, (*core.target, "-std=c99", "-c", "-fno-common"), (HERE / "sum_state.c",), suffix=".o")
     return _cost(costs, chip.code, sections(state.read_bytes())[".bss"], chip.stack)

@@ -190,12 +190,12 @@ class Chip:
         for address, _, content in segments(image):
             self._unicorn.mem_write(address, content)
         self._count = 0
-        #: Cycles of the last call, for a Cortex-M0+ counted singly.
+        #: Cycles of the last call, for a Cortex-M0+.
         self.cycles = 0
         #: Of the instruction before: where the next one stands, its cycles if that comes next, and if not.
         self._last = (0, 0, 0)
         self._deepest = STACK
-        self._sizes: dict[tuple[int, int], int] = {}
+        self._stretches: dict[tuple[int, int], tuple[int, int, tuple[int, int, int]]] = {}
         if counted and singly:
             self._unicorn.hook_add(_u.UC_HOOK_CODE, self._step)
         elif counted:
@@ -212,19 +212,27 @@ class Chip:
         self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
     def _enter(self, _: Any, address: int, size: int, *__: Any) -> None:
-        if (address, size) not in self._sizes:
-            self._sizes[address, size] = self._instructions(address, size)
-        self._count += self._sizes[address, size]
+        stretch = self._stretches.get((address, size))
+        if stretch is None:
+            stretch = self._stretches[address, size] = self._stretch(address, size)
+        count, cycles, last = stretch
+        self._count += count
+        self.cycles += cycles + (self._last[1] if address == self._last[0] else self._last[2])
+        self._last = last
         self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
 
-    def _instructions(self, address: int, size: int) -> int:
-        """How many instructions stand in some code, of 16 bits or 32."""
+    def _stretch(self, address: int, size: int) -> tuple[int, int, tuple[int, int, int]]:
+        """A stretch without a branch: its instructions, of 16 bits or 32; the cycles of all but the last; the last's."""
         code = bytes(self._unicorn.mem_read(address, size))
-        count = at = 0
+        count = at = cycles = 0
+        straight = jump = 0
         while at < size:
+            cycles += straight
+            if self.core.mark:
+                straight, jump = _cycles(int.from_bytes(code[at : at + 2], "little"))
             at += self.core.length(code[at + 1 if self.core.mark else at])
             count += 1
-        return count
+        return count, cycles, (address + size, straight, jump)
 
     def call(self, name: str, *arguments: int) -> tuple[int, int]:
         """Run a function on the state: what it gives, and how many instructions it took."""

@@ -182,8 +182,9 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
 
     def on_all(trials: Sequence[Trial]) -> list[Trial]:
         ordered = best_first(trials)[:BEST]
-        chosen = [trial.limits for trial in ordered if trial.packets and trial.score >= ordered[0].score - NEAR]
-        return [tried(_name(limits), limits, stretches, minimum) for limits in chosen]
+        chosen = [trial for trial in ordered if trial.packets and trial.score >= ordered[0].score - NEAR]
+        whole = chosen if part == stretches else [tried("", trial.limits, stretches) for trial in chosen]
+        return [attrs.evolve(trial, name=_name(trial.limits), filter=minimum) for trial in whole]
 
     trials: list[Trial] = []
     for latency in ONE_EDGE if one_edge else LATENCIES:
@@ -194,9 +195,11 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     if one_edge or any(trial.complete for trial in found):
         return found
     turns = [on_part(latency, TURN) for latency in WITH_TURNS]
-    latency = best_first(turns)[0].limits.latency_max
-    shorter, longer = (on_part(latency, turn) for turn in TURNS)
-    return found + on_all([shorter, *turns, longer])
+    best = best_first(turns)[0]
+    if best.packets:  # if not, a shorter or longer turn is no help
+        shorter, longer = (on_part(best.limits.latency_max, turn) for turn in TURNS)
+        turns = [shorter, *turns, longer]
+    return found + on_all(turns)
 
 
 def _name(limits: Limits) -> str:
@@ -221,6 +224,5 @@ def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) ->
 
 def _part(stretches: Rows) -> list[Sequence[int]]:
     """The part of the capture that holds the most zeros, so that it surely holds packets."""
-    starts = [(stretch, at) for stretch in stretches for at in range(0, max(len(stretch) - PART // 2, 1), PART)]
-    parts = [stretch[at : at + PART] for stretch, at in starts]
+    parts = [row[at : at + PART] for row in stretches for at in range(0, max(len(row) - PART // 2, 1), PART)]
     return [max(parts, key=lambda part: sum(duration in ZEROS for duration in part))]
