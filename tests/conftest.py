@@ -55,3 +55,9 @@ def searched_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         patch.setenv(FOLDER, str(folder))
         patch.setattr(Search, "of", remembered(folder))
         yield
+
+
+@pytest.hookimpl(optionalhook=True)  # tests.mutation runs without the plug-in for workers
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than processors: some tests wait for a time-out or for another process."""
+    return (os.cpu_count() or 1) + 1

@@ -166,9 +166,7 @@ class Packets:
     ``data[:length]`` holds the bytes that were complete.
     """
 
-    def __init__(
-        self, one_difference: int, preamble_min: int, packet_min: int, packet_max: int
-    ) -> None:
+    def __init__(self, one_difference: int, preamble_min: int, packet_min: int, packet_max: int) -> None:
         self.one_difference = one_difference
         self.preamble_min = preamble_min
         self.packet_min = packet_min

@@ -1,9 +1,8 @@
 """Layer 1: raw numbers to level changes.
 
-Capture tools give change times, durations between changes, or levels at a fixed rate. All
-three become the same here: edges whose times are whole nanoseconds from the first change.
-An :class:`Edges` keeps the raw numbers. To decode them, no :class:`Edge` need be made, which is
-much faster.
+Capture tools give change times, durations between changes, or levels at a fixed rate. All three become the same here:
+edges whose times are whole nanoseconds from the first change. An :class:`Edges` keeps the raw numbers. To decode them,
+no :class:`Edge` need be made, which is much faster.
 """
 
 from __future__ import annotations

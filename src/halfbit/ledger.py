@@ -88,12 +88,10 @@ class Ledger:
         #: From this answer on the receiver only adds to ``count``: in noise nearly every half-bit is such a fault. While
         #: a packet's end bit lacks its last half though the error detection byte is right, it is ``NO_FAULT``.
         self.counts_from = FAULT_OF_BITS
-        #: Half-bits and bits of the lost stretch that were wrong.
-        self.count = 0
+        self.count = 0  #: Half-bits and bits of the lost stretch that were wrong.
         # The stretch's start, the end and the place of that first fault, ns.
         self._start = self._end = self._at = start
-        self._detail = 0
-        self._data = b""
+        self._detail, self._data = 0, b""
 
     @staticmethod
     def history(limits: Limits) -> int:
@@ -120,9 +118,9 @@ class Ledger:
         if self._first_fault and self.counts_from == NO_FAULT:
             self.counts_from = ANY_FAULT
             # Only the half right behind the end bit's first half can hold its last half and a cutout.
-            if answer == core.UNPAIRED_ZERO and element.start == self._end:
-                if long_as_cutout(element.detail, self._limits):
-                    return self._ended_by_cutout(element)
+            behind = answer == core.UNPAIRED_ZERO and element.start == self._end
+            if behind and long_as_cutout(element.detail, self._limits):
+                return self._ended_by_cutout(element)
         self._lose(answer, element)
         return None
 
@@ -192,8 +190,7 @@ class Ledger:
         self.settled = start
         lost_from = self._start
         if self._first_fault == core.CUT and start - lost_from <= self._limits.one_max:
-            # The capture starts among one-bits, perhaps with the last half of one.
-            self.settled = lost_from
+            self.settled = lost_from  # the capture starts among one-bits, perhaps with the last half of one
             self._regain()
             return None
         if lost_from == self.packet_end and not self._data and long_as_cutout(start - lost_from, self._limits):

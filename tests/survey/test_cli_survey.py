@@ -68,7 +68,9 @@ def test_json_has_these_keys(polled: str) -> None:
         "trials", "limits", "filter", "factor", "finding", "reason", "advice",
     ]  # fmt: skip
     assert list(found["shares"]) == ["below", "ones", "between", "zeros", "above"]
-    assert list(found["fit"]) == ["one", "zero", "late", "latency_rare", "difference", "stretched", "packets"]
+    assert list(found["fit"]) == [
+        "one", "zero", "late", "late_median", "latency_rare", "difference", "stretched", "packets",
+    ]  # fmt: skip
     assert list(found["trials"][0]) == ["name", "packets", "faults", "share", "filter", "limits"]
     assert found["finding"] == "polled"
     assert found["limits"] == found["trials"][0]["limits"]

@@ -97,8 +97,7 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
     """The costs for a capture.
 
     :param rare: the lateness in a loop's long turns, ns; 0 if there are no long turns.
-    :param late: the usual lateness, ns. A polling loop never records a change twice, and misses changes in long
-        turns only, in pairs.
+    :param late: the usual lateness, ns. A polling loop misses changes in long turns only, in pairs, and doubles none.
     :param stretched: share of the zeros that are stretched, 0 to 1.
     """
     stretch = min(max(-math.log(max(stretched, 1e-9)), 0.1), 8.0)

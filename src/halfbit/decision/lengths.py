@@ -39,8 +39,7 @@ OFF = 4 * US
 #: Number of one-bits before the start bit that are used.
 PREAMBLE = 13
 
-#: Which changes a capture holds.
-ALL, BETWEEN, WITHIN = range(3)
+ALL, BETWEEN, WITHIN = range(3)  #: Which changes a capture holds.
 
 #: The half-bits in one duration. Each is a pair: the bit (1 or 0), and 1 for the bit's last half, else 0.
 Halves = tuple[tuple[int, int], ...]

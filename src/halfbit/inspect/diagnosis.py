@@ -51,9 +51,7 @@ LEAST = 4 * US
 
 
 #: The cause, by the number of durations at an error and the number of half-bits that should be there.
-_COUNTED = {
-    (1, 2): Cause.MISSED_CHANGE, (1, 3): Cause.TWO_MISSED, (2, 1): Cause.ADDED_CHANGE, (3, 1): Cause.SPIKE,
-}  # fmt: skip
+_COUNTED = {(1, 2): Cause.MISSED_CHANGE, (1, 3): Cause.TWO_MISSED, (2, 1): Cause.ADDED_CHANGE, (3, 1): Cause.SPIKE}
 
 
 @attrs.frozen

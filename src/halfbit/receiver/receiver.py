@@ -102,9 +102,7 @@ class HalvesReceiver:
                     break
             place += 1
 
-    def _take_flawless(
-        self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]
-    ) -> int:
+    def _take_flawless(self, row: list[int], symbols: bytes, place: int, scale: int, events: list[PacketEvent]) -> int:
         """Take the flawless packets from ``place`` on, which is the end of a packet; return where they end.
 
         Only the last half of a packet matters to the core afterwards. No loss starts before a packet's end, so the

@@ -26,17 +26,8 @@ from .trial import Stretch, Trial, preambles, tried
 from .verdict import COARSE, Finding, Verdict, verdict_of
 
 __all__ = [
-    "Finding",
-    "Fit",
-    "Shares",
-    "Stretch",
-    "Survey",
-    "Trial",
-    "Verdict",
-    "auto_limits",
-    "look_ahead",
-    "survey",
-]
+    "Finding", "Fit", "Shares", "Stretch", "Survey", "Trial", "Verdict", "auto_limits", "look_ahead", "survey",
+]  # fmt: skip
 
 #: If limits read less than this share of the time, 0 to 1, it may be by chance, and the unit may be wrong.
 DOUBTFUL = 0.3
@@ -101,9 +92,7 @@ def auto_limits(edges: Iterable[Edge]) -> Limits:
     return _surveyor_of(edges).survey(thorough=False, filters=False).limits
 
 
-def look_ahead(
-    edges: Edges, *, seconds: float = 3.0, thorough: bool = False
-) -> tuple[Survey, Edges]:
+def look_ahead(edges: Edges, *, seconds: float = 3.0, thorough: bool = False) -> tuple[Survey, Edges]:
     """Survey the start of a capture and return the whole capture again. For live sources.
 
     Takes the first seconds from the source, or as many durations as a survey keeps. The edges returned

@@ -35,8 +35,8 @@ SOME = 0.02
 SOME_ZEROS = 0.002
 #: Losses can look like cutouts, so only this share of the packets, 0 to 1, with cutouts behind them is named.
 CUTOUTS = 0.1
-#: If limits for a slow loop read less than this share of the time, 0 to 1, the loop is slower than that.
-TOO_LITTLE = 0.7
+#: If limits for a slow loop lose more time than this part of the time that they read, the loop is slower than that.
+TOO_MUCH = 0.1
 #: Share of the times, 0 to 1, that may be shorter by noise than those that a loop gives.
 SHORT = 0.002
 AS_IT_IS = "Decode it as it is."
@@ -171,8 +171,8 @@ def _misses_halves(best: Trial, fit: Fit | None, tick: float, shortest: int) -> 
     """
     if best.limits.decision == "halves" or best.limits.one_edge:
         return False
-    if best.share < TOO_LITTLE and max(best.limits.latency_max, shortest) > SLOW:
-        return True  # few packets fit, so the lateness measured from them says little
+    if max(best.limits.latency_max, shortest) > SLOW and (fit is None or best.lost > TOO_MUCH * best.share):
+        return True  # the lateness is not known, or so few packets fit that they say little of it
     # The decision by sequence knows of rare long turns. All other turns are short if the loop looks at each half twice.
     return fit is not None and fit.late - tick > fit.one and 2 * max(fit.late_median, shortest) > fit.one
 
