@@ -15,7 +15,7 @@ from halfbit.survey import Finding, Survey, survey
 from tests.benchmarks.simulated import sent
 from tests.trial.library import AUTO, read
 from tests.trial.observer import Capture, Loop, Observer
-from tests.trial.rows import ROWS, Row, any_loop
+from tests.trial.rows import ROWS, Row, loops_between
 from tests.trial.run import made
 from tests.trial.score import Score, score
 from tests.trial.station import Station
@@ -68,7 +68,7 @@ def test_a_loop_whose_long_turns_are_not_rare_is_too_coarse(loop: Loop) -> None:
 
 def test_limits_that_lose_much_of_a_slow_loop_are_not_believed() -> None:
     """The preambles show less lateness than half of a one, and one of the packets that fit was not sent."""
-    scene, capture = made(Row(name="loop 58", scene=any_loop(58, 58.9), ways=()), 1, 150, 550907)
+    scene, capture = made(Row(name="loop 58", scene=loops_between(58, 58.9), ways=()), 1, 150, 550907)
     assert scene.observer.loop and scene.observer.loop.period > scene.station.one[0]
     found = surveyed(capture)
     assert found.verdict.finding is Finding.COARSE

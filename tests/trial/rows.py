@@ -60,7 +60,7 @@ def _loop(period: float, one_in: int = 0, long: float = 0.0, **fields: float) ->
     return Observer(loop=Loop(period=period, one_in=one_in, long=long), **fields)  # type: ignore[arg-type]
 
 
-def any_loop(
+def loops_between(
     low: float, high: float, *, distinct: bool = False, equal: bool = True, **station: object
 ) -> Callable[[random.Random, int], Scene]:
     """Loops from period to period, zeros of 95 to 120 us. The index goes through both: few captures cover them."""
@@ -118,12 +118,12 @@ def _hard() -> Iterator[Row]:
 def _sums() -> Iterator[Row]:
     """Uniform loops up to 42 us, which the sum must read, whatever a sound station sends."""
     kinds: tuple[tuple[str, Callable[[random.Random, int], Scene]], ...] = (
-        ("any equal halves", any_loop(10, 42)),
-        ("one zero in ten stretched", any_loop(10, 42, stretched=0.1)),
-        ("unequal halves", any_loop(10, 42, equal=False)),
-        ("nothing repeats", any_loop(10, 42, distinct=True)),
-        ("half of the zeros stretched", any_loop(10, 42, stretched=0.5)),
-        ("all zeros stretched", any_loop(10, 42, stretched=1.0)),
+        ("any equal halves", loops_between(10, 42)),
+        ("one zero in ten stretched", loops_between(10, 42, stretched=0.1)),
+        ("unequal halves", loops_between(10, 42, equal=False)),
+        ("nothing repeats", loops_between(10, 42, distinct=True)),
+        ("half of the zeros stretched", loops_between(10, 42, stretched=0.5)),
+        ("all zeros stretched", loops_between(10, 42, stretched=1.0)),
     )
     for name, scene in kinds:
         yield Row(name=f"loops of 10 to 42 us, {name}", scene=scene, ways=SUM_LOOP, possible=1.0, by_sum=True)
@@ -132,8 +132,8 @@ def _sums() -> Iterator[Row]:
 
 
 def _loops() -> Iterator[Row]:
-    yield _row("loops of 5 to 12 us, any station", any_loop(5, 12, equal=False), LOOP, 1.0)
-    yield _row("loops of 42 to 50 us, any station", any_loop(42, 50, equal=False), LOOP, None)
+    yield _row("loops of 5 to 12 us, any station", loops_between(5, 12, equal=False), LOOP, 1.0)
+    yield _row("loops of 42 to 50 us, any station", loops_between(42, 50, equal=False), LOOP, None)
     yield _row("loops of 50 to 56 us, ones of 58 us", _fixed_ones(50, 56), LOOP, None)
     yield _row("loops of 60 to 70 us, ones of 58 us", _fixed_ones(60, 70), LOOP, None)
     for period in (5, 10, 20, 30, 40, 48):
@@ -152,7 +152,7 @@ def _loops() -> Iterator[Row]:
 
 
 def _fixed_ones(low: float, high: float) -> Callable[[random.Random, int], Scene]:
-    any_loop = any_loop(low, high)
+    any_loop = loops_between(low, high)
 
     def scene(rng: random.Random, index: int) -> Scene:
         made = any_loop(rng, index)

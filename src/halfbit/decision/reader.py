@@ -126,10 +126,9 @@ class SequenceReader:
         self.now = now = self.now + duration
         early = now - self._late
         self._ones.feed(now, early)
-        readings, steps, too_long = self._readings, self._steps, self._too_long
+        readings, steps, too_long, mixed = self._readings, self._steps, self._too_long, self._ambiguous
         after: list[Reading] = []
         surprised: list[Reading] = []
-        mixed = self._ambiguous
         for reading in readings:
             cost, place, value, was_low, was_high, trail = reading
             fits = False
@@ -167,13 +166,12 @@ class SequenceReader:
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
             if self._ambiguous:
                 self._stretch(after, reading, self._stretched)
+        kept = len(after)
         if surprised:
-            kept = len(after)
             self._assume(after, surprised)
-            mixed = mixed or len(after) > kept
-        self._before = readings
+        mixed = mixed or len(after) > kept
         self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
-        self._mixed = mixed
+        self._before, self._mixed = readings, mixed
         if self._ones.count >= BEGUN:
             self._begin()
         if self._readings and self._readings[0][5].found:
