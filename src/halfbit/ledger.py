@@ -85,10 +85,10 @@ class Ledger:
         self.inside: bool = False
         #: The first fault of the stretch that is being lost; 0 if nothing is lost. A capture may start inside a packet.
         self._first_fault = core.CUT
-        #: From this answer on the receiver only adds to ``count``: in noise nearly every half-bit is such a fault. While
+        #: From this answer on the receiver only adds to ``count``: in noise nearly each half-bit is such a fault. While
         #: a packet's end bit lacks its last half though the error detection byte is right, it is ``NO_FAULT``.
-        self.counts_from = FAULT_OF_BITS
-        self.count = 0  #: Half-bits and bits of the lost stretch that were wrong.
+        self.counts_from: int = FAULT_OF_BITS
+        self.count: int = 0  #: Half-bits and bits of the lost stretch that were wrong.
         # The stretch's start, the end and the place of that first fault, ns.
         self._start = self._end = self._at = start
         self._detail, self._data = 0, b""
