@@ -55,7 +55,7 @@ def test_a_loop_with_rare_long_turns_is_read(name: str, index: int, seed: int) -
         Loop(period=61, jitter=0.1),
         # Turns of all lengths up to that: times between changes may be short.
         Loop(period=70, jitter=0.9),
-        # So many long turns that most preambles meet one.
+        # Most preambles meet a long turn.
         Loop(period=10, one_in=50, long=80),
     ],
     ids=["always", "of all lengths", "often"],

@@ -45,7 +45,7 @@ class Fit:
     zero: int
     #: Latency spread: the longest time from a change until it is seen, minus the shortest.
     late: int
-    #: The same in half of the preambles.
+    #: The median of that over the preambles.
     late_median: int
     #: The same for rare changes that are seen even later; 0 if there are no such changes.
     latency_rare: int
