@@ -83,7 +83,7 @@ def read(
 #: Where the margin of a way stands in the library: modules and names.
 _MARGINS: dict[str, tuple[tuple[Any, str], ...]] = {
     "sum": ((core_sum, "CLEAR"),),
-    "sequence": tuple((module, "MARGIN") for module in (reader, guess, sequence, tiles)),
+    "sequence": (*((module, "MARGIN") for module in (reader, guess, sequence, tiles)), (reader, "MARGIN_TURNS")),
     "one edge": ((reader, "MARGIN_ONE_EDGE"), *((module, "MARGIN") for module in (guess, sequence, tiles, reader))),
 }
 
@@ -98,7 +98,8 @@ def margin_by_default(way: str) -> float:
 def with_margin(way: str, margin: float | None) -> Iterator[None]:
     """Decode with another margin than the library's own; None: with that.
 
-    With one edge, the margin of captures without many stretched zeros is smaller by as much as the library has it.
+    With one edge, the margin of captures without many stretched zeros is smaller by as much as the library has it. By
+    sequence, that of loops with long turns is larger by as much.
     """
     with ExitStack() as changes:
         if margin is not None:

@@ -108,4 +108,4 @@ def costs_of(rare: int, late: int, stretched: float) -> Costs:
     if not rare:
         # No change is later than the loop's period, so more than one such error is not believed.
         return attrs.evolve(polled, per_half=0.15)
-    return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, per_half=0.8, refused=5.0)
+    return attrs.evolve(polled, late=4.5, late_short=7.0, turn=3.0, turns=7.5, turn_late=7.5, per_half=0.8, refused=2.0)

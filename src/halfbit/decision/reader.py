@@ -41,8 +41,9 @@ BEGUN = 8
 OUTSIDE = 2
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
-#: The same for captures of one edge with stretched zeros, because many readings fit these.
+#: The same for captures of one edge with stretched zeros, because many readings fit these; and for long turns.
 MARGIN_ONE_EDGE = 5.0
+MARGIN_TURNS = 4.75
 #: A change narrows down the possible lateness, which adds to the cost. If it adds at least the cost of a late change
 #: minus this, nepers, the change may also be late.
 PERHAPS = 3.0
@@ -108,7 +109,9 @@ class SequenceReader:
         self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
-        self._margin, self._rival = (MARGIN_ONE_EDGE, RIVAL_ONE_EDGE) if self._ambiguous else (MARGIN, RIVAL)
+        self._margin, self._rival = (MARGIN_TURNS if self._rare else MARGIN), RIVAL
+        if self._ambiguous:
+            self._margin, self._rival = MARGIN_ONE_EDGE, RIVAL_ONE_EDGE
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, self._late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
@@ -391,6 +394,8 @@ class SequenceReader:
         if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
             return True
         if self._polled and self._stretches and packet.how & How.LATE:
+            return True
+        if self._rare and self._stretches < 1 and packet.how & How.STRETCHED:
             return True
         per_half = self._costs.per_half
         if not self._rare:

@@ -56,6 +56,11 @@ class Fit:
     #: Number of packets it was measured from.
     packets: int
 
+    @property
+    def usual(self) -> int:
+        """The usual lateness, ns. Turns longer than half of a one may meet so many preambles that it is not ``late``."""
+        return min(self.late, round(BEYOND * self.late_median)) if self.latency_rare > self.one else self.late
+
 
 def fitted(trial: Trial) -> Fit | None:
     """The fit to a trial's packets; ``None`` if there are too few, or if they do not agree."""

@@ -140,11 +140,14 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
     # If changes are missing, a sequence may be read with far too much latency. Packets that simple limits read have all
     # their changes, so they show the true one.
     plain, best = best_first(simple)[0], best_first(simple + rough)[0]
+    measured = 0.0
     for trial in [plain, best] if plain is not best and plain.score >= MOST else [best]:
         fit = fitted(trial)
-        if fit is not None:
-            yield from _fitting(fit, trial, simple, rows[trial.filter])
-    yield from rough
+        for fitting in () if fit is None else _fitting(fit, trial, simple, rows[trial.filter]):
+            measured = max(measured, fitting.score * bool(fitting.limits.latency_rare))
+            yield fitting
+    # With long turns and too much latency, more wrong readings fit. So the measured latency is better.
+    yield from (trial for trial in rough if not trial.limits.latency_rare or trial.score > measured + NEAR)
 
 
 def _simple(stretches: Rows, minimum: int = 0) -> Iterator[Trial]:
@@ -209,17 +212,21 @@ def _name(limits: Limits) -> str:
 
 def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) -> Iterator[Trial]:
     """Trials with the latency that the best trial's packets show, simple limits first. They recover lost packets."""
-    # The changes of a preamble do not show the whole latency.
-    late = min(fit.late + fit.late // 16 + US // 2, LATENCIES[-1])
+    late, usual = _latency(fit.late), _latency(fit.usual)
     for trial in simple:
         if trial.filter == best.filter and trial.score >= MOST:
             limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
             yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
     one_edge = best.limits.one_edge
     turns = fit.latency_rare > fit.one and not one_edge  # shorter turns hide no half
-    for turn in sorted({0, turns * fit.latency_rare}):
-        limits = Limits(decision="sequence", one_edge=one_edge, latency_max=late, latency_rare=turn)
+    for latency, turn in ((late, 0), (usual, fit.latency_rare))[: 1 + turns]:
+        limits = Limits(decision="sequence", one_edge=one_edge, latency_max=latency, latency_rare=turn)
         yield tried(_name(limits), limits, stretches, best.filter)
+
+
+def _latency(late: int) -> int:
+    """The latency to try, ns. The changes of a preamble do not show all of it."""
+    return min(late + late // 16 + US // 2, LATENCIES[-1])
 
 
 def _part(stretches: Rows) -> list[Sequence[int]]:

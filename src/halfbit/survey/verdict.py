@@ -184,7 +184,7 @@ def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
     extra = best.having(Recovery.EXTRA_CHANGES)
     if best.filter or extra >= SOME * best.packets and extra:
         yield _noise(best)
-    late = best.limits.latency_max if fit is None else fit.late
+    late = best.limits.latency_max if fit is None else fit.usual
     if best.limits.latency_rare or late > SINGLE or tick >= COARSE:
         yield _loop(best, fit, tick, late)
     else:
