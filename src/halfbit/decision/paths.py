@@ -13,7 +13,7 @@ from .costs import BEAM, MOST, SURELY
 
 __all__ = [
     "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
-    "to_follow", "without_first",
+    "to_follow", "widened", "without_first",
 ]  # fmt: skip
 
 #: Two ends within this time, ns, belong to the same packet.
@@ -116,6 +116,11 @@ def and_dropped(reading: Reading, dropped: float) -> Reading:
 def and_found(trail: Trail, run_start: int, found: Found) -> Trail:
     """The history after a packet; its end bit may start the next run of one-bits."""
     return Trail(run_start, found=(*trail.found, found), dropped=trail.dropped)
+
+
+def widened(reading: Reading, low: int, high: int) -> Reading:
+    """The reading, if the last change may also have happened from ``low`` to ``high``, ns."""
+    return (*reading[:3], min(reading[3], low), max(reading[4], high), reading[5])
 
 
 def without_first(trail: Trail) -> Trail:

@@ -29,7 +29,8 @@ from .costs import (
 from .lengths import SLACK, Lengths
 from .ones import Ones
 from .paths import (
-    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, without_first,
+    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, widened,
+    without_first,
 )  # fmt: skip
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -37,8 +38,6 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
-#: Number of one-halves at its start that may be halves of a zero. They would be wrong about the lateness.
-OUTSIDE = 2
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
@@ -172,7 +171,7 @@ class SequenceReader:
         mixed = mixed or len(after) > kept
         self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
         self._before, self._mixed = readings, mixed
-        if self._ones.count >= BEGUN:
+        if self._ones.count == self._need or self._ones.count and not self._ones.count % BEGUN:
             self._begin()
         if self._readings and self._readings[0][5].found:
             self._decide()
@@ -199,14 +198,17 @@ class SequenceReader:
     def _begin(self) -> None:
         """Start a reading if a preamble may have begun and no reading without errors follows it.
 
-        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
+        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit. So
+        after a preamble, each reading allows for all that the changes of this preamble leave possible.
         """
         run = self._ones.count
-        if run % BEGUN and run != self._need or any(each[1] == RUN and not each[5].how for each in self._readings):
+        _, low, high, _ = self._ones.back(min(run, self._need) // self._each)
+        if run >= self._need:
+            self._readings = [widened(each, low, high) if each[1] == RUN else each for each in self._readings]
+        if any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
         trail = Trail(self._ones.start, found=best[5].found if best else ())
-        _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
         self._mixed = True
 
@@ -375,12 +377,12 @@ class SequenceReader:
         if margin < self._margin or self._is_doubtful(packet):
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
-        readings = [reading for reading in self._readings if not margin or has(reading, packet)]
-        # A packet that is not given may have been wrong about the lateness in the run after it.
-        seen = self.now - self._late, self.now
-        self._readings = [
-            (*each[:3], *(each[3:5] if margin or each[1] else seen), without_first(each[5])) for each in readings
-        ]
+        if margin:
+            readings = [each for each in self._readings if has(each, packet)]
+        else:  # the packet may have been wrong about the lateness, and so may the run after it
+            early = self.now - self._late
+            readings = [widened(each, early, self.now) if each[1] == RUN else each for each in self._readings]
+        self._readings = [(*each[:5], without_first(each[5])) for each in readings]
         self._before, self._mixed = [], True
 
     def _is_doubtful(self, packet: Found) -> bool:
@@ -388,11 +390,8 @@ class SequenceReader:
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > self._costs.refused:
             return True
-        if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
+        errors = packet.how & ~(How.STRETCHED | How.CUTOUT)
+        if errors and (self._ambiguous or (self._polled if self._stretches else packet.how & How.STRETCHED)):
             return True
-        if self._polled and self._stretches and packet.how & How.LATE:
-            return True
-        per_half = self._costs.per_half
-        if not self._rare:
-            per_half += COST_HALF_STRETCHED * self._stretches / self._each
-        return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
+        more = 0.0 if self._rare else COST_HALF_STRETCHED * self._stretches / self._each
+        return packet.cost > COST + (self._costs.per_half + more) * (18 * len(packet.data) + 2)
