@@ -92,8 +92,7 @@ class SequenceReader:
         #: The time of the last change, ns.
         self.now: int = start
         self._ones = Ones(self._each, self._late, self._unit, self._slack, start)
-        after = (0.0, RUN, 2, start - self._late, start, Trail(start))
-        self._readings: list[Reading] = [after] if after_packet else []
+        self._readings: list[Reading] = [(0.0, RUN, 2, start - self._late, start, Trail(start))] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = self._waited = 0  # the last one; changes since a packet could be decided
         self._mixed = False  # True if two readings may differ only in what they assume
@@ -391,7 +390,8 @@ class SequenceReader:
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > self._costs.refused:
             return True
         errors = packet.how & ~(How.STRETCHED | How.CUTOUT)
-        if errors and (self._ambiguous or (self._polled if self._stretches else packet.how & How.STRETCHED)):
+        doubtful = self._polled if self._stretches else packet.how & How.STRETCHED and errors & ~How.LATE
+        if errors and (self._ambiguous or doubtful):
             return True
         more = 0.0 if self._rare else COST_HALF_STRETCHED * self._stretches / self._each
         return packet.cost > COST + (self._costs.per_half + more) * (18 * len(packet.data) + 2)
