@@ -10,10 +10,11 @@ from typing import NamedTuple
 
 from ..limits import US
 from .costs import BEAM, MOST, SURELY
+from .steps import RUN
 
 __all__ = [
     "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
-    "to_follow", "widened", "without_first",
+    "to_follow", "widened",
 ]  # fmt: skip
 
 #: Two ends within this time, ns, belong to the same packet.
@@ -119,12 +120,9 @@ def and_found(trail: Trail, run_start: int, found: Found) -> Trail:
 
 
 def widened(reading: Reading, low: int, high: int) -> Reading:
-    """The reading, if the last change may also have happened from ``low`` to ``high``, ns."""
-    return (*reading[:3], min(reading[3], low), max(reading[4], high), reading[5])
-
-
-def without_first(trail: Trail) -> Trail:
-    return Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
+    """The reading; in a run, the last change may also have happened from ``low`` to ``high``, ns."""
+    cost, place, value, was_low, was_high, trail = reading
+    return reading if place != RUN else (cost, place, value, min(was_low, low), max(was_high, high), trail)
 
 
 def has(reading: Reading, packet: Found) -> bool:

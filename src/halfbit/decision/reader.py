@@ -30,7 +30,6 @@ from .lengths import SLACK, Lengths
 from .ones import Ones
 from .paths import (
     LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, widened,
-    without_first,
 )  # fmt: skip
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -38,6 +37,8 @@ __all__ = ["Found", "SequenceReader"]
 
 #: Number of one-halves in a row after which a preamble may have begun, even if the best reading is inside a packet.
 BEGUN = 8
+#: Number of one-halves at its start that may be halves of a zero. They would be wrong about the lateness.
+OUTSIDE = 2
 #: How much more every other packet must cost than the best one, nepers.
 MARGIN = 4.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
@@ -201,9 +202,9 @@ class SequenceReader:
         after a preamble, each reading allows for all that the changes of this preamble leave possible.
         """
         run = self._ones.count
-        _, low, high, _ = self._ones.back(min(run, self._need) // self._each)
+        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         if run >= self._need:
-            self._readings = [widened(each, low, high) if each[1] == RUN else each for each in self._readings]
+            self._readings = [widened(each, low, high) for each in self._readings]
         if any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
@@ -379,9 +380,8 @@ class SequenceReader:
         if margin:
             readings = [each for each in self._readings if has(each, packet)]
         else:  # the packet may have been wrong about the lateness, and so may the run after it
-            early = self.now - self._late
-            readings = [widened(each, early, self.now) if each[1] == RUN else each for each in self._readings]
-        self._readings = [(*each[:5], without_first(each[5])) for each in readings]
+            readings = [widened(each, self.now - self._late, self.now) for each in self._readings]
+        self._readings = [(*each[:5], each[5]._replace(found=each[5].found[1:], dropped=SURELY)) for each in readings]
         self._before, self._mixed = [], True
 
     def _is_doubtful(self, packet: Found) -> bool:
