@@ -171,7 +171,7 @@ class SequenceReader:
         mixed = mixed or len(after) > kept
         self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
         self._before, self._mixed = readings, mixed
-        if self._ones.count == self._need or self._ones.count and not self._ones.count % BEGUN:
+        if self._ones.count >= BEGUN and (not self._ones.count % BEGUN or self._ones.count == self._need):
             self._begin()
         if self._readings and self._readings[0][5].found:
             self._decide()
@@ -202,13 +202,14 @@ class SequenceReader:
         after a preamble, each reading allows for all that the changes of this preamble leave possible.
         """
         run = self._ones.count
-        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         if run >= self._need:
+            _, low, high, _ = self._ones.back(self._need // self._each - OUTSIDE)
             self._readings = [widened(each, low, high) for each in self._readings]
         if any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
         trail = Trail(self._ones.start, found=best[5].found if best else ())
+        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
         self._mixed = True
 
