@@ -121,8 +121,7 @@ def and_found(trail: Trail, run_start: int, found: Found) -> Trail:
 
 def widened(reading: Reading, low: int, high: int) -> Reading:
     """The reading; in a run, the last change may also have happened from ``low`` to ``high``, ns."""
-    cost, place, value, was_low, was_high, trail = reading
-    return reading if place != RUN else (cost, place, value, min(was_low, low), max(was_high, high), trail)
+    return reading if reading[1] != RUN else (*reading[:3], min(reading[3], low), max(reading[4], high), reading[5])
 
 
 def has(reading: Reading, packet: Found) -> bool:
