@@ -7,7 +7,7 @@ import pytest
 from halfbit import Limits
 from halfbit.decision.costs import BEAM, CHECKED, MOST, RIVAL, RIVAL_ONE_EDGE, SURELY
 from halfbit.decision.lengths import Lengths
-from halfbit.decision.paths import Found, Reading, Trail, and_assumed, and_dropped, and_found, to_follow, without_first
+from halfbit.decision.paths import Found, Reading, Trail, and_assumed, and_dropped, and_found, to_follow, widened
 from halfbit.decision.reader import MARGIN, MARGIN_ONE_EDGE, SequenceReader
 from halfbit.decision.steps import RUN, Steps, before, within
 
@@ -43,7 +43,13 @@ def test_a_dropped_reading_counts_against_each_reading_by_its_own_cost() -> None
     found = Found(b"\xff\x00\xff", 14, 0, 6000 * US, 0, 1.0, 1.0)
     trail = and_found(and_assumed(other[5], 1), found.end, found)
     assert (trail.found, trail.dropped, trail.run_start) == ((found,), 0.5, found.end)
-    assert without_first(trail) == Trail(found.end)
+
+
+def test_only_in_a_run_the_last_change_may_have_happened_otherwise() -> None:
+    in_run, in_packet = ((0.0, place, 20, 10, 20, Trail(0)) for place in (RUN, before(1)))
+    assert widened(in_run, 5, 15) == (0.0, RUN, 20, 5, 20, Trail(0))
+    assert widened(in_run, 12, 25) == (0.0, RUN, 20, 10, 25, Trail(0))
+    assert widened(in_packet, 5, 25) == in_packet
 
 
 @pytest.mark.parametrize(("stretched", "least"), [(0.3, MARGIN_ONE_EDGE - CHECKED), (0.0, MARGIN)])
@@ -56,6 +62,7 @@ def test_how_near_a_dropped_reading_may_be(stretched: float, least: float) -> No
         reader._readings = [reading(1.0, and_dropped(reading(1.0, Trail(0, found=(found,))), 1.0 + dropped)[5])]
         reader._decide()
         assert [packet.margin > 0 for packet in reader.found] == [clear]
+        assert reader._readings[0][5] == Trail(0)  # the packet is decided, so what was dropped before counts no more
 
 
 def test_zeros_in_a_duration_of_one_edge() -> None:

@@ -10,10 +10,11 @@ from typing import NamedTuple
 
 from ..limits import US
 from .costs import BEAM, MOST, SURELY
+from .steps import RUN
 
 __all__ = [
     "LOGS", "Found", "Reading", "Trail", "and_assumed", "and_dropped", "and_found", "by_cost", "distinct", "has",
-    "to_follow", "without_first",
+    "to_follow", "widened",
 ]  # fmt: skip
 
 #: Two ends within this time, ns, belong to the same packet.
@@ -118,8 +119,9 @@ def and_found(trail: Trail, run_start: int, found: Found) -> Trail:
     return Trail(run_start, found=(*trail.found, found), dropped=trail.dropped)
 
 
-def without_first(trail: Trail) -> Trail:
-    return Trail(trail.run_start, trail.preamble, trail.how, trail.cost, trail.found[1:])
+def widened(reading: Reading, low: int, high: int) -> Reading:
+    """The reading; in a run, the last change may also have happened from ``low`` to ``high``, ns."""
+    return reading if reading[1] != RUN else (*reading[:3], min(reading[3], low), max(reading[4], high), reading[5])
 
 
 def has(reading: Reading, packet: Found) -> bool:

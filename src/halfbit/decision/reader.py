@@ -26,10 +26,10 @@ from ..limits import US, Limits
 from .costs import (
     ADRIFT, CHANCE, CHECKED, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, RIVAL, RIVAL_ONE_EDGE, SURELY, How, costs_of,
 )  # fmt: skip
-from .lengths import SLACK, Lengths
+from .lengths import SLACK, SOME, Lengths
 from .ones import Ones
 from .paths import (
-    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, without_first,
+    LOGS, Found, Reading, Trail, and_assumed, and_dropped, and_found, by_cost, distinct, has, to_follow, widened,
 )  # fmt: skip
 from .steps import END, RUN, WITHIN_END_BIT, Step, Steps
 
@@ -76,8 +76,8 @@ class SequenceReader:
         self._exact = self._late < EXACT and not self._rare
         # A loop without long turns: no change is late, but after stretched zeros it may seem so.
         self._polled = self._late >= POLLED and not self._rare
-        self._need, self._shortest = 2 * limits.preamble_min, limits.packet_min
-        self._too_long = 2 << 8 * limits.packet_max
+        self._need = 2 * limits.preamble_min
+        self._shortest, self._too_long = limits.packet_min, 2 << 8 * limits.packet_max
         self._slack = slack * self._each
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
@@ -94,8 +94,7 @@ class SequenceReader:
         #: The time of the last change, ns.
         self.now: int = start
         self._ones = Ones(self._each, self._late, self._unit, self._slack, start)
-        after = (0.0, RUN, 2, start - self._late, start, Trail(start))
-        self._readings: list[Reading] = [after] if after_packet else []
+        self._readings: list[Reading] = [(0.0, RUN, 2, start - self._late, start, Trail(start))] if after_packet else []
         self._before: list[Reading] = []  # the readings before the last change
         self._duration = self._waited = 0  # the last one; changes since a packet could be decided
         self._mixed = False  # True if two readings may differ only in what they assume
@@ -105,23 +104,21 @@ class SequenceReader:
 
     def learn(self, lengths: Lengths) -> None:
         """Continue with other lengths."""
-        each = self._each
+        each, late, slack = self._each, self._late, self._slack
         self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
-        self._margin, self._rival = (MARGIN_TURNS if self._rare else MARGIN), RIVAL
-        if self._ambiguous:
-            self._margin, self._rival = MARGIN_ONE_EDGE, RIVAL_ONE_EDGE
+        self._rival = RIVAL_ONE_EDGE if self._ambiguous else RIVAL
+        self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN_TURNS if self._rare else MARGIN
         self._one, self._unit = lengths.one, each * lengths.one
-        self._costs = costs_of(self._rare, self._late, lengths.stretched)
+        self._costs = costs_of(self._rare, late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
         # What a stretched zero costs that ends just where another reading expects a change.
-        self._stretched = self._costs.stretched + (log(CHANCE / (self._late + US)) if self._ambiguous else 0.0)
+        self._stretched = self._costs.stretched + (log(CHANCE / (late + US)) if self._ambiguous else 0.0)
         self._ones.unit = self._unit
-        self._steps = Steps(each, lengths, self._slack)
-        self._missed = Steps(2 * each, lengths, 2 * self._slack)
-        self._missed_twice = Steps(3 * each, lengths, 2 * self._slack) if each == 1 else None
-        self._turns = Steps(5, lengths, 2 * self._slack) if self._rare and each == 1 else None
+        self._steps, self._missed = Steps(each, lengths, slack), Steps(2 * each, lengths, 2 * slack)
+        self._missed_twice = Steps(3 * each, lengths, 2 * slack) if each == 1 else None
+        self._turns = Steps(5, lengths, 2 * slack) if self._rare and each == 1 else None
 
     def feed(self, duration: int) -> None:
         """Take one duration, ns."""
@@ -175,7 +172,7 @@ class SequenceReader:
         mixed = mixed or len(after) > kept
         self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
         self._before, self._mixed = readings, mixed
-        if self._ones.count >= BEGUN:
+        if self._ones.count >= BEGUN and (not self._ones.count % BEGUN or self._ones.count == self._need):
             self._begin()
         if self._readings and self._readings[0][5].found:
             self._decide()
@@ -202,14 +199,18 @@ class SequenceReader:
     def _begin(self) -> None:
         """Start a reading if a preamble may have begun and no reading without errors follows it.
 
-        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit.
+        After an error, a reading may be so wrong about the lateness of the changes that it misses the start bit. So
+        after a preamble, each reading allows for all that the changes of this preamble leave possible.
         """
         run = self._ones.count
-        if run % BEGUN and run != self._need or any(each[1] == RUN and not each[5].how for each in self._readings):
+        if run >= self._need:
+            _, low, high, _ = self._ones.back(self._need // self._each - OUTSIDE)
+            self._readings = [widened(each, low, high) for each in self._readings]
+        if any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
         trail = Trail(self._ones.start, found=best[5].found if best else ())
-        _, low, high, _ = self._ones.back(run // self._each - OUTSIDE)
+        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
         self._mixed = True
 
@@ -378,12 +379,11 @@ class SequenceReader:
         if margin < self._margin or self._is_doubtful(packet):
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
-        readings = [reading for reading in self._readings if not margin or has(reading, packet)]
-        # A packet that is not given may have been wrong about the lateness in the run after it.
-        seen = self.now - self._late, self.now
-        self._readings = [
-            (*each[:3], *(each[3:5] if margin or each[1] else seen), without_first(each[5])) for each in readings
-        ]
+        if margin:
+            readings = [each for each in self._readings if has(each, packet)]
+        else:  # the packet may have been wrong about the lateness, and so may the run after it
+            readings = [widened(each, self.now - self._late, self.now) for each in self._readings]
+        self._readings = [(*each[:5], each[5]._replace(found=each[5].found[1:], dropped=SURELY)) for each in readings]
         self._before, self._mixed = [], True
 
     def _is_doubtful(self, packet: Found) -> bool:
@@ -391,13 +391,10 @@ class SequenceReader:
         refused, when = self._refused
         if abs(when - packet.end) <= WAIT * self._one and packet.total - refused > self._costs.refused:
             return True
-        if self._ambiguous and packet.how & ~(How.STRETCHED | How.CUTOUT):
+        errors = packet.how & ~(How.STRETCHED | How.CUTOUT)
+        if errors and (self._ambiguous or self._polled and self._stretches):
             return True
-        if self._polled and self._stretches and packet.how & How.LATE:
+        if packet.how & How.STRETCHED and errors & ~How.LATE and MANY * self._stretches <= SOME:
             return True
-        if self._rare and self._stretches < 1 and packet.how & How.STRETCHED:
-            return True
-        per_half = self._costs.per_half
-        if not self._rare:
-            per_half += COST_HALF_STRETCHED * self._stretches / self._each
-        return packet.cost > COST + per_half * (18 * len(packet.data) + 2)
+        more = 0.0 if self._rare else COST_HALF_STRETCHED * self._stretches / self._each
+        return packet.cost > COST + (self._costs.per_half + more) * (18 * len(packet.data) + 2)
