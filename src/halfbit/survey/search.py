@@ -16,6 +16,8 @@ from operator import sub
 
 import attrs
 
+from ..decision.guess import has_preambles
+from ..decision.sequence import FIRST
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
@@ -178,7 +180,9 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     part = _part(stretches)
 
     def on_part(latency: int, turn: int) -> Trial:
-        return tried("", Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge), part)
+        limits = Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge)
+        # If no guess of the lengths was right though there are preambles, the next hardly is, and all guesses take long.
+        return tried("", limits, part, vain=FIRST * has_preambles(part[0][:FIRST], limits, latency))
 
     def on_all(trials: Sequence[Trial]) -> list[Trial]:
         ordered = best_first(trials)[:BEST]

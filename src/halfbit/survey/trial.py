@@ -88,18 +88,21 @@ class Trial:
         return sum(isinstance(event, Cutout) for event in self.events()) + self.having(Recovery.CUTOUT)
 
 
-def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum: int = 0) -> Trial:
+def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum: int = 0, vain: int = 0) -> Trial:
     """Decode stretches of durations, ns, with some limits.
 
     :param name: short description of the limits.
     :param minimum: of the noise filter that the durations have passed, ns; 0 for no filter.
+    :param vain: number of durations after which a stretch is given up if they gave no event; 0 for never.
     """
     stretches = []
     faults = inside = recovered = lost = length = 0
     data: Counter[bytes] = Counter()
     for stretch in durations:
         receiver = receiver_for(limits)
-        events = [*receiver.feed_many(stretch), *receiver.finish()]
+        events = receiver.feed_many(stretch[:vain])
+        if events or not vain:
+            events += [*receiver.feed_many(stretch[vain:]), *receiver.finish()]
         for event in events:
             if isinstance(event, Packet):
                 data[event.data] += 1
