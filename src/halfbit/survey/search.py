@@ -179,10 +179,10 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     """The best trials by sequence; long turns are tried only if packets are lost without."""
     part = _part(stretches)
 
-    def on_part(latency: int, turn: int) -> Trial:
+    def on_part(latency: int, turn: int, first: int = FIRST) -> Trial:
         limits = Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge)
         # If no guess of the lengths was right though there are preambles, the next hardly is, and all guesses take long.
-        return tried("", limits, part, vain=FIRST * has_preambles(part[0][:FIRST], limits, latency))
+        return tried("", limits, part, vain=first * has_preambles(part[0][:first], limits, latency))
 
     def on_all(trials: Sequence[Trial]) -> list[Trial]:
         ordered = best_first(trials)[:BEST]
@@ -200,6 +200,8 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
         return found
     turns = [on_part(latency, TURN) for latency in WITH_TURNS]
     best = best_first(turns)[0]
+    if not best.packets:  # some packets, seldom right, show that a loop is too slow
+        turns = [best := on_part(WITH_TURNS[-1], TURN, 0)]
     if best.packets:  # if not, a shorter or longer turn is no help
         shorter, longer = (on_part(best.limits.latency_max, turn) for turn in TURNS)
         turns = [shorter, *turns, longer]

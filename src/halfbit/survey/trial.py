@@ -128,10 +128,8 @@ def behind_filter(stretches: Sequence[Sequence[int]], minimum: int) -> list[list
     """Stretches of durations, ns, after a noise filter."""
     rows: list[list[int]] = []
     for stretch in stretches:
-        row: list[int] = []
-        for durations, scale in filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows():
-            row += [duration * scale for duration in durations]
-        rows.append(row)
+        kept = filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows()
+        rows.append([duration * scale for durations, scale in kept for duration in durations])
     return rows
 
 
