@@ -14,7 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 from time import process_time
 
-from halfbit.survey.search import Search
+from halfbit.survey.search import NOISE, Search
 
 __all__ = ["FOLDER", "remembered"]
 
@@ -45,6 +45,8 @@ def remembered(folder: Path) -> Callable[..., Search]:
         return result
 
     def of(stretches: Rows, *, filters: bool = True, thorough: bool = True) -> Search:
+        # Without durations that are too short there is nothing to filter, so these searches are the same.
+        filters = filters and any(duration < NOISE for stretch in stretches for duration in stretch)
         return found(tuple(map(tuple, stretches)), filters, thorough)
 
     return of

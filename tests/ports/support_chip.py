@@ -129,6 +129,16 @@ class Core:
             return 4 if low >> 3 >= 0b11101 else 2
         return 4 if low & 3 == 3 else 2
 
+    def lowers_stack(self, code: int) -> bool:
+        """True if an instruction of compiled C may lower the stack pointer, by its first 16 bits (from memory).
+
+        RISC-V: all that may write register 2. Arm: a push, a sum with a constant, or with register 13 as destination.
+        """
+        if not self.mark:
+            return code >> 7 & 31 == 2
+        to_13 = code >> 10 == 0b010001 and (code >> 4 & 8 | code & 7) == 13
+        return code >> 9 == 0b1011010 or code >> 8 == 0b10110000 or to_13
+
 
 @attrs.frozen
 class Program:
@@ -195,7 +205,8 @@ class Chip:
         #: Of the instruction before: where the next one stands, its cycles if that comes next, and if not.
         self._last = (0, 0, 0)
         self._deepest = STACK
-        self._stretches: dict[tuple[int, int], tuple[int, int, tuple[int, int, int]]] = {}
+        self._lowered = False  # the stretch before may have lowered the stack pointer
+        self._stretches: dict[tuple[int, int], tuple[int, int, tuple[int, int, int], bool]] = {}
         if counted and singly:
             self._unicorn.hook_add(_u.UC_HOOK_CODE, self._step)
         elif counted:
@@ -215,24 +226,31 @@ class Chip:
         stretch = self._stretches.get((address, size))
         if stretch is None:
             stretch = self._stretches[address, size] = self._stretch(address, size)
-        count, cycles, last = stretch
+        count, cycles, last, lowers = stretch
         self._count += count
         self.cycles += cycles + (self._last[1] if address == self._last[0] else self._last[2])
         self._last = last
-        self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
+        if self._lowered:  # reading it takes as long as all the rest
+            self._deepest = min(self._deepest, self._unicorn.reg_read(self.core.stack))
+        self._lowered = lowers
 
-    def _stretch(self, address: int, size: int) -> tuple[int, int, tuple[int, int, int]]:
-        """A stretch without a branch: its instructions, of 16 bits or 32; the cycles of all but the last; the last's."""
+    def _stretch(self, address: int, size: int) -> tuple[int, int, tuple[int, int, int], bool]:
+        """A stretch without a branch: its instructions, of 16 bits or 32; the cycles of all but the last; the last's;
+        and True if it may lower the stack pointer.
+        """
         code = bytes(self._unicorn.mem_read(address, size))
         count = at = cycles = 0
         straight = jump = 0
+        lowers = False
         while at < size:
             cycles += straight
+            first = int.from_bytes(code[at : at + 2], "little")
+            lowers = lowers or self.core.lowers_stack(first)
             if self.core.mark:
-                straight, jump = _cycles(int.from_bytes(code[at : at + 2], "little"))
+                straight, jump = _cycles(first)
             at += self.core.length(code[at + 1 if self.core.mark else at])
             count += 1
-        return count, cycles, (address + size, straight, jump)
+        return count, cycles, (address + size, straight, jump), lowers
 
     def call(self, name: str, *arguments: int) -> tuple[int, int]:
         """Run a function on the state: what it gives, and how many instructions it took."""
@@ -243,6 +261,7 @@ class Chip:
             chip.reg_write(register, value)
         self._count = self.cycles = 0
         self._last = (0, 0, 0)
+        self._lowered = False
         chip.emu_start(self._symbols[name][0] | self.core.mark, END)
         self.cycles += self._last[2]  # the return
         return chip.reg_read(self.core.arguments[0]), self._count

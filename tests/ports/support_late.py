@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from functools import lru_cache
 
 from halfbit.simulate.signal import with_error_byte
 
@@ -34,8 +35,13 @@ def _tear(changes: list[int], rng: random.Random) -> None:
         changes[at:] = [change + later for change in changes[at:]]
 
 
-def late_signal(seed: int, length: int) -> Iterator[int]:
+@lru_cache(8)  # each is taken for several processors or settings, and making it takes longer than feeding it to them
+def late_signal(seed: int, length: int) -> tuple[int, ...]:
     """``length`` durations, us: stations of every kind, seen late by up to 40 us, with tears and rubbish between."""
+    return tuple(_durations(seed, length))
+
+
+def _durations(seed: int, length: int) -> Iterator[int]:
     rng = random.Random(seed)
     left = length
     while left > 0:

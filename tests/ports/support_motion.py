@@ -19,7 +19,8 @@ class ModelMotion:
 
     def __init__(self, model: MultiFunctionDecoder) -> None:
         self.cvs = self
-        self.values = bytes(model.cvs[cv] for cv in range(1, 96))
+        values = model.cvs.state().values
+        self.values = bytes(values.get(cv, 0) for cv in range(1, 96))
         self.mode = model.mode is not Context.OPERATIONS
         self.step, self.steps, self.emergency = model.speed.step, model.speed.steps, model.speed.emergency
         restriction = model.state().vehicle.restriction

@@ -21,7 +21,19 @@ import pioemu  # type: ignore[import-untyped]
 
 from .support_files import PORTS, load
 
-__all__ = ["Timed", "Timer", "pulses", "timer_module"]
+__all__ = ["Timed", "Timer", "pulses", "replaced", "timer_module"]
+
+
+def replaced(state: Any, **changes: Any) -> Any:
+    """What ``dataclasses.replace`` gives for a class of plain fields. It took two thirds of the emulator's time."""
+    new = object.__new__(type(state))
+    new.__dict__.update(state.__dict__, **changes)
+    return new
+
+
+for _name, _module in list(sys.modules.items()):
+    if _name.startswith("pioemu.") and vars(_module).get("replace") is replace:
+        setattr(_module, "replace", replaced)
 
 JMP_CONDITIONS = {None: 0, "not_x": 1, "x_dec": 2, "not_y": 3, "y_dec": 4, "x_not_y": 5, "pin": 6, "not_osre": 7}
 IN_SOURCES = {"pins": 0, "x": 1, "y": 2, "null": 3, "isr": 6, "osr": 7}

@@ -50,7 +50,7 @@ def test_the_receivers_give_the_same_answers(per_us: int, us: int) -> None:
     model = core_receiver(ticks(per_us=per_us, us=us))
     assert chip.feed_all(durations) == bytes(map(model.feed, durations))
     chip = Chip("-Os", core=CORTEX_M0_GCC, settings=sum_timer(per_us, us), counted=False, program=SUM)
-    durations = rounded(list(late_signal(per_us, 20_000)), per_us, us)
+    durations = rounded(late_signal(per_us, 20_000), per_us, us)
     assert chip.feed_all(durations) == marks(core_sums(per_us, us), durations)
 
 

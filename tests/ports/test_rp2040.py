@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import random
 import sys
+from dataclasses import fields, replace
 from typing import Any
+
+import pioemu  # type: ignore[import-untyped]
 
 from halfbit import core
 from halfbit.simulate.distort import jittered, stretched
 from halfbit.simulate.signal import Timing, packet_durations, with_error_byte
 
 from .support_files import PORTS, load
-from .support_pio import Timer, pulses, timer_module
+from .support_pio import Timer, pulses, replaced, timer_module
 
 TICK = 500  # ns
 
@@ -45,6 +48,16 @@ def packets(counts: list[int]) -> list[bytes]:
         if receiver.feed(count) == core.PACKET:
             found.append(bytes(receiver.packets.data[: receiver.packets.length]))
     return found
+
+
+def test_the_emulators_states_are_replaced_as_dataclasses_are() -> None:
+    before = pioemu.State(clock=9, x_register=7)
+    assert not hasattr(before, "__post_init__")
+    for change in ({}, {"clock": 10}, {"x_register": 1, "pin_values": 3}):
+        expected, found = replace(before, **change), replaced(before, **change)
+        assert type(found) is type(expected) and found == expected
+        assert all(getattr(found, one.name) is getattr(expected, one.name) for one in fields(before))
+    assert before == pioemu.State(clock=9, x_register=7)
 
 
 def test_it_fits_and_counts_in_half_microseconds() -> None:

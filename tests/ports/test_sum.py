@@ -80,7 +80,7 @@ REMEMBERED = [
 
 @pytest.mark.parametrize(("per_us", "us", "change"), REMEMBERED, ids=str)
 def test_c_remembers_what_the_core_does(per_us: int, us: int, change: dict[str, int]) -> None:
-    durations = rounded(list(late_signal(per_us, 25_000)), per_us, us)
+    durations = rounded(late_signal(per_us, 25_000), per_us, us)
     assert remembers_the_same(durations, sum_timer(per_us, us, **change), core_sums(per_us, us, **change)) > 50
 
 
@@ -175,7 +175,7 @@ def equal(target: str, durations: Sequence[int], per_us: int, us: int, expected:
 @pytest.mark.parametrize("target", [pytest.param(name, marks=MARKS.get(name, [])) for name in TARGETS])
 @each_timer
 def test_signals_seen_late_at_every_timer(target: str, per_us: int, us: int) -> None:
-    assert equal(target, rounded(list(late_signal(3, 12_000)), per_us, us), per_us, us) > 20
+    assert equal(target, rounded(late_signal(3, 12_000), per_us, us), per_us, us) > 20
 
 
 @pytest.mark.parametrize("target", [pytest.param(name, marks=MARKS.get(name, [])) for name in TARGETS])
@@ -223,7 +223,7 @@ def main() -> None:
     parser.add_argument("--length", type=int, default=1_000_000, help="half-bits (default: %(default)s)")
     args = parser.parse_args()
     for per_us, us in [RATIOS[place] for place in args.timer or range(len(RATIOS))]:
-        durations = rounded(list(late_signal(1_000_000, args.length)), per_us, us)
+        durations = rounded(late_signal(1_000_000, args.length), per_us, us)
         expected = marks(core_sums(per_us, us), durations)
         for target in args.target or TARGETS:
             if target == "ATmega328P" and support_avr.missing():

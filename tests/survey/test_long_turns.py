@@ -120,3 +120,9 @@ def test_much_time_without_packets_does_not_make_a_loop_of_exact_times(one_edge:
     assert found.trials[0].packets == 48 and found.trials[0].share < 0.6
     assert found.verdict.finding.readable
     assert found.limits.decision == decision
+
+
+def test_a_loop_is_too_coarse_even_if_no_first_guess_of_the_lengths_is_right() -> None:
+    """Later in the capture a guess is right, by chance nearly. That shows a loop, so it is not called nothing."""
+    found = surveyed(captured(Station(), Observer(loop=Loop(period=60, jitter=0.03)), 1, packets=45))
+    assert found.verdict.finding is Finding.COARSE

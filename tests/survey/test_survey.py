@@ -128,6 +128,14 @@ def test_polarity_and_what_comes_first_mean_nothing(clean: list[int]) -> None:
         assert survey(edges).verdict.finding is Finding.SOUND
 
 
+def test_packets_of_one_edge_may_come_late_in_a_capture(clean: list[int]) -> None:
+    """The lengths are first guessed from the first durations. Here they hold no two preambles, so they prove nothing."""
+    halves = [*[58 * US] * 3_600, *clean[:2_200]]
+    found = surveyed([first + last for first, last in zip(halves[::2], halves[1::2])])
+    assert found.verdict.finding is Finding.ONE_EDGE
+    assert found.limits.one_edge and found.trials[0].packets >= 20
+
+
 def test_the_histogram_holds_each_duration_once(clean: list[int]) -> None:
     found = surveyed([*clean, 400 * US, 7 * US])
     assert found.half_bits == len(clean) + 2 == sum(found.histogram) + found.longer

@@ -8,7 +8,7 @@ these values.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import chain
 
 import attrs
@@ -152,17 +152,10 @@ class _Surveyor:
 def _surveyor_of(edges: Iterable[Edge]) -> _Surveyor:
     """All durations of the edges, taken."""
     surveyor = _Surveyor()
-    for durations, scale in _durations(edges):
+    rows = edges._rows() if isinstance(edges, Edges) else (((half.end - half.start,), 1) for half in half_bits(edges))
+    for durations, scale in rows:
         surveyor.add(durations, scale)
     return surveyor
-
-
-def _durations(edges: Iterable[Edge]) -> Iterator[tuple[Sequence[int], int]]:
-    if isinstance(edges, Edges):
-        yield from edges._rows()
-        return
-    for half in half_bits(edges):
-        yield (half.end - half.start,), 1
 
 
 def _readable(stretches: Sequence[Sequence[int]]) -> int:
@@ -180,10 +173,6 @@ def _factor_for(stretches: Sequence[Sequence[int]], pulse: int, packets: int) ->
     if pulse <= 0:
         return 1.0
     factor = 58 * US / pulse  # the shortest row of pulses is one of ones (S-9.1 A, table 1: nominal 58 us)
-    factor = min(UNITS, key=lambda unit: abs(unit / factor - 1)) if _near_unit(factor) else factor
+    factor = next((unit for unit in UNITS if 0.8 < unit / factor < 1.25), factor)
     scaled = [[round(duration * factor) for duration in stretch] for stretch in stretches]
     return factor if abs(factor - 1) > 0.1 and _readable(scaled) > packets else 1.0
-
-
-def _near_unit(factor: float) -> bool:
-    return any(0.8 < unit / factor < 1.25 for unit in UNITS)

@@ -16,6 +16,8 @@ from operator import sub
 
 import attrs
 
+from ..decision.guess import has_preambles
+from ..decision.sequence import FIRST
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
@@ -180,8 +182,10 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     """The best trials by sequence; long turns are tried only if packets are lost without."""
     part = _part(stretches)
 
-    def on_part(latency: int, turn: int) -> Trial:
-        return tried("", Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge), part)
+    def on_part(latency: int, turn: int, first: int = FIRST) -> Trial:
+        limits = Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge)
+        # If no guess of the lengths was right though there are preambles, the next hardly is, and all guesses take long.
+        return tried("", limits, part, vain=first * has_preambles(part[0][:first], limits, latency))
 
     def on_all(trials: Sequence[Trial]) -> list[Trial]:
         ordered = best_first(trials)[:BEST]
@@ -199,6 +203,8 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
         return found
     turns = [on_part(latency, TURN) for latency in WITH_TURNS]
     best = best_first(turns)[0]
+    if not best.packets:  # some packets, seldom right, show that a loop is too slow
+        turns = [best := on_part(WITH_TURNS[-1], TURN, 0)]
     if best.packets:  # if not, a shorter or longer turn is no help
         shorter, longer = (on_part(best.limits.latency_max, turn) for turn in TURNS)
         turns = [shorter, *turns, longer]

@@ -88,18 +88,21 @@ class Trial:
         return sum(isinstance(event, Cutout) for event in self.events()) + self.having(Recovery.CUTOUT)
 
 
-def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum: int = 0) -> Trial:
+def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum: int = 0, vain: int = 0) -> Trial:
     """Decode stretches of durations, ns, with some limits.
 
     :param name: short description of the limits.
     :param minimum: of the noise filter that the durations have passed, ns; 0 for no filter.
+    :param vain: number of durations after which a stretch is given up if they gave no event; 0 for never.
     """
     stretches = []
     faults = inside = recovered = lost = length = 0
     data: Counter[bytes] = Counter()
     for stretch in durations:
         receiver = receiver_for(limits)
-        events = [*receiver.feed_many(stretch), *receiver.finish()]
+        events = receiver.feed_many(stretch[:vain])
+        if events or not vain:
+            events += [*receiver.feed_many(stretch[vain:]), *receiver.finish()]
         for event in events:
             if isinstance(event, Packet):
                 data[event.data] += 1
@@ -125,10 +128,8 @@ def behind_filter(stretches: Sequence[Sequence[int]], minimum: int) -> list[list
     """Stretches of durations, ns, after a noise filter."""
     rows: list[list[int]] = []
     for stretch in stretches:
-        row: list[int] = []
-        for durations, scale in filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows():
-            row += [duration * scale for duration in durations]
-        rows.append(row)
+        kept = filtered(edges_from_durations(stretch, "ns"), minimum, "ns")._rows()
+        rows.append([duration * scale for durations, scale in kept for duration in durations])
     return rows
 
 
