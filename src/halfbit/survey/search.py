@@ -108,13 +108,8 @@ def best_first(trials: Sequence[Trial]) -> list[Trial]:
 
 def pulse_of(stretches: Rows) -> int:
     """Smallest mean of :data:`PREAMBLE` durations in a row, ns; 0 if there are too few."""
-    means = [
-        min(map(sub, totals[PREAMBLE:], totals)) // PREAMBLE
-        for stretch in stretches
-        if len(stretch) >= PREAMBLE
-        for totals in [list(accumulate(stretch, initial=0))]
-    ]
-    return min(means, default=0)
+    totals = [list(accumulate(stretch, initial=0)) for stretch in stretches if len(stretch) >= PREAMBLE]
+    return min((min(map(sub, each[PREAMBLE:], each)) // PREAMBLE for each in totals), default=0)
 
 
 def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
@@ -133,12 +128,10 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
             rows[minimum] = [stretch.durations for stretch in others[0].stretches]
             yield from others
             simple += others
-    rough = [
-        trial
-        for minimum, row in rows.items()
-        if one_edge or pulse_of(row) in HALVES
-        for trial in _by_sequence(row, minimum, one_edge)
-    ]
+    rough: list[Trial] = []
+    for minimum, row in rows.items():
+        if one_edge or pulse_of(row) in HALVES:
+            rough += _by_sequence(row, minimum, one_edge)
     # If changes are missing, a sequence may be read with far too much latency. Packets that simple limits read have all
     # their changes, so they show the true one.
     plain, best = best_first(simple)[0], best_first(simple + rough)[0]
@@ -218,21 +211,16 @@ def _name(limits: Limits) -> str:
 
 def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) -> Iterator[Trial]:
     """Trials with the latency that the best trial's packets show, simple limits first. They recover lost packets."""
-    late, usual = _latency(fit.late), _latency(fit.usual)
+    # The changes of a preamble do not show the whole latency.
+    late, usual = (min(each + each // 16 + US // 2, LATENCIES[-1]) for each in (fit.late, fit.usual))
     for trial in simple:
         if trial.filter == best.filter and trial.score >= MOST:
             limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
             yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
-    one_edge = best.limits.one_edge
-    turns = fit.latency_rare > fit.one and not one_edge  # shorter turns hide no half
+    turns = fit.latency_rare > fit.one and not best.limits.one_edge  # shorter turns hide no half
     for latency, turn in ((late, 0), (usual, fit.latency_rare))[: 1 + turns]:
-        limits = Limits(decision="sequence", one_edge=one_edge, latency_max=latency, latency_rare=turn)
+        limits = Limits(decision="sequence", one_edge=best.limits.one_edge, latency_max=latency, latency_rare=turn)
         yield tried(_name(limits), limits, stretches, best.filter)
-
-
-def _latency(late: int) -> int:
-    """The latency to try, ns. The changes of a preamble do not show all of it."""
-    return min(late + late // 16 + US // 2, LATENCIES[-1])
 
 
 def _part(stretches: Rows) -> list[Sequence[int]]:
