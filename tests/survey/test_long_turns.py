@@ -60,7 +60,7 @@ def test_the_latency_is_the_loops_usual_one(name: str, period: int, turn: int) -
     _, capture = made(row_named(name), 0, 150, 550102)
     found = surveyed(capture)
     assert period <= found.limits.latency_max / 1000 < 1.4 * period
-    assert found.limits.latency_rare == turn * 1000
+    assert turn * 1000 <= found.limits.latency_rare <= 150_000
     assert "the loop period is up to about" in found.verdict.reason
 
 

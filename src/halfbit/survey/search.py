@@ -44,6 +44,8 @@ PART = 4096
 #: Of those, the best are tried on everything: this number, if their scores are within this of the best.
 BEST = 2
 NEAR = 0.05
+#: With long turns, other latencies than the measured one must score better by this, 0 to 1.
+MUCH = 0.1
 #: Up to here, ns, a whole one-bit and a whole zero-bit can be told apart: half of 116 to 200 us (S-9.1 A, table 1,
 #: nominal values), and what a fit may be off.
 SUMS_MAX = 44 * US
@@ -142,7 +144,7 @@ def _trials(stretches: Rows, pulse: int, filters: bool) -> Iterator[Trial]:
             measured = max(measured, fitting.score * bool(fitting.limits.latency_rare))
             yield fitting
     # With long turns and too much latency, more wrong readings fit. So the measured latency is better.
-    yield from (trial for trial in rough if not trial.limits.latency_rare or trial.score > measured + NEAR)
+    yield from (trial for trial in rough if not trial.limits.latency_rare or trial.score > measured + MUCH)
 
 
 def _simple(stretches: Rows, minimum: int = 0) -> Iterator[Trial]:
