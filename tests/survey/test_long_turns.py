@@ -11,6 +11,7 @@ from itertools import islice
 import pytest
 
 from halfbit import RECEIVE, edges_from_durations
+from halfbit.decision.sequence import FIRST
 from halfbit.survey import Finding, Survey, survey
 from tests.benchmarks.simulated import sent
 from tests.trial.library import AUTO, read
@@ -57,7 +58,7 @@ def test_a_loop_with_rare_long_turns_is_read(name: str, index: int, seed: int) -
 @pytest.mark.parametrize("name, period, turn", [(OFTEN, 5, 120), (RARE, 10, 80)])
 def test_the_latency_is_the_loops_usual_one(name: str, period: int, turn: int) -> None:
     """Much more latency reads a little more, for then a change in a long turn may seem usual: so may wrong readings."""
-    _, capture = made(row_named(name), 0, 150, 550102)
+    _, capture = made(row_named(name), 0, 60, 550102)
     found = surveyed(capture)
     assert period <= found.limits.latency_max / 1000 < 1.4 * period
     assert turn * 1000 <= found.limits.latency_rare <= 150_000
@@ -126,3 +127,14 @@ def test_a_loop_is_too_coarse_even_if_no_first_guess_of_the_lengths_is_right() -
     """Later in the capture a guess is right, by chance nearly. That shows a loop, so it is not called nothing."""
     found = surveyed(captured(Station(), Observer(loop=Loop(period=60, jitter=0.03)), 1, packets=45))
     assert found.verdict.finding is Finding.COARSE
+
+
+@pytest.mark.parametrize("loop, missed", [(Loop(period=52), 0.0), (Loop(period=20, one_in=100, long=120), 0.0), (None, 0.01)])
+def test_a_short_capture_is_read_by_sequence(loop: Loop | None, missed: float) -> None:
+    """It ends before the durations from which lengths are first learned."""
+    capture = captured(Station(), Observer(loop=loop, missed=missed), 4, packets=8)
+    assert len(capture.durations) < FIRST
+    found = surveyed(capture)
+    assert found.limits.decision == "sequence"
+    assert found.trials[0].packets == len(capture.packets) == 8
+    assert (found.limits.latency_rare > 0) == (loop is not None and loop.one_in > 0)

@@ -16,12 +16,10 @@ from operator import sub
 
 import attrs
 
-from ..decision.guess import has_preambles
-from ..decision.sequence import FIRST
 from ..error import HalfbitError
 from ..limits import RECEIVE, US, Limits
 from .fit import Fit, fitted
-from .trial import TIE, Trial, behind_filter, tried
+from .trial import TIE, Rows, Trial, behind_filter, tried
 
 __all__ = ["Search", "best_first", "pulse_of"]
 
@@ -63,9 +61,6 @@ ZEROS = range(75 * US, 12_000 * US)
 
 #: The name of the standard's limits.
 STRICT = "halves, as a decoder must accept them"
-
-#: Stretches of durations, ns.
-Rows = Sequence[Sequence[int]]
 
 
 @attrs.frozen
@@ -177,10 +172,9 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     """The best trials by sequence; long turns are tried only if packets are lost without."""
     part = _part(stretches)
 
-    def on_part(latency: int, turn: int, first: int = FIRST) -> Trial:
+    def on_part(latency: int, turn: int, patient: bool = False) -> Trial:
         limits = Limits(decision="sequence", latency_max=latency, latency_rare=turn, one_edge=one_edge)
-        # If no guess of the lengths was right though there are preambles, the next hardly is, and all guesses take long.
-        return tried("", limits, part, vain=first * has_preambles(part[0][:first], limits, latency))
+        return tried("", limits, part, patient=patient)
 
     def on_all(trials: Sequence[Trial]) -> list[Trial]:
         ordered = best_first(trials)[:BEST]
@@ -199,7 +193,7 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     turns = [on_part(latency, TURN) for latency in WITH_TURNS]
     best = best_first(turns)[0]
     if not best.packets:  # some packets, seldom right, show that a loop is too slow
-        turns = [best := on_part(WITH_TURNS[-1], TURN, 0)]
+        turns = [best := on_part(WITH_TURNS[-1], TURN, patient=True)]
     if best.packets:  # if not, a shorter or longer turn is no help
         shorter, longer = (on_part(best.limits.latency_max, turn) for turn in TURNS)
         turns = [shorter, *turns, longer]
@@ -222,7 +216,7 @@ def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) ->
     turns = fit.latency_rare > fit.one and not best.limits.one_edge  # shorter turns hide no half
     for latency, turn in ((late, 0), (usual, fit.latency_rare))[: 1 + turns]:
         limits = Limits(decision="sequence", one_edge=best.limits.one_edge, latency_max=latency, latency_rare=turn)
-        yield tried(_name(limits), limits, stretches, best.filter)
+        yield tried(_name(limits), limits, stretches, best.filter, patient=False)
 
 
 def _part(stretches: Rows) -> list[Sequence[int]]:

@@ -10,11 +10,16 @@ import attrs
 
 from ..capture.filter import filtered
 from ..decision import receiver_for
+from ..decision.guess import has_preambles
+from ..decision.sequence import FIRST
 from ..edge import edges_from_durations
 from ..event import Cutout, Fault, FaultKind, Packet, PacketEvent, Recovery
 from ..limits import Limits
 
-__all__ = ["Stretch", "Trial", "behind_filter", "preambles", "tried"]
+__all__ = ["Rows", "Stretch", "Trial", "behind_filter", "preambles", "tried"]
+
+#: Stretches of durations, ns.
+Rows = Sequence[Sequence[int]]
 
 #: Score of the time in a recovered packet. Time in other packets scores 1.
 RECOVERED = 0.98
@@ -88,21 +93,23 @@ class Trial:
         return sum(isinstance(event, Cutout) for event in self.events()) + self.having(Recovery.CUTOUT)
 
 
-def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum: int = 0, vain: int = 0) -> Trial:
+def tried(name: str, limits: Limits, durations: Rows, minimum: int = 0, patient: bool = True) -> Trial:
     """Decode stretches of durations, ns, with some limits.
 
     :param name: short description of the limits.
     :param minimum: of the noise filter that the durations have passed, ns; 0 for no filter.
-    :param vain: number of durations after which a stretch is given up if they gave no event; 0 for never.
+    :param patient: False to give up a stretch if its start holds preambles but gives no event by sequence. Then no guess
+        of the lengths was right, the next hardly is, and all guesses take long.
     """
     stretches = []
     faults = inside = recovered = lost = length = 0
     data: Counter[bytes] = Counter()
     for stretch in durations:
         receiver = receiver_for(limits)
-        events = receiver.feed_many(stretch[:vain])
-        if events or not vain:
-            events += [*receiver.feed_many(stretch[vain:]), *receiver.finish()]
+        start = stretch[:FIRST]
+        events = receiver.feed_many(start)
+        if events or patient or len(start) < FIRST or not has_preambles(start, limits, limits.latency_max):
+            events += [*receiver.feed_many(stretch[FIRST:]), *receiver.finish()]
         for event in events:
             if isinstance(event, Packet):
                 data[event.data] += 1
@@ -124,7 +131,7 @@ def tried(name: str, limits: Limits, durations: Sequence[Sequence[int]], minimum
     )  # fmt: skip
 
 
-def behind_filter(stretches: Sequence[Sequence[int]], minimum: int) -> list[list[int]]:
+def behind_filter(stretches: Rows, minimum: int) -> list[list[int]]:
     """Stretches of durations, ns, after a noise filter."""
     rows: list[list[int]] = []
     for stretch in stretches:
