@@ -42,11 +42,11 @@ def surveyed(capture: Capture) -> Survey:
     return survey(edges_from_durations(capture.durations, "ns"), thorough=False)
 
 
-@pytest.mark.parametrize("name, index, seed", [(FAST, 11, 530001), (SLOWER, 1, 330001)])
+@pytest.mark.parametrize("name, index, seed", [(FAST, 11, 530001), (SLOWER, 1, 330001), (SLOWER, 23, 581001)])
 def test_a_loop_with_rare_long_turns_is_read(name: str, index: int, seed: int) -> None:
-    """Both captures were lost once.
+    """The captures were lost once.
 
-    In the first the long turns meet nearly half of the preambles, and it was called too coarse. In the second the
+    In the first and the third many preambles meet long turns, and they were called too coarse. In the second the
     packets show the latency, but long turns were not tried with it.
     """
     scene, capture = made(row_named(name), index, 150, seed)
@@ -107,18 +107,18 @@ def test_limits_that_lose_much_of_a_slow_loop_are_not_believed() -> None:
 
 
 def test_a_coarse_timer_does_not_make_a_loop_too_coarse() -> None:
-    found = surveyed(captured(Station(), Observer(loop=Loop(period=56), tick=10), 1))
+    found = surveyed(captured(Station(), Observer(loop=Loop(period=56), tick=10), 1, packets=30))
     assert found.verdict.finding is Finding.POLLED
 
 
 @pytest.mark.parametrize("one_edge, decision", [(False, "halves"), (True, "sequence")])
 def test_much_time_without_packets_does_not_make_a_loop_of_exact_times(one_edge: bool, decision: str) -> None:
     """Between packet end bit and preamble there may be other protocols' signals (S-9.2 A)."""
-    durations = [*sent(6).durations, *[300_000] * 200] * 8
+    durations = [*sent(6).durations, *[300_000] * 200] * 4
     if one_edge:
         durations = [first + last for first, last in zip(durations[::2], durations[1::2])]
     found = survey(edges_from_durations(durations, "ns"), thorough=False)
-    assert found.trials[0].packets == 48 and found.trials[0].share < 0.6
+    assert found.trials[0].packets == 24 and found.trials[0].share < 0.6
     assert found.verdict.finding.readable
     assert found.limits.decision == decision
 

@@ -59,7 +59,7 @@ FIRST = 800
 WHOLE = 40
 #: A guess is accepted at once if packets are read after this share of the preambles.
 ENOUGH = 0.7
-#: Durations without a packet after which a guess is given up: about three packets.
+#: Half-bits without a packet after which a guess is given up: about three packets.
 VAIN = 350
 #: Fewest packets to learn from.
 FEWEST = 2
@@ -120,7 +120,7 @@ def _refined(durations: Sequence[int], limits: Limits, learned: Learned, latency
 def _tried(durations: Sequence[int], limits: Limits, lengths: Lengths, latency: int, rough: _Rough) -> Learned | None:
     """Read with some lengths and learn from the packets; ``None`` if there are too few packets."""
     reader = SequenceReader(limits, lengths, latency + rough.latency, slack=rough.slack)
-    vain = VAIN * (1 + bool(limits.latency_rare))
+    vain = VAIN * (1 + bool(limits.latency_rare)) // (1 + limits.one_edge)
     for at, duration in enumerate(durations):
         reader.feed(duration)
         if at == vain and not reader.found:

@@ -98,8 +98,8 @@ def tried(name: str, limits: Limits, durations: Rows, minimum: int = 0, patient:
 
     :param name: short description of the limits.
     :param minimum: of the noise filter that the durations have passed, ns; 0 for no filter.
-    :param patient: False to give up a stretch if its start holds preambles but gives no event by sequence. Then no guess
-        of the lengths was right, the next hardly is, and all guesses take long.
+    :param patient: False to give up a stretch if its start holds preambles but gives no event by sequence. Then no
+        guess of the lengths was right, the next hardly is, and all guesses take long.
     """
     stretches = []
     faults = inside = recovered = lost = length = 0
