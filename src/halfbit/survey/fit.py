@@ -26,8 +26,8 @@ FEWEST = 3
 #: Fewest half-bits of a preamble that show how late changes are seen: the least that a decoder may accept, 10 one-bits
 #: (S-9.2 A), without those at the ends.
 LONG = 16
-#: Share of the preambles, 0 to 1, whose lateness is usual: if these are alike, and if not. The others meet long turns.
-ALIKE, USUAL = 0.9, 0.95
+#: Share of the preambles, 0 to 1, whose lateness is usual. The others hold rare late changes.
+USUAL = 0.95
 #: If a change is later than the usual lateness by this factor, and by 2 us, it is a rare late one.
 BEYOND = 1.25
 #: If packets were recovered in one of these ways, not all their half-bits can be laid beside the changes.
@@ -59,7 +59,7 @@ class Fit:
     @property
     def usual(self) -> int:
         """The usual lateness, ns: less than ``late`` if long turns, which can hide a half, meet many preambles."""
-        return min(self.late, round(BEYOND * self.late_median)) if self.latency_rare > self.one else self.late
+        return self.late_median if self.latency_rare > self.one else self.late
 
 
 def fitted(trial: Trial) -> Fit | None:
@@ -77,9 +77,7 @@ def fitted(trial: Trial) -> Fit | None:
         one = sum(duration for run in runs for duration, _ in run) / halves
         odd = 0.0 if limits.one_edge else _odd(runs) * 2 / halves
         spreads = sorted(_spread(run, one, odd) for run in runs)
-        alike, late = (spreads[int(share * (len(spreads) - 1))] for share in (ALIKE, USUAL))
-        if limits.latency_rare and alike <= BEYOND * median(spreads):
-            late = alike
+        late = spreads[int(USUAL * (len(spreads) - 1))]
     lengths = learned(pieces, round(late), limits.latency_rare)
     if lengths is None:
         return None
