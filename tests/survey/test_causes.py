@@ -39,7 +39,7 @@ def figure(found: Survey, pattern: str) -> float:
 
 @pytest.mark.parametrize("one_in", [100, 300])
 def test_missed_changes(one_in: int) -> None:
-    found = surveyed(Observer(missed=1 / one_in), packets=150)
+    found = surveyed(Observer(missed=1 / one_in), packets=90)
     assert found.verdict.finding is Finding.MISSED
     assert figure(found, r"one level change in (\d+) is missing") == pytest.approx(one_in, rel=0.4)
     assert "shorter interrupt routine" in found.verdict.advice

@@ -190,11 +190,11 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
     found = on_all(trials)
     if one_edge or any(trial.complete for trial in found):
         return found
-    turns = [on_part(latency, TURN) for latency in WITH_TURNS]
+    turns = [on_part(latency, TURN) for latency in WITH_TURNS[:-1]]
+    # Some packets, seldom right, show that a loop is too slow.
+    turns.append(on_part(WITH_TURNS[-1], TURN, patient=not any(trial.packets for trial in turns)))
     # With more latency than the loop has, more wrong readings fit.
     best = next(trial for trial in turns if trial.score >= best_first(turns)[0].score - NEAR)
-    if not best.packets:  # some packets, seldom right, show that a loop is too slow
-        best = on_part(WITH_TURNS[-1], TURN, patient=True)
     shorter, longer = (on_part(best.limits.latency_max, turn) if best.packets else best for turn in TURNS)
     return found + on_all([shorter, best, longer])
 
