@@ -42,13 +42,9 @@ def surveyed(capture: Capture) -> Survey:
     return survey(edges_from_durations(capture.durations, "ns"), thorough=False)
 
 
-@pytest.mark.parametrize("name, index, seed", [(FAST, 11, 530001), (SLOWER, 1, 330001), (SLOWER, 23, 581001)])
+@pytest.mark.parametrize("name, index, seed", [(FAST, 11, 530001), (SLOWER, 23, 581001)])
 def test_a_loop_with_rare_long_turns_is_read(name: str, index: int, seed: int) -> None:
-    """The captures were lost once.
-
-    In the first and the third many preambles meet long turns, and they were called too coarse. In the second the
-    packets show the latency, but long turns were not tried with it.
-    """
+    """Both captures were lost once: many preambles meet long turns, and the loops were called too coarse."""
     scene, capture = made(row_named(name), index, 150, seed)
     found: Score = score(capture.packets, read(capture.durations, AUTO, scene.observer).packets)
     assert found.right >= 0.98 * found.sent
@@ -60,7 +56,7 @@ def test_the_latency_is_the_loops_usual_one(name: str, period: int, turn: int) -
     """Much more latency reads a little more, for then a change in a long turn may seem usual: so may wrong readings."""
     _, capture = made(row_named(name), 0, 60, 550102)
     found = surveyed(capture)
-    assert period <= found.limits.latency_max / 1000 < 1.4 * period
+    assert period <= found.limits.latency_max / 1000 < 1.2 * period
     assert turn * 1000 <= found.limits.latency_rare <= 150_000
     assert "the loop period is up to about" in found.verdict.reason
 
