@@ -125,7 +125,9 @@ def test_a_loop_is_too_coarse_even_if_no_first_guess_of_the_lengths_is_right() -
     assert found.verdict.finding is Finding.COARSE
 
 
-@pytest.mark.parametrize("loop, missed", [(Loop(period=52), 0.0), (Loop(period=20, one_in=100, long=120), 0.0), (None, 0.01)])
+@pytest.mark.parametrize(
+    "loop, missed", [(Loop(period=52), 0.0), (Loop(period=20, one_in=100, long=120), 0.0), (None, 0.01)]
+)
 def test_a_short_capture_is_read_by_sequence(loop: Loop | None, missed: float) -> None:
     """It ends before the durations from which lengths are first learned."""
     capture = captured(Station(), Observer(loop=loop, missed=missed), 4, packets=8)
