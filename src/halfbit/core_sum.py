@@ -17,7 +17,7 @@ end of a bit by half of the difference between a zero and a one. A packet is giv
 more strain since the packet's start bit, together with the strain from before. Strain from before counts only for a
 packet that has little strain itself, because a lost or extra change swaps the phase, and only as far as the lane's
 packets have proved it since its last fault: noise strains both lanes by chance. A packet whose phase is not clear
-yet is held.
+yet is held. If many zeros are stretched, so is the first packet after a fault, until the next proves its lengths.
 
 At the start durations are only kept, until lengths are learned that fit them. If there is no more room, the oldest are
 given up. Then two are decoded with each one that comes, until none is left. Lengths are learned again if no packet has
@@ -285,9 +285,11 @@ class Sums:
         own_max = OWN_MAX_STRETCHED if stretches else OWN_MAX
         if lane.own > own_max or clear < lane.own or clear < OWN_CLEAR and stretches:
             return UNSURE
+        # By wrong lengths a bit may be read wrong without strain. Such lengths bring faults.
+        after_fault = stretches and not lane.proof
         past = lane.past if lane.past < lane.proof else lane.proof
         lane.proof = lane.proof + clear if lane.proof + clear < PAST_MAX else PAST_MAX
-        if clear + past < (CLEAR_STRETCHED if stretches else CLEAR):
+        if after_fault or clear + past < (CLEAR_STRETCHED if stretches else CLEAR):
             self.dropped = lane.held
             lane.hold()
             return HELD

@@ -140,6 +140,7 @@ static uint8_t sum_judge(sum_t *s, lane_t *lane, lane_t *other)
     int16_t clear = (int16_t)(lane->others - lane->own);
     int8_t past = lane->past < lane->proof ? lane->past : lane->proof;
     uint8_t stretches = halfbit_sum_many_stretched(&s->lengths);
+    uint8_t after_fault = stretches && !lane->proof;
 
     if (lane->chance)
         return NOT_UNSURE;
@@ -147,7 +148,7 @@ static uint8_t sum_judge(sum_t *s, lane_t *lane, lane_t *other)
         || (clear < OWN_CLEAR && stretches))
         return UNSURE;
     lane->proof = (int8_t)(lane->proof + clear < PAST_MAX ? lane->proof + clear : PAST_MAX);
-    if (clear + past < (stretches ? CLEAR_STRETCHED : CLEAR)) {
+    if (after_fault || clear + past < (stretches ? CLEAR_STRETCHED : CLEAR)) {
         lane_hold(lane);
         return NOT_UNSURE;
     }
