@@ -75,6 +75,7 @@ def fitted(trial: Trial) -> Fit | None:
             return None
         spreads = sorted(_spread(run, lengths.one, lengths.one_difference) for run in runs)
         late = round(spreads[int(USUAL * (len(spreads) - 1))])
+    assert lengths is not None
     return Fit(
         one=lengths.one,
         zero=(lengths.zero_first + lengths.zero_last) // 2,
