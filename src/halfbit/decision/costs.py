@@ -14,8 +14,8 @@ import attrs
 from ..limits import US
 
 __all__ = [
-    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST", "NARROW",
-    "POLLED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
+    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "CLEAR", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST",
+    "NARROW", "POLLED", "REPEATED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
 ]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
@@ -26,6 +26,10 @@ RIVAL = 5.0
 RIVAL_ONE_EDGE = 6.0
 #: There, a dropped reading counts as this much less likely, nepers, because its error detection byte is not seen yet.
 CHECKED = 1.5
+#: There, a packet that was clear before is this much likelier, nepers: stations repeat packets (S-9.2 A), and a new one
+#: may be any other. And the number of such packets that are remembered.
+REPEATED = 2.5
+CLEAR = 64
 #: Readings that cost this much more than the best are dropped.
 SURELY = 12.0
 #: Cost of starting a preamble while the best reading is inside a packet.

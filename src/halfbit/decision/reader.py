@@ -17,6 +17,7 @@ likelier, and if it does not assume too many errors.
 
 from __future__ import annotations
 
+from collections import deque
 from functools import reduce
 from math import inf, log
 from operator import xor
@@ -24,7 +25,8 @@ from operator import xor
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import (
-    ADRIFT, CHANCE, CHECKED, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, RIVAL, RIVAL_ONE_EDGE, SURELY, How, costs_of,
+    ADRIFT, CHANCE, CHECKED, CLEAR, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, REPEATED, RIVAL, RIVAL_ONE_EDGE,
+    SURELY, How, costs_of,
 )  # fmt: skip
 from .lengths import SLACK, SOME, Lengths
 from .ones import Ones
@@ -82,6 +84,7 @@ class SequenceReader:
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
         self._unit = self._each * lengths.one
+        self._clear: deque[bytes] = deque(maxlen=CLEAR)  # the last packets that were clear and not repeated
         self.restart(start)
         self.learn(lengths)
 
@@ -227,7 +230,7 @@ class SequenceReader:
             found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
             if found is not None:
                 # The end bit counts for the next preamble (S-9.2 A).
-                after.append((cost, RUN, 2 + ones, low, high, and_found(trail, found.end, found)))
+                after.append((found.total, RUN, 2 + ones, low, high, and_found(trail, found.end, found)))
 
     def _packet(self, value: int, cost: float, trail: Trail, end: int) -> Found | None:
         """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
@@ -239,6 +242,7 @@ class SequenceReader:
             return None
         data = value.to_bytes(length + 1, "big")[1:]
         if not reduce(xor, data):
+            cost -= REPEATED * (data in self._clear)
             return Found(data, trail.preamble, trail.run_start, end, trail.how, cost - trail.cost, cost)
         refused, when = self._refused
         if cost < refused or self.now - when > WAIT * 2 * self._one:
@@ -346,7 +350,7 @@ class SequenceReader:
         if least - self._late <= now - end <= most + self._late:
             found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
             if found is not None:
-                after.append((cost, RUN, 0, now - self._late, now, and_found(trail, now, found)))
+                after.append((found.total, RUN, 0, now - self._late, now, and_found(trail, now, found)))
 
     def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
         """The likeliest readings, the best one first. The others are dropped.
@@ -371,7 +375,7 @@ class SequenceReader:
         least, *_, trail = self._readings[0]
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
-        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous
+        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous + REPEATED * (packet.data in self._clear)
         margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
@@ -380,6 +384,8 @@ class SequenceReader:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin:
+            if self._ambiguous and packet.data not in self._clear:
+                self._clear.append(packet.data)
             readings = [each for each in self._readings if has(each, packet)]
         else:  # the packet may have been wrong about the lateness, and so may the run after it
             readings = [widened(each, self.now - self._late, self.now) for each in self._readings]
