@@ -26,7 +26,7 @@ RIVAL = 5.0
 RIVAL_ONE_EDGE = 6.0
 #: There, a dropped reading counts as this much less likely, nepers, because its error detection byte is not seen yet.
 CHECKED = 1.5
-#: There, a packet that was clear before is this much likelier, nepers: stations repeat packets (S-9.2 A), and a new one
+#: There, a packet that was clear before is this much likelier, nepers, because stations repeat packets, and a new one
 #: may be any other. And the number of such packets that are remembered.
 REPEATED = 2.5
 CLEAR = 64
@@ -40,8 +40,8 @@ NARROW = 1.0
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
 #: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
-#: time, ns, over the lateness: so little that, at 3 us, one such chance is not enough for the margin, but two are.
-#: The less the lateness and the fewer the stretched zeros, the less likely is a chance.
+#: time, ns, over the lateness: so little that, at 3 us, one such chance is not enough for the margin, but two are. It
+#: costs less if the station stretches zeros by few different times.
 CHANCE = 110 * US
 
 
