@@ -14,8 +14,8 @@ import attrs
 from ..limits import US
 
 __all__ = [
-    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST", "NARROW",
-    "POLLED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
+    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "CLEAR", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST",
+    "NARROW", "POLLED", "REPEATED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
 ]
 
 #: Number of readings followed. Up to ``MOST`` are followed if they cost at most ``RIVAL`` more than the best.
@@ -26,6 +26,10 @@ RIVAL = 5.0
 RIVAL_ONE_EDGE = 6.0
 #: There, a dropped reading counts as this much less likely, nepers, because its error detection byte is not seen yet.
 CHECKED = 1.5
+#: There, a packet that was clear before is this much likelier, nepers, because stations repeat packets, and a new one
+#: may be any other. And the number of such packets that are remembered.
+REPEATED = 2.5
+CLEAR = 64
 #: Readings that cost this much more than the best are dropped.
 SURELY = 12.0
 #: Cost of starting a preamble while the best reading is inside a packet.
@@ -36,8 +40,8 @@ NARROW = 1.0
 #: Share of stretched zeros from which there are many, 0 to 1.
 MANY = 0.1
 #: With one edge, a stretched zero may end just where another reading expects a change. This costs the logarithm of this
-#: time, ns, over the lateness: so little that, at 3 us, one such chance is not enough for the margin, but two are.
-#: The less the lateness and the fewer the stretched zeros, the less likely is a chance.
+#: time, ns, over the lateness: so little that, at 3 us, one such chance is not enough for the margin, but two are. It
+#: costs less if the station stretches zeros by few different times.
 CHANCE = 110 * US
 
 

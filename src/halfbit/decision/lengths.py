@@ -60,6 +60,8 @@ class Lengths(NamedTuple):
     one_difference: int = 0
     #: Share of the zeros that are stretched, 0 to 1.
     stretched: float = 0.0
+    #: Share of the pairs of stretched zeros that are stretched by the same time, 0 to 1.
+    alike: float = 0.0
 
     def half(self, kind: int, last: int) -> int:
         """Length of a half-bit, ns. ``kind`` is 1 or 0; ``last`` is 0 for the first half of a bit, 1 for the last."""
@@ -70,7 +72,7 @@ class Lengths(NamedTuple):
     def towards(self, other: Lengths) -> Lengths:
         """The weighted mean: 3 parts these lengths (from many packets), 1 part ``other`` (from a few packets)."""
         one, first, last, difference = ((3 * old + new) // 4 for old, new in zip(self[:4], other[:4]))
-        return Lengths(one, first, last, difference, (3 * self.stretched + other.stretched) / 4)
+        return Lengths(one, first, last, difference, *((3 * old + new) / 4 for old, new in zip(self[4:], other[4:])))
 
     def of(self, halves: Halves) -> int:
         """Total length of some half-bits, ns."""
@@ -184,17 +186,15 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
         for halves, durations in by_halves.items()
     }
     most = {halves: middle + latency + STRETCHED for halves, middle in middles.items()}
-    of_zeros = [
-        duration > most[halves] + rare for halves, all_ in by_halves.items() for duration in all_ if not _ones(halves)
-    ]
-    if not of_zeros or not any(map(_ones, by_halves)):
+    over = sorted(d - most[halves] - rare for halves, all_ in by_halves.items() for d in all_ if not _ones(halves))
+    if not over or not any(map(_ones, by_halves)):
         return None
     one, zero = _fitted(list(_runs(pieces, most, means)), means, latency)
     if not 0 < one < zero:
         return None
     first, last = _apart(means, zero)
     ones = [means.get(((1, last),), one) for last in (0, 1)]
-    share = fmean(of_zeros)
+    share = fmean(more > 0 for more in over)
     if share <= SOME:
         return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]))
     # Slightly stretched zeros count as normal zeros, so normal zeros are shorter than the mean. The median will not do:
@@ -203,7 +203,10 @@ def learned(pieces: Iterable[Piece], latency: int, rare: int = 0) -> Lengths | N
     first, last = _apart(means, zero - latency // 16)
     if share > MOST:
         first, last = min(first, one + LEAST), min(last, one + LEAST)
-    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share)
+    longer = over[bisect_right(over, 0) :]
+    pairs = sum(bisect_right(longer, more + (latency + US) // 2) - at for at, more in enumerate(longer, 1))
+    alike = 2 * pairs / max(len(longer) * (len(longer) - 1), 1)
+    return Lengths(round(one), round(first), round(last), round(ones[0] - ones[1]), share, alike)
 
 
 def _middle(durations: list[int], latency: int) -> int:

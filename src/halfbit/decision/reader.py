@@ -17,6 +17,7 @@ likelier, and if it does not assume too many errors.
 
 from __future__ import annotations
 
+from collections import deque
 from functools import reduce
 from math import inf, log
 from operator import xor
@@ -24,7 +25,8 @@ from operator import xor
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import (
-    ADRIFT, CHANCE, CHECKED, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, RIVAL, RIVAL_ONE_EDGE, SURELY, How, costs_of,
+    ADRIFT, CHANCE, CHECKED, CLEAR, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, REPEATED, RIVAL, RIVAL_ONE_EDGE,
+    SURELY, How, costs_of,
 )  # fmt: skip
 from .lengths import SLACK, SOME, Lengths
 from .ones import Ones
@@ -82,6 +84,7 @@ class SequenceReader:
         #: Packets found so far. The caller removes them.
         self.found: list[Found] = []
         self._unit = self._each * lengths.one
+        self._clear: deque[bytes] = deque(maxlen=CLEAR)  # the last packets that were clear and not repeated
         self.restart(start)
         self.learn(lengths)
 
@@ -108,13 +111,11 @@ class SequenceReader:
         self._stretches = min(lengths.stretched / MANY, 1.0)
         # With one edge, many stretched zeros make many readings possible.
         self._ambiguous = each > 1 and lengths.stretched > MANY
-        self._rival = RIVAL_ONE_EDGE if self._ambiguous else RIVAL
         self._margin = MARGIN_ONE_EDGE if self._ambiguous else MARGIN_TURNS if self._rare else MARGIN
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
-        # What a stretched zero costs that ends just where another reading expects a change.
-        self._stretched = self._costs.stretched + (log(CHANCE / (late + US)) if self._ambiguous else 0.0)
+        self._stretched = self._costs.stretched - log(max((late + US) / CHANCE, lengths.alike)) * self._ambiguous
         self._ones.unit = self._unit
         self._steps, self._missed = Steps(each, lengths, slack), Steps(2 * each, lengths, 2 * slack)
         self._missed_twice = Steps(3 * each, lengths, 2 * slack) if each == 1 else None
@@ -166,10 +167,9 @@ class SequenceReader:
                 self._skip(after, reading, self._missed, self._costs.missed, How.MISSED)
             if self._ambiguous:
                 self._stretch(after, reading, self._stretched)
-        kept = len(after)
         if surprised:
             self._assume(after, surprised)
-        mixed = mixed or len(after) > kept
+            mixed = True
         self._readings = self._best_of(after, early, mixed) if len(after) > 1 else after
         self._before, self._mixed = readings, mixed
         if self._ones.count >= BEGUN and (not self._ones.count % BEGUN or self._ones.count == self._need):
@@ -203,14 +203,13 @@ class SequenceReader:
         after a preamble, each reading allows for all that the changes of this preamble leave possible.
         """
         run = self._ones.count
+        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         if run >= self._need:
-            _, low, high, _ = self._ones.back(self._need // self._each - OUTSIDE)
             self._readings = [widened(each, low, high) for each in self._readings]
         if any(each[1] == RUN and not each[5].how for each in self._readings):
             return
         best = self._readings[0] if self._readings else None
         trail = Trail(self._ones.start, found=best[5].found if best else ())
-        _, low, high, _ = self._ones.back(min(run, self._need) // self._each - OUTSIDE)
         self._readings.append((best[0] + ADRIFT if best else 0.0, RUN, run, low, high, trail))
         self._mixed = True
 
@@ -224,26 +223,25 @@ class SequenceReader:
                 trail = Trail(trail.run_start, min((value + ones) // 2, 255), trail.how, cost, *trail[4:])
                 after.append((cost, then, 1 << shift | bits, low, high, trail))
         else:
-            found = self._packet(value << shift | bits, cost, trail, self.now - ones * self._one)
-            if found is not None:
-                # The end bit counts for the next preamble (S-9.2 A).
-                after.append((cost, RUN, 2 + ones, low, high, and_found(trail, found.end, found)))
+            # The end bit counts for the next preamble (S-9.2 A).
+            end = self.now - ones * self._one
+            self._end(after, (cost, RUN, 2 + ones, low, high, trail), value << shift | bits, end, end)
 
-    def _packet(self, value: int, cost: float, trail: Trail, end: int) -> Found | None:
-        """The packet of a reading after its end bit; ``None`` if it is too short or its error detection byte is wrong.
+    def _end(self, after: list[Reading], reading: Reading, value: int, end: int, run_start: int) -> None:
+        """Keep a reading that ended a packet, unless that is too short or its error detection byte is wrong.
 
         :param end: end of the end bit, ns.
         """
-        length = value.bit_length() // 8
-        if length < self._shortest:
-            return None
-        data = value.to_bytes(length + 1, "big")[1:]
+        cost, trail = reading[0], reading[5]
+        data = value.to_bytes(value.bit_length() // 8 + 1, "big")[1:]
+        if len(data) < self._shortest:
+            return
         if not reduce(xor, data):
-            return Found(data, trail.preamble, trail.run_start, end, trail.how, cost - trail.cost, cost)
-        refused, when = self._refused
-        if cost < refused or self.now - when > WAIT * 2 * self._one:
+            cost -= REPEATED * (data in self._clear)
+            found = Found(data, trail.preamble, trail.run_start, end, trail.how, cost - trail.cost, cost)
+            after.append((cost, *reading[1:5], and_found(trail, run_start, found)))
+        elif cost < self._refused[0] or self.now - self._refused[1] > WAIT * 2 * self._one:
             self._refused = (cost, self.now)
-        return None
 
     def _assume(self, after: list[Reading], surprised: list[Reading]) -> None:
         """Keep the readings that the change does not fit, with an assumed error."""
@@ -344,9 +342,7 @@ class SequenceReader:
         at_start = self._each > 1 and self._duration < TWO
         least, most = CUTOUT_BEGINS if at_start else (CUTOUT_MIN, CUTOUT_MAX + 2 * self._one)
         if least - self._late <= now - end <= most + self._late:
-            found = self._packet(value, cost, and_assumed(trail, How.CUTOUT), end)
-            if found is not None:
-                after.append((cost, RUN, 0, now - self._late, now, and_found(trail, now, found)))
+            self._end(after, (cost, RUN, 0, now - self._late, now, and_assumed(trail, How.CUTOUT)), value, end, now)
 
     def _best_of(self, readings: list[Reading], early: int, mixed: bool) -> list[Reading]:
         """The likeliest readings, the best one first. The others are dropped.
@@ -356,7 +352,7 @@ class SequenceReader:
         readings.sort(key=by_cost)
         if mixed or self._mixed:
             readings = distinct(readings, early)
-        kept = to_follow(readings, self._rival)
+        kept = to_follow(readings, RIVAL_ONE_EDGE if self._ambiguous else RIVAL)
         if kept < len(readings):
             dropped = readings[kept][0]
             self._dropped = min(self._dropped, dropped - readings[0][0])
@@ -371,7 +367,8 @@ class SequenceReader:
         least, *_, trail = self._readings[0]
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
-        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous
+        known = packet.data in self._clear
+        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous + REPEATED * known
         margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
@@ -380,6 +377,8 @@ class SequenceReader:
             margin = 0.0
         self.found.append(packet._replace(margin=margin))
         if margin:
+            if self._ambiguous and not known:
+                self._clear.append(packet.data)
             readings = [each for each in self._readings if has(each, packet)]
         else:  # the packet may have been wrong about the lateness, and so may the run after it
             readings = [widened(each, self.now - self._late, self.now) for each in self._readings]

@@ -107,18 +107,13 @@ class SequenceReceiver:
             self._since = 0
             return []
         self._learned = found.lengths
-        self._latency = self._latency_of(found.latency)
-        start = self.now - sum(recent)
-        self._reader = reader = SequenceReader(self._limits, self._learned, self._latency, start)
+        # The latency may be a little above the limits, but not with long turns.
+        if not self._limits.latency_rare and found.latency <= self._latency + MORE_LATENCY:
+            self._latency = max(self._latency, found.latency)
+        self._reader = reader = SequenceReader(self._limits, self._learned, self._latency, self.now - sum(recent))
         for duration in recent:
             reader.feed(duration)
         return self._take(reader)
-
-    def _latency_of(self, seen: int) -> int:
-        """The latency to use, ns, if ``seen`` was measured: a little above the limits, but not with long turns."""
-        if self._limits.latency_rare or seen > self._latency + MORE_LATENCY:
-            return self._latency
-        return max(self._latency, seen)
 
     def _take(self, reader: SequenceReader) -> list[PacketEvent]:
         """The events of the reader's packets; learns from these packets."""
