@@ -14,7 +14,7 @@ import attrs
 from ..limits import US
 
 __all__ = [
-    "ADRIFT", "BEAM", "CHANCE", "CHECKED", "CLEAR", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST",
+    "ADRIFT", "BEAM", "CHANCE", "CLEAR", "COST", "COST_HALF_STRETCHED", "Costs", "How", "MANY", "MOST",
     "NARROW", "POLLED", "REPEATED", "RIVAL", "RIVAL_ONE_EDGE", "SURELY", "costs_of",
 ]
 
@@ -23,9 +23,7 @@ BEAM = 14
 MOST = 128
 RIVAL = 5.0
 #: The same for captures of one edge with stretched zeros, because many readings fit these.
-RIVAL_ONE_EDGE = 6.0
-#: There, a dropped reading counts as this much less likely, nepers, because its error detection byte is not seen yet.
-CHECKED = 1.5
+RIVAL_ONE_EDGE = 7.0
 #: There, a packet that was clear before is this much likelier, nepers, because stations repeat packets, and a new one
 #: may be any other. And the number of such packets that are remembered.
 REPEATED = 2.5

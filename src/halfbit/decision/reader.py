@@ -25,7 +25,7 @@ from operator import xor
 from ..ledger import CUTOUT_BEGINS, CUTOUT_MAX, CUTOUT_MIN
 from ..limits import US, Limits
 from .costs import (
-    ADRIFT, CHANCE, CHECKED, CLEAR, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, REPEATED, RIVAL, RIVAL_ONE_EDGE,
+    ADRIFT, CHANCE, CLEAR, COST, COST_HALF_STRETCHED, MANY, NARROW, POLLED, REPEATED, RIVAL, RIVAL_ONE_EDGE,
     SURELY, How, costs_of,
 )  # fmt: skip
 from .lengths import SLACK, SOME, Lengths
@@ -368,7 +368,7 @@ class SequenceReader:
         packet = trail.found[0]
         rivals = [reading for reading in self._readings if not has(reading, packet)]
         known = packet.data in self._clear
-        dropped = min(self._dropped, trail.dropped) + CHECKED * self._ambiguous + REPEATED * known
+        dropped = min(self._dropped, trail.dropped) + REPEATED * known
         margin = min(dropped, min(map(by_cost, rivals), default=inf) - least)
         if margin < self._margin and self._waited < WAIT and any(reading[1] != RUN for reading in rivals):
             return
