@@ -114,13 +114,7 @@ class Lengths:
 
     def learn(self, bit: int, off: int) -> int:
         """Correct the length of a kind of bit, as :meth:`Length.learn`."""
-        if bit == ONE:
-            change = self.one.learn(off)
-        else:
-            if off > 0:
-                # Some of these zeros are stretched a little. Their share grows with the share of stretched zeros.
-                off = off * (32 - (self.stretching >> 10)) >> 5
-            change = self.zero.learn(off)
+        change = (self.one if bit == ONE else self.zero).learn(off)
         self.both += change
         return change
 

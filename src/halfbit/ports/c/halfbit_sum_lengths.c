@@ -106,15 +106,6 @@ uint8_t halfbit_sum_many_stretched(const lengths_t *l)
     return l->stretching > MANY;
 }
 
-static int16_t lengths_learn(lengths_t *l, uint8_t bit, int16_t off)
-{
-    if (bit == HALFBIT_ONE)
-        return length_learn(&l->one, off);
-    if (off > 0)
-        off = (int16_t)((uint16_t)((uint16_t)off * (uint16_t)(32u - (l->stretching >> 10))) >> 5);
-    return length_learn(&l->zero, off);
-}
-
 void halfbit_sum_boundaries_lose(boundaries_t *b)
 {
     b->strain = STRAIN_MAX;
@@ -184,7 +175,7 @@ uint8_t halfbit_sum_boundaries_bit(boundaries_t *b, lengths_t *l, halfbit_sum_du
         if (bit == HALFBIT_ZERO)
             l->stretching = (uint16_t)(l->stretching - (l->stretching >> 5));
         if (high - likely <= FARTHEST && likely <= FARTHEST) {
-            int16_t change = lengths_learn(l, bit, (int16_t)(likely + high));
+            int16_t change = length_learn(bit == HALFBIT_ONE ? &l->one : &l->zero, (int16_t)(likely + high));
 
             low = (int16_t)(low - change);
             high = (int16_t)(high - change);
