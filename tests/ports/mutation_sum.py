@@ -55,7 +55,7 @@ EXPLAINED: tuple[tuple[str, str], ...] = (
     (r"bit = HALFBIT_(LONG|SHORT);", "any answer but ONE and ZERO breaks the packet in the same way"),
     (r"lane->held && lane->age <= HELD_MAX\)  ->", "the age of a packet that is not held is not read"),
     (r"STRAIN_MAX = 65|WHOLE 3276|MOST 1[78]|RUN_MAX 63|CLEARLY 6[35]|stretching (>=|<) MOST", _RARE),
-    (r"HALF_MAX .*(4001|3999)u|OWN_MAX_STRETCHED = (99|101)|past = OWN_MAX;|< OWN_MAX_STRETCHED\)$", _RARE),
+    (r"HALF_MAX .*(4001|3999)u|OWN_MAX_STRETCHED = (99|101)|CLEAR_STRETCHED = 109|past = OWN_MAX;|< OWN_MAX_STRETCHED\)$", _RARE),
     (r"MANY 819[13]u|>= MANY", _RARE),
     (r"RUNS 13u|tried <= RUNS", "one more run is tried, but no signal here has 13 good ones"),
     (r"low > 0 \? FARTHEST / 2 : -FARTHEST;  ->",
