@@ -23,8 +23,6 @@ __all__ = ["Fit", "fitted"]
 
 #: Fewest packets for a fit.
 FEWEST = 3
-#: Pieces of packets from which lengths are learned at first.
-FEW = 50
 #: Fewest half-bits of a preamble that show how late changes are seen: the least that a decoder may accept, 10 one-bits
 #: (S-9.2 A), without those at the ends.
 LONG = 16
@@ -69,10 +67,10 @@ def fitted(trial: Trial) -> Fit | None:
     limits = trial.limits
     late = limits.latency_max
     # Which durations are whole half-bits, and how long halves are, is clearer once the true latency is known.
-    for few in (FEW, None):
+    for _ in range(2):
         pieces = list(_pieces(trial, late))
         runs = [run for run in map(_preamble, pieces) if sum(count for _, count in run) >= LONG]
-        lengths = learned(pieces[:few], late, limits.latency_rare) if len(runs) >= FEWEST else None
+        lengths = learned(pieces, late, limits.latency_rare) if len(runs) >= FEWEST else None
         if lengths is None:
             return None
         spreads = sorted(_spread(run, lengths.one, lengths.one_difference) for run in runs)
