@@ -16,10 +16,10 @@ from halfbit.survey import Finding, Survey, survey
 from tests.benchmarks.simulated import sent
 from tests.trial.library import AUTO, read
 from tests.trial.observer import Capture, Loop, Observer
-from tests.trial.rows import ROWS, Row, Scene, loops_between
+from tests.trial.rows import ROWS, Row, loops_between
 from tests.trial.run import made
 from tests.trial.score import Score, score
-from tests.trial.station import Station, random_station
+from tests.trial.station import Station
 from tests.trial.traffic import layout_packets
 
 FAST = "loop of 5 us, one turn in 500 of 80 us, any station"
@@ -51,15 +51,10 @@ def test_a_loop_with_rare_long_turns_is_read(name: str, index: int, seed: int) -
     assert not found.false
 
 
-@pytest.mark.parametrize(
-    "name, period, turn, index, seed", [(OFTEN, 5, 120, 0, 550102), (RARE, 10, 80, 0, 550102), (FAST, 5, 80, 1, 583001)]
-)
-def test_the_latency_is_the_loops_usual_one(name: str, period: int, turn: int, index: int, seed: int) -> None:
-    """Much more latency reads a little more, for then a change in a long turn may seem usual: so may wrong readings.
-
-    In the third, 7.1 us were measured, for some preambles end with a late change.
-    """
-    _, capture = made(row_named(name), index, 60 if seed == 550102 else 150, seed)
+@pytest.mark.parametrize("name, period, turn", [(OFTEN, 5, 120), (RARE, 10, 80)])
+def test_the_latency_is_the_loops_usual_one(name: str, period: int, turn: int) -> None:
+    """Much more latency reads a little more, for then a change in a long turn may seem usual: so may wrong readings."""
+    _, capture = made(row_named(name), 0, 60, 550102)
     found = surveyed(capture)
     assert period <= found.limits.latency_max / 1000 < 1.2 * period
     assert turn * 1000 <= found.limits.latency_rare <= 150_000
@@ -96,18 +91,6 @@ def test_a_loop_whose_long_turns_are_not_rare_is_too_coarse(loop: Loop) -> None:
     found = surveyed(captured(Station(), Observer(loop=loop), 3))
     assert found.verdict.finding is Finding.COARSE
     assert found.limits == RECEIVE
-
-
-@pytest.mark.parametrize("index", [7, 15, 17])
-def test_it_is_too_coarse_whatever_the_chance_of_the_capture(index: int) -> None:
-    """These were read with a latency of 41 us, behind a noise filter, and with 56 us. So were packets not sent."""
-    row = Row(
-        name="loop of 10 us, one turn in 50 of 80 us, any station",
-        scene=lambda rng, _: Scene(random_station(rng), Observer(loop=Loop(period=10, one_in=50, long=80))),
-        ways=(),
-    )
-    found = surveyed(made(row, index, 150, 590304)[1])
-    assert found.verdict.finding is Finding.COARSE
 
 
 def test_limits_that_lose_much_of_a_slow_loop_are_not_believed() -> None:

@@ -65,27 +65,37 @@ class Fit:
 def fitted(trial: Trial) -> Fit | None:
     """The fit to a trial's packets; ``None`` if there are too few, or if they do not agree."""
     limits = trial.limits
-    late = limits.latency_max
-    # Which durations are whole half-bits, and how long halves are, is clearer once the true latency is known.
+    late = float(limits.latency_max)
+    # Which durations are whole half-bits is clearer once the true latency is known.
     for _ in range(2):
-        pieces = list(_pieces(trial, late))
-        runs = [run for run in map(_preamble, pieces) if sum(count for _, count in run) >= LONG]
-        lengths = learned(pieces, late, limits.latency_rare) if len(runs) >= FEWEST else None
-        if lengths is None:
+        pieces = list(_pieces(trial, round(late)))
+        runs = [_preamble(piece) for piece in pieces]
+        runs = [run for run in runs if sum(count for _, count in run) >= LONG]
+        if len(runs) < FEWEST:
             return None
-        spreads = sorted(_spread(run, lengths.one, lengths.one_difference) for run in runs)
-        late = round(spreads[int(USUAL * (len(spreads) - 1))])
-    assert lengths is not None
+        halves = sum(count for run in runs for _, count in run)
+        one = sum(duration for run in runs for duration, _ in run) / halves
+        odd = 0.0 if limits.one_edge else _odd(runs) * 2 / halves
+        spreads = sorted(_spread(run, one, odd) for run in runs)
+        late = spreads[int(USUAL * (len(spreads) - 1))]
+    lengths = learned(pieces, round(late), limits.latency_rare)
+    if lengths is None:
+        return None
     return Fit(
-        one=lengths.one,
+        one=round(one),
         zero=(lengths.zero_first + lengths.zero_last) // 2,
-        late=late,
+        late=round(late),
         late_median=round(median(spreads)),
         latency_rare=limits.latency_rare or round(spreads[-1]) * (spreads[-1] > BEYOND * late + 2 * US),
-        difference=abs(lengths.one_difference),
+        difference=round(abs(odd)),
         stretched=lengths.stretched,
         packets=len(runs),
     )
+
+
+def _odd(runs: Sequence[Sequence[tuple[int, int]]]) -> int:
+    """By how much the first halves of all pairs together are longer than the last halves, ns."""
+    return sum(duration * (1 - place % 2 * 2) for run in runs for place, (duration, _) in enumerate(run))
 
 
 def _preamble(piece: Piece) -> list[tuple[int, int]]:

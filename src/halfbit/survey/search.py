@@ -188,8 +188,8 @@ def _by_sequence(stretches: Rows, minimum: int, one_edge: bool) -> list[Trial]:
         if trials[-1].complete:
             break
     found = on_all(trials)
-    if one_edge or minimum or any(trial.complete for trial in found):
-        return found  # an input that notes noise is no loop
+    if one_edge or any(trial.complete for trial in found):
+        return found
     turns = [on_part(latency, TURN) for latency in WITH_TURNS[:-1]]
     # Some packets, seldom right, show that a loop is too slow.
     turns.append(on_part(WITH_TURNS[-1], TURN, patient=not any(trial.packets for trial in turns)))
@@ -212,7 +212,7 @@ def _fitting(fit: Fit, best: Trial, simple: Sequence[Trial], stretches: Rows) ->
         if trial.filter == best.filter and trial.score >= MOST:
             limits = attrs.evolve(trial.limits, recover=True, latency_max=late)
             yield tried(f"{trial.name}, with recovery", limits, stretches, best.filter)
-    turns = fit.latency_rare > fit.one and not best.limits.one_edge and not best.filter  # shorter turns hide no half
+    turns = fit.latency_rare > fit.one and not best.limits.one_edge  # shorter turns hide no half
     for latency, turn in ((late, 0), (usual, fit.latency_rare))[: 1 + turns]:
         limits = Limits(decision="sequence", one_edge=best.limits.one_edge, latency_max=latency, latency_rare=turn)
         yield tried(_name(limits), limits, stretches, best.filter, patient=False)

@@ -174,10 +174,7 @@ def _misses_halves(best: Trial, fit: Fit | None, tick: float, shortest: int) -> 
     if max(best.limits.latency_max, shortest) > SLOW and (fit is None or best.lost > TOO_MUCH * best.share):
         return True  # the lateness is not known, or so few packets fit that they say little of it
     # The decision by sequence knows of rare long turns. All other turns are short if the loop looks at each half twice.
-    if fit is None or 2 * max(fit.late_median, shortest) <= fit.one:
-        return False
-    # If most preambles meet long turns, these are not rare.
-    return fit.late - tick > fit.one or best.limits.latency_rare > 0 and fit.late_median > 2 * shortest
+    return fit is not None and fit.late - tick > fit.one and 2 * max(fit.late_median, shortest) > fit.one
 
 
 def _causes(best: Trial, fit: Fit | None, tick: float) -> Iterator[_Cause]:
