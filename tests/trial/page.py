@@ -84,7 +84,8 @@ tell which side a loop is on, so trust no packet there. The board must look more
 An input that notes only rising changes, or only falling ones. If these changes are at the bits' starts, each duration
 is a bit. If they are in the middle of the bits, each duration is the last half of one bit and the first half of the
 next. Then a stretched zero hides the bits beside it. How the two wires are connected decides: swap them if few packets
-are read.""",
+are read. The search that found what is possible knew no repeats. The library gives weight to packets that came before
+(:doc:`explanation/one_edge`).""",
 }
 
 _LONG = """\
@@ -96,8 +97,8 @@ False packets are rare, so they show only in long runs. Here the loop's period i
 
 {table}
 
-In another run of 3000 packets with half of the zeros stretched, one false packet came (``--seed 310001``). There the
-length of a zero was learned from zeros that were stretched a little, so it came out 20 us too long.
+Zeros that are stretched are the hardest here. If the loop is slow and zeros are short, a wrong length of zeros may be
+learned, and packets are lost until it is right (:doc:`explanation/sums`).
 """
 
 _MARGINS = """\
