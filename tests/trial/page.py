@@ -71,12 +71,13 @@ a longer run of 6000 packets there, ``auto`` gave no packet that was never sent 
 packet of such a loop: wait until it comes again.
 
 A loop whose turns are longer than half of a one, 58 us, cannot be read. The level can change twice within one turn, and
-then it is as before: both changes are lost, and nothing in the capture shows it. The row of loops of 60 to 70 us shows
-that a decision by sequence then gives packets that were never sent. So ``auto`` does not use it there. It reads by
+then it is as before: both changes are lost, and nothing in the capture shows it. A decision by sequence can then give
+packets that were never sent. So ``auto`` does not use it where a survey can tell that the loop is so slow. It reads by
 the standard's limits only, and gives hardly a packet. ``halfbit survey`` says "turns of the loop are longer than half
 of a one", "the loop or timer is too coarse" or "no packet could be read"; in a program the finding is
 ``Finding.COARSE`` or ``Finding.NOTHING`` (:doc:`reference/survey`). No setting helps. Near 58 us a survey cannot always
-tell which side a loop is on, so trust no packet there. The board must look more often:
+tell which side a loop is on. What it reads in the row of loops of 60 to 70 us is from loops near 60 us: trust no packet
+there. The board must look more often:
 
 - look at least every 42 us, better every 10: take all else out of the loop, or write it in C;
 - or let an interrupt or a timer note each change (:doc:`howto/pio`).""",
