@@ -248,6 +248,15 @@ def test_after_a_fault_a_packet_with_many_stretched_zeros_waits_for_the_next(see
     assert not found.false
 
 
+@pytest.mark.parametrize(("count", "given"), [(1, 0), (2, 2), (3, 3)])
+def test_a_single_packet_with_many_stretched_zeros_is_not_given(count: int, given: int) -> None:
+    """No other packet comes that could prove the lengths learned from it."""
+    for seed in range(5):
+        sent = some_packets(count, seed)
+        durations = polled(station(sent, 58, (100, 100), 0.5, seed), (34 * US, 35 * US), random.Random(seed))
+        assert read(durations, 35) == sent[:given]
+
+
 def test_strain_that_noise_leaves_proves_no_phase() -> None:
     """Between two stations, noise strained one lane by chance more than the other. That alone once decided the phase
     of the next idle packet.
