@@ -18,7 +18,7 @@ LENGTHS = Lengths(58 * US, 100 * US, 100 * US, 0, 0.4)
 #: By how much a zero's half is longer than a one's.
 MORE = 42 * US
 
-#: If the last bit of both bytes is a zero, it stands between zeros. So it may be a one between zeros that are stretched.
+#: If the last bit of both bytes is a zero, it stands between zeros. So it may be a one between stretched zeros.
 OLD, NEW = (with_error_byte(bytes(data)) for data in ([0x58, 0xB4], [0x59, 0xB5]))
 #: The last bits of both bytes. The durations before and after them show what they are.
 FIRST, SECOND = 8, 17

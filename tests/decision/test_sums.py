@@ -18,7 +18,7 @@ from halfbit.simulate.signal import with_error_byte
 from halfbit.vectors import cases
 from tests.decision.test_any_durations import whole
 from tests.trial.library import read as read_in_trial
-from tests.trial.rows import rows_named
+from tests.trial.rows import row_named
 from tests.trial.run import made
 from tests.trial.score import score
 
@@ -241,8 +241,7 @@ def test_after_a_fault_a_packet_with_many_stretched_zeros_waits_for_the_next(see
     """From zeros that are stretched a little, a wrong length of zeros was learned. By it bits were read wrong without
     strain, two of them in one place of two bytes. Such a length brings faults as well.
     """
-    (row,) = rows_named("loops of 10 to 42 us, half of the zeros stretched")
-    scene, capture = made(row, 8, 150, seed)
+    scene, capture = made(row_named("loops of 10 to 42 us, half of the zeros stretched"), 8, 150, seed)
     found = score(capture.packets, read_in_trial(capture.durations, "sum", scene.observer).packets)
     assert found.right > 120
     assert not found.false

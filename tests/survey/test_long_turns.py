@@ -16,7 +16,7 @@ from halfbit.survey import Finding, Survey, survey
 from tests.benchmarks.simulated import sent
 from tests.trial.library import AUTO, read
 from tests.trial.observer import Capture, Loop, Observer
-from tests.trial.rows import ROWS, Row, loops_between
+from tests.trial.rows import Row, loops_between, row_named
 from tests.trial.run import made
 from tests.trial.score import Score, score
 from tests.trial.station import Station
@@ -26,11 +26,6 @@ FAST = "loop of 5 us, one turn in 500 of 80 us, any station"
 OFTEN = "loop of 5 us, one turn in 100 of 120 us"
 RARE = "loop of 10 us, one turn in 500 of 80 us, any station"
 SLOWER = "loop of 40 us, one turn in 100 of 120 us, any station"
-
-
-def row_named(name: str) -> Row:
-    (row,) = (row for row in ROWS if row.name == name)
-    return row
 
 
 def captured(station: Station, observer: Observer, seed: int, packets: int = 60) -> Capture:

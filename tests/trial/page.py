@@ -66,9 +66,9 @@ takes longer now and then (garbage collection, a network stack, a printed line) 
 because two changes within one turn leave no trace. Move such work out of the loop, note changes by interrupt or by
 timer, or look from a second core.
 
-Many long turns cost packets: a fifth of the time of the loop of 5 us with one turn in 100 of 120 us is in long turns. In
-a longer run of 6000 packets there, ``auto`` gave no packet that was never sent (``--seed 584001``). Still, act on no single
-packet of such a loop: wait until it comes again.
+Many long turns cost packets: a fifth of the time of the loop of 5 us with one turn in 100 of 120 us is in long turns.
+In a longer run of 6000 packets there, ``auto`` gave no packet that was never sent (``--seed 584001``). Still, act on no
+single packet of such a loop: wait until it comes again.
 
 A loop whose turns are longer than half of a one, 58 us, cannot be read. The level can change twice within one turn, and
 then it is as before: both changes are lost, and nothing in the capture shows it. A decision by sequence can then give
@@ -85,7 +85,7 @@ there. The board must look more often:
 An input that notes only rising changes, or only falling ones. If these changes are at the bits' starts, each duration
 is a bit. If they are in the middle of the bits, each duration is the last half of one bit and the first half of the
 next. Then a stretched zero hides the bits beside it. How the two wires are connected decides: swap them if few packets
-are read. The search that found what is possible knew no repeats. The library gives weight to packets that came before
+are read. The search behind the column *possible* knew no repeats. The library gives weight to packets that came before
 (:doc:`explanation/one_edge`).""",
 }
 

@@ -13,7 +13,7 @@ import attrs
 from .observer import EVEN, ODD, Loop, Observer
 from .station import CutoutSeen, Station, random_station
 
-__all__ = ["ROWS", "Row", "Scene", "group_of", "rows_named"]
+__all__ = ["ROWS", "Row", "Scene", "group_of", "row_named", "rows_named"]
 
 
 @attrs.frozen
@@ -229,6 +229,12 @@ def group_of(row: Row) -> str:
     if row.ways == ONE_EDGE:
         return "One edge"
     return "Loops" if "period" in row.ways else "Inputs that note each change"
+
+
+def row_named(name: str) -> Row:
+    """The row of this name."""
+    (row,) = (row for row in ROWS if row.name == name)
+    return row
 
 
 def rows_named(text: str) -> list[Row]:

@@ -13,7 +13,7 @@ import attrs
 
 from .library import AUTO, read, with_margin
 from .observer import Capture
-from .rows import Row, Scene, rows_named
+from .rows import Row, Scene, row_named
 from .score import most_false, score, wilson
 from .traffic import distinct_packets, layout_packets
 
@@ -104,8 +104,7 @@ def made(row: Row, index: int, packets: int, seed: int) -> tuple[Scene, Capture]
 
 def run(task: Task) -> Result:
     """One capture, read in one way."""
-    (row,) = (row for row in rows_named(task.row) if row.name == task.row)
-    scene, capture = made(row, task.index, task.packets, task.seed)
+    scene, capture = made(row_named(task.row), task.index, task.packets, task.seed)
     with with_margin(task.way, task.margin):
         given = read(capture.durations, task.way, scene.observer, task.changes)
     found = score(capture.packets, given.packets)

@@ -115,6 +115,7 @@ class SequenceReader:
         self._one, self._unit = lengths.one, each * lengths.one
         self._costs = costs_of(self._rare, late, lengths.stretched)
         self._cheapest = self._costs.cheapest()
+        # What a stretched zero costs that ends just where another reading expects a change.
         self._stretched = self._costs.stretched - log(max((late + US) / CHANCE, lengths.alike)) * self._ambiguous
         self._ones.unit = self._unit
         self._steps, self._missed = Steps(each, lengths, slack), Steps(2 * each, lengths, 2 * slack)

@@ -262,11 +262,12 @@ class RecoveringReceiver:
         for packet in packets:
             piece = whole_piece(packet.data, packet.preamble, packet.end, times)
             pieces += filter(_apart, piece) if self._limits.decision == "halves" else piece
-        new = learned(pieces, self._limits.latency_max)
+        limits = self._limits
+        new = learned(pieces, limits.latency_max)
         if new is not None:
             self._lengths = new
             # A packet with a slightly stretched half-bit says nothing about the latency.
-            self._allow(median_low(spread(piece, new, self._limits.latency_max) for piece in pieces))
+            self._allow(median_low(spread(piece, new, limits.latency_max) for piece in pieces))
 
     def _allow(self, seen: int) -> None:
         """Accept the lateness that was seen as possible, if it is larger than before."""
